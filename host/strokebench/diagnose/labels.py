@@ -1,0 +1,43 @@
+"""The segment labels a throttle procedure must carry, and what each of them has to contain.
+
+Procedure files put these words on their segments; the diagnosis finds its evidence by them. Several segments in a
+row with the same label are one stretch (a sweep may be made of a fast and a slow ramp), so a sweep is one stretch
+from one end stop to the other. Positive drive opens. Times and drives below are what the estimators were made for.
+
+=============== ======== =====================================================================================
+label           kind     what it has to be
+=============== ======== =====================================================================================
+rest            PAUSE    no drive, coasting, >= 400 ms, first thing of the run: no-load supply, offsets, noise,
+                         where the part rests
+approach        any      to the closed stop before the first sweep; not evaluated
+sweep_open      RAMP     from the closed stop (about -0.45) to the open stop (about +0.55). Slow (<= 0.12 of
+                         drive per second) wherever the plate may move: -0.20..+0.45; faster outside
+sweep_return    RAMP     the same way back, slow between +0.30 and -0.40. At least 3 of each, alternating
+stall_open      HOLD     against the open stop, >= 250 ms each, 3 or more levels, say 0.40, 0.55, 0.70
+stall_close     HOLD     against the closed stop, the same levels negative
+burst_ripple    BURST    channel I_FINE, >= 200 kS/s, >= 2000 points, held against the open stop at drive 0.45..0.5
+step_open       STEP     from rest to about +0.6, hold >= 250 ms; at least 3
+release_open    PAUSE    coast after step_open, >= 600 ms: return time, rest position from the open side
+step_close      STEP     from rest to about -0.6, hold >= 250 ms; at least 3
+release_close   PAUSE    coast after step_close, >= 600 ms: return time, rest position from the closed side
+=============== ======== =====================================================================================
+"""
+
+from __future__ import annotations
+
+REST = "rest"
+APPROACH = "approach"
+SWEEP_OPEN = "sweep_open"
+SWEEP_RETURN = "sweep_return"
+STALL_OPEN = "stall_open"
+STALL_CLOSE = "stall_close"
+BURST_RIPPLE = "burst_ripple"
+STEP_OPEN = "step_open"
+RELEASE_OPEN = "release_open"
+STEP_CLOSE = "step_close"
+RELEASE_CLOSE = "release_close"
+
+THROTTLE_LABELS = (
+    REST, APPROACH, SWEEP_OPEN, SWEEP_RETURN, STALL_OPEN, STALL_CLOSE, BURST_RIPPLE,
+    STEP_OPEN, RELEASE_OPEN, STEP_CLOSE, RELEASE_CLOSE,
+)  # fmt: skip
