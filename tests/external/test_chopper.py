@@ -12,7 +12,11 @@ V, R, L, E = 12.0, 2.5, 1e-3, 4.0
 def integrate(volts, emf_v, start_a, time_s, resistance_ohm=R, inductance_h=L):
     """Independent oracle: the differential equation itself."""
     solution = solve_ivp(
-        lambda _, i: (volts - emf_v - resistance_ohm * i) / inductance_h, (0, time_s), [start_a], rtol=1e-10, atol=1e-12
+        lambda _, i: (volts - emf_v - resistance_ohm * i) / inductance_h,
+        (0, time_s),
+        [start_a],
+        rtol=1e-10,
+        atol=1e-12,
     )
     return solution.y[0, -1]
 
@@ -29,7 +33,7 @@ def test_steady_state_repeats_itself(low_v, emf_v, duty, frequency_hz):
 
 
 def test_worked_cases():
-    """The closed form evaluated by hand; ngspice gives .55296/1.94962/1.28000 and 2.28635/2.51130 for the same."""
+    """The closed form by hand; ngspice: .55296/1.94962/1.28000 and 2.28635/2.51130."""
     slow = chopper.steady_state(V, 0, E, R, L, 0.6, 2000)
     assert (slow.minimum_a, slow.maximum_a, slow.mean_a) == pytest.approx((0.55296, 1.94963, 1.28), rel=1e-5)
     antiphase = chopper.steady_state(V, -V, 0, R, L, 0.75, 20000)
@@ -44,11 +48,13 @@ def test_small_ripple_formula_errs_by_3_percent_at_t_over_tau_1_25():
 
 
 def test_discontinuous_case_against_the_differential_equation():
-    """Erickson/Maksimovic ch. 5: below the critical duty the CCM mean would be negative; the true one is not."""
+    """Erickson/Maksimovic ch. 5: below the critical duty the CCM mean is wrong, even in sign."""
     found = chopper.discontinuous(V, E, R, L, 0.3, 500)
     assert found.peak_a == pytest.approx(integrate(V, E, 0, 0.6e-3), rel=1e-7)
     assert integrate(0, E, found.peak_a, found.conduct_s - 0.6e-3) == pytest.approx(0, abs=1e-7)
-    assert (found.peak_a, found.conduct_s, found.mean_a) == pytest.approx((2.48598, 0.97502e-3, 0.65998), rel=2e-5)
+    assert (found.peak_a, found.conduct_s, found.mean_a) == pytest.approx(
+        (2.48598, 0.97502e-3, 0.65998), rel=2e-5
+    )
     assert chopper.steady_state(V, 0, E, R, L, 0.3, 500).mean_a == pytest.approx(-0.16)
 
 
@@ -58,7 +64,7 @@ def test_discontinuous_refuses_a_continuous_current():
 
 
 def test_step_and_release_times():
-    """tau = L/R = 0.4 ms: 63.2 % after tau, t90 = ln(10) tau; the coil cases are standard clamp arithmetic."""
+    """tau = L/R = 0.4 ms: 63.2 % after tau, t90 = ln(10) tau; the coil cases are clamp arithmetic."""
     assert chopper.step_current_a(0.4e-3, V, R, L) == pytest.approx(4.8 * (1 - math.exp(-1)))
     assert chopper.time_to_current_s(0.9 * 4.8, V, R, L) == pytest.approx(0.92103e-3, rel=1e-5)
     assert chopper.time_to_current_s(5, V, R, L) == math.inf
@@ -71,6 +77,14 @@ def test_step_and_release_times():
 
 @pytest.mark.parametrize("bad", [{"resistance_ohm": 0}, {"duty": 1.1}, {"frequency_hz": -1}])
 def test_nonsense_is_refused(bad):
-    good = dict(high_v=V, low_v=0, emf_v=E, resistance_ohm=R, inductance_h=L, duty=0.5, frequency_hz=20000)
+    good = {
+        "high_v": V,
+        "low_v": 0,
+        "emf_v": E,
+        "resistance_ohm": R,
+        "inductance_h": L,
+        "duty": 0.5,
+        "frequency_hz": 2e4,
+    }
     with pytest.raises(ValueError, match="must"):
         chopper.steady_state(**{**good, **bad})

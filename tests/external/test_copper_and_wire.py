@@ -68,6 +68,7 @@ def test_adiabatic_k_of_iec_60364():
 
 
 def test_fusing_current_of_18_awg_in_a_second():
-    """Onderdonk: I = A sqrt(log10((Tm-Ta)/(234+Ta)+1)/(33 t)) with A = 1624 circular mil (handbook, 18 AWG)."""
+    """Onderdonk: I = A sqrt(log10((Tm-Ta)/(234+Ta)+1)/(33 t)) with A = 1624 circular mil (18 AWG)."""
     assert wire.fusing_current_a(wire.awg_area_mm2(18), 1.0) == pytest.approx(237.6, rel=2e-3)
-    assert wire.fusing_current_a(2581 * wire.MM2_PER_CIRCULAR_MIL, 5.0, 25.0) == pytest.approx(168.9, rel=2e-3)
+    area_mm2 = 2581 * wire.MM2_PER_CIRCULAR_MIL
+    assert wire.fusing_current_a(area_mm2, 5.0, 25.0) == pytest.approx(168.9, rel=2e-3)

@@ -36,7 +36,7 @@ def test_published_levels_and_signs():
 
 
 def breakaway(force_rate):
-    """Force at which a 1 kg mass leaves the presliding range under a rising force (paper, figure 5's experiment)."""
+    """Force at which a 1 kg mass leaves the presliding range under a rising force."""
 
     def rates(t, y):
         return [y[1], force_rate * t - lugre_force(PAPER, y[2], y[1]), lugre_rate(PAPER, y[2], y[1])]
@@ -45,12 +45,14 @@ def breakaway(force_rate):
         return y[1] - 1e-3
 
     slides.terminal = True
-    run = solve_ivp(rates, (0, 2 / force_rate), [0, 0, 0], "LSODA", events=slides, rtol=1e-6, atol=1e-9, max_step=0.02)
+    run = solve_ivp(
+        rates, (0, 2 / force_rate), [0, 0, 0], "LSODA", events=slides, rtol=1e-6, atol=1e-9, max_step=0.02
+    )
     return force_rate * run.t_events[0][0]
 
 
 def test_breakaway_falls_with_the_force_rate():
-    """Qualitative result of the paper: faster loading breaks away at less force, between static and Coulomb."""
+    """The paper's result: faster loading breaks away at less force, above Coulomb, below static."""
     slow, middle, fast = breakaway(1), breakaway(5), breakaway(20)
     assert PAPER.static > slow > middle > fast > PAPER.coulomb
 

@@ -6,9 +6,10 @@ import pytest
 from strokebench.physics import motor
 
 # University of Michigan CTMS, "DC Motor Speed: System Modeling" (Messner, Tilbury).
-SPEED = dict(resistance_ohm=1.0, inductance_h=0.5, inertia_kgm2=0.01, k_si=0.01, viscous=0.1)
+NAMES = ("resistance_ohm", "inductance_h", "inertia_kgm2", "k_si", "viscous")
+SPEED = dict(zip(NAMES, (1.0, 0.5, 0.01, 0.01, 0.1), strict=True))
 # CTMS "DC Motor Position" (numbers by a third party's transcription).
-POSITION = dict(resistance_ohm=4.0, inductance_h=2.75e-6, inertia_kgm2=3.2284e-6, k_si=0.0274, viscous=3.5077e-6)
+POSITION = dict(zip(NAMES, (4.0, 2.75e-6, 3.2284e-6, 0.0274, 3.5077e-6), strict=True))
 
 
 def transfer(p):

@@ -28,7 +28,7 @@ def test_thresholds_balance_force_and_spring():
 
 
 def test_once_moving_it_snaps_shut():
-    """Above pull-in the net force stays towards the seat all the way: the motion is unstable, as real valves are."""
+    """Above pull-in the net force stays towards the seat all the way: the motion is unstable."""
     path = np.linspace(VALVE.stroke_m, 0, 200)
     assert all(net(pull_in_a(VALVE) * 1.001, x) > 0 for x in path)
 

@@ -5,7 +5,12 @@ from scipy.stats import binomtest
 from strokebench.physics.wilson import clean_trials_bound, wilson_interval
 
 # R. G. Newcombe, Statistics in Medicine 17, 1998, 857-872, table I, method 3 (the counts are from memory).
-NEWCOMBE = {(81, 263): (0.2553, 0.3662), (15, 148): (0.0624, 0.1605), (0, 20): (0.0, 0.1611), (1, 29): (0.0061, 0.1718)}
+NEWCOMBE = {
+    (81, 263): (0.2553, 0.3662),
+    (15, 148): (0.0624, 0.1605),
+    (0, 20): (0.0, 0.1611),
+    (1, 29): (0.0061, 0.1718),
+}
 
 
 @pytest.mark.parametrize("case", NEWCOMBE)

@@ -46,8 +46,10 @@ def steady_state(
     duty: float,
     frequency_hz: float,
 ) -> Ripple:
-    """Current with `high_v` across the load for duty/f, `low_v` for the rest: 0 for one switching leg, -high_v for
-    locked anti-phase. Both directions must be able to conduct (synchronous rectification), else see `discontinuous`.
+    """Current with `high_v` across the load for duty/f and `low_v` for the rest of the period.
+
+    `low_v` is 0 for one switching leg, -high_v for locked anti-phase. Both directions must be able to conduct
+    (synchronous rectification), else see `discontinuous`.
     """
     _check(resistance_ohm, inductance_h, duty, frequency_hz)
     tau_s = inductance_h / resistance_ohm

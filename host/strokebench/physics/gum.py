@@ -7,7 +7,7 @@ Model = Callable[..., float]
 
 
 def sensitivities(model: Model, values: Sequence[float], scales: Sequence[float]) -> list[float]:
-    """Partial derivatives by central differences; `scales` are the steps, usually the standard uncertainties."""
+    """Partial derivatives by central differences; `scales` are the steps."""
     found = []
     for index, step in enumerate(scales):
         if step == 0:
@@ -20,10 +20,8 @@ def sensitivities(model: Model, values: Sequence[float], scales: Sequence[float]
     return found
 
 
-def combined(
-    contributions: Sequence[float], correlations: Sequence[Sequence[float]] | None = None
-) -> float:
-    """Combined standard uncertainty of signed contributions c_i u_i; `correlations` is the full square matrix."""
+def combined(contributions: Sequence[float], correlations: Sequence[Sequence[float]] | None = None) -> float:
+    """Combined standard uncertainty of signed contributions c_i u_i; `correlations` is the full matrix."""
     if correlations is None:
         return math.hypot(*contributions)
     square = sum(
@@ -41,12 +39,12 @@ def propagate(
     """Value and combined standard uncertainty of model(*values), first order."""
     steps = [u * 1e-3 for u in uncertainties]
     slopes = sensitivities(model, values, steps)
-    return model(*values), combined([c * u for c, u in zip(slopes, uncertainties)], correlations)
+    return model(*values), combined([c * u for c, u in zip(slopes, uncertainties, strict=True)], correlations)
 
 
 def effective_freedom(contributions: Sequence[float], freedoms: Sequence[float]) -> float:
     """Welch-Satterthwaite effective degrees of freedom; math.inf is a legal freedom."""
-    total = sum(u**4 / v for u, v in zip(contributions, freedoms))
+    total = sum(u**4 / v for u, v in zip(contributions, freedoms, strict=True))
     return math.inf if total == 0 else combined(contributions) ** 4 / total
 
 

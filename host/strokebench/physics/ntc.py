@@ -29,5 +29,5 @@ def slope_per_k(at_c: float, beta_k: float) -> float:
 
 
 def divider_ratio(ohm: float, pull_up_ohm: float) -> float:
-    """Share of the reference seen at the thermistor when it goes to ground and `pull_up_ohm` to the reference."""
+    """Share of the reference across a thermistor to ground under `pull_up_ohm` to the reference."""
     return ohm / (ohm + pull_up_ohm)

@@ -20,4 +20,4 @@ def clean_trials_bound(trials: int, confidence: float = 0.95) -> float:
     """One-sided lower bound of reliability after `trials` without a miss (exact binomial)."""
     if trials <= 0:
         raise ValueError("need at least one trial")
-    return (1 - confidence) ** (1 / trials)
+    return math.pow(1 - confidence, 1 / trials)

@@ -1,6 +1,6 @@
 """Wire by gauge: size, resistance, drop, and what it takes to melt or overheat it.
 
-Gauge: ASTM B258. Resistivity: IEC 60028 annealed copper, 1/58 ohm mm2/m at 20 C. Fusing: Onderdonk's equation.
+Gauge: ASTM B258. Resistivity: IEC 60028 annealed copper, 1/58 ohm mm2/m at 20 C. Fusing: Onderdonk.
 Adiabatic heating: the k factor of IEC 60364-5-54 for copper. Solid wire; stranded is 2 to 4 % higher.
 """
 
@@ -15,7 +15,7 @@ MM2_PER_CIRCULAR_MIL = math.pi / 4 * 0.0254**2
 
 def awg_diameter_mm(gauge: float) -> float:
     """Diameter of a solid wire in mm; 0 is 1/0, -1 is 2/0."""
-    return 0.127 * 92 ** ((36 - gauge) / 39)
+    return 0.127 * math.pow(92, (36 - gauge) / 39)
 
 
 def awg_area_mm2(gauge: float) -> float:
