@@ -1,0 +1,55 @@
+"""The limits a part is driven within: sent to the bench, which enforces them, before anything moves."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, model_validator
+
+from strokebench.toml_text import Within
+
+STRICT = ConfigDict(extra="forbid", frozen=True, strict=True)
+"""Every model of ours: no unknown keys, no silent conversion, no change after checking."""
+
+Drive = Annotated[float, Within(-1, 1, "(fraction of the supply, sign = polarity)")]
+
+
+class Limits(BaseModel):
+    """What the part may see. Amps and volts at the bridge, seconds, 1/s for the drive's rate of change."""
+
+    model_config = STRICT
+
+    current_max_a: Annotated[float, Within(0.1, 60, "A")]
+    """Peak of any PWM period; cut by the comparator."""
+    current_mean_a: Annotated[float, Within(0.05, 45, "A")]
+    """Mean over a tick."""
+    supply_min_v: Annotated[float, Within(6, 16, "V")] = 10.5
+    supply_max_v: Annotated[float, Within(9, 24, "V")] = 16.0
+    drive_min: Drive
+    drive_max: Drive
+    slew_per_s: Annotated[float, Within(0.1, 100, "1/s")] = 10.0
+    """Fastest change of drive, except to off."""
+    stall_a: Annotated[float, Within(0, 60, "A")]
+    stall_s: Annotated[float, Within(0.05, 30, "s")]
+    """Longest time above ``stall_a`` without the part moving."""
+    heartbeat_s: Annotated[float, Within(0.1, 2, "s")] = 0.5
+    """Longest silence of the host while driving."""
+    part_temp_max_c: Annotated[float, Within(30, 150, "degrees C")] = 100.0
+    i2t_part_a2s: Annotated[float, Within(0.1, 100_000, "A2s")]
+    """Heat budget of the part above its mean current."""
+    i2t_leads_a2s: Annotated[float, Within(0.1, 100_000, "A2s")] = 3000.0
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Limits:
+        pairs = (
+            ("current_mean_a", self.current_mean_a, "current_max_a", self.current_max_a),
+            ("supply_min_v", self.supply_min_v, "supply_max_v", self.supply_max_v),
+            ("drive_min", self.drive_min, "drive_max", self.drive_max),
+            ("stall_a", self.stall_a, "current_max_a", self.current_max_a),
+        )
+        for low_name, low, high_name, high in pairs:
+            if low > high or (low == high and low_name[-1] == "v"):
+                raise ValueError(f"{low_name} = {low:g} must be below {high_name} = {high:g}")
+        if not self.drive_min <= 0 <= self.drive_max:
+            raise ValueError("drive_min must not be above 0 and drive_max not below 0: off must be allowed")
+        return self

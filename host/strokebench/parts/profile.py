@@ -1,0 +1,96 @@
+"""The pydantic models of a part profile (``parts/NAME.toml``)."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, Field, model_validator
+
+from strokebench.limits import STRICT, Limits
+from strokebench.procedure import Procedure
+from strokebench.toml_text import Within
+
+SensorVolts = Annotated[float, Within(0, 5.5, "V")]
+
+
+class Part(BaseModel):
+    """What the part is. ``kind`` chooses plant and diagnosis."""
+
+    model_config = STRICT
+
+    name: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
+    title: str
+    kind: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
+    connect: list[str] = []
+    """How to wire it, one line each."""
+    cautions: list[str] = []
+
+
+class Track(BaseModel):
+    """One track of the position sensor: nominal volts at both ends of travel, and what it may ever show."""
+
+    model_config = STRICT
+
+    closed_v: SensorVolts
+    open_v: SensorVolts
+    lowest_v: SensorVolts = 0.15
+    highest_v: SensorVolts = 4.85
+
+    @model_validator(mode="after")
+    def _usable(self) -> Track:
+        if abs(self.open_v - self.closed_v) < 0.1:
+            raise ValueError("closed_v and open_v must be at least 0.1 V apart")
+        return self
+
+
+class FindingLimit(BaseModel):
+    """Limits of one finding in its own unit; either may be left out."""
+
+    model_config = STRICT
+
+    lower: float | None = None
+    upper: float | None = None
+    required: bool = False
+    """True: a run that does not yield this finding is inconclusive."""
+    note: str = ""
+    """Where the limit comes from."""
+
+    @model_validator(mode="after")
+    def _ordered(self) -> FindingLimit:
+        if self.lower is not None and self.upper is not None and self.lower >= self.upper:
+            raise ValueError(f"lower = {self.lower:g} must be below upper = {self.upper:g}")
+        return self
+
+
+class Profile(BaseModel):
+    """A part: identity, limits, sensors, numbers for its diagnosis, finding limits and its procedure."""
+
+    model_config = STRICT
+
+    part: Part
+    limits: Limits
+    tracks: dict[Literal["a", "b"], Track] = {}
+    """The position sensor's tracks; empty for a part without one."""
+    nominal: dict[str, float] = {}
+    """Numbers its diagnosis needs (lead resistance, travel in degrees ...), unit in the name."""
+    findings: dict[str, FindingLimit] = {}
+    procedure: Procedure
+
+    @property
+    def name(self) -> str:
+        """The part's name, as on the command line."""
+        return self.part.name
+
+    @property
+    def kind(self) -> str:
+        """The kind of part, which chooses plant and diagnosis."""
+        return self.part.kind
+
+    @property
+    def required(self) -> frozenset[str]:
+        """Keys of the findings without which a run is inconclusive."""
+        return frozenset(key for key, limit in self.findings.items() if limit.required)
+
+    def limit(self, key: str) -> FindingLimit:
+        """Return the limits of finding ``key`` (none set when the profile does not name it)."""
+        return self.findings.get(key, FindingLimit())
