@@ -1,11 +1,12 @@
 """Pico GPIO numbers and net names: the one table that firmware, schematics and documents share.
 
-A net in hardware/kicad and hardware/kicad_small has exactly the name given here, and tests/hardware compares
-them. Gate inputs are one per MOSFET, so that the self-test can pulse each one alone (docs/decisions/gate-drive.md):
+A net in hardware/kicad and hardware/kicad_small has exactly the name given here, and tests/hardware
+compares them. There is one gate input per MOSFET, so that the self-test can pulse each one alone:
 
   drive > 0   leg A switches: A_HIGH = duty, A_LOW = its complement; B_LOW on, B_HIGH off
   drive < 0   leg B switches: B_HIGH = duty, B_LOW = its complement; A_LOW on, A_HIGH off
-  drive = 0   A_LOW and B_LOW on (brake);  BRIDGE_ENABLE low: all four off (coast), whatever the gate inputs say
+  drive = 0   A_LOW and B_LOW on (brake)
+  BRIDGE_ENABLE low: all four off (coast), whatever the gate inputs say
 
 The gate driver adds the dead time. Both channels of a leg sit in one PWM slice (GPIO2/3: slice 1, GPIO4/5:
 slice 2), so that one 32-bit write of the compare register changes high and low side in the same period.
@@ -15,7 +16,7 @@ OUT = 0
 IN = 1
 ANALOG = 2
 
-# (GPIO, net, direction, level at rest: what the board's pull resistor gives while the Pico is in reset, what it is)
+# (GPIO, net, direction, level at rest = what the board's pull resistor gives while the Pico is in reset, use)
 TABLE = (
     (0, "UART_TX", OUT, 1, "option: isolated serial link instead of USB, 3.3 V level"),
     (1, "UART_RX", IN, 1, "option: isolated serial link instead of USB, 3.3 V level"),
@@ -23,11 +24,11 @@ TABLE = (
     (3, "A_LOW", OUT, 0, "gate input, leg A low side (PWM slice 1 B, inverted)"),
     (4, "B_HIGH", OUT, 0, "gate input, leg B high side (PWM slice 2 A)"),
     (5, "B_LOW", OUT, 0, "gate input, leg B low side (PWM slice 2 B, inverted)"),
-    (6, "BRIDGE_ENABLE", OUT, 0, "high lets the gates switch; driven by a PIO program, which drops it on TRIP_N"),
+    (6, "BRIDGE_ENABLE", OUT, 0, "high lets the gates switch; a PIO program drops it on TRIP_N"),
     (7, "TRIP_N", IN, 1, "low while |motor current| is above TRIP_LEVEL (window comparator, open drain)"),
     (8, "TRIP_LEVEL", OUT, 0, "PWM (slice 4 A), smoothed: threshold of the cycle-by-cycle limit"),
     (9, "LATCH_ARM", OUT, 0, "rising edge sets the hard latch; level does nothing"),
-    (10, "LATCH_OK", IN, 0, "hard latch: high = set; falls on hard over-current, heat switch or low logic supply"),
+    (10, "LATCH_OK", IN, 0, "hard latch: high = set; falls on hard over-current, heat or low 3.3 V"),
     (11, "WATCHDOG", OUT, 0, "each rising edge keeps the gates alive for about 10 ms"),
     (12, "PRECHARGE", OUT, 0, "high: bridge supply through the precharge resistor"),
     (13, "MAIN_SWITCH", OUT, 0, "high: main switch on, if the hard latch is set and the watchdog alive"),
