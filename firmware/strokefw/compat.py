@@ -1,28 +1,35 @@
-"""What MicroPython has and CPython lacks, so that one source runs on both.
+"""What MicroPython has built in and CPython lacks, so that one source runs on both.
 
-Under MicroPython the compiler itself resolves ``micropython.viper``, ``micropython.native``, ``const`` and the pointer
-casts; under CPython they become plain functions which leave their argument alone.
+`const`, the `micropython` decorators, and the pointer types that viper functions take (plain arrays on CPython).
+A viper kernel behaves the same on both as long as every value stays within +-2**30, and every array element it
+reads is not negative: on a 64-bit host a 32-bit load is not sign-extended.
 """
 
 import sys
 
-IS_MICROPYTHON = sys.implementation.name == "micropython"
-
-if IS_MICROPYTHON:
+if sys.implementation.name == "micropython":
     import micropython
-    from micropython import const
 
-    ptr8 = ptr16 = ptr32 = None  # never looked up: the viper compiler knows these words
+    const = micropython.const
+    ptr32 = ptr16 = ptr8 = None  # names only: the compiler knows the types
 else:
 
-    def _same(value):
+    def const(value):
+        """Return `value`; MicroPython folds it at compile time."""
         return value
 
+    def ptr32(buffer):
+        """Return the array itself, which CPython indexes as the chip indexes memory."""
+        return buffer
+
+    ptr16 = ptr8 = ptr32
+
     class micropython:
-        """Stand-in for the module of that name: the decorators leave a function as it is."""
+        """Stand-ins for the decorators used in strokefw."""
 
-        native = staticmethod(_same)
-        viper = staticmethod(_same)
+        @staticmethod
+        def viper(function):
+            """Return `function` unchanged."""
+            return function
 
-    const = _same
-    ptr8 = ptr16 = ptr32 = _same
+        native = viper
