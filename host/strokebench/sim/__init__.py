@@ -1,1 +1,3 @@
-"""Simulated benches: plants with faults to inject, simulated boards, and the ways to run the firmware on them."""
+"""Simulated benches: plants with faults to inject, simulated boards, and the ways to run the firmware on
+them.
+"""

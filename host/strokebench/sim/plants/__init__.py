@@ -1,0 +1,39 @@
+"""The simulated parts: one module each, all behind :class:`strokebench.sim.plants.base.Plant`."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+from strokebench.errors import UsageError
+from strokebench.sim.spec import SimSpec
+
+if TYPE_CHECKING:
+    from strokebench.sim.plants.base import Plant
+
+PARTS: dict[str, str] = {
+    "throttle-body": "throttle",
+    "throttle-loh2013": "throttle",
+}
+"""Name of a part -> module in this package."""
+
+
+def canonical(part: str) -> str:
+    """Return the name as it stands in :data:`PARTS`; UsageError names those known."""
+    name = part.strip().lower().replace("_", "-")
+    if name not in PARTS:
+        raise UsageError(
+            f"There is no simulated part called {part!r}.", f"Known: {', '.join(sorted(PARTS))}."
+        )
+    return name
+
+
+def module_of(part: str) -> str:
+    """Return the dotted name of the module that simulates ``part``."""
+    return f"strokebench.sim.plants.{PARTS[canonical(part)]}"
+
+
+def make_plant(spec: SimSpec) -> Plant:
+    """Build the plant that ``spec`` asks for; UsageError for unknown parts or faults."""
+    plant: Plant = import_module(module_of(spec.part)).build(spec)
+    return plant
