@@ -36,8 +36,11 @@ class Limits(BaseModel):
     """Longest silence of the host while driving."""
     part_temp_max_c: Annotated[float, Within(30, 150, "degrees C")] = 100.0
     i2t_part_a2s: Annotated[float, Within(0.1, 100_000, "A2s")]
-    """Heat budget of the part above its mean current."""
+    """Heat the part takes above ``i2t_part_rest_a`` before it must rest: the integral of i^2 - rest^2."""
+    i2t_part_rest_a: Annotated[float, Within(0, 60, "A")]
+    """Current the part bears for ever."""
     i2t_leads_a2s: Annotated[float, Within(0.1, 100_000, "A2s")] = 3000.0
+    i2t_leads_rest_a: Annotated[float, Within(0, 60, "A")] = 20.0
 
     @model_validator(mode="after")
     def _consistent(self) -> Limits:

@@ -7,13 +7,16 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field, model_validator
+from strokefw import channels
 
 from strokebench.limits import STRICT, Drive, Limits
 from strokebench.toml_text import Within
 
 Seconds = Annotated[float, Within(0.001, 600, "s")]
-BURST_CHANNELS = ("current", "current_coarse", "supply", "output_a", "output_b", "sensor_a", "sensor_b")
 MAX_SEGMENTS = 250
+BurstChannel = Literal[
+    "current_fine", "current_coarse", "supply", "output_a", "output_b", "sensor_a", "sensor_b"
+]
 WatchWhen = Literal[
     "current_above",
     "current_below",
@@ -120,7 +123,7 @@ class Burst(_Segment):
     """Capture one channel fast at the present drive; ``count`` samples at ``rate_hz``."""
 
     kind: Literal["burst"]
-    channel: Literal["current", "current_coarse", "supply", "output_a", "output_b", "sensor_a", "sensor_b"]
+    channel: BurstChannel
     rate_hz: Annotated[int, Within(1000, 500_000, "Hz")] = 500_000
     count: Annotated[int, Within(16, 50_000, "samples")]
     pre: Annotated[int, Within(0, 50_000, "samples")] = 0
@@ -133,7 +136,7 @@ class Burst(_Segment):
 
     def plan(self, drive: float) -> Planned:
         """Return the planned segment, starting from ``drive``."""
-        numbers = (BURST_CHANNELS.index(self.channel), self.rate_hz, self.count, self.pre)
+        numbers = (channels.NAMES.index(self.channel), self.rate_hz, self.count, self.pre)
         return Planned("burst", self.label, drive, self.count / self.rate_hz, numbers, self.watch)
 
 

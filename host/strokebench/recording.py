@@ -1,0 +1,127 @@
+"""The job book's face: open it, write runs, read them back.
+
+>>> book = Book("shop.book")                                              # doctest: +SKIP
+>>> with book.new_run("throttle-body", "throttle") as writer:             # doctest: +SKIP
+...     writer.samples(rows)
+>>> data = book.load(writer.run_id)                                       # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from strokebench.book import reader
+from strokebench.book.connect import connect, plain_errors
+from strokebench.book.packing import to_json
+from strokebench.book.reader import RunSummary
+from strokebench.book.writer import RunWriter, utc_now, writer_name
+from strokebench.errors import BookError, UsageError
+from strokebench.findings import Finding
+from strokebench.run_data import RunData
+
+__all__ = ["Book", "RunSummary", "RunWriter", "is_book"]
+
+
+def is_book(path: str | Path) -> bool:
+    """Tell whether a file starts like a SQLite database; False when it cannot be read."""
+    try:
+        with open(path, "rb") as file:
+            return file.read(16) == b"SQLite format 3\0"
+    except OSError:
+        return False
+
+
+class Book:
+    """One job book file; a context manager. Several processes may write into the same file.
+
+    ``read_only`` never changes nor creates the file.  Raises :class:`BookError`.
+    """
+
+    def __init__(self, path: str | Path, *, read_only: bool = False) -> None:
+        self.path = Path(path)
+        self._connection: sqlite3.Connection = connect(self.path, read_only=read_only)
+
+    def new_run(
+        self,
+        part: str,
+        kind: str,
+        *,
+        customer: str = "",
+        note: str = "",
+        part_serial: str = "",
+        info: dict[str, Any] | None = None,
+        accuracy: dict[str, dict[str, float]] | None = None,
+        profile: dict[str, Any] | None = None,
+    ) -> RunWriter:
+        """Begin a run of ``part``; ``info`` takes identity, engine, ambient_c and the like."""
+        statement = """INSERT INTO runs(started_at, part, kind, part_serial, customer, note, writer, info,
+            accuracy, profile) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"""
+        texts = (utc_now(), part, kind, part_serial, customer, note, writer_name())
+        with plain_errors(self.path):
+            cursor = self._connection.execute(
+                statement, (*texts, to_json(info or {}), to_json(accuracy or {}), to_json(profile or {}))
+            )
+        assert cursor.lastrowid is not None
+        return RunWriter(self._connection, self.path, cursor.lastrowid)
+
+    def runs(self) -> list[RunSummary]:
+        """Return a summary of every run, oldest first."""
+        with plain_errors(self.path):
+            return reader.summaries(self._connection)
+
+    def last_run(self) -> int:
+        """Return the newest run's number; :class:`BookError` when there is none."""
+        with plain_errors(self.path):
+            newest = self._connection.execute("SELECT max(id) FROM runs").fetchone()[0]
+        if newest is None:
+            raise BookError(f"The job book {self.path} holds no run.", "Record one with `strokebench run`.")
+        return int(newest)
+
+    def load(self, run_id: int) -> RunData:
+        """Return everything recorded of run ``run_id``; a run cut short loads up to its last batch."""
+        with plain_errors(self.path):
+            self._known(run_id)
+            return reader.load(self._connection, run_id)
+
+    def findings(self, run_id: int) -> list[Finding]:
+        """Return the findings stored with a run."""
+        with plain_errors(self.path):
+            self._known(run_id)
+            return reader.findings(self._connection, run_id)
+
+    def profile(self, run_id: int) -> dict[str, Any]:
+        """Return the part profile the run was made with, as a plain table."""
+        with plain_errors(self.path):
+            self._known(run_id)
+            query = "SELECT profile FROM runs WHERE id = ?"
+            stored: dict[str, Any] = json.loads(self._connection.execute(query, (run_id,)).fetchone()[0])
+            return stored
+
+    def judged(self, run_id: int, findings: Iterable[Finding], verdict: str) -> None:
+        """Replace findings and verdict of an existing run."""
+        RunWriter(self._connection, self.path, run_id).findings(findings, verdict)
+
+    def _known(self, run_id: int) -> None:
+        if self._connection.execute("SELECT 1 FROM runs WHERE id = ?", (run_id,)).fetchone() is None:
+            raise UsageError(f"The job book {self.path} has no run {run_id}.", "List its runs.")
+
+    def close(self) -> None:
+        """Close the file; the write-ahead log is folded in when nobody else has it open."""
+        with plain_errors(self.path):
+            self._connection.close()
+
+    def __enter__(self) -> Book:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def __rich_repr__(self) -> Iterable[Any]:
+        yield str(self.path)
