@@ -123,7 +123,7 @@ def channels() -> dict[str, Parts]:
         "sensor_a_v": sensor(),
         "sensor_b_v": sensor(),
         "heatsink_c": temperature(EXTERNAL, SINK_CONTACT_K),
-        "part_c": temperature(PICO, PROBE_CONTACT_K),
+        "part_c": temperature(EXTERNAL, PROBE_CONTACT_K),
     }
 
 

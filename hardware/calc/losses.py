@@ -1,8 +1,8 @@
 """Losses of the bridge and the junction temperature they make.
 
 Formulas: Erickson, Maksimovic, "Fundamentals of Power Electronics", ch. 4 (conduction, overlap), and the
-usual application-note terms for gate, output charge, recovery and dead time. Overlap is the linear-edge estimate;
-simulation (hardware/spice) and practice differ by tens of per cent, which 20 kHz makes harmless.
+usual application-note terms for gate, output charge, recovery and dead time. Overlap is the linear-edge
+estimate; simulation (hardware/spice) and practice differ by tens of per cent, harmless at 20 kHz.
 """
 
 from __future__ import annotations

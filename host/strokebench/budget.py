@@ -9,8 +9,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-FINE_LIMIT_A = 7.0
-"""Above this magnitude the coarse range carries the current reading."""
+from strokefw.sense import FADE_START_MA
+
+FINE_LIMIT_A = FADE_START_MA / 1000
+"""Above this magnitude the coarse range takes part in the current reading."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,7 @@ _DEFAULT: dict[str, Channel] = {
     "sensor_a_v": Channel(offset=0.0031, gain=0.0042, linearity=0.001, noise=0.00043),
     "sensor_b_v": Channel(offset=0.0031, gain=0.0042, linearity=0.001, noise=0.00043),
     "heatsink_c": Channel(offset=1.3, gain=0.0, linearity=0.03, noise=0.013),
-    "part_c": Channel(offset=0.84, gain=0.0, linearity=0.24, noise=0.0058),
+    "part_c": Channel(offset=0.84, gain=0.0, linearity=0.03, noise=0.013),
 }
 
 
