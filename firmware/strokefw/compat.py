@@ -1,13 +1,15 @@
 """What MicroPython has built in and CPython lacks, so that one source runs on both.
 
-`const`, the `micropython` decorators, and the pointer types that viper functions take (plain arrays on CPython).
-A viper kernel behaves the same on both as long as every value stays within +-2**30, and every array element it
-reads is not negative: on a 64-bit host a 32-bit load is not sign-extended.
+`const`, the `micropython` decorators, and the pointer types that viper functions take (plain arrays on
+CPython). A viper kernel behaves the same on both as long as every value stays within +-2**30, and every array
+element it reads is not negative: on a 64-bit host a 32-bit load is not sign-extended.
 """
 
 import sys
 
-if sys.implementation.name == "micropython":
+IS_MICROPYTHON = sys.implementation.name == "micropython"
+
+if IS_MICROPYTHON:
     import micropython
 
     const = micropython.const

@@ -1,7 +1,7 @@
 """The one table of faults and refusals: chip, host, documentation and screen all read it here.
 
-Codes have two digits. Tens: 1 supply, 2 bridge, 3 current, 4 heat, 5 sensing, 6 link, 7 request, 8 self-test and
-calibration, 9 inside the firmware. Units are never 0, so that the LED can count both digits out.
+Codes have two digits. Tens: 1 supply, 2 bridge, 3 current, 4 heat, 5 sensing, 6 link, 7 request, 8 self-test
+and calibration, 9 inside the firmware. Units are never 0, so that the LED can count both digits out.
 """
 
 from strokefw.compat import const
@@ -76,7 +76,8 @@ TABLE = (
     (SUPPLY_LOW, "supply_low", STOP, 0, "The supply is below the limit even without load.",
      "Charge or change the battery; measure at the bench's terminals."),
     (SUPPLY_SAG, "supply_sag", STOP, 0, "The supply is good at rest and falls below the limit under load.",
-     "Supply leads, clamps and fuse; a battery with high internal resistance; a bench supply in current limit."),
+     "Supply leads, clamps and fuse; a battery with high internal resistance; a bench supply in current "
+     "limit."),
     (SUPPLY_HIGH, "supply_high", OFF, 1, "The supply is above the limit.",
      "Charger or booster on the battery, 24 V system, bench supply set too high."),
     (REGEN_SLOWED, "regen_slowed", LIMIT, 0, "The part feeds energy back; the ramp down is slowed.",
@@ -92,7 +93,8 @@ TABLE = (
     (ESTOP, "estop", OFF, 1, "The emergency stop line is open.",
      "Release the stop button; its cable and connector."),
     (LEG_HIGH, "leg_high", OFF, 1, "An output is pulled to the supply while the bridge is off.",
-     "Shorted high-side MOSFET; the part's wiring touching battery plus. Disconnect the part and test again."),
+     "Shorted high-side MOSFET; the part's wiring touching battery plus. Disconnect the part and test "
+     "again."),
     (LEG_LOW, "leg_low", OFF, 1, "An output is pulled to ground while the bridge is off.",
      "Shorted low-side MOSFET; the part's wiring touching ground. Disconnect the part and test again."),
     (LEG_DIFFER, "leg_differ", OFF, 1, "The two outputs differ although a part joins them.",
@@ -103,7 +105,8 @@ TABLE = (
      "Gate driver or its fault output, a MOSFET that stays off, a sense divider."),
     (CURRENT_PEAK, "current_peak", OFF, 1, "The peak current went above the limit and was not cut.",
      "Short in the part or its wiring; then the comparator and its threshold."),
-    (CURRENT_MEAN, "current_mean", OFF, 1, "The mean current stayed above its limit although the drive was reduced.",
+    (CURRENT_MEAN, "current_mean", OFF, 1,
+     "The mean current stayed above its limit although the drive was reduced.",
      "Short in the part, a part driven from elsewhere, wrong limits in the profile."),
     (TRIPS, "trips", OFF, 1, "The fast current limit cut too many cycles in a short time.",
      "Short or stalled part; peak limit too low for this part; ramp too steep."),
@@ -127,7 +130,8 @@ TABLE = (
      "Let the part cool; shorter loads."),
     (DERATING, "derating", LIMIT, 0, "The current is reduced because the bench is hot.",
      "Nothing if accepted; fan and air help."),
-    (HEATSINK_NTC_OPEN, "heatsink_ntc_open", OFF, 1, "The heatsink sensor is open or colder than it can read.",
+    (HEATSINK_NTC_OPEN, "heatsink_ntc_open", OFF, 1,
+     "The heatsink sensor is open or colder than it can read.",
      "Sensor wire and connector; storage below -25 C."),
     (HEATSINK_NTC_SHORT, "heatsink_ntc_short", OFF, 1, "The heatsink sensor is shorted.",
      "Sensor wire pinched, insulation under the screw."),
@@ -137,7 +141,8 @@ TABLE = (
      "Plug it in, or use a profile without it; its wire."),
     (PART_NTC_SHORT, "part_ntc_short", STOP, 1, "The part's temperature sensor is shorted.",
      "Its wire and connector."),
-    (PART_NTC_STEP, "part_ntc_step", STOP, 1, "The part's temperature sensor jumped faster than a part can warm.",
+    (PART_NTC_STEP, "part_ntc_step", STOP, 1,
+     "The part's temperature sensor jumped faster than a part can warm.",
      "Sensor fallen off the part; loose contact."),
     (FEED_RANGE, "feed_range", STOP, 1, "The 5 V feed of the position sensor is out of range.",
      "Short in the sensor wiring, a foreign voltage on it, blown resettable fuse (wait a minute)."),
@@ -147,7 +152,8 @@ TABLE = (
      "USB cable and hub, computer asleep or overloaded, program ended."),
     (BAD_FRAMES, "bad_frames", WARN, 0, "Many damaged messages arrive.",
      "USB cable and hub, another program on the same port."),
-    (SAMPLES_DROPPED, "samples_dropped", WARN, 0, "The computer does not take the samples fast enough; some were dropped.",
+    (SAMPLES_DROPPED, "samples_dropped", WARN, 0,
+     "The computer does not take the samples fast enough; some were dropped.",
      "Computer overloaded or asleep; USB hub."),
     (UNKNOWN_MESSAGE, "unknown_message", REFUSE, 0, "The bench does not know this request.",
      "Firmware and program of different versions."),
@@ -172,7 +178,7 @@ TABLE = (
     (CURRENT_ZERO, "current_zero", OFF, 1, "The current reading is not zero with the bridge off.",
      "Current amplifier or shunt; calibration; a part driven from elsewhere."),
     (REFERENCE, "reference", OFF, 1, "The 5 V feed, which serves as the reference, reads wrong at rest.",
-     "5 V regulator, converter reference, a foreign voltage on the sensor input."),
+     "The 5 V regulator, converter reference, a foreign voltage on the sensor input."),
     (OPEN_LOAD, "open_load", STOP, 1, "No part is connected, or its winding is open.",
      "Leads, connector, blown fuse in the lead; measure the winding."),
     (SHORTED_LOAD, "shorted_load", OFF, 1, "The part or its leads are shorted.",
