@@ -1,4 +1,4 @@
-"""What a simulated bench is asked to be: part, which good specimen of it, what is wrong with it, conditions."""
+"""What a simulated bench is asked to be: which part and specimen, what is wrong with it, conditions."""
 
 from __future__ import annotations
 

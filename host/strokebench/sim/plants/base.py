@@ -37,7 +37,7 @@ SUBSTEPS = 4
 
 @dataclass(frozen=True)
 class Conditions:
-    """What surrounds the part: battery (open circuit, resistance with leads), leads to the part, temperature."""
+    """What surrounds the part: battery (open circuit, resistance with leads), leads to the part, warmth."""
 
     supply_v: float = 12.6
     source_ohm: float = 0.02
@@ -66,7 +66,9 @@ class Plant:
     """A part on the bench; sub-classes implement :meth:`advance`.
 
     ``trip_a`` is the comparator's level (cycles are cut when the current's peak reaches it); ``cycles_cut``
-    counts PWM cycles cut in the last tick.  ``connected`` tells whether a current can flow between the legs.
+    counts PWM cycles cut in the last tick.  ``connected`` tells whether the part joins its two wires;
+    ``leads_off`` that the bench's leads are off it.  ``good_feed_v`` is what the sensor feed gives when
+    nothing is wrong.
     """
 
     current_a = current_max_a = current_min_a = 0.0
@@ -76,6 +78,8 @@ class Plant:
     cycles_cut = 0
     trip_a = math.inf
     connected = True
+    leads_off = False
+    good_feed_v = 5.0
 
     def __init__(self, conditions: Conditions) -> None:
         self.conditions = conditions

@@ -62,7 +62,7 @@ def grid(travel_rad: float) -> NDArray[np.float64]:
 
 
 class Positioner(Plant):
-    """See the module.  ``coulomb_nm`` and ``cogging_nm`` are tables on :func:`grid`; ``tracks`` at most two."""
+    """``coulomb_nm`` and ``cogging_nm`` are tables on :func:`grid`; ``tracks`` at most two."""
 
     def __init__(
         self,
@@ -91,7 +91,7 @@ class Positioner(Plant):
         self.speed_rad_s = 0.0
         self._speed_before = 0.0
         self._amps = 0.0
-        self.open_circuit = False
+        self._broken = False
         self._refresh()
         self._read_tracks()
 
@@ -119,10 +119,11 @@ class Positioner(Plant):
         volts = drive * source_v
         ripple_a = abs(volts) * (1.0 - abs(drive)) / (mover.inductance_h * PWM_HZ)
         top_a = self.trip_a - 0.5 * ripple_a
-        node, nodes, total, cut = amps, [amps], 0.0, 0
+        broken = self._broken = self.leads_off or not self.connected
+        nodes, total, cut = [amps], 0.0, 0
         for _ in range(SUBSTEPS):
             emf = k * (1.5 * w - 0.5 * w_before)
-            if gate and not self.open_circuit:
+            if gate and not broken:
                 final = (volts - emf) / ohm
                 mean = final + (amps - final) * share
                 amps = final + (amps - final) * decay
@@ -150,7 +151,7 @@ class Positioner(Plant):
             x = half + 0.5 * step_s * w
         self.angle_rad, self.speed_rad_s, self._speed_before, self._amps = x, w, w_before, amps
         mean = total / SUBSTEPS
-        self._close_tick(drive, gate, rail, dt_s, mean, node, nodes, ripple_a, cut)
+        self._close_tick(drive, gate, rail, dt_s, mean, nodes, ripple_a, cut)
 
     def _freewheel(self, amps: float, emf: float, decay: float, share: float) -> tuple[float, float]:
         """One sub-step with all FETs off: the current runs into the bus through two diodes until it ends."""
@@ -163,15 +164,15 @@ class Positioner(Plant):
         return 0.5 * amps * amps / (amps - after), 0.0
 
     def _close_tick(
-        self, drive: float, gate: bool, rail: int, dt_s: float, mean: float, node: float, nodes: list[float],
+        self, drive: float, gate: bool, rail: int, dt_s: float, mean: float, nodes: list[float],
         ripple_a: float, cut: int,
     ) -> None:  # fmt: skip
         self.current_a = mean
-        half = 0.5 * ripple_a if gate and not self.open_circuit else 0.0
+        half = 0.5 * ripple_a if gate and not self._broken else 0.0
         self.current_max_a = max(nodes) + half
         self.current_min_a = min(nodes) - half
         self._nodes = nodes
-        self._drive = drive if gate and not self.open_circuit else 0.0
+        self._drive = drive if gate and not self._broken else 0.0
         self.cycles_cut = cut
         self._square_sum += mean * mean
         if gate:
@@ -187,7 +188,7 @@ class Positioner(Plant):
             self._settle_bus(-abs(mean), rail, dt_s)
             middle = FLOAT_SHARE * self.bus_v
             emf = 0.5 * self.mover.k_si * self.speed_rad_s
-            if self.open_circuit:
+            if self._broken:
                 emf = 0.0
             self.leg_a_v, self.leg_b_v = middle + emf, middle - emf
         self._read_tracks()

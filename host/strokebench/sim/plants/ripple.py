@@ -49,7 +49,7 @@ def shape_a(
 def bus_v(
     time_s: NDArray[np.float64], mean_a: float, duty: float, bus_f: float, pwm_hz: float
 ) -> NDArray[np.float64]:
-    """Deviation of the bus voltage while the source feeds its mean: falls in the on-time, recovers after it."""
+    """Deviation of the bus voltage while the source feeds its mean: falls in the on-time, then recovers."""
     if not 0.0 < duty < 1.0:
         return np.zeros_like(time_s)
     phase = (time_s * pwm_hz) % 1.0

@@ -27,7 +27,7 @@ FAULTS = (
         "binding", "something rubs at one place", "friction added there, in the specimen's own", 0.6, 1.5,
         "share of travel", 0.45,
     ),
-    FaultKind("sticky", "dirt, most of all felt at rest", "friction added everywhere, in the specimen's own", 0.8, 1.8),
+    FaultKind("sticky", "dirt everywhere", "friction added, in the specimen's own", 0.8, 1.8),
     FaultKind(
         "weak_spring", "the return spring is weak", "share lost on the opening side", 0.35, 0.7, largest=1.0
     ),
@@ -41,8 +41,8 @@ FAULTS = (
     FaultKind("shorted_turns", "some turns are shorted", "share of the turns", 0.25, 0.45, largest=0.9),
     FaultKind("lead_resistance", "a bad lead or contact to the part", "extra ohms", 0.5, 1.5),
     FaultKind(
-        "weak_battery", "a flat, worn battery", "1: at most 11.85 V, 0.18 ohm more; 2: 11.2 V, 0.36 ohm", 1.0, 2.0,
-        largest=8.0,
+        "weak_battery", "a flat, worn battery", "1: at most 11.85 V, 0.18 ohm more; 2: 11.2 V, 0.36 ohm",
+        1.0, 2.0, largest=8.0,
     ),
 )  # fmt: skip
 
@@ -96,8 +96,7 @@ def build(spec: SimSpec) -> Positioner:
     teeth_nm = np.zeros_like(angle) if named else 0.004 * np.sin(angle * 17 * 10 + rng.uniform(0, 6))
     tracks = [_track(n, IDEAL_PAIR[n] if named else TRACKS[n], share, spec.seed, faults) for n in (0, 1)]
     plant = Positioner(conditions, mover, level, teeth_nm, tracks)
-    plant.open_circuit = any(fault.name == "open_winding" for fault in faults)
-    plant.connected = not plant.open_circuit
+    plant.connected = not any(fault.name == "open_winding" for fault in faults)
     return plant
 
 

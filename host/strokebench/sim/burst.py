@@ -1,0 +1,60 @@
+"""A burst on a simulated bench: a ring before the trigger, then the rest, tick by tick."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strokebench.sim.converter import BURST, Converter
+from strokebench.sim.plants.base import Plant
+
+CLOCK_HZ = 48_000_000
+MIN_DIVIDER = 96
+MAX_COUNT = 8192
+
+
+def actual_rate(rate_hz: int) -> int:
+    """Return the rate that the converter's clock divider gives for ``rate_hz``, 0 when out of reach."""
+    if rate_hz < 1000:
+        return 0
+    return CLOCK_HZ // max(MIN_DIVIDER, CLOCK_HZ // rate_hz)
+
+
+class BurstCapture:
+    """One capture: ``feed`` it after each tick; ``ready`` when all ``count`` counts are in ``data``."""
+
+    def __init__(self, channel: int, rate_hz: int, count: int, pre: int) -> None:
+        self.channel, self.rate_hz, self.count = channel, rate_hz, count
+        self.pre = min(pre, count)
+        self.triggered = False
+        self.ready = False
+        self.data = b""
+        self._next_s = 0.0
+        self._have: NDArray[np.uint16] = np.zeros(0, np.uint16)
+
+    @staticmethod
+    def allowed(channel: int, rate_hz: int, count: int) -> int:
+        """Return the actual rate, 0 when this bench cannot do it."""
+        if channel not in BURST or not 0 < count <= MAX_COUNT:
+            return 0
+        return actual_rate(rate_hz)
+
+    def trigger(self) -> None:
+        """From now on everything is kept; of what came before, the last ``pre`` samples."""
+        if not self.triggered:
+            self.triggered = True
+            self._have = self._have[len(self._have) - min(self.pre, len(self._have)) :]
+
+    def feed(self, plant: Plant, converter: Converter, tick_s: float = 1e-3) -> None:
+        """Take what the channel did in the tick that ``plant`` has just gone through."""
+        if self.ready:
+            return
+        fit = max(0, int(np.ceil((tick_s - self._next_s) * self.rate_hz - 1e-9)))
+        values = plant.waveform(BURST[self.channel], self.rate_hz, fit, self._next_s)
+        self._next_s += fit / self.rate_hz - tick_s
+        self._have = np.concatenate((self._have, converter.burst_counts(self.channel, values)))
+        if not self.triggered:
+            self._have = self._have[-MAX_COUNT:]
+        elif len(self._have) >= self.count:
+            self.data = self._have[: self.count].astype("<u2").tobytes()
+            self.ready = True

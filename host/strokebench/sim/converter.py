@@ -1,0 +1,115 @@
+"""Errors of the bench's converters and amplifiers: noise, steps, curvature, offset and gain, per seed.
+
+Fast channels sit on the chip's own converter: 12 bit, 8.7 effective bits (2.84 codes rms), with jumps of
+about ten codes at 512, 1536, 2560 and 3584 (RP2040 datasheet, erratum E11, as quoted; sizes from a third
+party's average of five boards).  The others sit on a 12-bit successive-approximation converter with +-1 code
+of curvature (MCP3208-B class). Gain and offset errors are what is left after an ordinary calibration.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from strokefw import channels as ch
+
+from strokebench.sim.plants.friction import bump
+
+FAST = (ch.I_COARSE, ch.BUS, ch.I_MAX, ch.I_MIN)
+BURST = {ch.I_COARSE: "current", ch.I_FINE: "current", ch.BUS: "bus_v"}
+"""Channels that can be captured in a burst (all on the fast converter) -> what they show of the plant."""
+CODES = 4096
+LEFT = ch.FULL_SCALE // (CODES - 1)
+FAST_NOISE = 2.84
+FAST_MEAN_OF = 160
+SLOW_NOISE = 0.5
+SLOW_MEAN_OF = 8
+ROWS = 8192
+PER_VOLT = ch.FULL_SCALE * 1000
+
+# nominal counts per A, V or count of each channel; 0 A lies at MID_SCALE
+SCALE = [0.0] * ch.N_CHANNELS
+for _channel in (ch.I_COARSE, ch.I_MAX, ch.I_MIN):
+    SCALE[_channel] = PER_VOLT / ch.COARSE_FULL_MA
+SCALE[ch.I_FINE] = PER_VOLT / ch.FINE_FULL_MA
+for _channel in (ch.BUS, ch.VIN, ch.LEG_A, ch.LEG_B):
+    SCALE[_channel] = PER_VOLT / ch.SUPPLY_FULL_MV
+for _channel in (ch.SENSOR_A, ch.SENSOR_B, ch.FEED):
+    SCALE[_channel] = PER_VOLT / ch.SENSOR_FULL_MV
+for _channel in (ch.NTC_HEATSINK, ch.NTC_PART):
+    SCALE[_channel] = 1.0
+
+# standard sizes of the errors that an ordinary calibration leaves
+GAIN_LEFT = 0.0007
+OFFSET_LEFT_A = {ch.I_COARSE: 0.015, ch.I_MAX: 0.015, ch.I_MIN: 0.015, ch.I_FINE: 0.0012}
+OFFSET_LEFT_V = {ch.BUS: 0.006, ch.VIN: 0.006, ch.LEG_A: 0.006, ch.LEG_B: 0.006}
+OFFSET_LEFT_SENSOR_V = 0.0012
+
+
+def steps() -> NDArray[np.float64]:
+    """Error of the fast converter in counts over its codes, smeared as its own noise smears it."""
+    codes = np.arange(CODES)
+    saw = 10.0 * (0.5 - ((codes - 512) / 1024) % 1.0)
+    reach = np.arange(-12, 13) / CODES
+    kernel = bump(reach, 0.0, FAST_NOISE / CODES)
+    padded = np.pad(saw, 12, mode="edge")
+    smooth: NDArray[np.float64] = np.convolve(padded, kernel / kernel.sum(), "valid") * LEFT
+    return smooth
+
+
+class Converter:
+    """The errors of one specimen of the bench.
+
+    ``gain`` (13 factors, counts per unit), ``rows`` (``ROWS`` x 13: offset + noise of the mean of a tick,
+    counts), ``bend`` (13 tables over the 12-bit code, counts).  ``ideal`` leaves all errors out.
+    """
+
+    def __init__(self, seed: int, ideal: bool = False) -> None:
+        self._rng = rng = np.random.default_rng((seed, 9))
+        self.ideal = ideal
+        spoiled = 0.0 if ideal else 1.0
+        gain = np.array(SCALE) * (1 + spoiled * GAIN_LEFT * rng.normal(0, 1, ch.N_CHANNELS).clip(-2.5, 2.5))
+        gain[[ch.I_MAX, ch.I_MIN]] = gain[ch.I_COARSE]
+        gain[[ch.NTC_HEATSINK, ch.NTC_PART]] = 1.0
+        self.gain: list[float] = gain.tolist()
+        self.zero: list[float] = self._offsets(rng, spoiled).tolist()
+        noise = np.full(ch.N_CHANNELS, SLOW_NOISE * LEFT / SLOW_MEAN_OF**0.5)
+        noise[list(FAST)] = FAST_NOISE * LEFT / FAST_MEAN_OF**0.5
+        noise[[ch.I_MAX, ch.I_MIN]] = FAST_NOISE * LEFT / 2
+        drawn = rng.normal(0, 1, (ROWS, ch.N_CHANNELS)) * noise * spoiled
+        self.rows: list[list[float]] = (drawn + np.array(self.zero) + 0.5).tolist()
+        self.bend = self._bends(rng, spoiled)
+
+    @staticmethod
+    def _offsets(rng: np.random.Generator, spoiled: float) -> NDArray[np.float64]:
+        zero = np.zeros(ch.N_CHANNELS)
+        draw = spoiled * rng.normal(0, 1, ch.N_CHANNELS).clip(-2.5, 2.5)
+        for channel, amps in OFFSET_LEFT_A.items():
+            zero[channel] = ch.MID_SCALE + draw[channel] * amps * SCALE[channel]
+        zero[[ch.I_MAX, ch.I_MIN]] = zero[ch.I_COARSE]
+        for channel, volts in OFFSET_LEFT_V.items():
+            zero[channel] = draw[channel] * volts * SCALE[channel]
+        for channel in (ch.SENSOR_A, ch.SENSOR_B, ch.FEED):
+            zero[channel] = draw[channel] * OFFSET_LEFT_SENSOR_V * SCALE[channel]
+        return zero
+
+    @staticmethod
+    def _bends(rng: np.random.Generator, spoiled: float) -> list[list[float]]:
+        fast = (steps() * spoiled).tolist()
+        position = np.arange(CODES) / CODES
+        tables: list[list[float]] = []
+        for channel in range(ch.N_CHANNELS):
+            size, phase = spoiled * rng.uniform(0.3, 0.9), rng.uniform(0, 6.3)
+            wave = size * LEFT * np.sin(2 * np.pi * position * 2 + phase)
+            tables.append(fast if channel in FAST else wave.tolist())
+        return tables
+
+    def burst_counts(self, channel: int, values: NDArray[np.float64]) -> NDArray[np.uint16]:
+        """Return single conversions (not means) of ``values`` in A or V as left-aligned counts."""
+        ideal = values * self.gain[channel] + self.zero[channel]
+        codes = ideal / LEFT
+        if not self.ideal:
+            codes = codes + self._rng.normal(0, FAST_NOISE, len(codes))
+            table = np.array(self.bend[ch.BUS]) / LEFT
+            codes = codes + table[np.clip(codes, 0, CODES - 1).astype(int)]
+        whole: NDArray[np.uint16] = (np.clip(np.round(codes), 0, CODES - 1) * LEFT).astype(np.uint16)
+        return whole
