@@ -6,7 +6,7 @@ The profile's own model (pydantic, read from TOML) satisfies these protocols; te
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Protocol
+from typing import Any, Protocol
 
 
 class FindingLimit(Protocol):
@@ -29,14 +29,17 @@ class TrackLayout(Protocol):
 
 class PartProfile(Protocol):
     """``kind`` picks the registry ("throttle"); ``findings`` maps finding keys to limits; ``required`` says whose
-    lack makes a run inconclusive (empty: every finding that has a limit)."""
+    lack makes a run inconclusive (empty: every finding that has a limit); ``nominal`` holds numbers such as
+    ``lead_ohm``, the resistance of the bench's own leads to the part."""
 
     @property
     def name(self) -> str: ...
     @property
     def kind(self) -> str: ...
     @property
-    def tracks(self) -> Mapping[str, TrackLayout]: ...
+    def tracks(self) -> Mapping[Any, TrackLayout]: ...
+    @property
+    def nominal(self) -> Mapping[str, float]: ...
     @property
     def findings(self) -> Mapping[str, FindingLimit]: ...
     @property

@@ -1,0 +1,115 @@
+"""Binding: a place where it takes more current to pass than on either side of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from strokebench.diagnose.moving import MovingCase
+from strokebench.diagnose.stats import Floats, Measured, running_median, spread
+from strokebench.diagnose.sweeps import GRID, Sweep
+from strokebench.findings import Finding
+
+BINDING = ("binding", "Largest current excess at one place", "A")
+WINDOW = 15.0
+"""Width in % of travel of the running median that stands for the ordinary friction around a place."""
+SAME_PLACE = 1.5
+"""Excesses within this many % of travel are at the same place."""
+SHORT_OF = 96.0
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A place in % of travel, the excess there in amperes as it recurs, and in which directions (+1, -1)."""
+
+    place: float
+    excess_a: float
+    directions: tuple[int, ...]
+
+
+def find(case: MovingCase) -> list[Finding]:
+    """Return the largest excess of current over the running median that recurs at one place.
+
+    Per sweep: excess = current against motion minus its running median (15 % of travel), taken separately on either
+    side of rest, where the spring changes sign. The second largest excess over all sweeps within +-1.5 % of travel
+    counts, so it must recur in two sweeps at least. A sweep that ends before the stop adds what was pushed there.
+    Noise: the robust spread of all excesses.
+    """
+    if case.position is None:
+        return [case.missing(*BINDING, case.why_no_position)]
+    passes = case.sweeps.passes
+    if len(passes) < 4:
+        return [case.missing(*BINDING, f"only {len(passes)} slow sweeps, at least 4 are needed")]
+    table = np.array([excess(case, sweep) for sweep in passes])
+    if not np.isfinite(table).any():
+        return [case.missing(*BINDING, "the part did not move during the slow sweeps")]
+    spot = recurring(case, table)
+    noise = spread(table[np.isfinite(table)])
+    u = math.hypot(noise, case.accuracy("current_a", "gain") * spot.excess_a)
+    finding = case.finding(
+        *BINDING[:2], Measured(spot.excess_a, u), BINDING[2], high="binding", place=spot.place,
+        span_s=when_passed(case, spot.place),
+        evidence={"directions": list(spot.directions), "place_u": _place_u(case), "z": spot.excess_a / max(u, 1e-9)},
+    )  # fmt: skip
+    return [finding]
+
+
+def excess(case: MovingCase, sweep: Sweep) -> Floats:
+    """Current against the motion above its surroundings on GRID, amperes, NaN where not passed."""
+    against = sweep.current_a * sweep.direction
+    out = np.full(len(GRID), math.nan)
+    for keep in (case.side(True, margin=1.5, stop=1.5), case.side(False, margin=1.5, stop=1.5)):
+        if np.isfinite(against[keep]).sum() >= 5:
+            base = running_median(against[keep], int(WINDOW / (GRID[1] - GRID[0])))
+            out[keep] = against[keep] - base
+    stuck = sweep.reach if sweep.direction > 0 else 100 - sweep.reach
+    if stuck < SHORT_OF:
+        _add_stuck(out, against, sweep)
+    return out
+
+
+def _add_stuck(out: Floats, against: Floats, sweep: Sweep) -> None:
+    """Where a sweep ends before the stop, the whole push at its end is there and nothing moves."""
+    at = int(np.argmin(np.abs(GRID - sweep.reach)))
+    usual = float(np.nanmedian(against)) if np.isfinite(against).any() else 0.0
+    out[at] = sweep.push_a * sweep.direction - usual
+
+
+def recurring(case: MovingCase, table: Floats) -> Spot:
+    """The place with the largest second-largest excess, shape of ``table`` (sweeps, len(GRID))."""
+    reach = round(SAME_PLACE / (GRID[1] - GRID[0]))
+    wide = np.array([_local_max(np.nan_to_num(row, nan=-np.inf), reach) for row in table])
+    second = np.sort(wide, axis=0)[-2]
+    best = float(second.max())
+    at = int(np.median(np.flatnonzero(second >= best - 1e-12)))
+    hits = [index for index in range(len(table)) if wide[index, at] >= 0.5 * best]
+    near = slice(max(0, at - 2 * reach), at + 2 * reach + 1)
+    weight = np.clip(np.nan_to_num(np.median(np.nan_to_num(table[hits][:, near]), axis=0)), 0, None)
+    weight = np.where(weight >= 0.5 * weight.max(), weight, 0) if weight.max() > 0 else weight
+    place = float(weight @ GRID[near] / weight.sum()) if weight.sum() > 0 else float(GRID[at])
+    directions = tuple(sorted({case.sweeps.passes[index].direction for index in hits}, reverse=True))
+    return Spot(place, best, directions)
+
+
+def _local_max(row: Floats, reach: int) -> Floats:
+    padded = np.pad(row, reach, constant_values=-np.inf)
+    return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1).max(axis=1))
+
+
+def _place_u(case: MovingCase) -> float:
+    """Standard uncertainty of the place: grid step (rectangular) and position."""
+    assert case.position is not None  # asked for only with a position
+    return math.hypot((GRID[1] - GRID[0]) / math.sqrt(12), case.position.u_percent)
+
+
+def when_passed(case: MovingCase, place: float) -> tuple[float, float] | None:
+    """The stretch of the first sweep within +-2 % of travel around ``place``."""
+    passes = case.sweeps.passes
+    if case.position is None or not passes:
+        return None
+    time_s = case.run.samples["time_s"]
+    near = (np.abs(case.position.percent - place) < 2) & (time_s >= passes[0].start_s) & (time_s < passes[0].end_s)
+    hits = time_s[near]
+    return (float(hits[0]), float(hits[-1])) if len(hits) else (passes[0].start_s, passes[0].end_s)

@@ -1,0 +1,104 @@
+"""One run together with the profile it is judged by: what every finder is handed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from strokebench.budget import channel_of
+from strokebench.diagnose.expects import PartProfile
+from strokebench.diagnose.stats import Floats, Measured
+from strokebench.findings import Finding, unknown
+from strokebench.run_data import Mark, RunData
+from strokebench.samples import Samples
+
+JOIN_S = 0.005
+"""Two stretches with the same label and a smaller gap than this are one."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """A run and the profile it is judged by. ``stretches`` and ``samples`` are how finders reach the recording."""
+
+    run: RunData
+    profile: PartProfile
+
+    def stretches(self, label: str) -> list[Mark]:
+        """Return the stretches called ``label``, neighbours joined, in order of time."""
+        joined: list[Mark] = []
+        for mark in self.run.labelled(label):
+            if joined and mark.start_s - joined[-1].end_s < JOIN_S and mark.kind == joined[-1].kind == "ramp":
+                joined[-1] = Mark(label, joined[-1].start_s, mark.end_s, joined[-1].index, mark.kind)
+            else:
+                joined.append(mark)
+        return joined
+
+    def samples(self, label: str) -> Iterator[Samples]:
+        """Yield the samples of each stretch called ``label`` that has at least 10 of them."""
+        for mark in self.stretches(label):
+            rows = self.run.of(mark)
+            if len(rows) >= 10:
+                yield rows
+
+    def accuracy(self, channel: str, what: str) -> float:
+        """Return one standard uncertainty (``offset``, ``gain`` or ``noise``) of a sample column.
+
+        The run's own where it brings them; else the uncalibrated reference bench's (:mod:`strokebench.budget`),
+        linearity counted with the offset. Current is taken as measured in the fine range.
+        """
+        own = self.run.accuracy.get(channel, {})
+        if what in own:
+            return float(own[what])
+        default = channel_of(channel, 0.0)
+        if what == "offset":
+            return math.hypot(default.offset, default.linearity)
+        return default.gain if what == "gain" else default.noise
+
+    def finding(
+        self, key: str, title: str, measured: Measured, unit: str, low: str = "", high: str = "", **more: Any
+    ) -> Finding:
+        """Return a finding with the profile's limits for ``key``.
+
+        ``low`` and ``high`` name the defect that a value below or above the limits means.
+        """
+        lower, upper = self.limits(key)
+        if not math.isfinite(measured.value):
+            return self.missing(key, title, unit, "no value could be worked out from the recording", **more)
+        fault = low if _nearer_low(measured.value, lower, upper) else high
+        return Finding(key, title, measured.value, measured.u, unit, lower, upper, fault=fault, **more)
+
+    def missing(self, key: str, title: str, unit: str, reason: str, **more: Any) -> Finding:
+        """Return a finding without a value, with its limits and the reason."""
+        lower, upper = self.limits(key)
+        return unknown(key, title, unit, reason, lower=lower, upper=upper, **more)
+
+    def limits(self, key: str) -> tuple[float | None, float | None]:
+        """Return the profile's lower and upper limit of a finding, None where there is none."""
+        limit = self.profile.findings.get(key)
+        return (None, None) if limit is None else (limit.lower, limit.upper)
+
+
+def _nearer_low(value: float, lower: float | None, upper: float | None) -> bool:
+    if lower is None or upper is None:
+        return lower is not None
+    return value < (lower + upper) / 2
+
+
+def load_voltage(rows: Samples) -> Floats:
+    """Return the mean voltage across the part's terminals at the bench, volts, positive opens."""
+    return np.asarray(rows["output_a_v"] - rows["output_b_v"], float)
+
+
+def span_of(*parts: Samples) -> tuple[float, float] | None:
+    """Return start and end in seconds of several pieces of a recording, None without samples."""
+    filled = [rows for rows in parts if len(rows)]
+    if not filled:
+        return None
+    return (
+        float(min(rows["time_s"][0] for rows in filled)),
+        float(max(rows["time_s"][-1] for rows in filled)),
+    )

@@ -1,0 +1,61 @@
+"""Is the recording fit to be judged at all? Gaps, clipping, a run cut short: reasons, not findings of the part."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from strokebench.diagnose.case import Case
+from strokebench.diagnose.stats import Floats, Measured
+from strokebench.findings import Finding
+
+GAPS = ("recording_gaps", "Missing samples", "%")
+ENDED = ("run_complete", "Run ended as planned", "")
+GAP_PERIODS = 2.5
+MANY_GAPS = 2.0
+LOW_SUPPLY_V = 9.0
+FULL_SCALE_A = 70.0
+
+
+def find(case: Case) -> list[Finding]:
+    """Return the share of missing samples, and a finding without value when the bench's protection ended the run."""
+    out = [case.finding(*GAPS[:2], Measured(missing_percent(case), 0.0), GAPS[2], high="")]
+    stopped = [event for event in case.run.events if event.kind == "fault" or event.code]
+    if stopped:
+        first = stopped[0]
+        why = f"the bench ended it with code {first.code}: {first.text}"
+        out.append(
+            case.missing(*ENDED, why, span_s=(first.time_s, first.time_s), evidence={"code": first.code, "gate": True})
+        )
+    return out
+
+
+def missing_percent(case: Case) -> float:
+    """Share of time not covered by samples, %."""
+    time_s = np.asarray(case.run.samples["time_s"], float)
+    if len(time_s) < 3:
+        return 100.0
+    step = np.diff(time_s)
+    period = float(np.median(step))
+    gaps = step[step > GAP_PERIODS * period] - period
+    return float(100 * gaps.sum() / max(time_s[-1] - time_s[0], period))
+
+
+def why_unfit(case: Case) -> str:
+    """Return why no finding may be trusted, empty when nothing stands against it."""
+    samples = case.run.samples
+    if len(samples) < 500:
+        return f"the recording holds only {len(samples)} samples"
+    if (share := missing_percent(case)) > MANY_GAPS:
+        return f"{share:.1f} % of the recording is missing"
+    driven = np.abs(samples["drive"]) > 0.05
+    if driven.sum() < 100:
+        return "the part was hardly driven"
+    if _share(samples["supply_v"][driven] < LOW_SUPPLY_V) > 0.05:
+        return f"the supply was below {LOW_SUPPLY_V:g} V for more than 5 % of the driven time"
+    if _share(np.abs(samples["current_a"]) > FULL_SCALE_A) > 0.001:
+        return "the current left the bench's range"
+    return ""
+
+
+def _share(hits: Floats) -> float:
+    return float(np.mean(hits)) if len(hits) else 0.0

@@ -1,0 +1,139 @@
+"""The position sensor: each track alive, quiet and without dead spots; both tracks telling the same."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strokebench.diagnose.case import Case
+from strokebench.diagnose.moving import MovingCase
+from strokebench.diagnose.stats import Floats, Measured, line
+from strokebench.diagnose.sweeps import GRID
+from strokebench.diagnose.tracks import Track
+from strokebench.findings import Finding
+
+MISMATCH = ("track_mismatch", "Largest disagreement of the two tracks", "% of travel")
+LINEARITY = ("track_linearity", "Linearity, track against track", "% of travel")
+SAME_PLACE = 3.0
+APART_S = 0.02
+
+
+def find(case: MovingCase) -> list[Finding]:
+    """Return swing, noise and dropouts per track, then mismatch and linearity of one track against the other."""
+    out: list[Finding] = []
+    for name in case.profile.tracks:
+        track = case.tracks.get(str(name))
+        key, title = f"track_{name}_swing", f"Track {str(name).upper()}: swing"
+        if track is None:
+            out.append(case.missing(key, title, "% of nominal", "the recording does not hold this track"))
+            continue
+        out += [_swing(case, track, key, title), _noise(case, track), _dropouts(case, track)]
+    return [*out, *_agreement(case)]
+
+
+def _swing(case: MovingCase, track: Track, key: str, title: str) -> Finding:
+    others_move = any(other.alive for other in case.tracks.values())
+    if not others_move and not (track.rail and case.drives_current):
+        return case.missing(key, title, "% of nominal", case.why_no_position)
+    share = track.swing * 100
+    u = math.hypot(case.accuracy(f"sensor_{track.name}_v", "gain") * share, track.noise_v / abs(track.nominal_span_v))
+    fault = "track_shorted" if track.rail == "high" else "track_dead"
+    evidence = {"volts": float(np.median(track.volts)), "rail": track.rail}
+    return case.finding(key, title, Measured(share, u), "% of nominal", low=fault, high="track_range",
+                        evidence=evidence)  # fmt: skip
+
+
+def _noise(case: MovingCase, track: Track) -> Finding:
+    key, title = f"track_{track.name}_noise", f"Track {track.name.upper()}: noise"
+    if not track.alive:
+        return case.missing(key, title, "mV", "the track does not follow the motion")
+    count = len(track.volts)
+    return case.finding(key, title, Measured(track.noise_v * 1e3, track.noise_v * 1e3 / math.sqrt(count / 10)), "mV",
+                        high="worn_track")  # fmt: skip
+
+
+def _dropouts(case: MovingCase, track: Track) -> Finding:
+    """Dropouts recur at one place on the track; a single one anywhere may have come over the air."""
+    key, title = f"track_{track.name}_dropouts", f"Track {track.name.upper()}: dropouts at one place"
+    if not track.alive or case.position is None:
+        return case.missing(key, title, "times", "the track does not follow the motion")
+    time_s = case.run.samples["time_s"]
+    starts = _separate(np.flatnonzero(track.glitch), time_s)
+    places = case.position.percent[starts]
+    if not len(places):
+        return case.finding(key, title, Measured(0.0, 0.2), "times", high="worn_track")
+    near = np.abs(places[:, None] - places[None, :]) < SAME_PLACE
+    worst = int(np.argmax(near.sum(axis=1)))
+    group = np.flatnonzero(near[worst])
+    depth = np.abs(track.volts - track.clean)[track.glitch]
+    return case.finding(
+        key, title, Measured(float(len(group)), 0.2), "times", high="worn_track",
+        place=float(np.median(_glitch_places(case, track, float(places[worst])))),
+        span_s=(float(time_s[starts[group[0]]]) - 0.01, float(time_s[starts[group[-1]]]) + 0.01),
+        evidence={"deepest_v": float(depth.max()), "all": len(starts)},
+    )  # fmt: skip
+
+
+def _glitch_places(case: MovingCase, track: Track, around: float) -> Floats:
+    assert case.position is not None
+    places = case.position.percent[track.glitch]
+    return np.asarray(places[np.abs(places - around) < 2 * SAME_PLACE])
+
+
+def _separate(index: np.ndarray[tuple[int], np.dtype[np.intp]], time_s: Floats) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
+    """First samples of groups that are at least 20 ms apart."""
+    if not len(index):
+        return index
+    return index[np.r_[True, np.diff(time_s[index]) > APART_S]]
+
+
+def _agreement(case: MovingCase) -> list[Finding]:
+    tracks = [track for track in case.tracks.values() if track.alive]
+    if len(case.profile.tracks) < 2:
+        return []
+    if len(tracks) < 2 or case.position is None:
+        return [case.missing(*one, "two tracks that follow the motion are needed") for one in (MISMATCH, LINEARITY)]
+    curve_a, curve_b = (_curve(case, track) for track in tracks[:2])
+    known = np.isfinite(curve_a) & np.isfinite(curve_b)
+    if known.sum() < 50:
+        return [case.missing(*one, "the slow sweeps cover too little of the travel") for one in (MISMATCH, LINEARITY)]
+    apart = curve_a[known] - curve_b[known]
+    fitted = line(curve_a[known], curve_b[known])
+    bend = curve_b[known] - fitted.slope * curve_a[known] - fitted.offset
+    u = math.hypot(*(_u_track(case, track) for track in tracks[:2]))
+    when = case.sweeps.span_s
+    out = []
+    for one, off in ((MISMATCH, apart), (LINEARITY, bend)):
+        at = int(np.argmax(np.abs(off)))
+        out.append(
+            case.finding(*one[:2], Measured(float(np.abs(off[at])), u), one[2], high="track_mismatch",
+                         place=float(GRID[known][at]), span_s=when, evidence={"slope": fitted.slope})
+        )  # fmt: skip
+    return out
+
+
+def _curve(case: MovingCase, track: Track) -> Floats:
+    """Median of a track, in nominal % of travel, at each place of GRID during the slow sweeps."""
+    assert case.position is not None
+    time_s, where = case.run.samples["time_s"], case.position.percent
+    inside = np.zeros(len(time_s), bool)
+    for sweep in case.sweeps.passes:
+        inside |= (time_s >= sweep.start_s) & (time_s < sweep.end_s)
+    share = (track.volts - track.layout.closed_v) / track.nominal_span_v * 100
+    cell = np.round((where - GRID[0]) / (GRID[1] - GRID[0])).astype(int)
+    inside &= (cell >= 0) & (cell < len(GRID))
+    order = np.argsort(cell[inside], kind="stable")
+    cells, values = cell[inside][order], share[inside][order]
+    out = np.full(len(GRID), math.nan)
+    edges = np.searchsorted(cells, np.arange(len(GRID) + 1))
+    for at in range(len(GRID)):
+        if edges[at + 1] - edges[at] >= 3:
+            out[at] = np.median(values[edges[at] : edges[at + 1]])
+    return out
+
+
+def _u_track(case: Case, track: Track) -> float:
+    channel = f"sensor_{track.name}_v"
+    volts = math.hypot(case.accuracy(channel, "offset"), 2.5 * case.accuracy(channel, "gain"), track.noise_v / 2)
+    return volts / abs(track.nominal_span_v) * 100

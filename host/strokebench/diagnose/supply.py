@@ -1,0 +1,65 @@
+"""The supply: voltage at rest, lowest voltage, and the resistance of battery and supply leads."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strokebench.diagnose import labels
+from strokebench.diagnose.case import Case, span_of
+from strokebench.diagnose.stats import Measured, moving_mean, robust_line
+from strokebench.findings import Finding
+
+REST = ("supply_rest", "Supply without load", "V")
+LOWEST = ("supply_lowest", "Lowest supply under load", "V")
+SOURCE = ("source_resistance", "Resistance of battery and supply leads", "mohm")
+MEMORY = 10
+
+
+def find(case: Case) -> list[Finding]:
+    """Return rest voltage, lowest voltage (10 ms mean), and source resistance.
+
+    The bridge takes drive x current from the supply (mean over PWM periods), so the slope of supply voltage against
+    that product is the resistance before the bridge. The part's own leads lie behind the bridge and do not enter:
+    a weak battery and a bad lead to the part are told apart.
+    """
+    samples = case.run.samples
+    if len(samples) < 200 or not np.isfinite(samples["supply_v"]).any():
+        return [case.missing(*one, "the recording holds no supply voltage") for one in (REST, LOWEST, SOURCE)]
+    offset, gain = case.accuracy("supply_v", "offset"), case.accuracy("supply_v", "gain")
+    resting = list(case.samples(labels.REST))
+    out = []
+    if resting:
+        rest_v = float(np.median(resting[0]["supply_v"]))
+        measured = Measured(rest_v, math.hypot(offset, gain * rest_v))
+        out.append(case.finding(*REST[:2], measured, REST[2], low="weak_battery", span_s=span_of(resting[0])))
+    else:
+        out.append(case.missing(*REST, "the procedure has no rest before the first drive"))
+    smooth = moving_mean(np.asarray(samples["supply_v"], float), 11)
+    at = int(np.nanargmin(smooth))
+    time_s = float(samples["time_s"][at])
+    lowest = Measured(float(smooth[at]), math.hypot(offset, gain * float(smooth[at])))
+    out.append(
+        case.finding(*LOWEST[:2], lowest, LOWEST[2], low="weak_battery", span_s=(time_s - 0.05, time_s + 0.05))
+    )
+    return [*out, _source(case)]
+
+
+def _source(case: Case) -> Finding:
+    samples = case.run.samples
+    input_a = moving_mean(np.asarray(samples["drive"] * samples["current_a"], float), 5)
+    supply_v = moving_mean(np.asarray(samples["supply_v"], float), 5)
+    steady = np.abs(np.gradient(input_a)) < 0.05
+    keep = np.flatnonzero(steady & (input_a > 0.1) & np.isfinite(supply_v))[::5]
+    if len(keep) < 50 or np.ptp(input_a[keep]) < 1.0:
+        return case.missing(*SOURCE, "the part took too little current to load the supply")
+    found = robust_line(input_a[keep], supply_v[keep])
+    ohm = -found.slope
+    gain = math.hypot(case.accuracy("supply_v", "gain"), case.accuracy("current_a", "gain"))
+    u = math.hypot(found.u_slope * math.sqrt(MEMORY), gain * ohm)
+    times = samples["time_s"][keep]
+    return case.finding(
+        *SOURCE[:2], Measured(ohm * 1e3, u * 1e3), SOURCE[2], high="weak_battery",
+        span_s=(float(times[0]), float(times[-1])), evidence={"open_circuit_v": found.offset},
+    )  # fmt: skip

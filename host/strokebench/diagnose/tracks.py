@@ -1,0 +1,115 @@
+"""What the position sensor's tracks say for themselves: alive, shorted, noisy, with dead spots, agreeing.
+
+Without a reference encoder only track against track can be judged; a bend common to both tracks is not visible.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from strokebench.diagnose import labels
+from strokebench.diagnose.case import Case
+from strokebench.diagnose.expects import TrackLayout
+from strokebench.diagnose.stats import Floats, spread
+
+ALIVE_SHARE = 0.10
+"""A track that moves less than this share of its nominal span, while the part moves, is dead."""
+DROPOUT_SIGMAS = 8.0
+DROPOUT_MIN_V = 0.03
+RAIL_V = 0.12
+
+
+@dataclass(frozen=True)
+class Track:
+    """One track over the whole run.
+
+    ``volts`` as recorded; ``clean`` without glitches (median of 31 ms); ``closed_v``/``open_v`` at the stops, NaN
+    where the run has none; ``noise_v`` standard deviation from sample to sample; ``glitch`` a mask of samples that
+    jump away from their surroundings.
+    """
+
+    name: str
+    layout: TrackLayout
+    volts: Floats
+    clean: Floats
+    closed_v: float
+    open_v: float
+    noise_v: float
+    glitch: np.ndarray[tuple[int], np.dtype[np.bool_]]
+
+    @property
+    def nominal_span_v(self) -> float:
+        """Signed nominal volts from closed to open."""
+        return self.layout.open_v - self.layout.closed_v
+
+    @property
+    def swing(self) -> float:
+        """How far the track moved at all, as a share of its nominal span (robust against single glitches)."""
+        low, high = np.percentile(self.clean, (0.5, 99.5))
+        return float((high - low) / abs(self.nominal_span_v))
+
+    @property
+    def rail(self) -> str:
+        """``low`` or ``high`` where the middle half of the recording sits at ground or at the feed, else empty."""
+        low, high = np.percentile(self.volts, (25, 75))
+        if high < RAIL_V:
+            return "low"
+        return "high" if low > 5.0 - RAIL_V else ""
+
+    @property
+    def alive(self) -> bool:
+        """True when the track follows motion."""
+        return self.swing >= ALIVE_SHARE
+
+
+def read_tracks(case: Case) -> dict[str, Track]:
+    """Return the tracks that the profile declares and the recording holds, by name."""
+    found = {}
+    for name, layout in case.profile.tracks.items():
+        volts = np.asarray(case.run.samples[f"sensor_{name}_v"], float)
+        if len(volts) >= 100 and np.isfinite(volts).mean() > 0.5:
+            found[str(name)] = _read(case, str(name), layout, volts)
+    return found
+
+
+def _read(case: Case, name: str, layout: TrackLayout, volts: Floats) -> Track:
+    clean = median_filter(volts, 31)
+    noise_v = max(_noise(volts), 1e-4)
+    glitch = np.abs(volts - clean) > max(DROPOUT_SIGMAS * noise_v, DROPOUT_MIN_V) + _slope_room(clean)
+    closed_v, open_v = (_at(case, label, clean) for label in (labels.STALL_CLOSE, labels.STALL_OPEN))
+    return Track(name, layout, volts, clean, closed_v, open_v, noise_v, glitch)
+
+
+def median_filter(values: Floats, window: int) -> Floats:
+    """Running median of finite data over an odd window (scipy), ends mirrored."""
+    from scipy.ndimage import median_filter as running
+
+    return np.asarray(running(np.nan_to_num(values), size=window, mode="nearest"), float)
+
+
+def _noise(volts: Floats) -> float:
+    """Standard deviation of the sample-to-sample noise: second differences do not see steady motion."""
+    return spread(np.diff(volts, 2)) / math.sqrt(6)
+
+
+def _slope_room(clean: Floats) -> Floats:
+    """Room for fast motion: what the filtered signal covers in half its window."""
+    step = np.abs(np.gradient(clean))
+    from scipy.ndimage import maximum_filter1d
+
+    return np.asarray(16 * maximum_filter1d(step, 31), float)
+
+
+def _at(case: Case, label: str, clean: Floats) -> float:
+    """Median of the last 40 % of every stretch called ``label``, NaN without one."""
+    time_s = case.run.samples["time_s"]
+    pieces = []
+    for mark in case.stretches(label):
+        start_s = mark.end_s - 0.4 * (mark.end_s - mark.start_s)
+        low, high = np.searchsorted(time_s, (start_s, mark.end_s))
+        pieces.append(clean[low:high])
+    together = np.concatenate(pieces) if pieces else np.empty(0)
+    return float(np.median(together)) if together.size else math.nan

@@ -1,0 +1,128 @@
+"""Winding and lead resistance, and whether any current flows at all."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from strokebench.diagnose import labels
+from strokebench.diagnose.case import Case, load_voltage, span_of
+from strokebench.diagnose.stats import Floats, Measured
+from strokebench.findings import Finding
+from strokebench.physics.copper import COPPER_K_C, resistance_ratio
+from strokebench.samples import Samples
+
+REFERENCE_C = 20.0
+SETTLE_S = 0.08
+"""Left out at the start of each hold: motion against the stop and the electrical rise (a few ms) are over."""
+MEMORY = 10
+"""Neighbouring samples share converter steps; the fit's own uncertainty is widened by the root of this."""
+CONTINUITY = ("stall_current", "Current against the stop at the hardest drive", "A")
+RESISTANCE = ("winding_resistance", "Winding resistance at 20 C", "ohm")
+
+
+@dataclass(frozen=True)
+class Loop:
+    """Fit over all stalls: resistance of winding and leads at the start, its u, brush drop, temperature there."""
+
+    ohm: float
+    u_ohm: float
+    brush_v: float
+    per_a2s: float
+    start_c: float
+    u_start_c: float
+    levels: int
+
+
+def find(case: Case) -> list[Finding]:
+    """Return the current at the hardest stall, and the winding's resistance referred to 20 C.
+
+    Slope of leg voltage difference against current over all levels and both polarities, with a constant drop that
+    changes sign with the current (brushes) and a rise with the A2s put in so far (self-heating), so the value is
+    that of the cold winding. Copper by IEC 60228 practice (k = 234.5), the profile's lead resistance taken off.
+    """
+    rows = stalls(case)
+    when = span_of(*rows)
+    hardest = [float(np.median(np.abs(part["current_a"]))) for part in rows]
+    if not hardest:
+        why = "the procedure has no stall against a stop"
+        return [case.missing(*one, why) for one in (CONTINUITY, RESISTANCE)]
+    flowing = Measured(max(hardest), math.hypot(case.accuracy("current_a", "offset"), 0.01 * max(hardest)))
+    out = [case.finding(*CONTINUITY[:2], flowing, CONTINUITY[2], low="open_winding", span_s=when)]
+    loop = fit_loop(case)
+    if isinstance(loop, str):
+        return [*out, case.missing(*RESISTANCE, loop)]
+    lead_ohm = case.profile.nominal.get("lead_ohm", 0.0)
+    ratio = resistance_ratio(loop.start_c, REFERENCE_C)
+    winding = (loop.ohm - lead_ohm) * ratio
+    u_temperature = winding * loop.u_start_c / (COPPER_K_C + loop.start_c)
+    measured = Measured(winding, loop.u_ohm * ratio, loop.levels).widened(u_temperature, 0.4 * lead_ohm)
+    finding = case.finding(
+        *RESISTANCE[:2], measured, RESISTANCE[2], low="shorted_turns", high="lead_resistance", span_s=when,
+        evidence={"loop_ohm": loop.ohm, "at_c": loop.start_c, "brush_v": loop.brush_v, "levels": loop.levels},
+    )  # fmt: skip
+    return [*out, finding]
+
+
+def stalls(case: Case) -> list[Samples]:
+    """Return the settled part of every hold against a stop."""
+    found = []
+    for label in (labels.STALL_CLOSE, labels.STALL_OPEN):
+        for mark in case.stretches(label):
+            rows = case.run.between(mark.start_s + SETTLE_S, mark.end_s)
+            if len(rows) >= 20:
+                found.append(rows)
+    return sorted(found, key=lambda rows: float(rows["time_s"][0]))
+
+
+def fit_loop(case: Case) -> Loop | str:
+    """Return the fit, or the reason in one sentence why there is none."""
+    rows = stalls(case)
+    if len({round(float(np.median(part["drive"])), 2) for part in rows}) < 3:
+        return f"{len(rows)} stalls at too few different drives, 3 levels at least are needed"
+    current_a = np.concatenate([part["current_a"] for part in rows])
+    volts = np.concatenate([load_voltage(part) for part in rows])
+    noise_a = max(0.1, 8 * case.accuracy("current_a", "offset"))
+    if np.median(np.abs(current_a)) < noise_a or np.ptp(np.abs(current_a)) < noise_a:
+        return "no current flows that a resistance could be worked out from"
+    start_s = float(rows[0]["time_s"][0])
+    heat = np.interp(np.concatenate([part["time_s"] for part in rows]), *_heat(case, start_s))
+    return _solve(case, current_a, volts, heat, start_s, len(rows))
+
+
+def _heat(case: Case, start_s: float) -> tuple[Floats, Floats]:
+    """Time and the A2s put in since ``start_s``."""
+    samples = case.run.samples
+    time_s = np.asarray(samples["time_s"], float)
+    square = np.cumsum(np.nan_to_num(samples["current_a"]) ** 2 * np.gradient(time_s))
+    return time_s, square - float(np.interp(start_s, time_s, square))
+
+
+def _solve(case: Case, current_a: Floats, volts: Floats, heat: Floats, start_s: float, levels: int) -> Loop:
+    both = np.ptp(np.sign(current_a)) > 0
+    columns = [current_a, current_a * heat] + ([np.sign(current_a)] if both else [np.ones(len(current_a))])
+    design = np.column_stack(columns)
+    answer = np.linalg.lstsq(design, volts, rcond=None)[0]
+    left = volts - design @ answer
+    spread = float(np.sqrt(left @ left / max(len(volts) - 3, 1)))
+    u_fit = spread * math.sqrt(np.linalg.inv(design.T @ design)[0, 0] * MEMORY)
+    ohm, rise, brush_v = (float(one) for one in answer)
+    gain = math.hypot(case.accuracy("current_a", "gain"), case.accuracy("output_a_v", "gain"))
+    per_a2s = max(rise / ohm, 0.0)
+    start_c, u_c = _temperature(case, start_s)
+    warmed = per_a2s * (COPPER_K_C + start_c) * -float(_heat(case, start_s)[1][0])
+    u_start_c = math.hypot(u_c, warmed / math.sqrt(3))
+    return Loop(ohm, math.hypot(u_fit, gain * ohm), brush_v, per_a2s, start_c, u_start_c, levels)
+
+
+def _temperature(case: Case, time_s: float) -> tuple[float, float]:
+    """Temperature of the part at ``time_s`` and its u: its own sensor, else what the run notes as ambient."""
+    part_c = case.run.between(time_s - 0.2, time_s + 0.2)["part_c"]
+    if len(part_c) and np.isfinite(part_c).any() and -45 < np.nanmedian(part_c) < 200:
+        return float(np.nanmedian(part_c)), case.accuracy("part_c", "offset")
+    ambient = case.run.info.get("ambient_c")
+    if isinstance(ambient, (int, float)):
+        return float(ambient), 2.0
+    return 23.0, 6.0
