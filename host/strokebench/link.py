@@ -50,7 +50,7 @@ class Link:
     """One bench at the other end of ``port``.
 
     ``request`` sends and waits for the one answer that carries its number; what arrives in between is kept
-    for ``poll``.  Nothing is sent twice: after a timeout nobody knows whether the bench acted, it may have moved.
+    for ``poll``.  Nothing is sent twice: after a timeout nobody knows whether the bench acted.
     ``lost_messages`` counts gaps in the bench's running number, ``bad_frames`` what failed its check.
     """
 

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field, model_validator
-from strokefw import channels
+from strokefw import channels, ramp
 
 from strokebench.limits import STRICT, Drive, Limits
 from strokebench.toml_text import Within
 
 Seconds = Annotated[float, Within(0.001, 600, "s")]
-MAX_SEGMENTS = 250
 BurstChannel = Literal[
     "current_fine", "current_coarse", "supply", "output_a", "output_b", "sensor_a", "sensor_b"
 ]
@@ -34,6 +33,10 @@ class Watch(BaseModel):
 
     when: WatchWhen
     value: Annotated[float, Within(0, 60, "A or V")]
+    after_s: Annotated[float, Within(0, 60, "s")] = 0.0
+    """Not looked at before this long into the segment."""
+    hold_s: Annotated[float, Within(0, 60, "s")] = 0.0
+    """How long the condition must last."""
     then: Literal["next", "end"] = "next"
 
 
@@ -198,8 +201,8 @@ class Procedure(BaseModel):
         """Return one sentence for each way the procedure breaks ``limits`` or the bench's own bounds."""
         plan = self.plan()
         found = [problem for segment, before in _pairs(plan) for problem in _breaks(segment, before, limits)]
-        if len(plan) > MAX_SEGMENTS:
-            found.append(f"the procedure has {len(plan)} segments, at most {MAX_SEGMENTS} are allowed")
+        if len(plan) > ramp.SEGMENTS_MAX:
+            found.append(f"the procedure has {len(plan)} segments, at most {ramp.SEGMENTS_MAX} are allowed")
         return list(dict.fromkeys(found))
 
 
