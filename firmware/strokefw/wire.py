@@ -135,7 +135,7 @@ def pack(kind, *values, tail=b""):
 
 
 def unpack(kind, body):
-    """Return the field values of a body, with the tail's bytes last where the message has one; WireError if it misfits."""
+    """Return the field values of a body, then the tail's bytes where the message has one; WireError if it misfits."""
     form = FORMAT.get(kind)
     if form is None:
         raise WireError("no message 0x%02x" % kind)
@@ -148,8 +148,13 @@ def unpack(kind, body):
     return values + (body[size:],) if tail else values
 
 
+def pack_row(kind, *values):
+    """Return one tail row of message ``kind``."""
+    return struct.pack(TAIL[kind], *values)
+
+
 def close_frame(raw, n, out):
-    """Append the CRC to ``raw[:n]`` (type, seq, body; room for 4 more), encode into ``out``; return the frame's length."""
+    """Append the CRC to ``raw[:n]`` (type, seq, body; room for 4 more), encode into ``out``; return its length."""
     struct.pack_into("<I", raw, n, binascii.crc32(memoryview(raw)[:n]) & 0xFFFFFFFF)
     length = cobs.encode_into(raw, n + 4, out)
     out[length] = 0
@@ -177,7 +182,7 @@ class Decoder:
         self.bad_frames = 0
 
     def feed(self, data):
-        """Return the list of (type, seq, body) completed by ``data``; damaged frames are counted and give nothing."""
+        """Return the list of (type, seq, body) that ``data`` completes; damaged frames are counted, no more."""
         pieces = (self._rest + data).split(b"\0")
         self._rest = pieces.pop()
         found = []
