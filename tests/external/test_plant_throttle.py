@@ -1,8 +1,8 @@
 """The throttle plant against published parameters and against scipy's ODE solver.
 
 Loh, Thanom, Pyko, Lee, "Electronic Throttle Control System: Modeling, Identification and Model-Based Control
-Designs", Engineering 5, 2013, 587-600 (abstract read; the numbers by a third party's transcription).  The derived
-numbers follow from its equations by hand: torque balance at standstill, R J/(K^2 + R B), L/R.
+Designs", Engineering 5, 2013, 587-600 (abstract read; the numbers by a third party's transcription).  The
+derived numbers follow from its equations by hand: torque balance at standstill, R J/(K^2 + R B), L/R.
 """
 
 from __future__ import annotations
@@ -93,7 +93,9 @@ def reference(volts: float, seconds: float, start_rad: float) -> tuple[np.ndarra
         return [speed, torque / 0.0021, (volts - ohm * amps - 0.383 * speed) / 1.5e-3]
 
     times = np.arange(0, seconds, 1e-3)
-    solved = solve_ivp(rates, (0, seconds), [start_rad, 0.0, 0.0], "LSODA", times, rtol=1e-8, atol=1e-10, max_step=1e-4)
+    solved = solve_ivp(
+        rates, (0, seconds), [start_rad, 0.0, 0.0], "LSODA", times, rtol=1e-8, atol=1e-10, max_step=1e-4
+    )
     return solved.y[0], solved.y[1], solved.y[2]
 
 

@@ -202,11 +202,9 @@ class SimBoard:
         return 1 if self.capture is not None and self.capture.ready else 0
 
     def burst_copy(self, offset: int, buf: Any) -> int:
-        """Copy captured counts (uint16 little endian) from byte ``offset`` into ``buf``; return how many
-        bytes.
-        """
+        """Copy captured counts (uint16 little endian) from value ``offset`` on; return how many bytes."""
         data = self.capture.data if self.capture is not None else b""
-        piece = data[offset : offset + len(buf)]
+        piece = data[2 * offset : 2 * offset + len(buf)]
         buf[: len(piece)] = piece
         return len(piece)
 
