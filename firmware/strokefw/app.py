@@ -1,8 +1,9 @@
 """The bench: one control tick, and the link beside it. Knows a board only by its methods.
 
-``tick()`` runs every millisecond (on the chip from a hard timer): scan, sense, guard, state and ramp, drive, one sample
-row into the ring. It allocates nothing and is the only place where the state changes. ``service()`` runs in the main
-loop, may allocate, and asks the tick for what the host wants (``ask``, ``stop_ask``).
+``tick()`` runs every millisecond (on the chip from a hard timer): scan, sense, guard, state and ramp,
+drive, one sample row into the ring. It allocates nothing and is the only place where the state changes.
+``service()`` runs in the main loop, may allocate, and asks the tick for what the host wants (``ask``,
+``stop_ask``).
 """
 
 import struct
@@ -62,6 +63,7 @@ class App:
         self.check_then = state.READY
         self.after = 0  # fault that the present ramp-down ends in
         self.disarm_after = 0
+        self.stopping_left = 0
 
         self.running = 0  # a run or jog is on, and its rows stream
         self.tail = 0
@@ -123,7 +125,8 @@ class App:
                 self._followed(told)
         elif now == state.STOPPING:
             player.step(sense, guard.cap, guard.slew_down)
-            if player.drive == 0:
+            self.stopping_left -= 1
+            if player.drive == 0 or self.stopping_left <= 0:
                 self._stopped()
         elif now == state.CHECK:
             self._check()
@@ -246,7 +249,8 @@ class App:
     def _followed(self, told):
         player = self.ramp
         if told & ramp.FIRED:
-            self._tell(state.EVENT_WATCH, player.watch_action if told & ramp.ENDED else 0, player.last_index, 0)
+            action = player.watch_action if told & ramp.ENDED else 0
+            self._tell(state.EVENT_WATCH, action, player.last_index, 0)
         if told & ramp.BEGAN:
             self._tell(state.EVENT_SEGMENT, player.kind, player.index, 0)
         if player.trigger:
@@ -263,6 +267,7 @@ class App:
         self.end_reason = reason
         self.end_code = code
         self.after = code
+        self.stopping_left = state.STOPPING_MAX_MS
         self.ramp.down()
         self._move(state.STOPPING)
 

@@ -12,7 +12,7 @@ _DATA = wire.ID["burst_data"]
 
 
 class BurstSender:
-    """Capture in hand: ``pending`` while parts of it are still to be sent, ``kind`` of the part filled last."""
+    """Capture in hand: ``pending`` while parts of it are to be sent, ``kind`` of the part filled last."""
 
     def __init__(self, app, service):
         self.app = app

@@ -1,7 +1,7 @@
 """Calibration: zero and gain trim of every channel, with an identity, kept in one checksummed record.
 
-A reading becomes ``x = counts - zero``, then ``x += x * trim >> 15``: zero in counts (``MID_SCALE`` for the current
-channels of an ideal bench, else 0), trim in 1/32768 of the reading. Products stay within 30 bits.
+A reading becomes ``x = counts - zero``, then ``x += x * trim >> 15``: zero in counts (``MID_SCALE`` for the
+current channels of an ideal bench, else 0), trim in 1/32768 of the reading. Products stay within 30 bits.
 """
 
 import binascii
@@ -26,7 +26,7 @@ def ideal_zero(channel):
 
 
 class Calibration:
-    """Zeros and trims in force (``zero``, ``trim``: array('i') of N_CHANNELS); ``ident`` 0 means never calibrated."""
+    """``zero`` and ``trim`` in force: array('i') of N_CHANNELS. ``ident`` 0 means never calibrated."""
 
     def __init__(self):
         self.zero = array("i", [ideal_zero(channel) for channel in range(channels.N_CHANNELS)])
@@ -40,7 +40,8 @@ class Calibration:
         data = bytearray(RECORD_BYTES)
         struct.pack_into(_HEAD, data, 0, MAGIC, channels.N_CHANNELS, self.day)
         for channel in range(channels.N_CHANNELS):
-            struct.pack_into("<hh", data, 8 + 4 * channel, self.zero[channel] - ideal_zero(channel), self.trim[channel])
+            off_ideal = self.zero[channel] - ideal_zero(channel)
+            struct.pack_into("<hh", data, 8 + 4 * channel, off_ideal, self.trim[channel])
         struct.pack_into("<I", data, RECORD_BYTES - 4, binascii.crc32(bytes(data[:-4])))
         return bytes(data)
 
@@ -66,7 +67,7 @@ class Calibration:
 
 
 def parse(data):
-    """Split a record into (zeros off the ideal, trims, day, identity); ValueError says what is wrong with it."""
+    """Split a record into (zeros off the ideal, trims, day, identity); ValueError says what is wrong."""
     if len(data) != RECORD_BYTES:
         raise ValueError("calibration record has the wrong length")
     magic, count, day = struct.unpack_from(_HEAD, data, 0)

@@ -1,7 +1,7 @@
 """The converter channels of one scan: their order, and the nominal full scale of the reference bench.
 
-A scan is an ``array('H')`` of ``N_CHANNELS`` readings, 16 bit left aligned (a 12-bit converter's code times 16; means
-over a tick carry the extra bits).
+A scan is an ``array('H')`` of ``N_CHANNELS`` readings, 16 bit left aligned (a 12-bit converter's code times
+16; means over a tick carry the extra bits).
 """
 
 from strokefw.compat import const

@@ -1,7 +1,8 @@
 """Consistent Overhead Byte Stuffing: any bytes to bytes without a zero, and back.
 
-Source: Cheshire and Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Trans. Networking 7(2), 1999. Exactly 254
-bytes without a zero are encoded in the short form (FF and the bytes); the decoder takes the long form (a final 01) too.
+Source: Cheshire and Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Trans. Networking 7(2), 1999.
+Exactly 254 bytes without a zero are encoded in the short form (FF and the bytes); the decoder takes the
+long form (a final 01) too.
 """
 
 from strokefw.compat import IS_MICROPYTHON, micropython, ptr8
@@ -55,7 +56,7 @@ encode_into = encode_bytewise if IS_MICROPYTHON else encode_by_split
 
 
 def decode(data):
-    """Return the bytes behind ``data`` (no zero in it) as a bytearray; ValueError when it is not an encoding."""
+    """Return the bytes behind ``data`` (no zero in it) as a bytearray; ValueError when it is no encoding."""
     n = len(data)
     if not n or data.find(b"\0") >= 0:
         raise ValueError("not an encoding: empty, or a zero inside")

@@ -1,8 +1,8 @@
-"""Segments to drive: runs a stored procedure, a jog or a ramp-down, one tick at a time, within the slew limit.
+"""Segments to drive: runs a procedure, a jog or a ramp-down, one tick at a time, within the slew limit.
 
-Every segment lasts exactly its ticks, whatever the slew limit makes of its drive; only a watch ends one early and only
-a capture lets one wait. The drive changes by at most ``slew`` per tick, rests at zero for a tick when it reverses, and
-drops at once only to off (PAUSE).
+Every segment lasts exactly its ticks, whatever the slew limit makes of its drive; only a watch ends one
+early and only a capture lets one wait. The drive changes by at most ``slew`` per tick, rests at zero for a
+tick when it reverses, and drops at once only to off (PAUSE).
 """
 
 from array import array
@@ -15,11 +15,12 @@ HOLD = const(2)  # at target for duration_ms
 STEP = const(3)  # to target as fast as the slew limit allows; duration_ms counts from its start
 PULSE = const(4)  # p3 times: target for p1 ms, p4 for p2 ms
 PAUSE = const(5)  # all MOSFETs off for duration_ms; from any drive at once
-BURST = const(6)  # capture channel p1 at p2 Hz, p3 values, p4 of them before the trigger; at the present drive
+BURST = const(6)  # capture channel p1 at p2 Hz, p3 values, p4 of them before the trigger
 KIND_NAMES = ("", "ramp", "hold", "step", "pulse", "pause", "burst")
 
 WATCH_NAMES = (
-    "", "current_above", "current_below", "sensor_a_above", "sensor_a_below", "sensor_b_above", "sensor_b_below",
+    "", "current_above", "current_below", "sensor_a_above", "sensor_a_below", "sensor_b_above",
+    "sensor_b_below",
 )  # fmt: skip
 WATCH_NEXT = const(0)
 WATCH_END = const(1)
@@ -47,7 +48,7 @@ CAPTURE_DONE = const(3)  # captured or failed
 
 
 class Ramp:
-    """``drive`` (1/10000) and ``gate`` in force; ``index`` the running segment; ``capture`` the state of a burst."""
+    """``drive`` (1/10000) and ``gate`` in force; ``index`` the segment; ``capture`` the state of a burst."""
 
     def __init__(self):
         self.table = array("i", [0] * (_WORDS * SEGMENTS_MAX))
@@ -59,7 +60,8 @@ class Ramp:
         self.low = self.high = 0
         self.left = self.total = self.whole = self.rest = self.spare = 0
         self.phase = self.pulses = 0
-        self.watch = self.watch_value = self.watch_after = self.watch_hold = self.watch_seen = self.watch_action = 0
+        self.watch = self.watch_action = self.watch_value = 0
+        self.watch_after = self.watch_hold = self.watch_seen = 0
         self.capture = CAPTURE_NONE
         self.capture_at = 0  # index of the segment that asked for it
         self.pre_left = 0
@@ -137,7 +139,7 @@ class Ramp:
 
     @micropython.native
     def step(self, sense, cap, slew_down):
-        """Advance one tick: ``cap`` bounds |drive|, ``slew_down`` its decrease; return BEGAN, FIRED, ENDED bits."""
+        """Advance one tick; ``cap`` bounds |drive|, ``slew_down`` its decrease. Return BEGAN, FIRED, ENDED."""
         told = 0
         if self.mode == PROCEDURE:
             watch = self.watch
@@ -255,8 +257,8 @@ class Ramp:
             self.left = 0
 
     def _captured(self):
-        # a capture without pre-trigger holds the segment until it is done; one with it until its pre-trigger part is
-        # full, and the next segment's first tick is the trigger
+        # a capture without pre-trigger holds the segment until it is done; one with it until its pre-trigger
+        # part is full, and the next segment's first tick is the trigger
         if self.capture == CAPTURE_DONE:
             return 1
         if self.capture != CAPTURE_RUNNING:

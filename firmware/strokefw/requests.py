@@ -1,7 +1,7 @@
 """What each request of the host does. One small function per message; the table at the end joins them.
 
-A handler gets the service, the request's seq and its field values, and returns a result code (0 done) for a plain
-reply, or None when it has answered with a message of its own or the tick has to answer first.
+A handler gets the service, the request's seq and its field values, and returns a result code (0 done) for a
+plain reply, or None when it has answered with a message of its own or the tick has to answer first.
 """
 
 import sys
@@ -14,7 +14,7 @@ _DRIVEN = (state.DRIVING, state.STOPPING)
 
 
 def handle(service, kind, seq, body):
-    """Obey or refuse one checked frame; exactly one answer goes out for it, now or when the tick has answered."""
+    """Obey or refuse one checked frame; exactly one answer goes out, now or when the tick has answered."""
     handler = HANDLERS.get(kind)
     if handler is None:
         service.reply(seq, faults.UNKNOWN_MESSAGE, kind)
@@ -67,9 +67,9 @@ def _hello(service, seq, values):
     bounds = guard_limits.ABSOLUTE[app.kind]
     version = strokefw.VERSION
     body = wire.pack(
-        0x41, wire.PROTOCOL, wire.TABLE_HASH, version[0], version[1], version[2], app.kind, bytes(app.board.uid()),
-        app.calibration.ident, app.reset_cause, 1000, app.state, app.fault, app.ticks, bounds.current_max_ma,
-        bounds.current_mean_ma, bounds.supply_min_mv, bounds.supply_max_mv, bounds.slew_per_ms,
+        0x41, wire.PROTOCOL, wire.TABLE_HASH, version[0], version[1], version[2], app.kind,
+        bytes(app.board.uid()), app.calibration.ident, app.reset_cause, 1000, app.state, app.fault, app.ticks,
+        bounds.current_max_ma, bounds.current_mean_ma, bounds.supply_min_mv, bounds.supply_max_mv, bounds.slew_per_ms,
         bounds.heatsink_max_dc, ramp.SEGMENTS_MAX, 256,
     )  # fmt: skip
     service.queue(0x41, seq, body)
@@ -94,10 +94,10 @@ def _status(service, seq, values):
     flags = app.limits_set | (2 if player.count and not player.complete() else 0) | (4 if app.always else 0)
     flags |= (8 if app.board.estop() else 0) | (16 if app.calibration.damaged else 0)
     body = wire.pack(
-        0x43, app.ticks, app.state, app.shown, player.drive, player.gate, app.rail, sense.current_ma, sense.bus_mv,
-        sense.vin_mv, sense.feed_mv, sense.heatsink_dc, sense.part_dc, guard.junction_dc, guard.cap, guard.left_bench,
-        guard.left_leads, guard.left_part, app.trips, service.decoder.bad_frames, service.lost_rows,
-        service.lost_events, app.overruns, app.tick_max_us, max(player.index, 0), flags,
+        0x43, app.ticks, app.state, app.shown, player.drive, player.gate, app.rail, sense.current_ma,
+        sense.bus_mv, sense.vin_mv, sense.feed_mv, sense.heatsink_dc, sense.part_dc, guard.junction_dc,
+        guard.cap, guard.left_bench, guard.left_leads, guard.left_part, app.trips,
+        service.decoder.bad_frames, service.lost_rows, service.lost_events, app.overruns, app.tick_max_us, max(player.index, 0), flags,
     )  # fmt: skip
     service.queue(0x43, seq, body)
 
@@ -198,7 +198,8 @@ def _report(app):
 
 
 def _events(service, seq, values):
-    tail = b"".join([wire.pack_row(0x50, tick, kind, code, 0, d) for tick, kind, code, d in service.app.log.rows()])
+    rows = [wire.pack_row(0x50, tick, kind, code, 0, d) for tick, kind, code, d in service.app.log.rows()]
+    tail = b"".join(rows)
     service.queue(0x50, seq, tail)
 
 

@@ -1,9 +1,10 @@
 """The link's slow side: takes bytes in, hands requests to requests.py, and sends what there is to send.
 
-One ``run()`` does a bounded piece: at most one buffer of bytes in and ``SENDS_MAX`` frames out, so a host that floods
-it costs the main loop's time only. Requests are obeyed even while the host reads nothing (a stop must get through);
-then replies are dropped and counted, and the sample ring overwrites its oldest rows, which is counted too.
-Replies go first, then events, samples, burst data. A run's end event waits until its rows and bursts are out.
+One ``run()`` does a bounded piece: at most one buffer of bytes in and ``SENDS_MAX`` frames out, so a host
+that floods it costs the main loop's time only. Requests are obeyed even while the host reads nothing (a
+stop must get through); then replies are dropped and counted, and the sample ring overwrites its oldest
+rows, which is counted too. Replies go first, then events, samples, burst data. A run's end event waits
+until its rows and bursts are out.
 """
 
 import struct
@@ -22,7 +23,7 @@ _EVENT = wire.ID["event"]
 
 
 class Service:
-    """Link of ``app``; ``lost_rows``, ``lost_events``, ``lost_replies`` count what the host was too slow for."""
+    """Link of ``app``; ``lost_rows``, ``lost_events``, ``lost_replies`` count what the host missed."""
 
     def __init__(self, app):
         self.app = app
@@ -117,7 +118,9 @@ class Service:
     def _holds_event(self, rows):
         # the end of a run is told last
         at = (self.tell_tail & TELL_KEPT) * wire.EVENT_BYTES
-        return self.app.told[at + 4] == state.EVENT_RUN_END and (rows or self.burst.pending or self.burst.waiting())
+        if self.app.told[at + 4] != state.EVENT_RUN_END:
+            return False
+        return rows or self.burst.pending or self.burst.waiting()
 
     def _send_event(self):
         app = self.app

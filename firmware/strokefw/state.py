@@ -74,6 +74,7 @@ END_NAMES = ("done", "stopped", "watch", "fault")
 
 ARMED_IDLE_MS = const(5000)
 JOG_SILENT_MS = const(500)  # a jog needs the host's word at least this often, whatever the profile allows
+STOPPING_MAX_MS = const(2000)  # a ramp-down not over by then ends in off at once
 WARN_EVERY = const(12)  # eighths of ticks between two warning events (96 ms)
 TAIL_MS = const(20)  # rows still streamed after the bridge is off
 

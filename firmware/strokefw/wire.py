@@ -1,8 +1,8 @@
-"""The link's frames and messages: the one definition, used by the firmware and imported by the host. No I/O here.
+"""The link's frames and messages: the one definition, for the firmware and the host. No I/O here.
 
-A frame is ``COBS(type u8, seq u8, body, crc32 u32) 00``, integers little endian, the CRC-32 (ISO-HDLC, zlib's) over
-everything before it. A zero byte never occurs inside a frame, so a lone zero resynchronises both ends.
-docs/protocol.md tells the story with examples.
+A frame is ``COBS(type u8, seq u8, body, crc32 u32) 00``, integers little endian, the CRC-32 (ISO-HDLC,
+zlib's) over everything before it. A zero byte never occurs inside a frame, so a lone zero resynchronises
+both ends. docs/protocol.md tells the story with examples.
 """
 
 import binascii
@@ -33,18 +33,18 @@ EVENT_BYTES = const(12)
 BURST_COUNTS_MAX = const(240)  # counts of one burst_data message
 
 _LIMITS = (
-    "current_max_ma:I current_mean_ma:I supply_min_mv:H supply_max_mv:H slew_per_ms:H drive_min:h drive_max:h "
-    "stall_ms:H stall_ma:I heartbeat_ms:H i2t_leads_a2s:I i2t_leads_rest_ma:I i2t_part_a2s:I i2t_part_rest_ma:I "
-    "part_temp_max_dc:h flags:H"
+    "current_max_ma:I current_mean_ma:I supply_min_mv:H supply_max_mv:H slew_per_ms:H drive_min:h "
+    "drive_max:h stall_ms:H stall_ma:I heartbeat_ms:H i2t_leads_a2s:I i2t_leads_rest_ma:I i2t_part_a2s:I "
+    "i2t_part_rest_ma:I part_temp_max_dc:h flags:H"
 )
 _SEGMENT = (
     "index:H kind:B target:h duration_ms:I p1:i p2:i p3:i p4:i "
     "watch:B watch_action:B watch_value:i watch_after_ms:H watch_hold_ms:H"
 )
 _WELCOME = (
-    "protocol:H table_hash:I version_major:B version_minor:B version_patch:B board_kind:B uid:8s calibration_id:I "
-    "reset_cause:B tick_us:H state:B fault:B tick:I current_max_ma:I current_mean_ma:I supply_min_mv:H "
-    "supply_max_mv:H slew_per_ms:H heatsink_max_dc:h segments_max:H ring_rows:H"
+    "protocol:H table_hash:I version_major:B version_minor:B version_patch:B board_kind:B uid:8s "
+    "calibration_id:I reset_cause:B tick_us:H state:B fault:B tick:I "
+    "current_max_ma:I current_mean_ma:I supply_min_mv:H supply_max_mv:H slew_per_ms:H heatsink_max_dc:h segments_max:H ring_rows:H"
 )
 _STATUS = (
     "tick:I state:B fault:B drive:h gate:B rail:B current_ma:i supply_mv:H vin_mv:H feed_mv:H heatsink_dc:h "
@@ -52,7 +52,7 @@ _STATUS = (
     "bad_frames:I lost_rows:I lost_events:I overruns:I tick_max_us:I segment:H flags:H"
 )
 
-# id, name, direction, fields "name:struct code", what follows the fields ("" nothing, "bytes", or rows of fields)
+# id, name, direction, fields "name:struct code", what follows them ("" nothing, "bytes", or rows of fields)
 MESSAGES = (
     (0x01, "hello", HOST, "protocol:H", ""),
     (0x02, "identity", HOST, "", ""),
@@ -87,7 +87,7 @@ MESSAGES = (
     (0x64, "burst_data", BENCH, "offset:H", "value:H"),
 )
 
-UNSOLICITED = (0x61, 0x62, 0x63, 0x64)  # their seq is the bench's own running number; all others echo the request's
+UNSOLICITED = (0x61, 0x62, 0x63, 0x64)  # their seq is the bench's own running number, else the request's
 
 
 def _canonical():
@@ -135,7 +135,7 @@ def pack(kind, *values, tail=b""):
 
 
 def unpack(kind, body):
-    """Return the field values of a body, then the tail's bytes where the message has one; WireError if it misfits."""
+    """Return the field values of a body, then the tail's bytes if it has a tail; WireError if it misfits."""
     form = FORMAT.get(kind)
     if form is None:
         raise WireError("no message 0x%02x" % kind)
@@ -154,7 +154,7 @@ def pack_row(kind, *values):
 
 
 def close_frame(raw, n, out):
-    """Append the CRC to ``raw[:n]`` (type, seq, body; room for 4 more), encode into ``out``; return its length."""
+    """Append the CRC to ``raw[:n]`` (type, seq, body; 4 more fit), encode into ``out``; return its length."""
     struct.pack_into("<I", raw, n, binascii.crc32(memoryview(raw)[:n]) & 0xFFFFFFFF)
     length = cobs.encode_into(raw, n + 4, out)
     out[length] = 0
@@ -182,7 +182,7 @@ class Decoder:
         self.bad_frames = 0
 
     def feed(self, data):
-        """Return the list of (type, seq, body) that ``data`` completes; damaged frames are counted, no more."""
+        """Return the list of (type, seq, body) that ``data`` completes; damaged frames are counted."""
         pieces = (self._rest + data).split(b"\0")
         self._rest = pieces.pop()
         found = []

@@ -1,7 +1,7 @@
-"""A tiny board without physics, and a host's end of its link: for tests that run under CPython and MicroPython alike.
+"""A tiny board without physics, and a host's end of its link, for tests under CPython and MicroPython alike.
 
-The current follows the drive at once, the legs follow drive and supply, nothing warms up. ``Host`` speaks to an App
-tick by tick, so every test is in lock step and exact.
+The current follows the drive at once, the legs follow drive and supply, nothing warms up. ``Host`` speaks
+to an App tick by tick, so every test is in lock step and exact.
 """
 
 from array import array
@@ -14,7 +14,7 @@ LIMITS = (20000, 15000, 9000, 16000, 50, -10000, 10000, 5000, 15000, 500, 3000, 
 
 
 class FakeBoard:
-    """Board methods on plain attributes; tests set ``supply_mv``, ``sensor_a_mv``, ``open_line`` and look at ``drives``."""
+    """Board methods on plain attributes, which tests set and look at."""
 
     def __init__(self):
         self.supply_mv = 13500
