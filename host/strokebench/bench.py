@@ -26,6 +26,7 @@ __all__ = ["Bench", "Identity", "SimSpec", "open_bench"]
 
 ARM_S = 6.0
 """Arming runs the self-test, which waits for the precharge."""
+STOP_S = 0.5
 BOARDS = ("reference bench", "small bench", "simulated bench", "bare board")
 RESET_CAUSES = ("power-on", "watchdog", "soft reset", "brown-out or other")
 
@@ -164,8 +165,8 @@ class Bench:
     def stop_quietly(self) -> None:
         """Stop at once and take the supply off, whatever state link and bench are in; never raises."""
         with contextlib.suppress(StrokebenchError):
-            self.link.tell("stop", 1)
-            self.link.tell("disarm")
+            self.link.request("stop", 1, timeout_s=STOP_S)
+            self.link.request("disarm", timeout_s=STOP_S)
 
     def jog(self, drive: float) -> None:
         """Go to ``drive`` (-1..1) and stay while this is repeated at least every 0.5 s."""

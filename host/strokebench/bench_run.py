@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Generator, Iterable, Iterator
 from dataclasses import replace
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 CHUNK_ROWS = 100
 """Rows in a chunk at most: 100 ms at the bench's tick."""
 SLICE_S = 0.02
+REFETCH_S = 3.0
 SILENT_S = 2.0
 """A running bench that sends nothing for this long is lost."""
 
@@ -139,8 +141,8 @@ class Run:
     def _samples(self, message: Message) -> None:
         first, count = message.fields["first_seq"], message.fields["count"]
         if self._next_seq is not None:
-            self.lost_rows += (first - self._next_seq) & 0xFFFFFFFF
-        self._next_seq = (first + count) & 0xFFFFFFFF
+            self.lost_rows += (first - self._next_seq) & state.TICK_MASK
+        self._next_seq = (first + count) & state.TICK_MASK
         if count and self._tick0 is None:
             self._tick0 = int.from_bytes(message.tail[:4], "little")
         self._raw += message.tail
@@ -171,11 +173,15 @@ class Run:
 
     def _fetch_missing(self) -> None:
         """Ask once more for the pieces of a capture that got lost; asking moves nothing."""
-        for offset in self._captures.gaps():
-            try:
-                self._link.request("burst_read", offset, answer="burst_data")
-            except LinkError:
-                return
+        gaps = self._captures.gaps()
+        if not gaps:
+            return
+        with contextlib.suppress(LinkError):
+            self._link.request("burst_read", gaps[0])
+            deadline_s = self._link.port.now() + REFETCH_S
+            while self._captures.gaps() and self._link.port.now() < deadline_s:
+                for message in self._link.poll(SLICE_S):
+                    self._take(message)
 
     def _close_mark(self, end_s: float) -> None:
         if self.marks and math.isnan(self.marks[-1].end_s):

@@ -11,7 +11,7 @@ from strokebench.errors import ProfileError, UsageError
 if TYPE_CHECKING:
     from strokebench.parts.profile import Profile
 
-__all__ = ["load_part", "part_names"]
+__all__ = ["load_part", "part_names", "profile_of"]
 
 
 def part_names() -> list[str]:
@@ -61,6 +61,14 @@ def _build(text: str, name: str) -> Profile:
             f"{name}: {problems[0]}.", "; ".join(problems[1:4]) or "Change it, or the limit if it is wrong."
         )
     return profile
+
+
+def profile_of(stored: dict[str, Any], name: str) -> Profile:
+    """Return the profile that a job book stored with a run; :class:`ProfileError` when it does not fit."""
+    from strokebench.parts.profile import Profile
+    from strokebench.toml_text import validate
+
+    return validate(Profile, stored, "", name)
 
 
 def merged(base: dict[str, Any], over: dict[str, Any]) -> dict[str, Any]:

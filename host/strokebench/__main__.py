@@ -1,0 +1,7 @@
+"""``python -m strokebench`` is the command line."""
+
+import sys
+
+from strokebench.cli import main
+
+sys.exit(main())

@@ -1,0 +1,68 @@
+"""The command line. Each command is a module in `commands`; heavy imports wait until used."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+
+from strokebench import __version__
+from strokebench.errors import StrokebenchError
+
+EPILOG = """exit codes: 0 pass or done, 1 fail, 2 wrong usage or profile, 3 inconclusive,
+4 bench not reached or lost, 5 protection ended the run, 6 file or job book,
+7 data not usable, 130 interrupted"""
+
+
+def parser() -> argparse.ArgumentParser:
+    """Return the whole command line's parser."""
+    from strokebench.commands import COMMANDS
+
+    top = argparse.ArgumentParser(
+        prog="strokebench",
+        description="Stroke a 12 V automotive actuator, measure it, judge it, with the evidence.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    top.add_argument("--version", action="version", version=f"strokebench {__version__}")
+    commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for command in COMMANDS:
+        name = command.__name__.rpartition(".")[2].rstrip("_")
+        text = (command.__doc__ or "").splitlines()[0].rstrip(".")
+        sub = commands.add_parser(name, help=text[:1].lower() + text[1:], description=command.__doc__)
+        command.add(sub)
+        sub.set_defaults(handler=command.run)
+    return top
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code; every expected error ends in one sentence."""
+    args = parser().parse_args(argv)
+    as_json = bool(getattr(args, "json", False))
+    try:
+        return int(args.handler(args))
+    except StrokebenchError as error:
+        _tell(str(error), error.hint, error.exit_code, as_json)
+        return error.exit_code
+    except KeyboardInterrupt:
+        _tell("Interrupted; the part is off, what was recorded is kept.", "", 130, as_json)
+        return 130
+    except BrokenPipeError:  # the reader of our output went away
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _tell(sentence: str, hint: str, code: int, as_json: bool) -> None:
+    if as_json:
+        import json
+
+        print(json.dumps({"error": sentence, "hint": hint, "exit_code": code}))
+        return
+    from strokebench.display import complain
+
+    complain(sentence, hint)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

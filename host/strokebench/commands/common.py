@@ -1,0 +1,105 @@
+"""Arguments and small helpers that several commands share."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from strokebench.bench import Bench
+    from strokebench.sim.spec import SimSpec
+
+DEFAULT_BOOK = "strokebench.book"
+
+
+def default_book() -> str:
+    """Return the job book used without ``--book``: $STROKEBENCH_BOOK, else one in the current folder."""
+    return os.environ.get("STROKEBENCH_BOOK") or DEFAULT_BOOK
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    """Add ``--json``."""
+    parser.add_argument("--json", action="store_true", help="print the result as JSON and nothing else")
+
+
+def add_book(parser: argparse.ArgumentParser) -> None:
+    """Add ``--book``."""
+    text = f"job book file (default: $STROKEBENCH_BOOK, else {DEFAULT_BOOK} in the current folder)"
+    parser.add_argument("--book", metavar="FILE", default=default_book(), help=text)
+
+
+def add_bench(parser: argparse.ArgumentParser, *, sim: bool = True) -> None:
+    """Add what chooses a bench: ``--port`` or the simulation's options."""
+    parser.add_argument(
+        "--port", metavar="NAME", help="port or URL of the bench (default: the only Pico plugged in)"
+    )
+    if sim:
+        parser.add_argument("--sim", action="store_true", help="use a simulated bench and part")
+        add_sim(parser)
+
+
+def add_sim(parser: argparse.ArgumentParser) -> None:
+    """Add the simulation's own options."""
+    group = parser.add_argument_group("simulation")
+    group.add_argument(
+        "--engine",
+        choices=("inprocess", "micropython", "chip"),
+        help="where the firmware runs (default: inprocess)",
+    )
+    group.add_argument(
+        "--seed", type=int, metavar="N", help="another good specimen and other noise (default: 1)"
+    )
+    group.add_argument(
+        "--inject",
+        metavar="FAULT",
+        action="append",
+        default=[],
+        help="a defect of the part, NAME[=SIZE|:moderate|:severe][@PLACE]; may be repeated",
+    )
+    group.add_argument(
+        "--supply", type=float, metavar="V", help="open-circuit volts of the battery (default: 12.6)"
+    )
+
+
+def sim_spec(args: argparse.Namespace, part: str) -> SimSpec | None:
+    """Return the simulation asked for, None when a real bench is; UsageError when the options contradict."""
+    from strokebench.errors import UsageError
+    from strokebench.sim.spec import SimSpec
+
+    options = {
+        "engine": args.engine,
+        "seed": args.seed,
+        "faults": tuple(args.inject),
+        "supply_v": args.supply,
+    }
+    given: dict[str, Any] = {name: value for name, value in options.items() if value not in (None, ())}
+    if args.port is not None and (args.sim or given):
+        raise UsageError("--port and the simulation's options exclude each other.", "Leave one of them out.")
+    if not args.sim and not given:
+        return None
+    return SimSpec(part=part, **given)
+
+
+def open_chosen(args: argparse.Namespace, part: str) -> Bench:
+    """Open the bench that the arguments choose."""
+    from strokebench.bench import open_bench
+
+    return open_bench(args.port, sim=sim_spec(args, part))
+
+
+def print_json(result: Any) -> None:
+    """Print ``result`` as JSON; NaN becomes null."""
+    import json
+
+    print(json.dumps(_finite(result), ensure_ascii=False, default=str))
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, float):
+        return value if value == value and abs(value) != float("inf") else None
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_finite(item) for item in value]
+    return value

@@ -1,0 +1,44 @@
+"""Tell what a bench is, how it is, and what it remembers."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import asdict
+from typing import Any
+
+from strokebench.commands.common import add_bench, add_json, open_chosen, print_json
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    add_bench(parser)
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do it; nothing moves."""
+    with open_chosen(args, "throttle-body") as bench:
+        told: dict[str, Any] = {
+            "identity": asdict(bench.identity),
+            "build": bench.identity_text().splitlines(),
+            "status": asdict(bench.status()),
+            "events": [asdict(event) for event in bench.events()],
+        }
+    if args.json:
+        print_json(told)
+        return 0
+    for title in ("identity", "status"):
+        print(f"{title}:")
+        for name, value in told[title].items():
+            print(f"  {name:<16} {_plain(value)}")
+    print("build:", *(f"  {line}" for line in told["build"]), sep="\n")
+    print("events (bench's clock since power-up):")
+    for event in told["events"]:
+        print(f"  {event['time_s']:10.3f} s  {event['text']}")
+    return 0
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, dict):
+        return ", ".join(f"{name} {_plain(item)}" for name, item in value.items())
+    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -1,0 +1,100 @@
+"""The end of every command that judges: report, table or JSON, exit code."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from strokebench.commands.common import print_json
+
+if TYPE_CHECKING:
+    from strokebench.findings import Finding, Verdict
+    from strokebench.parts.profile import Profile
+    from strokebench.run_data import RunData
+
+
+@dataclass
+class Outcome:
+    """A judged run, and the book or file it came from."""
+
+    profile: Profile
+    data: RunData
+    findings: list[Finding]
+    verdict: Verdict
+    source: str
+
+    @property
+    def run_id(self) -> int | None:
+        """Number of the run in its book, None for a file from elsewhere."""
+        return self.data.info.get("run_id")
+
+
+def finish(args: argparse.Namespace, outcome: Outcome) -> int:
+    """Write the report unless told not to, show the result, return the exit code."""
+    from strokebench.session import exit_code
+
+    code = exit_code(outcome.verdict, outcome.data)
+    path = None if args.no_report else _report(args, outcome)
+    if args.json:
+        print_json(as_json(outcome, path, code))
+    else:
+        _show(outcome, path)
+    return code
+
+
+def _report(args: argparse.Namespace, outcome: Outcome) -> Path:
+    from strokebench.report import write_report
+
+    path = Path(args.report) if args.report else report_path(outcome.source, outcome.run_id)
+    write_report(outcome.data, outcome.profile, outcome.findings, outcome.verdict, path)
+    return path
+
+
+def report_path(source: str, run_id: int | None) -> Path:
+    """Return the default report file: beside the book or CSV, named after it and the run."""
+    path = Path(source)
+    return path.with_name(f"{path.stem}-{'report' if run_id is None else f'run-{run_id}'}.html")
+
+
+def _show(outcome: Outcome, path: Path | None) -> None:
+    from strokebench.display import complain, show_result
+    from strokebench.link import fault_row
+
+    info = outcome.data.info
+    show_result(outcome.profile.part.title, outcome.findings, outcome.verdict)
+    if outcome.run_id is not None:
+        print(f"Run {outcome.run_id} in {outcome.source}")
+    if path is not None:
+        print(f"Report: {path}")
+    if info.get("lost_rows"):
+        complain(
+            f"{info['lost_rows']} samples were lost on the way.",
+            "Close other programs; use another USB port.",
+        )
+    if info.get("outcome") == "fault":
+        _key, sentence, check = fault_row(int(info.get("fault", 0)))
+        complain(f"The bench ended the run: {sentence} (code {info.get('fault', 0)})", check)
+    elif info.get("outcome") == "interrupted":
+        complain("Interrupted; the part is off, what was recorded is kept.")
+
+
+def as_json(outcome: Outcome, path: Path | None, code: int) -> dict[str, Any]:
+    """Return the machine-readable result."""
+    info = outcome.data.info
+    findings = [{**asdict(one), "verdict": one.verdict.value} for one in outcome.findings]
+    for one in findings:
+        one.pop("evidence")
+    return {
+        "part": outcome.profile.name,
+        "verdict": outcome.verdict.value,
+        "exit_code": code,
+        "outcome": info.get("outcome"),
+        "fault": info.get("fault", 0),
+        "lost_rows": info.get("lost_rows", 0),
+        "run_id": outcome.run_id,
+        "source": outcome.source,
+        "report": None if path is None else str(path),
+        "findings": findings,
+    }

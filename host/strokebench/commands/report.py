@@ -1,0 +1,44 @@
+"""Write the report of a recorded run again."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from strokebench.commands.common import add_book, add_json, print_json
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument(
+        "run_id", nargs="?", type=int, metavar="RUN", help="number of the run (default: the last)"
+    )
+    add_book(parser)
+    parser.add_argument("-o", "--report", metavar="FILE", help="where to write it (default: beside the book)")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do it, with the findings as they were stored."""
+    from strokebench.commands.outcome import report_path
+    from strokebench.findings import Verdict
+    from strokebench.parts import profile_of
+    from strokebench.recording import Book
+    from strokebench.report import write_report
+    from strokebench.session import examine
+
+    with Book(args.book, read_only=True) as book:
+        run_id = book.last_run() if args.run_id is None else args.run_id
+        data, findings = book.load(run_id), book.findings(run_id)
+        profile = profile_of(book.profile(run_id), f"run {run_id}")
+    if findings and data.info.get("verdict"):
+        verdict = Verdict(data.info["verdict"])
+    else:
+        findings, verdict = examine(data, profile)  # a run that was cut before it was judged
+    path = Path(args.report) if args.report else report_path(args.book, run_id)
+    write_report(data, profile, findings, verdict, path)
+    if args.json:
+        print_json({"run_id": run_id, "verdict": verdict.value, "report": str(path)})
+    else:
+        print(f"Report: {path}")
+    return 0

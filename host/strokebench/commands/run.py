@@ -1,0 +1,76 @@
+"""Stroke a part, record it, judge it, write a report."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+from strokebench.commands.common import add_bench, add_book, add_json, open_chosen
+from strokebench.commands.outcome import Outcome, finish
+
+if TYPE_CHECKING:
+    from strokebench.bench import Bench
+    from strokebench.parts.profile import Profile
+    from strokebench.recording import Book
+    from strokebench.run_data import RunData
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument(
+        "part", metavar="PART|FILE.toml", help="a built-in part (see `parts`) or a profile file"
+    )
+    add_bench(parser)
+    add_book(parser)
+    parser.add_argument(
+        "--report", metavar="FILE", help="where to write the report (default: beside the book)"
+    )
+    parser.add_argument("--no-report", action="store_true", help="write none")
+    parser.add_argument(
+        "--customer", default="", metavar="TEXT", help="customer reference, kept with the run"
+    )
+    parser.add_argument("--serial", default="", metavar="TEXT", help="serial number of the part")
+    parser.add_argument("--note", default="", metavar="TEXT", help="note, kept with the run")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do it; the book is opened first, so that nothing moves that could not be recorded."""
+    from strokebench.parts import load_part
+    from strokebench.recording import Book
+    from strokebench.session import examine
+
+    profile = load_part(args.part)
+    with Book(args.book) as book:
+        with open_chosen(args, profile.name) as bench:
+            data = _drive(args, bench, profile, book)
+        findings, verdict = examine(data, profile)
+        run_id = int(data.info["run_id"])
+        book.judged(run_id, findings, verdict.value)
+        data = book.load(run_id)
+    return finish(args, Outcome(profile, data, findings, verdict, str(args.book)))
+
+
+def _drive(args: argparse.Namespace, bench: Bench, profile: Profile, book: Book) -> RunData:
+    from strokebench.display import LiveView
+    from strokebench.errors import LinkError
+    from strokebench.session import record
+
+    bench.set_limits(profile.limits)
+    bench.arm()
+    writer = book.new_run(
+        profile.name,
+        profile.kind,
+        customer=args.customer,
+        note=args.note,
+        part_serial=args.serial,
+        info=bench.info(),
+        accuracy=bench.accuracy(),
+        profile=profile.model_dump(mode="json", exclude_none=True),
+    )
+    try:
+        with writer, LiveView(profile, profile.procedure.duration_s, quiet=args.json) as view:
+            return record(bench, profile, writer, view.update)
+    except LinkError as error:
+        error.hint = f"{error.hint} What was recorded is kept: run {writer.run_id} in {args.book}.".strip()
+        raise

@@ -1,0 +1,147 @@
+"""What a run looks like in a terminal: a live line while it goes on, then findings, verdict and report."""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Sequence
+from types import TracebackType
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.markup import escape
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+from rich.table import Table
+
+from strokebench.findings import Finding, Verdict
+
+if TYPE_CHECKING:
+    from strokebench.bench_run import Run
+    from strokebench.parts.profile import Profile
+    from strokebench.samples import Samples
+
+COVERAGE = 2
+STYLES = {Verdict.PASS: "green", Verdict.FAIL: "bold red", Verdict.INCONCLUSIVE: "yellow"}
+
+
+def position_percent(profile: Profile, sensor_a_v: float) -> float:
+    """Return the part's position in % of its nominal travel; NaN when it has no sensor."""
+    track = profile.tracks.get("a")
+    if track is None:
+        return math.nan
+    return 100 * (sensor_a_v - track.closed_v) / (track.open_v - track.closed_v)
+
+
+class LiveView:
+    """Progress with drive, current and position on standard error; silent when that is not a terminal."""
+
+    def __init__(self, profile: Profile, duration_s: float, quiet: bool = False) -> None:
+        self._profile = profile
+        console = Console(stderr=True)
+        self._progress = Progress(
+            TextColumn("{task.description:<14}"),
+            BarColumn(bar_width=None),
+            TaskProgressColumn(),
+            TextColumn("{task.fields[live]}"),
+            console=console,
+            transient=True,
+            disable=quiet or not console.is_terminal,
+        )
+        self._task = self._progress.add_task("starting", total=duration_s, live="")
+
+    def update(self, run: Run, chunk: Samples) -> None:
+        """Show the last row of ``chunk``; made to be handed to :func:`strokebench.session.record`."""
+        last = chunk[-1]
+        position = position_percent(self._profile, float(last["sensor_a_v"]))
+        where = "" if math.isnan(position) else f" {position:4.0f} %"
+        live = f"drive {last['drive']:+.2f} {last['current_a']:+6.2f} A{where}"
+        done_s = float(last["time_s"])
+        self._progress.update(self._task, completed=done_s, description=run.label[:14], live=live)
+
+    def __enter__(self) -> LiveView:
+        self._progress.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._progress.stop()
+
+
+def decimals(u: float) -> int:
+    """Return the digits behind the point that show ``u`` with two significant digits (GUM 7.2.6)."""
+    if not math.isfinite(u) or u <= 0:
+        return 3
+    return min(6, max(0, 1 - math.floor(math.log10(u))))
+
+
+def value_text(finding: Finding) -> str:
+    """Return ``value +- U`` with k = 2, a dash when it could not be found."""
+    if not finding.known:
+        return "-"
+    expanded = COVERAGE * finding.u
+    places = decimals(expanded)
+    plus_minus = f" ± {expanded:.{places}f}" if math.isfinite(expanded) else ""
+    return f"{finding.value:.{places}f}{plus_minus}"
+
+
+def limits_text(finding: Finding) -> str:
+    """Return the limits as ``0.5 .. 2``, ``>= 0.5``, ``<= 2`` or nothing."""
+    if finding.lower is not None and finding.upper is not None:
+        return f"{finding.lower:g} .. {finding.upper:g}"
+    if finding.lower is not None:
+        return f">= {finding.lower:g}"
+    return "" if finding.upper is None else f"<= {finding.upper:g}"
+
+
+def where_text(finding: Finding) -> str:
+    """Return the place in the travel and the stretch of the recording."""
+    place = "" if finding.place is None else f"at {finding.place:.0f} % "
+    span = "" if finding.span_s is None else f"{finding.span_s[0]:.1f}-{finding.span_s[1]:.1f} s"
+    return (place + span).strip()
+
+
+def findings_table(findings: Sequence[Finding]) -> Table:
+    """Return the table of findings, made for 80 columns."""
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name, justify in (("finding", "left"), ("value ± U (k=2)", "right"), ("unit", "left")):
+        table.add_column(name, justify=justify, overflow="fold")  # type: ignore[arg-type]
+    table.add_column("limits", overflow="fold")
+    table.add_column("verdict", no_wrap=True)
+    table.add_column("where", overflow="fold")
+    for one in findings:
+        shown = f"[{STYLES[one.verdict]}]{verdict_word(one)}[/]"
+        texts = (one.title, value_text(one), one.unit, limits_text(one))
+        table.add_row(*(escape(text) for text in texts), shown, escape(where_text(one)))
+    return table
+
+
+def verdict_word(finding: Finding) -> str:
+    """Return the verdict's word; ``info`` for a known value that has no limits."""
+    if finding.known and finding.lower is None and finding.upper is None:
+        return "info"
+    return "unclear" if finding.verdict is Verdict.INCONCLUSIVE else finding.verdict.value
+
+
+def show_result(
+    title: str, findings: Sequence[Finding], verdict: Verdict, console: Console | None = None
+) -> None:
+    """Print findings, the reasons of what did not pass, and the one line that counts."""
+    console = console or Console(soft_wrap=False)
+    console.print(findings_table(findings))
+    console.print()
+    for one in findings:
+        if one.verdict is not Verdict.PASS and one.reason and verdict_word(one) != "info":
+            console.print(f"{one.title}: {one.reason}", markup=False, highlight=False)
+    faults = list(dict.fromkeys(f.fault for f in findings if f.verdict is Verdict.FAIL and f.fault))
+    named = f" ({', '.join(faults)})" if faults else ""
+    console.print(f"[{STYLES[verdict]}]{verdict.value.upper()}[/] {escape(title + named)}", highlight=False)
+
+
+def complain(sentence: str, hint: str = "") -> None:
+    """Print an error's sentence and hint to standard error."""
+    console = Console(stderr=True, highlight=False)
+    console.print(f"[bold red]Error:[/] {escape(sentence)}")
+    if hint:
+        console.print(escape(hint))
+    sys.stderr.flush()

@@ -1,0 +1,118 @@
+"""One run from start to verdict: drive, record while it happens, diagnose, judge."""
+
+from __future__ import annotations
+
+import signal
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from strokebench.errors import ProtectionTripped
+from strokebench.findings import Finding, Verdict
+from strokebench.samples import Samples, empty
+
+if TYPE_CHECKING:
+    from strokebench.bench import Bench
+    from strokebench.bench_run import Run
+    from strokebench.parts.profile import Profile
+    from strokebench.recording import RunWriter
+    from strokebench.run_data import RunData
+
+Watcher = Callable[["Run", Samples], None]
+
+
+@dataclass
+class Recorder:
+    """Copies what a run has collected so far into the book, each thing once it is new or has changed."""
+
+    run: Run
+    writer: RunWriter
+    _marks: int = 0
+    _events: int = 0
+    _bursts: int = 0
+    _open: bool = field(default=False)
+
+    def take(self, chunk: Samples) -> None:
+        """Commit ``chunk`` together with the marks, events and bursts that came with it."""
+        run, writer = self.run, self.writer
+        for mark in run.marks[max(0, self._marks - 1) :]:  # the last one may have got its end meanwhile
+            writer.mark(mark)
+        for event in run.events[self._events :]:
+            writer.event(event)
+        for burst in run.bursts[self._bursts :]:
+            writer.burst(burst)
+        self._marks, self._events, self._bursts = len(run.marks), len(run.events), len(run.bursts)
+        writer.samples(chunk)
+
+
+def record(bench: Bench, profile: Profile, writer: RunWriter, watch: Watcher | None = None) -> RunData:
+    """Run the profile's procedure on an armed bench into ``writer`` and return the run.
+
+    A run that the bench's protection ends is returned like any other, ``info["outcome"]`` is then ``fault``.
+    SIGINT and SIGTERM ramp the part down and end the run as ``interrupted``; a second one stops at once.
+    Raises :class:`LinkLost` and :class:`BookError`; what was committed is kept and the part is off.
+    """
+    run = bench.run(profile.procedure)
+    recorder = Recorder(run, writer)
+    chunks: list[Samples] = []
+    with stopped_by_signals(run.stop) as interrupted:
+        try:
+            for chunk in run:
+                recorder.take(chunk)
+                chunks.append(chunk)
+                if watch is not None:
+                    watch(run, chunk)
+        except ProtectionTripped:
+            pass  # told by outcome and fault, and the evidence up to it counts
+        finally:
+            run.close()  # the part is off before anything else is done
+            recorder.take(empty())
+    outcome = "interrupted" if interrupted.is_set() and run.outcome == "stopped" else run.outcome
+    writer.info(lost_rows=run.lost_rows, fault=run.fault)
+    writer.finish(outcome)
+    data = run.data(np.concatenate(chunks) if chunks else empty(), run_id=writer.run_id, fault=run.fault)
+    data.info["outcome"] = outcome
+    return data
+
+
+@contextmanager
+def stopped_by_signals(stop: Callable[[], None]) -> Iterator[threading.Event]:
+    """Call ``stop`` at the first Ctrl-C or SIGTERM instead of tearing the loop apart; the second one does."""
+    asked = threading.Event()
+
+    def handle(number: int, frame: Any) -> None:
+        if asked.is_set():
+            raise KeyboardInterrupt
+        asked.set()
+        stop()
+
+    if threading.current_thread() is not threading.main_thread():
+        yield asked
+        return
+    before = {number: signal.signal(number, handle) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield asked
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def examine(data: RunData, profile: Profile) -> tuple[list[Finding], Verdict]:
+    """Return the judged findings of a run and its overall verdict."""
+    from strokebench.diagnose import diagnose
+    from strokebench.judge import judge, overall
+
+    findings = judge(diagnose(data, profile))
+    return findings, overall(findings, profile.required)
+
+
+EXIT_CODES = {Verdict.PASS: 0, Verdict.FAIL: 1, Verdict.INCONCLUSIVE: 3}
+
+
+def exit_code(verdict: Verdict, data: RunData) -> int:
+    """Return the process's exit code for a judged run: interruption and protection go before the verdict."""
+    return {"interrupted": 130, "fault": 5}.get(str(data.info.get("outcome")), EXIT_CODES[verdict])
