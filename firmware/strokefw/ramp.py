@@ -139,7 +139,7 @@ class Ramp:
 
     @micropython.native
     def step(self, sense, cap, slew_down):
-        """Advance one tick; ``cap`` bounds |drive|, ``slew_down`` its decrease. Return BEGAN, FIRED, ENDED."""
+        """Advance one tick; ``cap`` bounds |drive|, ``slew_down`` its fall. Return BEGAN, FIRED, ENDED."""
         told = 0
         if self.mode == PROCEDURE:
             watch = self.watch

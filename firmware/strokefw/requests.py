@@ -69,7 +69,8 @@ def _hello(service, seq, values):
     body = wire.pack(
         0x41, wire.PROTOCOL, wire.TABLE_HASH, version[0], version[1], version[2], app.kind,
         bytes(app.board.uid()), app.calibration.ident, app.reset_cause, 1000, app.state, app.fault, app.ticks,
-        bounds.current_max_ma, bounds.current_mean_ma, bounds.supply_min_mv, bounds.supply_max_mv, bounds.slew_per_ms,
+        bounds.current_max_ma, bounds.current_mean_ma, bounds.supply_min_mv, bounds.supply_max_mv,
+        bounds.slew_per_ms,
         bounds.heatsink_max_dc, ramp.SEGMENTS_MAX, 256,
     )  # fmt: skip
     service.queue(0x41, seq, body)
@@ -97,7 +98,8 @@ def _status(service, seq, values):
         0x43, app.ticks, app.state, app.shown, player.drive, player.gate, app.rail, sense.current_ma,
         sense.bus_mv, sense.vin_mv, sense.feed_mv, sense.heatsink_dc, sense.part_dc, guard.junction_dc,
         guard.cap, guard.left_bench, guard.left_leads, guard.left_part, app.trips,
-        service.decoder.bad_frames, service.lost_rows, service.lost_events, app.overruns, app.tick_max_us, max(player.index, 0), flags,
+        service.decoder.bad_frames, service.lost_rows, service.lost_events, app.overruns, app.tick_max_us,
+        max(player.index, 0), flags,
     )  # fmt: skip
     service.queue(0x43, seq, body)
 

@@ -44,7 +44,8 @@ _SEGMENT = (
 _WELCOME = (
     "protocol:H table_hash:I version_major:B version_minor:B version_patch:B board_kind:B uid:8s "
     "calibration_id:I reset_cause:B tick_us:H state:B fault:B tick:I "
-    "current_max_ma:I current_mean_ma:I supply_min_mv:H supply_max_mv:H slew_per_ms:H heatsink_max_dc:h segments_max:H ring_rows:H"
+    "current_max_ma:I current_mean_ma:I "
+    "supply_min_mv:H supply_max_mv:H slew_per_ms:H heatsink_max_dc:h segments_max:H ring_rows:H"
 )
 _STATUS = (
     "tick:I state:B fault:B drive:h gate:B rail:B current_ma:i supply_mv:H vin_mv:H feed_mv:H heatsink_dc:h "
