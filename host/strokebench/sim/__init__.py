@@ -1,3 +1,28 @@
-"""Simulated benches: plants with faults to inject, simulated boards, and the ways to run the firmware on
-them.
-"""
+"""Simulated benches: plants with faults to inject, simulated boards, ways to run the firmware on them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from strokebench.errors import UsageError
+from strokebench.sim.spec import ENGINES, SimSpec
+
+if TYPE_CHECKING:
+    from strokebench.port import Port
+
+
+def open_port(spec: SimSpec) -> Port:
+    """Return a port to the simulated bench of ``spec``, with the firmware on the engine it names.
+
+    Raises :class:`UsageError` for an unknown engine, part or fault, LinkError when the engine is not
+    installed.
+    """
+    if spec.engine == "inprocess":
+        from strokebench.sim.inprocess import InProcessPort
+
+        return InProcessPort(spec)
+    if spec.engine == "micropython":
+        from strokebench.sim.micropython import MicroPythonPort
+
+        return MicroPythonPort(spec)
+    raise UsageError(f"There is no engine called {spec.engine!r}.", f"Known: {', '.join(ENGINES)}.")

@@ -18,6 +18,7 @@ from strokebench.sim.bench_faults import BenchFaults
 from strokebench.sim.bridge import Bridge
 from strokebench.sim.burst import BurstCapture
 from strokebench.sim.converter import ROWS, Converter
+from strokebench.sim.micropython_side.burst_rate import allowed
 from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import Plant
 from strokebench.sim.spec import SimSpec
@@ -190,7 +191,7 @@ class SimBoard:
 
     def burst_start(self, channel: int, rate_hz: int, count: int, pre: int) -> int:
         """Begin a capture; return the actual rate, 0 when it cannot be done."""
-        rate = BurstCapture.allowed(channel, rate_hz, count)
+        rate: int = allowed(channel, rate_hz, count)
         self.capture = BurstCapture(channel, rate, count, pre) if rate else None
         return rate
 

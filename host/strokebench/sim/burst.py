@@ -6,18 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.sim.converter import BURST, Converter
+from strokebench.sim.micropython_side.burst_rate import MAX_COUNT
 from strokebench.sim.plants.base import Plant
-
-CLOCK_HZ = 48_000_000
-MIN_DIVIDER = 96
-MAX_COUNT = 8192
-
-
-def actual_rate(rate_hz: int) -> int:
-    """Return the rate that the converter's clock divider gives for ``rate_hz``, 0 when out of reach."""
-    if rate_hz < 1000:
-        return 0
-    return CLOCK_HZ // max(MIN_DIVIDER, CLOCK_HZ // rate_hz)
 
 
 class BurstCapture:
@@ -31,13 +21,6 @@ class BurstCapture:
         self.data = b""
         self._next_s = 0.0
         self._have: NDArray[np.uint16] = np.zeros(0, np.uint16)
-
-    @staticmethod
-    def allowed(channel: int, rate_hz: int, count: int) -> int:
-        """Return the actual rate, 0 when this bench cannot do it."""
-        if channel not in BURST or not 0 < count <= MAX_COUNT:
-            return 0
-        return actual_rate(rate_hz)
 
     def trigger(self) -> None:
         """From now on everything is kept; of what came before, the last ``pre`` samples."""

@@ -1,0 +1,23 @@
+"""Byte layout of the exchange per simulated millisecond, both ways; imported by both sides.
+
+Host to MicroPython: ``IN_HEAD``, then the counts of one scan, then link bytes, then burst data. MicroPython
+to host: ``OUT_HEAD``, then operations in the order in which the firmware asked for them. Before the first
+tick the host sends ``START_HEAD`` and the stored records, each ``RECORD_HEAD`` and its bytes.
+"""
+
+IN_HEAD = "<BBHHH"  # emergency line open, burst ready, cycles cut, link bytes, burst bytes
+IN_BYTES = 8
+OUT_HEAD = "<hBBBBiH"  # drive, gate, rail, led, watchdog fed, trip level in mA (-1 none yet), operation bytes
+OUT_BYTES = 12
+START_HEAD = "<8sBBB"  # unique id, kind, reset cause, number of records
+START_BYTES = 11
+RECORD_HEAD = "<BH"  # slot, bytes
+RECORD_BYTES = 3
+
+PULSE = 1  # PULSE_BODY
+PULSE_BODY = "<BBH"  # leg, side, us
+BURST = 2
+BURST_BODY = "<BIHH"  # channel, rate, count, pre
+TRIGGER = 3
+STORE = 4  # RECORD_HEAD, bytes
+LINK = 5  # u16 length, bytes
