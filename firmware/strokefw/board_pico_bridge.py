@@ -1,0 +1,199 @@
+"""The bridge: duty from two PWM slices, the enable line in the hands of the PIO, latch, rails, self-test pulses."""
+
+from array import array
+from uctypes import addressof
+
+import machine
+import micropython
+import rp2
+from machine import Pin
+from micropython import const
+
+from strokefw import board_pico_dma as dma
+from strokefw import board_pico_pio as programs
+from strokefw import board_pico_regs as regs
+from strokefw import pins
+
+_TOP = const(6249)  # 125 MHz / 6250 = 20 kHz
+_TRIP_TOP = const(2047)  # 61 kHz: little ripple behind the board's filter
+_INVERT_B = const(8)
+_OFF = const(409600000)  # 6250 << 16: high side never on, inverted low side never on
+_CUTS = const(31)  # periods the PIO cuts by itself before it stays off; renewed by every drive()
+_OVERRIDE_HIGH = const(0x300)
+_SETTLE_US = const(60)  # longer than a PWM period: compare registers and enable line are in force
+_MAX_PULSE_US = const(1000)
+_SLICES = const(0b10110)  # 1: leg A, 2: leg B, 4: trip level
+_PIO0_RX0 = const(4)  # DMA request
+
+
+@micropython.viper
+def _duty(slice_a: ptr32, slice_b: ptr32, drive: int):
+    # compare register: high side in the low half, low side (inverted output) in the high half
+    level = drive
+    if drive < 0:
+        level = 0 - drive
+    level = (level * 5 + 4) >> 3
+    level = (level << 16) | level
+    if drive < 0:
+        slice_a[3] = 0
+        slice_b[3] = level
+    else:
+        slice_b[3] = 0
+        slice_a[3] = level
+
+
+@micropython.viper
+def _halt(pio: ptr32, start: int):
+    # state machine 0: stop, bridge off, back to the first instruction, run again (and wait for a word)
+    pio[0x3000 >> 2] = 1
+    pio[0xD8 >> 2] = 0xE000
+    pio[0x2000 >> 2] = 1 << 4
+    pio[0xD8 >> 2] = start
+    pio[0x2000 >> 2] = 1
+
+
+@micropython.viper
+def _wait_us(timer: ptr32, us: int):
+    begin = timer[0]
+    while timer[0] - begin < us:
+        pass
+
+
+@micropython.viper
+def _counted(count: ptr32, last: ptr32) -> int:
+    now = count[0]
+    difference = last[0] - now
+    last[0] = now
+    return difference
+
+
+class Bridge:
+    """Four gate inputs, their enable line, the rails and the hard latch. Everything is off after construction."""
+
+    def __init__(self):
+        for net in ("PRECHARGE", "MAIN_SWITCH", "LATCH_ARM", "A_HIGH", "A_LOW", "B_HIGH", "B_LOW", "TRIP_LEVEL"):
+            Pin(pins.gpio(net), Pin.OUT, value=0)
+        self._precharge = Pin(pins.gpio("PRECHARGE"))
+        self._main = Pin(pins.gpio("MAIN_SWITCH"))
+        self._latch_arm = Pin(pins.gpio("LATCH_ARM"))
+        self._latch_ok = Pin(pins.gpio("LATCH_OK"), Pin.IN)
+        self._rail = 0
+        self._gate = 0
+        self._slice_a = regs.PWM + regs.PWM_SLICE * 1
+        self._slice_b = regs.PWM + regs.PWM_SLICE * 2
+        self._trip = regs.PWM + regs.PWM_SLICE * 4
+        # sums beyond 30 bits are heap objects: made once, here
+        self._compare_a = self._slice_a + 12
+        self._compare_b = self._slice_b + 12
+        self._compare_trip = self._trip + 12
+        self._pio = regs.PIO0
+        self._instruction = regs.PIO0 + regs.PIO_INSTR0
+        self._allow = regs.PIO0 + regs.PIO_TXF0
+        self._start_slices()
+        self._start_keeper()
+
+    def _start_slices(self):
+        for address in (self._slice_a, self._slice_b):
+            self._slice(address, _INVERT_B, _TOP, _OFF)
+        self._slice(self._trip, 0, _TRIP_TOP, 0)
+        regs.poke(regs.PWM_ENABLE, _SLICES)  # at once, so that both legs count together
+        for net in ("A_HIGH", "A_LOW", "B_HIGH", "B_LOW", "TRIP_LEVEL"):
+            regs.poke(regs.pad_control(pins.gpio(net)), regs.FUNCTION_PWM)
+
+    @staticmethod
+    def _slice(address, csr, top, compare):
+        regs.poke(address, csr)
+        regs.poke(address + 0x04, 1 << 4)
+        regs.poke(address + 0x08, 0)
+        regs.poke(address + 0x0C, compare)
+        regs.poke(address + 0x10, top)
+
+    def _start_keeper(self):
+        trip = Pin(pins.gpio("TRIP_N"), Pin.IN, Pin.PULL_UP)
+        enable = Pin(pins.gpio("BRIDGE_ENABLE"), Pin.OUT, value=0)
+        pio = rp2.PIO(0)
+        pio.remove_program()
+        keeper = pio.state_machine(0, programs.keeper, set_base=enable, in_base=trip, jmp_pin=trip)
+        self._entry = regs.peek(regs.PIO0 + 0xD4)  # where the program was placed: `jmp` to it has this code
+        self._period_flag = array("I", [1 << programs.PERIOD_IRQ])
+        self._clock, self._clock_plan = dma.ring(
+            regs.DREQ_PWM_WRAP0 + 1, dma.WORDS, addressof(self._period_flag), regs.PIO0 + regs.PIO_IRQ_FORCE
+        )
+        dma.start(regs.DMA, self._clock_plan)
+        self._cut_word = array("I", [0])
+        self._cut_dma = rp2.DMA()
+        control = self._cut_dma.pack_ctrl(
+            size=dma.WORDS, treq_sel=_PIO0_RX0, inc_read=False, inc_write=False, irq_quiet=True
+        )
+        self._cut_dma.config(
+            read=regs.PIO0 + regs.PIO_RXF0, write=self._cut_word, count=regs.DMA_COUNT_MAX, ctrl=control, trigger=True
+        )
+        self._cut_count = regs.DMA + 0x40 * self._cut_dma.channel + 8
+        self._cut_last = array("I", [regs.DMA_COUNT_MAX])
+        self._keeper = keeper
+        keeper.active(1)
+
+    def drive(self, drive, gate):
+        """Duty and polarity from the next PWM period on; gate 0: enable line low at once, all gates low."""
+        if gate == 0:
+            if self._gate:
+                self._gate = 0
+                _halt(self._pio, self._entry)
+            regs.poke(self._compare_a, _OFF)
+            regs.poke(self._compare_b, _OFF)
+            return
+        _duty(self._slice_a, self._slice_b, drive)
+        if self._gate:
+            regs.poke(self._instruction, 0xE020 | _CUTS)  # set(x, _CUTS): a living tick renews the allowance
+        else:
+            self._gate = 1
+            regs.poke(self._allow, _CUTS)
+
+    def trips(self):
+        """PWM periods cut since the last call; a fallen hard latch counts as all periods of a tick."""
+        cut = _counted(self._cut_count, self._cut_last)
+        if self._rail and self._latch_ok() == 0:
+            return 20
+        return cut
+
+    def trip_level(self, ma):
+        """Comparator threshold: 1.65 V + 20 mV/A (hardware/calc/trip.py) as a fraction of 3.3 V."""
+        regs.poke(self._compare_trip, ((82500 + ma) * (_TRIP_TOP + 1) + 82500) // 165000)
+
+    def rail(self, mode):
+        """0 open, 1 precharge (and the hard latch set anew), 2 main switch."""
+        if mode == 1 and self._rail == 0:
+            self._latch_arm(1)
+            self._latch_arm(0)
+        self._rail = mode
+        self._main(mode == 2)
+        self._precharge(mode == 1)
+
+    def pulse(self, leg, side, us):
+        """One MOSFET alone on for `us` (at most 1000), interrupts held; everything off before and after."""
+        self.drive(0, 0)
+        regs.poke(self._allow, 0)  # allowance 0: the first trip ends it
+        _wait_us(regs.TIMER_RAW_LOW, _SETTLE_US)
+        control = regs.pad_control(pins.gpio("A_HIGH") + 2 * leg + (1 - side))
+        state = machine.disable_irq()
+        regs.poke(control, regs.FUNCTION_PWM | _OVERRIDE_HIGH)
+        _wait_us(regs.TIMER_RAW_LOW, min(us, _MAX_PULSE_US))
+        regs.poke(control, regs.FUNCTION_PWM)
+        machine.enable_irq(state)
+        _halt(self._pio, self._entry)
+
+    def off(self):
+        """Everything that can move or heat something is off; works in any state."""
+        self._gate = 1
+        self.drive(0, 0)
+        self.rail(0)
+
+    def close(self):
+        """Off, and the pins back to inputs, held low by the board."""
+        self.off()
+        self._keeper.active(0)
+        for net in ("BRIDGE_ENABLE", "A_HIGH", "A_LOW", "B_HIGH", "B_LOW"):
+            Pin(pins.gpio(net), Pin.IN, Pin.PULL_DOWN)
+        dma.stop(regs.DMA, self._clock_plan)
+        for channel in self._clock + (self._cut_dma,):
+            channel.close()

@@ -1,0 +1,97 @@
+"""DMA transfers that never end, planned once and (re)started without allocating.
+
+A plan is an array of ten words: both channels, both control words, then read address, write address and count of
+each. The first channel hands over to the second when its count is done, and the second to the first.
+"""
+
+from array import array
+from uctypes import addressof
+
+import micropython
+import rp2
+from micropython import const
+
+BYTES, HALFWORDS, WORDS = const(0), const(1), const(2)
+UNPACED = const(0x3F)
+_RING_COUNT = const(1 << 27)  # a whole number of rings of any size; below the RP2350's 28-bit limit
+
+
+def aligned(size):
+    """Memory that starts at a multiple of its size (a power of 2), as rings need: (buffer to keep, address)."""
+    keep = bytearray(2 * size)
+    return keep, (addressof(keep) + size - 1) & -size
+
+
+def ring(request, size, read, write, ring_bits=0, on_write=False):
+    """Plan an endless transfer paced by `request` between a register and a ring of 2**ring_bits bytes.
+
+    The ring's side advances, the other stays (0 bits: both stay). Each channel moves a whole number of rings before
+    the other goes on, so the idle channel's address is the ring's first byte, and both offsets or'ed are the position.
+    Returns (the two rp2.DMA objects, which must be kept, and the plan).
+    """
+    pair = (rp2.DMA(), rp2.DMA())
+    plan = array("I", [0] * 10)
+    for i in (0, 1):
+        control = pair[i].pack_ctrl(
+            size=size,
+            treq_sel=request,
+            inc_read=bool(ring_bits) and not on_write,
+            inc_write=bool(ring_bits) and on_write,
+            ring_size=ring_bits,
+            ring_sel=on_write,
+            chain_to=pair[1 - i].channel,
+            irq_quiet=True,
+        )
+        _set(plan, i, pair[i].channel, control, read, write, _RING_COUNT)
+    return pair, plan
+
+
+def loop(request, read, buffer):
+    """Plan halfwords from a register through a whole buffer of any length, over and over.
+
+    The second channel only puts the first one's write address back (the word that it copies is plan[10]).
+    """
+    pair = (rp2.DMA(), rp2.DMA())
+    plan = array("I", [0] * 11)
+    plan[10] = addressof(buffer)
+    filler = pair[0].pack_ctrl(
+        size=HALFWORDS, treq_sel=request, inc_read=False, inc_write=True, chain_to=pair[1].channel, irq_quiet=True
+    )
+    rewinder = pair[1].pack_ctrl(size=WORDS, treq_sel=UNPACED, inc_read=False, inc_write=False, irq_quiet=True)
+    _set(plan, 0, pair[0].channel, filler, read, plan[10], len(buffer) // 2)
+    trigger = 0x50000000 + 0x40 * pair[0].channel + 0x2C  # write address, and start
+    _set(plan, 1, pair[1].channel, rewinder, addressof(plan) + 40, trigger, 1)
+    return pair, plan
+
+
+def write_address(channel):
+    """Address of the register in which a channel's write address runs."""
+    return 0x50000004 + 0x40 * channel.channel
+
+
+def _set(plan, i, channel, control, read, write, count):
+    plan[i] = channel
+    plan[2 + i] = control
+    plan[4 + 3 * i] = read
+    plan[5 + 3 * i] = write
+    plan[6 + 3 * i] = count
+
+
+@micropython.viper
+def stop(dma: ptr32, plan: ptr32):
+    """Stop both channels of a plan. The chain is cut first, so that an abort starts nothing (RP2040 erratum E13)."""
+    for i in range(2):
+        dma[(plan[i] << 4) + 4] = plan[i] << 11
+    dma[0x111] = (1 << plan[0]) | (1 << plan[1])
+
+
+@micropython.viper
+def start(dma: ptr32, plan: ptr32):
+    """Start a plan from its first address."""
+    for i in range(2):
+        base = plan[i] << 4
+        dma[base] = plan[4 + 3 * i]
+        dma[base + 1] = plan[5 + 3 * i]
+        dma[base + 2] = plan[6 + 3 * i]
+        dma[base + 4] = plan[2 + i]
+    dma[0x10C] = 1 << plan[0]

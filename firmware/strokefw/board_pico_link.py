@@ -1,0 +1,93 @@
+"""Bytes to and from the laptop: USB serial, or the UART when the file /uart exists. Never blocks for long."""
+
+import sys
+from select import POLLIN, POLLOUT, poll
+
+import machine
+import micropython
+from machine import Pin
+from micropython import const
+
+from strokefw import pins
+
+_BAUD = const(921600)
+_PIECE = const(128)  # half the USB stack's buffer: a write of this is over in well under a millisecond
+
+
+def open_link():
+    """The link in use: UART when the file /uart is there, else USB."""
+    import os
+
+    return UartLink() if "uart" in os.listdir("/") else UsbLink()
+
+
+class UsbLink:
+    """The USB serial port, clean for binary data: byte 3 is data, not an interrupt."""
+
+    def __init__(self):
+        self._in = sys.stdin.buffer
+        self._out = sys.stdout.buffer
+        self._poll_in = poll()
+        self._poll_in.register(sys.stdin, POLLIN)
+        self._poll_out = poll()
+        self._poll_out.register(sys.stdout, POLLOUT)
+        self._one = bytearray(1)
+        self._before = 0  # the last byte, and the one before it in bits 8..15
+        self.repl_wanted = False
+        micropython.kbd_intr(-1)
+
+    def read(self, buf):
+        """Take what has come, at most len(buf) bytes; returns how many."""
+        ready = self._poll_in.ipoll
+        take = self._in.readinto
+        one = self._one
+        n = 0
+        limit = len(buf)
+        while n < limit:
+            for _ in ready(0):
+                break
+            else:
+                return n
+            take(one)
+            byte = one[0]
+            if byte == 3 and self._before == 13:
+                self.repl_wanted = True
+            self._before = (self._before << 8 | byte) & 0xFFFF
+            buf[n] = byte
+            n += 1
+        return n
+
+    def write(self, buf, n):
+        """Hand over at most `n` bytes; returns how many were taken (0 while the port's buffer is full)."""
+        for _ in self._poll_out.ipoll(0):
+            break
+        else:
+            return 0
+        return self._out.write(memoryview(buf)[: min(n, _PIECE)])
+
+    def close(self):
+        """Back to the REPL's manners: Ctrl-C interrupts again."""
+        micropython.kbd_intr(3)
+
+
+class UartLink:
+    """UART 0 at 921600 baud on the pins UART_TX and UART_RX, for an isolated link."""
+
+    def __init__(self):
+        self._uart = machine.UART(
+            0, _BAUD, tx=Pin(pins.gpio("UART_TX")), rx=Pin(pins.gpio("UART_RX")), rxbuf=1024, txbuf=2048, timeout=0
+        )
+
+    def read(self, buf):
+        """Take what has come, at most len(buf) bytes; returns how many."""
+        return self._uart.readinto(buf) or 0
+
+    def write(self, buf, n):
+        """Hand over at most `n` bytes; returns how many were taken."""
+        return self._uart.write(memoryview(buf)[:n]) or 0
+
+    repl_wanted = False  # the REPL is on USB: Ctrl-C there works all the time
+
+    def close(self):
+        """Release the UART."""
+        self._uart.deinit()

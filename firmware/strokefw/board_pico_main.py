@@ -1,0 +1,25 @@
+"""Starts the bench on a Pico: what main.py calls.
+
+The way back to the REPL: the two bytes that mpremote and most terminals send first (carriage return, Ctrl-C), at a
+place where a frame would begin. No frame of ours begins with them. It is obeyed while the bench is not armed, with
+the bridge off first. docs/firmware.md tells it to people.
+"""
+
+import micropython
+
+from strokefw.app import App
+from strokefw.board_pico import Board
+
+
+def run():
+    """Run the bench until somebody asks for the REPL; everything is off on return, whatever the reason."""
+    micropython.alloc_emergency_exception_buf(100)
+    board = Board()
+    try:
+        app = App(board)
+        board.start(app.tick)
+        service = app.service
+        while not board.repl_wanted() or app.armed():
+            service()
+    finally:
+        board.close()

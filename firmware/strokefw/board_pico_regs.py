@@ -1,0 +1,64 @@
+"""Register addresses of the two chips a Pico can have, and bare reads and writes.
+
+RP2040: datasheet chapters 2.2 (addresses), 2.5 (DMA), 3.7 (PIO), 4.5 (PWM), 4.7 (watchdog), 4.9 (converter).
+RP2350: its datasheet's chapter 2.2 and the same lists; that column has been run neither on hardware nor emulated.
+"""
+
+import sys
+
+import machine
+import micropython
+from micropython import const
+
+_RP2350 = "RP2350" in sys.implementation._machine
+
+if _RP2350:
+    PWM = 0x400A8000
+    PWM_ENABLE = PWM + 0xF0
+    ADC = 0x400A0000
+    IO_BANK0 = 0x40028000
+    WATCHDOG = 0x400D8000
+    TIMER_RAW_LOW = 0x400B0028
+    DREQ_ADC = 48
+    DREQ_PWM_WRAP0 = 32
+    DMA_COUNT_MAX = 0x0FFFFFFF
+    PIN_SET = 0xD0000018
+    PIN_CLEAR = 0xD0000020
+else:
+    PWM = 0x40050000
+    PWM_ENABLE = PWM + 0xA0
+    ADC = 0x4004C000
+    IO_BANK0 = 0x40014000
+    WATCHDOG = 0x40058000
+    TIMER_RAW_LOW = 0x40054028
+    DREQ_ADC = 36
+    DREQ_PWM_WRAP0 = 24
+    DMA_COUNT_MAX = 0xFFFFFFFF
+    PIN_SET = 0xD0000014
+    PIN_CLEAR = 0xD0000018
+
+DMA = 0x50000000
+PIO0 = 0x50200000
+PIO_TXF0 = const(0x10)
+PIO_RXF0 = const(0x20)
+PIO_IRQ_FORCE = const(0x34)
+PIO_INSTR0 = const(0xD8)
+CLEAR_BITS = const(0x3000)  # atomic bit-clear alias of a peripheral
+FUNCTION_PWM = const(4)
+PWM_SLICE = const(0x14)  # bytes from one slice to the next: CSR, DIV, CTR, CC, TOP
+
+
+def pad_control(gpio):
+    """Address of a pin's control register: function select and output override."""
+    return IO_BANK0 + 8 * gpio + 4
+
+
+@micropython.viper
+def poke(address: ptr32, value: int):
+    """Write the 32-bit register at an address."""
+    address[0] = value
+
+
+def peek(address):
+    """The 32-bit register at an address (may allocate: not for the tick)."""
+    return machine.mem32[address] & 0xFFFFFFFF

@@ -1,0 +1,106 @@
+"""What sits around the emulated chip: its converter's inputs, the external converter, and mended emulator details.
+
+Two details of rp2040py 0.3 differ from the chip and would change what the firmware sees; they are put right here,
+each with the datasheet's word for it (RP2040 datasheet).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rp2040py.rp2040 import RP2040
+
+AIN_SHIFT = 12
+
+
+def mend_round_robin(mcu: RP2040) -> None:
+    """Chapter 4.9.2: with RROBIN set, AINSEL goes on to the next enabled input. The emulator stays on input 0."""
+    base = type(mcu.adc)
+
+    class Converter(base):  # type: ignore[misc, valid-type]
+        @property
+        def _active_channel(self) -> int:
+            return int((self.cs >> AIN_SHIFT) & 7)
+
+        @_active_channel.setter
+        def _active_channel(self, channel: int) -> None:
+            self.cs = (self.cs & ~(7 << AIN_SHIFT)) | (channel % 5) << AIN_SHIFT
+
+    mcu.adc.__class__ = Converter
+
+
+def mend_pwm_requests(mcu: RP2040) -> None:
+    """Chapter 2.5.3.1: a PWM wrap requests one transfer. The emulator leaves the request standing for ever."""
+    pwm: Any = mcu.pwm
+    interrupt = pwm.channel_interrupt
+    first = 24  # DREQ_PWM_WRAP0, table 120
+
+    def once(index: int) -> None:
+        interrupt(index)
+        mcu.dma.clear_dreq(first + index)
+
+    pwm.channel_interrupt = once
+
+
+class ChipInputs:
+    """Answers the chip's converter: `code(channel)` gives the 12-bit code of input 0..4 at the present time."""
+
+    def __init__(self, mcu: RP2040, code: Callable[[int], int]) -> None:
+        self._adc: Any = mcu.adc
+        self._code = code
+        self._channel = 0
+        self._adc.on_adc_read = self._start
+        self._alarm = mcu.clock.create_alarm(self._finish)
+
+    def _start(self, channel: int) -> None:
+        self._channel = channel
+        self._alarm.schedule(2000)
+
+    def _finish(self) -> None:
+        self._adc.complete_adc_read(self._code(self._channel), False)
+
+
+class ExternalInputs:
+    """An MCP3208 on its four pins: `code(channel)` gives the 12-bit code when the input is sampled.
+
+    Clocked as its datasheet says (Microchip DS21298, figure 5-1): start bit, single/differential, D2 D1 D0 at the
+    rising edges, sampled at the next one, then a null bit and twelve bits, changing at the falling edges.
+    """
+
+    def __init__(self, mcu: RP2040, pins: dict[str, int], code: Callable[[int], int]) -> None:
+        self._code = code
+        self._din: Any = mcu.gpio[pins["CONV_DIN"]]
+        self._dout: Any = mcu.gpio[pins["CONV_DOUT"]]
+        self._selected = False
+        self._bits = 0
+        self._command = 0
+        self._word = 0
+        self.connected = True
+        mcu.gpio[pins["CONV_CS_N"]].add_listener(self._on_select)
+        mcu.gpio[pins["CONV_CLK"]].add_listener(self._on_clock)
+
+    def _on_select(self, value: int, _last: int) -> None:
+        self._selected = value == 0 and self.connected
+        self._bits = 0
+        self._command = 0
+        self._dout.release_input()
+
+    def _on_clock(self, value: int, _last: int) -> None:
+        if not self._selected:
+            return
+        if value == 1:
+            self._rising()
+        elif self._bits >= 6:  # the null bit appears at the falling edge of clock 6, then one bit at each
+            shift = 18 - self._bits
+            self._dout.set_input_value(bool(self._word >> shift & 1) if 0 <= shift < 12 else False)
+
+    def _rising(self) -> None:
+        if self._bits == 0 and not self._din.output_value:
+            return  # no start bit yet
+        self._bits += 1
+        if self._bits <= 5:
+            self._command = self._command << 1 | bool(self._din.output_value)
+        elif self._bits == 6:
+            self._word = self._code(self._command & 7)
