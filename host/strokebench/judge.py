@@ -20,7 +20,8 @@ NO_LIMIT = "for information, no limit is set"
 # own. Order is by depth: an entry explains those after it, never those before. "*" stands for all other findings.
 CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "open_winding": ("*",),
-    "shorted_turns": ("lead_resistance", "weak_spring", "sticky", "slow", "binding", "no_return", "weak_battery"),
+    "shorted_turns": ("weak_motor", "lead_resistance", "weak_spring", "sticky", "slow", "binding", "no_return"),
+    "weak_motor": ("weak_spring", "sticky", "slow"),
     "track_shorted": ("track_dead", "worn_track", "track_mismatch", "track_range", "stop_shifted", "short_travel"),
     "track_dead": ("worn_track", "track_mismatch", "track_range", "stop_shifted", "short_travel"),
     "worn_track": ("track_mismatch", "track_range", "binding", "stop_shifted", "short_travel"),

@@ -15,12 +15,14 @@ from strokebench.run_data import Mark
 LEAVE_PERCENT = 1.0
 """How far from rest counts as having left it, % of travel: play and the preload's change of side are less."""
 STAY = 3
+LOOK_BACK = 200
+"""Samples before leaving in which the current is at its highest."""
 
 
 def find(case: MovingCase) -> list[Finding]:
     """Return breakaway current opening and closing, with the drive it took in ``evidence``.
 
-    In each slow sweep the last sample before the part leaves its rest by more than 1 % of travel for good is taken:
+    In each slow sweep: the highest current of the 0.2 s before the part has left its rest by 1 % of travel, which is
     spring preload plus static friction. Breakaway falls with the rate of the ramp (Canudas de Wit et al., IEEE TAC
     40(3), 1995), so the rate is kept in ``evidence``.
     """
@@ -56,12 +58,11 @@ def _leaving(case: MovingCase, mark: Mark, direction: int) -> tuple[float, float
     if len(where) < 50 or where[0] > LEAVE_PERCENT or not beyond.any():
         return None
     first = int(np.argmax(beyond))
-    inside = np.flatnonzero(where[: first + 1] <= LEAVE_PERCENT / 2)
-    at = int(inside[-1]) if len(inside) else max(first - 1, 0)
-    if at < 10:
+    if first < 20:
         return None
-    current_a = moving_mean(np.asarray(rows["current_a"][: at + 6], float), 5)[at]
+    current_a = moving_mean(np.asarray(rows["current_a"][: first + 1], float), 5) * direction
+    at = first - int(np.argmax(current_a[::-1][:LOOK_BACK]))
     before = rows[max(0, at - 100) : at + 1]
     elapsed = float(before["time_s"][-1] - before["time_s"][0])
     rate = abs(float(before["drive"][-1] - before["drive"][0])) / elapsed if elapsed > 0 else math.nan
-    return float(current_a) * direction, abs(float(rows["drive"][at])), rate, float(rows["time_s"][at])
+    return float(current_a[at]), abs(float(rows["drive"][at])), rate, float(rows["time_s"][at])

@@ -17,7 +17,7 @@ from strokebench.run_data import Mark, RunData
 from strokebench.samples import Samples
 
 JOIN_S = 0.005
-"""Two stretches with the same label and a smaller gap than this are one."""
+"""What follows a ramp under the same label and within this time belongs to it."""
 
 
 @dataclass(frozen=True)
@@ -28,10 +28,10 @@ class Case:
     profile: PartProfile
 
     def stretches(self, label: str) -> list[Mark]:
-        """Return the stretches called ``label``, neighbours joined, in order of time."""
+        """Return the stretches called ``label`` in order of time; a ramp and what follows it directly are one."""
         joined: list[Mark] = []
         for mark in self.run.labelled(label):
-            if joined and mark.start_s - joined[-1].end_s < JOIN_S and mark.kind == joined[-1].kind == "ramp":
+            if joined and mark.start_s - joined[-1].end_s < JOIN_S and joined[-1].kind == "ramp":
                 joined[-1] = Mark(label, joined[-1].start_s, mark.end_s, joined[-1].index, mark.kind)
             else:
                 joined.append(mark)

@@ -41,7 +41,7 @@ def find(case: MovingCase) -> list[Finding]:
             *FRICTION[:2], friction, FRICTION[2], high="sticky", low="low_friction", span_s=sweeps.span_s,
             evidence={"pairs": len(half), "worst_a": peak(curve), "worst_at": place_of_peak(curve)},
         ),
-        case.finding(*HYSTERESIS[:2], share, HYSTERESIS[2], high="sticky", span_s=sweeps.span_s),
+        case.finding(*HYSTERESIS[:2], share, HYSTERESIS[2], high="no_return", span_s=sweeps.span_s),
     ]  # fmt: skip
 
 

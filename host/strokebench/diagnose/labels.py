@@ -1,8 +1,8 @@
 """The segment labels a throttle procedure must carry, and what each of them has to contain.
 
 Procedure files put these words on their segments; the diagnosis finds its evidence by them. Several segments in a
-row with the same label are one stretch (a sweep may be made of a fast and a slow ramp), so a sweep is one stretch
-from one end stop to the other. Positive drive opens. Times and drives below are what the estimators were made for.
+row with the same label are one stretch when the first is a ramp (a sweep may be made of fast and slow ramps and a
+hold at its end), so a sweep is one stretch from one end stop to the other. Positive drive opens. Times and drives below are what the estimators were made for.
 
 =============== ======== =====================================================================================
 label           kind     what it has to be
@@ -10,15 +10,16 @@ label           kind     what it has to be
 rest            PAUSE    no drive, coasting, >= 400 ms, first thing of the run: no-load supply, offsets, noise,
                          where the part rests
 approach        any      to the closed stop before the first sweep; not evaluated
-sweep_open      RAMP     from the closed stop (about -0.45) to the open stop (about +0.55). Slow (<= 0.12 of
-                         drive per second) wherever the plate may move: -0.20..+0.45; faster outside
+sweep_open      RAMP     from the closed stop (about -0.45) to the open stop (about +0.65). Slow (<= 0.12 of
+                         drive per second) wherever the plate may move: -0.20..+0.45; faster outside;
+                         ending with a hold of 0.2 s, so that a slow part arrives too
 sweep_return    RAMP     the same way back, slow between +0.30 and -0.40. At least 3 of each, alternating
 stall_open      HOLD     against the open stop, >= 250 ms each, 3 or more levels, say 0.40, 0.55, 0.70
 stall_close     HOLD     against the closed stop, the same levels negative
 burst_ripple    BURST    channel I_FINE, >= 200 kS/s, >= 2000 points, held against the open stop at drive 0.45..0.5
-step_open       STEP     from rest to about +0.6, hold >= 250 ms; at least 3
+step_open       STEP     from rest to about +0.6, hold >= 400 ms; at least 3
 release_open    PAUSE    coast after step_open, >= 600 ms: return time, rest position from the open side
-step_close      STEP     from rest to about -0.6, hold >= 250 ms; at least 3
+step_close      STEP     from rest to about -0.6, hold >= 400 ms; at least 3
 release_close   PAUSE    coast after step_close, >= 600 ms: return time, rest position from the closed side
 =============== ======== =====================================================================================
 """

@@ -9,24 +9,28 @@ import numpy as np
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.moving import MovingCase
-from strokebench.diagnose.stats import Measured, repeats
-from strokebench.diagnose.winding import Loop, fit_loop
+from strokebench.diagnose.stats import Floats, Measured, repeats
+from strokebench.diagnose.winding import settled
 from strokebench.findings import Finding
-from strokebench.physics.copper import COPPER_K_C
 from strokebench.run_data import Mark
 
 CONSTANT = ("motor_constant", "Motor constant at the shaft", "V s/rad")
 FROM, TO = 0.25, 0.90
 """Part of the way over which is integrated: away from the start, before the stop."""
+STILL_PERCENT = 0.7
 TRAVEL_U = 0.01
 """Relative standard uncertainty of the nominal travel angle (judgement: +-2 % between parts of a kind)."""
 
+MODEL_U = 0.005
+"""Relative, for the inductive term left out and the brush drop that hides in R."""
+
 
 def find(case: MovingCase) -> list[Finding]:
-    """Return K from the steps: integral of (V - brush - R i) over a stretch = K x angle + L x change of current.
+    """Return K from the steps: integral of (V - R i) over a stretch = K x angle + L x change of current.
 
-    The last term is taken from the burst's inductance only through its smallness (it is left out; 1 mH and 1 A
-    make 1 mV s against about 300). R is the cold loop warmed as the stalls showed. Angle from nominal travel.
+    R is taken from the end of the same step, where the part stands at the stop, so the winding's temperature and
+    the current's gain cancel. The last term is left out: 1.5 mH and 1 A are 1.5 mV s against about 350. The angle
+    comes from the nominal travel.
     """
     measured = motor_constant(case)
     if isinstance(measured, str):
@@ -34,7 +38,7 @@ def find(case: MovingCase) -> list[Finding]:
     marks = case.stretches(labels.STEP_OPEN)
     return [
         case.finding(
-            *CONSTANT[:2], measured, CONSTANT[2], low="shorted_turns", span_s=(marks[0].start_s, marks[-1].end_s)
+            *CONSTANT[:2], measured, CONSTANT[2], low="weak_motor", span_s=(marks[0].start_s, marks[-1].end_s)
         )
     ]
 
@@ -46,35 +50,31 @@ def motor_constant(case: MovingCase) -> Measured | str:
     travel_deg = case.profile.nominal.get("travel_deg")
     if travel_deg is None:
         return "the profile does not say how many degrees the travel is"
-    loop = fit_loop(case)
-    if isinstance(loop, str):
-        return loop
-    found = [one for mark in case.stretches(labels.STEP_OPEN) if (one := _step(case, mark, loop, travel_deg))]
+    found = [one for mark in case.stretches(labels.STEP_OPEN) if (one := _step(case, mark, travel_deg))]
     if len(found) < 3:
         return f"only {len(found)} quick openings covered enough of the travel, at least 3 are needed"
-    table = np.array(found)
-    measured = repeats(table[:, 0])
-    # What a relative error of R does to K, as seen in these very steps.
-    u_loop = float(table[:, 1].mean()) * math.hypot(loop.u_ohm / loop.ohm, 5.0 / (COPPER_K_C + 20) / math.sqrt(3))
-    return measured.widened(u_loop, TRAVEL_U * measured.value)
+    measured = repeats(found)
+    return measured.widened(measured.value * math.hypot(case.accuracy("output_a_v", "gain"), TRAVEL_U, MODEL_U))
 
 
-def _step(case: MovingCase, mark: Mark, loop: Loop, travel_deg: float) -> tuple[float, float] | None:
-    """K of one quick opening, and the part of it that R i contributes."""
+def _step(case: MovingCase, mark: Mark, travel_deg: float) -> float | None:
+    """K of one quick opening, None when it does not cover enough."""
     where, rows = case.percent(mark), case.run.of(mark)
-    start, goal = case.rest_percent, 100.0
-    share = (where - start) / (goal - start)
-    if len(share) < 20 or share[0] > FROM / 2 or share.max() < TO:
+    share = (where - case.rest_percent) / (100 - case.rest_percent)
+    tail = settled(rows)
+    if len(share) < 100 or share[0] > FROM / 2 or share.max() < TO or not 30 <= len(tail) < len(rows):
+        return None
+    if np.ptp(where[-len(tail) :]) > STILL_PERCENT:
         return None
     first, last = int(np.argmax(share >= FROM)), int(np.argmax(share >= TO))
-    if last - first < 8:
+    end_a = float(np.mean(tail["current_a"]))
+    if last - first < 8 or abs(end_a) < 0.2:
         return None
-    time_s, current_a = rows["time_s"][first : last + 1], rows["current_a"][first : last + 1]
-    volts = load_voltage(rows[first : last + 1]) - loop.brush_v
-    dropped = _integral(loop.ohm * current_a, time_s)
-    angle = math.radians(travel_deg) * (where[last] - where[first]) / 100
-    return (_integral(volts, time_s) - dropped) / angle, dropped / angle
+    ohm = float(np.mean(load_voltage(tail))) / end_a
+    moving = rows[first : last + 1]
+    emf_v = load_voltage(moving) - ohm * moving["current_a"]
+    return _integral(emf_v, moving["time_s"]) / math.radians(travel_deg * (where[last] - where[first]) / 100)
 
 
-def _integral(values: np.ndarray[tuple[int], np.dtype[np.float64]], time_s: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float:
+def _integral(values: Floats, time_s: Floats) -> float:
     return float(np.sum((values[1:] + values[:-1]) / 2 * np.diff(time_s)))

@@ -15,6 +15,8 @@ PRELOAD_OPEN = ("preload_open", "Spring preload, opening side", "A")
 PRELOAD_CLOSE = ("preload_close", "Spring preload, closing side", "A")
 SLOPE = ("spring_slope", "Spring slope over the whole travel", "A")
 MIN_PLACES = 40
+MIN_SPAN = 60.0
+"""% of travel that the places must span: a part that jams half way does not show its spring."""
 SENSIBLE_CLOSE = 4
 
 
@@ -45,7 +47,7 @@ def find(case: MovingCase) -> list[Finding]:
 
 def _fit(case: MovingCase, row: Floats) -> tuple[float, float] | None:
     keep = case.side(opening=True, margin=4.0, stop=4.0) & np.isfinite(row)
-    if keep.sum() < MIN_PLACES:
+    if keep.sum() < MIN_PLACES or np.ptp(GRID[keep]) < MIN_SPAN:
         return None
     found = robust_line(GRID[keep] - case.rest_percent, row[keep])
     return found.offset, found.slope * 100

@@ -24,6 +24,8 @@ GRID = np.arange(1.5, 98.51, 0.5)
 SMOOTH = 5
 """Samples of the moving mean over current."""
 NEUTRAL_CELLS = 3
+FASTEST = 0.25
+"""Change of drive per second above which a passing tells more of the motion than of the friction: left out."""
 
 
 @dataclass(frozen=True)
@@ -96,9 +98,11 @@ def _pass(case: Case, position: Position, start_s: float, end_s: float, directio
         return None
     where = position.percent[low:high]
     current_a = moving_mean(np.asarray(samples["current_a"][low:high], float), SMOOTH)
+    rate = np.abs(np.gradient(moving_mean(np.asarray(samples["drive"][low:high], float), 21), 1e-3))
+    slow_a = np.where(rate < FASTEST, current_a, math.nan)
     return Sweep(
         direction, start_s, end_s,
-        crossing(where * direction, current_a, GRID[::direction] * direction)[::direction],
+        crossing(where * direction, slow_a, GRID[::direction] * direction)[::direction],
         float(where.max() if direction > 0 else where.min()),
         float(np.median(current_a[-30:])),
     )  # fmt: skip

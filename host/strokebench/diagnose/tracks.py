@@ -20,6 +20,10 @@ ALIVE_SHARE = 0.10
 DROPOUT_SIGMAS = 8.0
 DROPOUT_MIN_V = 0.03
 RAIL_V = 0.12
+CLOSED_ENDS = (labels.STALL_CLOSE, labels.SWEEP_RETURN, labels.STEP_CLOSE)
+OPEN_ENDS = (labels.STALL_OPEN, labels.SWEEP_OPEN, labels.STEP_OPEN)
+END_SAMPLES = 50
+SAME_STOP = 0.01
 
 
 @dataclass(frozen=True)
@@ -79,7 +83,7 @@ def _read(case: Case, name: str, layout: TrackLayout, volts: Floats) -> Track:
     clean = median_filter(volts, 31)
     noise_v = max(_noise(volts), 1e-4)
     glitch = np.abs(volts - clean) > max(DROPOUT_SIGMAS * noise_v, DROPOUT_MIN_V) + _slope_room(clean)
-    closed_v, open_v = (_at(case, label, clean) for label in (labels.STALL_CLOSE, labels.STALL_OPEN))
+    closed_v, open_v = (_stop(case, ends, clean, layout) for ends in (CLOSED_ENDS, OPEN_ENDS))
     return Track(name, layout, volts, clean, closed_v, open_v, noise_v, glitch)
 
 
@@ -103,13 +107,20 @@ def _slope_room(clean: Floats) -> Floats:
     return np.asarray(16 * maximum_filter1d(step, 31), float)
 
 
-def _at(case: Case, label: str, clean: Floats) -> float:
-    """Median of the last 40 % of every stretch called ``label``, NaN without one."""
+def _stop(case: Case, ends: tuple[str, ...], clean: Floats, layout: TrackLayout) -> float:
+    """Where the track stands at a stop: the furthest end of all moves towards it, volts, NaN without any.
+
+    The median of those ends that lie within 1 % of the nominal span of the furthest; the rest did not arrive.
+    """
     time_s = case.run.samples["time_s"]
-    pieces = []
-    for mark in case.stretches(label):
-        start_s = mark.end_s - 0.4 * (mark.end_s - mark.start_s)
-        low, high = np.searchsorted(time_s, (start_s, mark.end_s))
-        pieces.append(clean[low:high])
-    together = np.concatenate(pieces) if pieces else np.empty(0)
-    return float(np.median(together)) if together.size else math.nan
+    outwards = (layout.open_v - layout.closed_v) * (1 if ends is OPEN_ENDS else -1)
+    reached = []
+    for mark in (mark for label in ends for mark in case.stretches(label)):
+        last = int(np.searchsorted(time_s, mark.end_s))
+        if last >= END_SAMPLES:
+            reached.append(float(np.median(clean[last - END_SAMPLES : last])))
+    if not reached:
+        return math.nan
+    volts = np.array(reached)
+    furthest = volts[np.argmax(volts * np.sign(outwards))]
+    return float(np.median(volts[np.abs(volts - furthest) < SAME_STOP * abs(outwards)]))

@@ -9,14 +9,16 @@ import numpy as np
 
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage, span_of
-from strokebench.diagnose.stats import Floats, Measured
+from strokebench.diagnose.stats import Floats, Measured, moving_mean
 from strokebench.findings import Finding
 from strokebench.physics.copper import COPPER_K_C, resistance_ratio
 from strokebench.samples import Samples
 
 REFERENCE_C = 20.0
-SETTLE_S = 0.08
-"""Left out at the start of each hold: motion against the stop and the electrical rise (a few ms) are over."""
+STILL_SHARE = 0.03
+"""A hold counts from where the current stays within this share of its end: then nothing moves (no back-EMF)."""
+SHORTEST = 80
+"""Settled samples a hold must have."""
 MEMORY = 10
 """Neighbouring samples share converter steps; the fit's own uncertainty is widened by the root of this."""
 CONTINUITY = ("stall_current", "Current against the stop at the hardest drive", "A")
@@ -67,14 +69,24 @@ def find(case: Case) -> list[Finding]:
 
 
 def stalls(case: Case) -> list[Samples]:
-    """Return the settled part of every hold against a stop."""
+    """Return the settled part of every hold against a stop, in order of time."""
     found = []
     for label in (labels.STALL_CLOSE, labels.STALL_OPEN):
         for mark in case.stretches(label):
-            rows = case.run.between(mark.start_s + SETTLE_S, mark.end_s)
-            if len(rows) >= 20:
+            rows = settled(case.run.of(mark))
+            if len(rows) >= SHORTEST:
                 found.append(rows)
     return sorted(found, key=lambda rows: float(rows["time_s"][0]))
+
+
+def settled(rows: Samples) -> Samples:
+    """Return the tail of a hold in which the current has come to its end value (a view)."""
+    if len(rows) < SHORTEST:
+        return rows
+    current_a = moving_mean(np.asarray(rows["current_a"], float), 5)
+    end_a = float(np.median(current_a[-30:]))
+    moving = np.abs(current_a - end_a) > max(STILL_SHARE * abs(end_a), 0.02)
+    return rows[int(np.flatnonzero(moving)[-1]) + 1 :] if moving.any() else rows
 
 
 def fit_loop(case: Case) -> Loop | str:
