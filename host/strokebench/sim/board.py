@@ -87,6 +87,7 @@ class SimBoard:
             self._read_ntcs()
         if self.capture is not None:
             self.capture.feed(plant, self.converter)
+            plant.fine = not self.capture.ready
 
     def _look_at_bench(self) -> None:
         active, plant = self.bench.active, self.plant
@@ -191,8 +192,9 @@ class SimBoard:
 
     def burst_start(self, channel: int, rate_hz: int, count: int, pre: int) -> int:
         """Begin a capture; return the actual rate, 0 when it cannot be done."""
-        rate: int = allowed(channel, rate_hz, count)
+        rate: int = allowed(channel, rate_hz, count)  # type: ignore[no-untyped-call]
         self.capture = BurstCapture(channel, rate, count, pre) if rate else None
+        self.plant.fine = rate > 0
         return rate
 
     def burst_trigger(self) -> None:

@@ -24,20 +24,21 @@ class BurstCapture:
 
     def trigger(self) -> None:
         """From now on everything is kept; of what came before, the last ``pre`` samples."""
-        if not self.triggered:
-            self.triggered = True
-            self._have = self._have[len(self._have) - min(self.pre, len(self._have)) :]
+        self.triggered = True
 
     def feed(self, plant: Plant, converter: Converter, tick_s: float = 1e-3) -> None:
         """Take what the channel did in the tick that ``plant`` has just gone through."""
         if self.ready:
             return
         fit = max(0, int(np.ceil((tick_s - self._next_s) * self.rate_hz - 1e-9)))
+        if not self.triggered and not self.pre:
+            self._next_s += fit / self.rate_hz - tick_s
+            return
         values = plant.waveform(BURST[self.channel], self.rate_hz, fit, self._next_s)
         self._next_s += fit / self.rate_hz - tick_s
         self._have = np.concatenate((self._have, converter.burst_counts(self.channel, values)))
         if not self.triggered:
-            self._have = self._have[-MAX_COUNT:]
+            self._have = self._have[-self.pre :]
         elif len(self._have) >= self.count:
             self.data = self._have[: self.count].astype("<u2").tobytes()
             self.ready = True

@@ -78,6 +78,7 @@ class Converter:
         drawn = rng.normal(0, 1, (ROWS, ch.N_CHANNELS)) * noise * spoiled
         self.rows: list[list[float]] = (drawn + np.array(self.zero) + 0.5).tolist()
         self.bend = self._bends(rng, spoiled)
+        self._fast_bend = np.array(self.bend[ch.BUS]) / LEFT
 
     @staticmethod
     def _offsets(rng: np.random.Generator, spoiled: float) -> NDArray[np.float64]:
@@ -109,7 +110,6 @@ class Converter:
         codes = ideal / LEFT
         if not self.ideal:
             codes = codes + self._rng.normal(0, FAST_NOISE, len(codes))
-            table = np.array(self.bend[ch.BUS]) / LEFT
-            codes = codes + table[np.clip(codes, 0, CODES - 1).astype(int)]
+            codes = codes + self._fast_bend[np.clip(codes, 0, CODES - 1).astype(int)]
         whole: NDArray[np.uint16] = (np.clip(np.round(codes), 0, CODES - 1) * LEFT).astype(np.uint16)
         return whole

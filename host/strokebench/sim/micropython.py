@@ -45,7 +45,7 @@ def find_interpreter() -> str:
 
 
 class MicroPythonPort:
-    """A port (see :mod:`strokebench.port`) to the firmware under MicroPython; ``board`` is the host's half."""
+    """A port (see :mod:`strokebench.port`) to firmware under MicroPython; ``board`` is the host's half."""
 
     def __init__(self, spec: SimSpec, board: SimBoard | None = None) -> None:
         interpreter = find_interpreter()
@@ -186,7 +186,7 @@ class MicroPythonPort:
     # -- port ------------------------------------------------------------------------------------------------
 
     def read(self, timeout_s: float) -> bytes:
-        """Return what the bench has sent; let up to ``timeout_s`` of its time pass if there is nothing yet."""
+        """Return what the bench has sent; let up to ``timeout_s`` of its time pass if there is nothing."""
         self._check_open()
         board = self.board
         left = round(timeout_s / TICK_S)

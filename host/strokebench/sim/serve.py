@@ -42,7 +42,7 @@ class Line(Protocol):
 
 
 class PtyLine:
-    """A pseudo terminal; our own end of the client's side stays open, so that a client leaving ends nothing."""
+    """A pseudo terminal; we keep the client's side open too, so that a client leaving ends nothing."""
 
     def __init__(self) -> None:
         if sys.platform == "win32":

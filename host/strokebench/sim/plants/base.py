@@ -67,8 +67,8 @@ class Plant:
 
     ``trip_a`` is the comparator's level (cycles are cut when the current's peak reaches it); ``cycles_cut``
     counts PWM cycles cut in the last tick.  ``connected`` tells whether the part joins its two wires;
-    ``leads_off`` that the bench's leads are off it.  ``good_feed_v`` is what the sensor feed gives when
-    nothing is wrong.
+    ``leads_off`` that the bench's leads are off it.  ``good_feed_v`` is what the sensor feed gives when nothing
+    is wrong.  ``fine``: a burst is being taken, so steps are wanted that show fast texture.
     """
 
     current_a = current_max_a = current_min_a = 0.0
@@ -79,6 +79,7 @@ class Plant:
     trip_a = math.inf
     connected = True
     leads_off = False
+    fine = False
     good_feed_v = 5.0
 
     def __init__(self, conditions: Conditions) -> None:
@@ -109,7 +110,9 @@ class Plant:
         """
         time_s = start_s + np.arange(count) / rate_hz
         if channel == "current":
-            mean = np.interp(time_s, np.linspace(0, 1e-3, len(self._nodes)), self._nodes)
+            mean = np.interp(
+                time_s, np.arange(len(self._nodes)) * (1e-3 / (len(self._nodes) - 1)), self._nodes
+            )
             wave = ripple.shape_a(
                 time_s, self._bridge_v, abs(self._drive), self._loop_ohm, self._inductance_h, PWM_HZ
             )
@@ -145,6 +148,19 @@ class Plant:
         self._pumped = rail != 2 or bus_v > source_v
         self.bus_v = min(max(bus_v, 0.0), CHOPPER_V)
         self.vin_v = source_v - self.source_ohm * taken_a
+
+    def _drive_legs(self, drive: float, mean_a: float) -> None:
+        """Mean leg voltages while the bridge switches."""
+        drop_v = FET_OHM * mean_a
+        if drive >= 0.0:
+            self.leg_a_v, self.leg_b_v = drive * self.bus_v - drop_v, drop_v
+        else:
+            self.leg_a_v, self.leg_b_v = -drop_v, -drive * self.bus_v + drop_v
+
+    def _float_legs(self, emf_v: float) -> None:
+        """Leg voltages with all FETs off; ``emf_v`` is what the part puts between them."""
+        middle = FLOAT_SHARE * self.bus_v
+        self.leg_a_v, self.leg_b_v = middle + 0.5 * emf_v, middle - 0.5 * emf_v
 
     def _warm_sink(self, dt_s: float) -> None:
         watts = 0.15 + BRIDGE_OHM * self.current_a * self.current_a

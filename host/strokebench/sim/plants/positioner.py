@@ -19,8 +19,6 @@ from strokebench.physics.copper import resistance_ratio
 from strokebench.sim.plants.base import (
     BRIDGE_OHM,
     DIODE_V,
-    FET_OHM,
-    FLOAT_SHARE,
     PWM_HZ,
     SUBSTEPS,
     Conditions,
@@ -177,20 +175,12 @@ class Positioner(Plant):
         self._square_sum += mean * mean
         if gate:
             self._settle_bus(drive * mean, rail, dt_s)
-            bus_v, drop = self.bus_v, FET_OHM * mean
             if cut:
-                drive = (mean * self._loop_ohm + self.mover.k_si * self.speed_rad_s) / max(bus_v, 0.1)
-            if drive >= 0.0:
-                self.leg_a_v, self.leg_b_v = drive * bus_v - drop, drop
-            else:
-                self.leg_a_v, self.leg_b_v = -drop, -drive * bus_v + drop
+                drive = (mean * self._loop_ohm + self.mover.k_si * self.speed_rad_s) / max(self.bus_v, 0.1)
+            self._drive_legs(drive, mean)
         else:
             self._settle_bus(-abs(mean), rail, dt_s)
-            middle = FLOAT_SHARE * self.bus_v
-            emf = 0.5 * self.mover.k_si * self.speed_rad_s
-            if self._broken:
-                emf = 0.0
-            self.leg_a_v, self.leg_b_v = middle + emf, middle - emf
+            self._float_legs(0.0 if self._broken else self.mover.k_si * self.speed_rad_s)
         self._read_tracks()
         self._slow_ticks += 1
         if self._slow_ticks == SLOW_TICKS:
