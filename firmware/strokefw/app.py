@@ -107,14 +107,16 @@ class App:
         code = guard.update(player.drive, player.gate, self.rail, trips, board.estop())
         if late > LATE_US and tick > 2:
             self.overruns += 1
-            if self.state >= state.ARMED:
+            if state.ARMED <= self.state <= state.STOPPING:
                 code = faults.TICK_OVERRUN
         if self.stop_ask:
             self._stop()
         if self.ask:
             self._asked()
-        if player.mode == ramp.JOG and guard.silent_ms > state.JOG_SILENT_MS and not code:
-            code = faults.HEARTBEAT_LOST
+        if self.state == state.DRIVING and not code:  # in a pause too, where the guard sees the bridge off
+            silent = guard.silent_ms
+            if silent > guard.heartbeat_ms or (silent > state.JOG_SILENT_MS and player.mode == ramp.JOG):
+                code = faults.HEARTBEAT_LOST
         if code:
             self._protect(code)
 
@@ -348,7 +350,10 @@ class App:
         self.rail = RAIL_OPEN
         self.ramp.cut()
         self.board.drive(0, 0)
-        self.selftest.start(0 if self.calibration.damaged else 1, self.limits.flags)
+        limits = self.limits
+        self.selftest.start(
+            0 if self.calibration.damaged else 1, limits.flags, limits.supply_min_mv, limits.supply_max_mv
+        )
         self._move(state.CHECK)
 
     def _abandon_check(self):

@@ -62,6 +62,8 @@ class Service:
             return
         if app.ramp.capture:
             self.burst.run()
+        if app.log.unsaved and (app.state == state.READY or app.state == state.LATCHED):
+            app.log.save()  # the chip stops while its flash is written: never while something may be driven
         sends = SENDS_MAX
         while sends and self._send():
             sends -= 1

@@ -6,7 +6,7 @@ to an App tick by tick, so every test is in lock step and exact.
 
 from array import array
 
-from strokefw import channels, wire
+from strokefw import channels, state, wire
 from strokefw.app import App
 
 LIMITS = (20000, 15000, 9000, 16000, 50, -10000, 10000, 5000, 15000, 500, 3000, 15000, 600, 5000, 1000, 0)
@@ -24,7 +24,7 @@ class FakeBoard:
         self.extra_ma = 0
         self.open_line = 0
         self.now_drive = self.now_gate = self.now_rail = 0
-        self.pulsed_leg = self.pulsed_side = -1
+        self.pulsed_side = -1
         self.us = 0
         self.cuts = 0
         self.level = 0
@@ -49,13 +49,23 @@ class FakeBoard:
         counts[channels.I_FINE] = max(0, min(65520, fine))
         counts[channels.BUS] = bus * 2589 // 1000
         counts[channels.VIN] = self.supply_mv * 2589 // 1000
-        legs = bus if self.now_gate else 0
-        counts[channels.LEG_A] = (legs * max(drive, 0) // 10000) * 2589 // 1000
-        counts[channels.LEG_B] = (legs * max(0 - drive, 0) // 10000) * 2589 // 1000
+        if self.now_gate:
+            counts[channels.LEG_A] = (bus * max(drive, 0) // 10000) * 2589 // 1000
+            counts[channels.LEG_B] = (bus * max(0 - drive, 0) // 10000) * 2589 // 1000
+        else:
+            counts[channels.LEG_A] = counts[channels.LEG_B] = self._legs(bus) * 2589 // 1000
         counts[channels.SENSOR_A] = self.sensor_a_mv * 12764 // 1000
         counts[channels.SENSOR_B] = self.sensor_b_mv * 12764 // 1000
         counts[channels.FEED] = 63820
         counts[channels.NTC_HEATSINK] = counts[channels.NTC_PART] = 44571  # 10 k: 25 C
+
+    def _legs(self, bus):
+        # with the bridge off: where the pull resistors leave both legs, or where one MOSFET pulls both
+        if self.pulsed_side < 0:
+            return bus * 407 // 1000
+        side = self.pulsed_side
+        self.pulsed_side = -1
+        return bus if side else 0
 
     def drive(self, drive, gate):
         """Keep what the bridge was told."""
@@ -77,8 +87,7 @@ class FakeBoard:
         self.now_rail = mode
 
     def pulse(self, leg, side, us):
-        """Keep which MOSFET was pulsed."""
-        self.pulsed_leg = leg
+        """Pull the legs in the next scan; the part joins them."""
         self.pulsed_side = side
 
     def led(self, on):
@@ -227,7 +236,7 @@ class Host:
         return answer
 
     def arm(self, limits=LIMITS):
-        """Hello, limits, arm."""
+        """Power-up check, hello, limits, arm."""
         self.tick(3)
         self.do("hello", wire.PROTOCOL)
         self.do("limits", *limits)
@@ -246,7 +255,7 @@ class Host:
             if i % 100 == 99:
                 self.send("heartbeat")
             self.tick()
-            if self.events and self.events[-1][1] == 5:
+            if self.events and self.events[-1][1] == state.EVENT_RUN_END:
                 return self.events[-1]
         raise AssertionError("the run did not end")
 
@@ -261,3 +270,14 @@ def counts_of(board):
     counts = array("H", [0] * channels.N_CHANNELS)
     board.scan(counts)
     return counts
+
+
+def check_steps(host, slew):
+    """Check every tick so far: driven only in DRIVING and STOPPING, within slew, reversal through zero."""
+    before = 0
+    for drive, gate, now in host.steps:
+        assert not gate or now in (state.DRIVING, state.STOPPING), (drive, gate, now)
+        assert gate or drive == 0
+        assert not gate or -slew <= drive - before <= slew, (before, drive)
+        assert drive * before >= 0, (before, drive)
+        before = drive

@@ -1,4 +1,4 @@
-"""Segments to drive, tick by tick: exact values and durations, the slew limit, reversal, watches, captures."""
+"""Segments to drive, tick by tick: exact values and times, slew limit, reversal, watches, captures."""
 # Runs under CPython and MicroPython.
 
 from strokefw import faults, ramp
@@ -59,7 +59,9 @@ class Dice:
 
 
 def test_ramp_is_exact_in_every_tick():
-    cases = ((0, 5000, 200), (0, 1000, 3), (5000, -5000, 777), (-30, 30, 7), (0, 10000, 30000), (100, 100, 5))
+    cases = (
+        (0, 5000, 200), (0, 1000, 3), (5000, -5000, 777), (-30, 30, 7), (0, 10000, 30000), (100, 100, 5),
+    )  # fmt: skip
     for start, target, ms in cases:
         r = player([(HOLD, start, 1), (RAMP, target, ms)])
         got = drives(play(r))[1:]
@@ -73,7 +75,8 @@ def test_ramp_is_exact_in_every_tick():
 
 def test_every_segment_lasts_its_ticks_whatever_the_slew_limit_does():
     segments = [
-        (RAMP, 8000, 30), (HOLD, -8000, 40), (STEP, 500, 17), (PAUSE, 0, 9), (PULSE, 6000, 0, (5, 7, 4, -100)),
+        (RAMP, 8000, 30), (HOLD, -8000, 40), (STEP, 500, 17), (PAUSE, 0, 9),
+        (PULSE, 6000, 0, (5, 7, 4, -100)),
         (RAMP, 0, 1), (HOLD, 0, 1),
     ]  # fmt: skip
     for slew in (1, 7, 50, 400, FULL):
