@@ -1,7 +1,8 @@
 """Verdicts: guard-banded per finding, then over the whole run, and the name of what is wrong.
 
-A finding passes only when it lies inside its limits by its expanded uncertainty U = k u, fails only when outside by
-U, and is inconclusive between (decision rule of ISO 14253-1; conformance probability after JCGM 106:2012).
+A finding passes only when it lies inside its limits by its expanded uncertainty U = k u, fails only when
+outside by U, and is inconclusive between (decision rule of ISO 14253-1; conformance probability after JCGM
+106:2012).
 """
 
 from __future__ import annotations
@@ -16,13 +17,29 @@ COVERAGE = 2.0
 
 NO_LIMIT = "for information, no limit is set"
 
-# What a defect brings with it: findings listed here, failing beside it, follow from it and are not defects of their
-# own. Order is by depth: an entry explains those after it, never those before. "*" stands for all other findings.
+# What a defect brings with it: findings listed here, failing beside it, follow from it and are not defects of
+# their own. Order is by depth: an entry explains those after it, never those before. "*" stands for all other
+# findings.
 CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "open_winding": ("*",),
-    "shorted_turns": ("weak_motor", "lead_resistance", "weak_spring", "sticky", "slow", "binding", "no_return"),
+    "shorted_turns": (
+        "weak_motor",
+        "lead_resistance",
+        "weak_spring",
+        "sticky",
+        "slow",
+        "binding",
+        "no_return",
+    ),
     "weak_motor": ("weak_spring", "sticky", "slow"),
-    "track_shorted": ("track_dead", "worn_track", "track_mismatch", "track_range", "stop_shifted", "short_travel"),
+    "track_shorted": (
+        "track_dead",
+        "worn_track",
+        "track_mismatch",
+        "track_range",
+        "stop_shifted",
+        "short_travel",
+    ),
     "track_dead": ("worn_track", "track_mismatch", "track_range", "stop_shifted", "short_travel"),
     "worn_track": ("track_mismatch", "track_range", "binding", "stop_shifted", "short_travel"),
     "lead_resistance": ("slow", "short_travel"),
@@ -58,7 +75,8 @@ def verdict_of(finding: Finding, k: float = COVERAGE) -> Finding:
     if finding.value <= low - guard or finding.value >= high + guard:
         return finding.with_(verdict=Verdict.FAIL)
     return finding.with_(
-        verdict=Verdict.INCONCLUSIVE, reason=f"within the uncertainty of a limit (U = {guard:.3g} {finding.unit})"
+        verdict=Verdict.INCONCLUSIVE,
+        reason=f"within the uncertainty of a limit (U = {guard:.3g} {finding.unit})",
     )
 
 

@@ -19,12 +19,25 @@ __all__ = ["diagnose", "kinds"]
 
 def _throttle(run: RunData, profile: PartProfile) -> tuple[Any, list[Callable[[Any], list[Finding]]]]:
     from strokebench.diagnose import (
-        binding, breakaway, evidence, friction, motor, response, rest, ripple, sensor, spring, supply, travel, winding,
+        binding,
+        breakaway,
+        evidence,
+        friction,
+        motor,
+        response,
+        rest,
+        ripple,
+        sensor,
+        spring,
+        supply,
+        travel,
+        winding,
     )  # fmt: skip
     from strokebench.diagnose.moving import MovingCase
 
     order = (
-        evidence, supply, winding, ripple, motor, sensor, travel, rest, breakaway, friction, spring, binding, response,
+        evidence, supply, winding, ripple, motor, sensor, travel, rest, breakaway, friction, spring, binding,
+        response,
     )  # fmt: skip
     return MovingCase(run, profile), [module.find for module in order]
 
@@ -40,15 +53,16 @@ def kinds() -> tuple[str, ...]:
 def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
     """Return all findings of a run, unjudged, in a fixed order; UsageError for an unknown kind of part.
 
-    When the recording as a whole is not fit (gaps, hardly driven, supply too low), every finding but those on the
-    supply and on the recording itself loses its value and says why.
+    When the recording as a whole is not fit (gaps, hardly driven, supply too low), every finding but those on
+    the supply and on the recording itself loses its value and says why.
     """
     from strokebench.diagnose.evidence import why_unfit
     from strokebench.errors import UsageError
 
     if profile.kind not in _KINDS:
         raise UsageError(
-            f"There is no diagnosis for parts of kind {profile.kind!r}.", f"Known kinds: {', '.join(kinds())}."
+            f"There is no diagnosis for parts of kind {profile.kind!r}.",
+            f"Known kinds: {', '.join(kinds())}.",
         )
     case, finders = _KINDS[profile.kind](run, profile)
     findings = [finding for find in finders for finding in find(case)]

@@ -33,12 +33,13 @@ class Spot:
 
 
 def find(case: MovingCase) -> list[Finding]:
-    """Return the largest excess of current over its surroundings that recurs at one place, in % of the friction.
+    """Return the largest excess of current over its surroundings that recurs at one place, in % of the
+    friction.
 
-    Per sweep: excess = current against motion less a line (the spring) and the running median over 15 % of travel,
-    separately on either side of rest, where the spring changes sign. The second largest excess over all sweeps within +-1.5 % of travel
-    counts, so it must recur in two sweeps at least. A sweep that ends before the stop adds what was pushed there.
-    Noise: the robust spread of all excesses.
+    Per sweep: excess = current against motion less a line (the spring) and the running median over 15 %,
+    separately on either side of rest, where the spring changes sign. The second largest excess over all
+    sweeps within +-1.5 % of travel counts, so it must recur in two sweeps at least. A sweep that ends before
+    the stop adds what was pushed there. Noise: the robust spread of all excesses.
     """
     if case.position is None:
         return [case.missing(*BINDING, case.why_no_position)]
@@ -126,6 +127,10 @@ def when_passed(case: MovingCase, place: float) -> tuple[float, float] | None:
     if case.position is None or not passes:
         return None
     time_s = case.run.samples["time_s"]
-    near = (np.abs(case.position.percent - place) < 2) & (time_s >= passes[0].start_s) & (time_s < passes[0].end_s)
+    near = (
+        (np.abs(case.position.percent - place) < 2)
+        & (time_s >= passes[0].start_s)
+        & (time_s < passes[0].end_s)
+    )
     hits = time_s[near]
     return (float(hits[0]), float(hits[-1])) if len(hits) else (passes[0].start_s, passes[0].end_s)

@@ -22,9 +22,9 @@ LOOK_BACK = 200
 def find(case: MovingCase) -> list[Finding]:
     """Return breakaway current opening and closing, with the drive it took in ``evidence``.
 
-    In each slow sweep: the highest current of the 0.2 s before the part has left its rest by 1 % of travel, which is
-    spring preload plus static friction. Breakaway falls with the rate of the ramp (Canudas de Wit et al., IEEE TAC
-    40(3), 1995), so the rate is kept in ``evidence``.
+    In each slow sweep: the highest current of the 0.2 s before the part has left its rest by 1 % of travel,
+    which is spring preload plus static friction. Breakaway falls with the rate of the ramp (Canudas de Wit et
+    al., IEEE TAC 40(3), 1995), so the rate is kept in ``evidence``.
     """
     return [
         _one(case, "breakaway_open", "Breakaway opening", labels.SWEEP_OPEN, 1),
@@ -35,9 +35,13 @@ def find(case: MovingCase) -> list[Finding]:
 def _one(case: MovingCase, key: str, title: str, label: str, direction: int) -> Finding:
     if case.position is None or not math.isfinite(case.rest_percent):
         return case.missing(key, title, "A", case.why_no_position)
-    found = [leaving for mark in case.stretches(label) if (leaving := _leaving(case, mark, direction)) is not None]
+    found = [
+        leaving for mark in case.stretches(label) if (leaving := _leaving(case, mark, direction)) is not None
+    ]
     if len(found) < 3:
-        return case.missing(key, title, "A", f"the part left its rest this way in only {len(found)} slow sweeps")
+        return case.missing(
+            key, title, "A", f"the part left its rest this way in only {len(found)} slow sweeps"
+        )
     table = np.array(found)
     measured = repeats(table[:, 0])
     measured = measured.widened(
@@ -51,7 +55,8 @@ def _one(case: MovingCase, key: str, title: str, label: str, direction: int) -> 
 
 
 def _leaving(case: MovingCase, mark: Mark, direction: int) -> tuple[float, float, float, float] | None:
-    """Current (positive in the direction of motion), drive, rate of the drive and time at which rest is left."""
+    """Current (positive in the direction of motion), drive, rate of the drive and time at which rest is
+    left."""
     where = (case.percent(mark) - case.rest_percent) * direction
     rows = case.run.of(mark)
     beyond = np.convolve(where > LEAVE_PERCENT, np.ones(STAY), "valid") >= STAY

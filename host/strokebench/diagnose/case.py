@@ -22,13 +22,15 @@ JOIN_S = 0.005
 
 @dataclass(frozen=True)
 class Case:
-    """A run and the profile it is judged by. ``stretches`` and ``samples`` are how finders reach the recording."""
+    """A run and the profile it is judged by. ``stretches`` and ``samples`` are how finders reach the
+    recording."""
 
     run: RunData
     profile: PartProfile
 
     def stretches(self, label: str) -> list[Mark]:
-        """Return the stretches called ``label`` in order of time; a ramp and what follows it directly are one."""
+        """Return the stretches called ``label`` in order of time; a ramp and what follows it directly are
+        one."""
         joined: list[Mark] = []
         for mark in self.run.labelled(label):
             if joined and mark.start_s - joined[-1].end_s < JOIN_S and joined[-1].kind == "ramp":
@@ -47,8 +49,9 @@ class Case:
     def accuracy(self, channel: str, what: str) -> float:
         """Return one standard uncertainty (``offset``, ``gain`` or ``noise``) of a sample column.
 
-        The run's own where it brings them; else the uncalibrated reference bench's (:mod:`strokebench.budget`),
-        linearity counted with the offset. Current is taken as measured in the fine range.
+        The run's own where it brings them; else the uncalibrated reference bench's
+        (:mod:`strokebench.budget`), linearity counted with the offset. Current is taken as measured in the
+        fine range.
         """
         own = self.run.accuracy.get(channel, {})
         if what in own:

@@ -1,4 +1,5 @@
-"""Is the recording fit to be judged at all? Gaps, clipping, a run cut short: reasons, not findings of the part."""
+"""Is the recording fit to be judged at all? Gaps, clipping, a run cut short: reasons, not findings of the
+part."""
 
 from __future__ import annotations
 
@@ -17,14 +18,17 @@ FULL_SCALE_A = 70.0
 
 
 def find(case: Case) -> list[Finding]:
-    """Return the share of missing samples, and a finding without value when the bench's protection ended the run."""
+    """Return the share of missing samples, and a finding without value when the bench's protection ended the
+    run."""
     out = [case.finding(*GAPS[:2], Measured(missing_percent(case), 0.0), GAPS[2], high="")]
     stopped = [event for event in case.run.events if event.kind == "fault" or event.code]
     if stopped:
         first = stopped[0]
         why = f"the bench ended it with code {first.code}: {first.text}"
         out.append(
-            case.missing(*ENDED, why, span_s=(first.time_s, first.time_s), evidence={"code": first.code, "gate": True})
+            case.missing(
+                *ENDED, why, span_s=(first.time_s, first.time_s), evidence={"code": first.code, "gate": True}
+            )
         )
     return out
 

@@ -19,7 +19,8 @@ class FindingLimit(Protocol):
 
 
 class TrackLayout(Protocol):
-    """Nominal ratiometric output of one sensor track, volts at a 5 V feed, at the closed and the open stop."""
+    """Nominal ratiometric output of one sensor track, volts at a 5 V feed, at the closed and the open
+    stop."""
 
     @property
     def closed_v(self) -> float: ...
@@ -28,9 +29,9 @@ class TrackLayout(Protocol):
 
 
 class PartProfile(Protocol):
-    """``kind`` picks the registry ("throttle"); ``findings`` maps finding keys to limits; ``required`` says whose
-    lack makes a run inconclusive (empty: every finding that has a limit); ``nominal`` holds numbers such as
-    ``lead_ohm``, the resistance of the bench's own leads to the part."""
+    """``kind`` picks the registry ("throttle"); ``findings`` maps finding keys to limits; ``required`` says
+    whose lack makes a run inconclusive (empty: every finding that has a limit); ``nominal`` holds numbers
+    such as ``lead_ohm``, the resistance of the bench's own leads to the part."""
 
     @property
     def name(self) -> str: ...

@@ -19,9 +19,10 @@ MIN_PAIRS = 3
 def find(case: MovingCase) -> list[Finding]:
     """Return friction in amperes of motor current and its share of the spring's own current.
 
-    Friction is the median over the open side of half the distance between the currents up and down at the same
-    place, one value per pair of sweeps; type A from the pairs, type B from the current gain (the offset cancels).
-    The share is a ratio of currents, so the gain cancels too; at 100 % the part no longer returns by itself.
+    Friction is the median over the open side of half the distance between the currents up and down at the
+    same place, one value per pair of sweeps; type A from the pairs, type B from the current gain (the offset
+    cancels). The share is a ratio of currents, so the gain cancels too; at 100 % the part no longer returns
+    by itself.
     """
     if case.position is None:
         return [case.missing(*one, case.why_no_position) for one in (FRICTION, HYSTERESIS)]

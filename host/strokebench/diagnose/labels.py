@@ -1,13 +1,14 @@
 """The segment labels a throttle procedure must carry, and what each of them has to contain.
 
-Procedure files put these words on their segments; the diagnosis finds its evidence by them. Several segments in a
-row with the same label are one stretch when the first is a ramp (a sweep may be made of fast and slow ramps and a
-hold at its end), so a sweep is one stretch from one end stop to the other. Positive drive opens. Times and drives below are what the estimators were made for.
+Procedure files put these words on their segments; the diagnosis finds its evidence by them. Several segments
+in a row with the same label are one stretch when the first is a ramp (a sweep may be made of fast and slow
+ramps and a hold at its end), so a sweep is one stretch from one end stop to the other. Positive drive opens.
+Times and drives below are what the estimators were made for.
 
 =============== ======== =====================================================================================
 label           kind     what it has to be
 =============== ======== =====================================================================================
-rest            PAUSE    no drive, coasting, >= 400 ms, first thing of the run: no-load supply, offsets, noise,
+rest            PAUSE    no drive, coasting, >= 400 ms, first of all: no-load supply, offsets, noise,
                          where the part rests
 approach        any      to the closed stop before the first sweep; not evaluated
 sweep_open      RAMP     from the closed stop (about -0.45) to the open stop (about +0.65). Slow (<= 0.12 of
@@ -16,7 +17,7 @@ sweep_open      RAMP     from the closed stop (about -0.45) to the open stop (ab
 sweep_return    RAMP     the same way back, slow between +0.30 and -0.40. At least 3 of each, alternating
 stall_open      HOLD     against the open stop, >= 250 ms each, 3 or more levels, say 0.40, 0.55, 0.70
 stall_close     HOLD     against the closed stop, the same levels negative
-burst_ripple    BURST    channel I_FINE, >= 200 kS/s, >= 2000 points, held against the open stop at drive 0.45..0.5
+burst_ripple    BURST    current_fine, >= 200 kS/s, >= 2000 points, held against the open stop at 0.45..0.5
 step_open       STEP     from rest to about +0.6, hold >= 400 ms; at least 3
 release_open    PAUSE    coast after step_open, >= 600 ms: return time, rest position from the open side
 step_close      STEP     from rest to about -0.6, hold >= 400 ms; at least 3

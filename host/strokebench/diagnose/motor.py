@@ -28,9 +28,9 @@ MODEL_U = 0.005
 def find(case: MovingCase) -> list[Finding]:
     """Return K from the steps: integral of (V - R i) over a stretch = K x angle + L x change of current.
 
-    R is taken from the end of the same step, where the part stands at the stop, so the winding's temperature and
-    the current's gain cancel. The last term is left out: 1.5 mH and 1 A are 1.5 mV s against about 350. The angle
-    comes from the nominal travel.
+    R is taken from the end of the same step, where the part stands at the stop, so the winding's temperature
+    and the current's gain cancel. The last term is left out: 1.5 mH and 1 A are 1.5 mV s against about 350.
+    The angle comes from the nominal travel.
     """
     measured = motor_constant(case)
     if isinstance(measured, str):
@@ -54,7 +54,9 @@ def motor_constant(case: MovingCase) -> Measured | str:
     if len(found) < 3:
         return f"only {len(found)} quick openings covered enough of the travel, at least 3 are needed"
     measured = repeats(found)
-    return measured.widened(measured.value * math.hypot(case.accuracy("output_a_v", "gain"), TRAVEL_U, MODEL_U))
+    return measured.widened(
+        measured.value * math.hypot(case.accuracy("output_a_v", "gain"), TRAVEL_U, MODEL_U)
+    )
 
 
 def _step(case: MovingCase, mark: Mark, travel_deg: float) -> float | None:

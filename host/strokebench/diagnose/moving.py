@@ -57,8 +57,8 @@ class MovingCase(Case):
 
     @cached_property
     def rest_percent(self) -> float:
-        """Where the part would rest without friction, % of travel: from the sweeps where they show it, else the
-        median of where it did come to rest; NaN if unknown."""
+        """Where the part would rest without friction, % of travel: from the sweeps where they show it, else
+        the median of where it did come to rest; NaN if unknown."""
         place = neutral(self.sweeps)
         if math.isfinite(place):
             return place
@@ -66,9 +66,11 @@ class MovingCase(Case):
         together = np.concatenate(known)
         return float(np.median(together)) if together.size else math.nan
 
-    def side(self, opening: bool, margin: float = 2.0, stop: float = 3.0) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-        """Mask over GRID: places on the opening or the closing side of rest, ``margin`` away from it and ``stop``
-        % away from the end stop."""
+    def side(
+        self, opening: bool, margin: float = 2.0, stop: float = 3.0
+    ) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        """Mask over GRID: places on the opening or the closing side of rest, ``margin`` away from it and
+        ``stop`` % away from the end stop."""
         rest = self.rest_percent
         if not math.isfinite(rest):
             rest = -100.0

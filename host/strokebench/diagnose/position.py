@@ -18,7 +18,8 @@ SMOOTH = 7
 
 @dataclass(frozen=True)
 class Position:
-    """``percent`` per sample; ``track`` it was read from; ``stops_found`` False when nominal stops had to serve.
+    """``percent`` per sample; ``track`` it was read from; ``stops_found`` False when nominal stops had to
+    serve.
 
     ``u_percent`` is the standard uncertainty of a position (offset left by the stops, noise after smoothing).
     """
@@ -35,7 +36,9 @@ def read_position(tracks: dict[str, Track]) -> Position | None:
     if not alive:
         return None
     best = min(alive, key=lambda track: (not _reached(track), int(track.glitch.sum()) // 5, track.noise_v))
-    closed_v, open_v = (best.closed_v, best.open_v) if _reached(best) else (best.layout.closed_v, best.layout.open_v)
+    closed_v, open_v = (
+        (best.closed_v, best.open_v) if _reached(best) else (best.layout.closed_v, best.layout.open_v)
+    )
     volts = np.where(best.glitch, best.clean, best.volts)
     percent = moving_mean((volts - closed_v) / (open_v - closed_v) * 100, SMOOTH)
     noise = best.noise_v / abs(open_v - closed_v) * 100

@@ -16,7 +16,8 @@ NEAR = 0.10
 
 
 def find(case: MovingCase) -> list[Finding]:
-    """Return times to open and close (step to 90 % of the way) and to return from either stop (to within 10 %).
+    """Return times to open and close (step to 90 % of the way) and to return from either stop (to within 10
+    %).
 
     First crossing times, interpolated between samples; coasting returns are not slowed by a shorted motor.
     """

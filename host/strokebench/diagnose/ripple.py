@@ -23,10 +23,10 @@ LOWEST_HZ = 4000.0
 def find(case: Case) -> list[Finding]:
     """Return the inductance from the fundamental of the ripple.
 
-    A bridge leg switching between 0 and V at duty D has a fundamental of amplitude (2 V/pi) sin(pi D) (Fourier
-    series of a rectangular wave); through R and L that makes a current of amplitude A1, so
-    omega L = sqrt((2 V sin(pi D) / (pi A1))^2 - R^2). Unlike the small-ripple formula it needs no short period
-    and sees through converter noise. Type A from six parts of the burst.
+    A bridge leg switching between 0 and V at duty D has a fundamental of amplitude (2 V/pi) sin(pi D)
+    (Fourier series of a rectangular wave); through R and L that makes a current of amplitude A1, so
+    omega L = sqrt((2 V sin(pi D) / (pi A1))^2 - R^2). Unlike the small-ripple formula it needs no short
+    period and sees through converter noise. Type A from six parts of the burst.
     """
     bursts = [one for one in case.run.bursts if one.label == labels.BURST_RIPPLE and one.unit == "A"]
     if not bursts:
@@ -36,7 +36,11 @@ def find(case: Case) -> list[Finding]:
     around = case.run.between(burst.start_s - 0.02, when[1] + 0.02)
     loop = fit_loop(case)
     if isinstance(loop, str) or len(around) < 5:
-        return [case.missing(*INDUCTANCE, loop if isinstance(loop, str) else "the burst lies outside the recording")]
+        return [
+            case.missing(
+                *INDUCTANCE, loop if isinstance(loop, str) else "the burst lies outside the recording"
+            )
+        ]
     duty, supply_v = abs(float(np.median(around["drive"]))), float(np.median(around["supply_v"]))
     pwm_hz = strongest_hz(burst)
     parts = [amplitude(piece, burst.rate_hz, pwm_hz) for piece in np.array_split(burst.values, PARTS)]
@@ -46,7 +50,12 @@ def find(case: Case) -> list[Finding]:
     gain = math.hypot(case.accuracy("current_a", "gain"), case.accuracy("supply_v", "gain"))
     measured = repeats(np.array(found) * 1e3)
     measured = measured.widened(measured.value * math.hypot(gain, MODEL_SHARE))
-    evidence = {"pwm_hz": pwm_hz, "ripple_a": float(np.mean(parts)), "duty": duty, "points": len(burst.values)}
+    evidence = {
+        "pwm_hz": pwm_hz,
+        "ripple_a": float(np.mean(parts)),
+        "duty": duty,
+        "points": len(burst.values),
+    }
     # Fewer turns carry less flux per ampere, and L falls with their square.
     return [
         case.finding(
@@ -57,7 +66,8 @@ def find(case: Case) -> list[Finding]:
 
 
 def strongest_hz(burst: Burst) -> float:
-    """Frequency of the strongest line above 4 kHz, refined by a parabola through the logarithms (Hann window)."""
+    """Frequency of the strongest line above 4 kHz, refined by a parabola through the logarithms (Hann
+    window)."""
     values = burst.values - burst.values.mean()
     power = np.abs(np.fft.rfft(values * np.hanning(len(values))))
     step = burst.rate_hz / len(values)

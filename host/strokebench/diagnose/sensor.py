@@ -20,7 +20,8 @@ APART_S = 0.02
 
 
 def find(case: MovingCase) -> list[Finding]:
-    """Return swing, noise and dropouts per track, then mismatch and linearity of one track against the other."""
+    """Return swing, noise and dropouts per track, then mismatch and linearity of one track against the
+    other."""
     out: list[Finding] = []
     for name in case.profile.tracks:
         track = case.tracks.get(str(name))
@@ -37,7 +38,9 @@ def _swing(case: MovingCase, track: Track, key: str, title: str) -> Finding:
     if not others_move and not (track.rail and case.drives_current):
         return case.missing(key, title, "% of nominal", case.why_no_position)
     share = track.swing * 100
-    u = math.hypot(case.accuracy(f"sensor_{track.name}_v", "gain") * share, track.noise_v / abs(track.nominal_span_v))
+    u = math.hypot(
+        case.accuracy(f"sensor_{track.name}_v", "gain") * share, track.noise_v / abs(track.nominal_span_v)
+    )
     fault = "track_shorted" if track.rail == "high" else "track_dead"
     evidence = {"volts": float(np.median(track.volts)), "rail": track.rail}
     return case.finding(key, title, Measured(share, u), "% of nominal", low=fault, high="track_range",
@@ -49,8 +52,10 @@ def _noise(case: MovingCase, track: Track) -> Finding:
     if not track.alive:
         return case.missing(key, title, "mV", "the track does not follow the motion")
     count = len(track.volts)
-    return case.finding(key, title, Measured(track.noise_v * 1e3, track.noise_v * 1e3 / math.sqrt(count / 10)), "mV",
-                        high="worn_track")  # fmt: skip
+    noise_mv = track.noise_v * 1e3
+    return case.finding(
+        key, title, Measured(noise_mv, noise_mv / math.sqrt(count / 10)), "mV", high="worn_track"
+    )
 
 
 def _dropouts(case: MovingCase, track: Track) -> Finding:
@@ -81,7 +86,9 @@ def _glitch_places(case: MovingCase, track: Track, around: float) -> Floats:
     return np.asarray(places[np.abs(places - around) < 2 * SAME_PLACE])
 
 
-def _separate(index: np.ndarray[tuple[int], np.dtype[np.intp]], time_s: Floats) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
+def _separate(
+    index: np.ndarray[tuple[int], np.dtype[np.intp]], time_s: Floats
+) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
     """First samples of groups that are at least 20 ms apart."""
     if not len(index):
         return index
@@ -93,11 +100,17 @@ def _agreement(case: MovingCase) -> list[Finding]:
     if len(case.profile.tracks) < 2:
         return []
     if len(tracks) < 2 or case.position is None:
-        return [case.missing(*one, "two tracks that follow the motion are needed") for one in (MISMATCH, LINEARITY)]
+        return [
+            case.missing(*one, "two tracks that follow the motion are needed")
+            for one in (MISMATCH, LINEARITY)
+        ]
     curve_a, curve_b = (_curve(case, track) for track in tracks[:2])
     known = np.isfinite(curve_a) & np.isfinite(curve_b)
     if known.sum() < 50:
-        return [case.missing(*one, "the slow sweeps cover too little of the travel") for one in (MISMATCH, LINEARITY)]
+        return [
+            case.missing(*one, "the slow sweeps cover too little of the travel")
+            for one in (MISMATCH, LINEARITY)
+        ]
     apart = curve_a[known] - curve_b[known]
     fitted = line(curve_a[known], curve_b[known])
     bend = curve_b[known] - fitted.slope * curve_a[known] - fitted.offset
@@ -135,5 +148,7 @@ def _curve(case: MovingCase, track: Track) -> Floats:
 
 def _u_track(case: Case, track: Track) -> float:
     channel = f"sensor_{track.name}_v"
-    volts = math.hypot(case.accuracy(channel, "offset"), 2.5 * case.accuracy(channel, "gain"), track.noise_v / 2)
+    volts = math.hypot(
+        case.accuracy(channel, "offset"), 2.5 * case.accuracy(channel, "gain"), track.noise_v / 2
+    )
     return volts / abs(track.nominal_span_v) * 100

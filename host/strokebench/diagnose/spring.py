@@ -23,9 +23,9 @@ SENSIBLE_CLOSE = 4
 def find(case: MovingCase) -> list[Finding]:
     """Return preloads and slope from the middle of the loop, i_s(x) = (i_up + i_dn)/2.
 
-    Opening side: a line fitted to i_s over the places between rest and the open stop, once per pair of sweeps;
-    preload is the line at rest, slope its rise over the full travel. Closing side: too short for a slope, so the
-    median. A weak or broken spring is low in them all; friction does not change them.
+    Opening side: a line fitted to i_s over the places between rest and the open stop, once per pair of
+    sweeps; preload is the line at rest, slope its rise over the full travel. Closing side: too short for a
+    slope, so the median. A weak or broken spring is low in them all; friction does not change them.
     """
     sweeps = case.sweeps
     if case.position is None or not math.isfinite(case.rest_percent):

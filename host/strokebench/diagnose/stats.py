@@ -76,7 +76,7 @@ class Line:
 def line(x: ArrayLike, y: ArrayLike) -> Line:
     """Ordinary least squares through at least 3 points; ValueError with fewer or without spread in x."""
     a, b = np.asarray(x, float), np.asarray(y, float)
-    centre = a - a.mean() if a.size else a
+    centre = a - float(a.mean()) if a.size else a
     power = float(centre @ centre)
     if a.size < 3 or power <= 0:
         raise ValueError("a line needs at least 3 points at different places")
@@ -84,7 +84,9 @@ def line(x: ArrayLike, y: ArrayLike) -> Line:
     offset = float(b.mean()) - slope * float(a.mean())
     residual = math.sqrt(float(np.sum((b - slope * a - offset) ** 2)) / (a.size - 2))
     u_slope = residual / math.sqrt(power)
-    return Line(slope, offset, u_slope, math.hypot(residual / math.sqrt(a.size), u_slope * a.mean()), residual)
+    return Line(
+        slope, offset, u_slope, math.hypot(residual / math.sqrt(a.size), u_slope * a.mean()), residual
+    )
 
 
 def robust_line(x: ArrayLike, y: ArrayLike, rounds: int = 6) -> Line:
@@ -104,8 +106,8 @@ def robust_line(x: ArrayLike, y: ArrayLike, rounds: int = 6) -> Line:
 
 def total_slope(x: ArrayLike, y: ArrayLike, u_x: float, u_y: float) -> float:
     """Slope of y on x when both carry noise (standard deviations ``u_x``, ``u_y``): total least squares."""
-    a = (np.asarray(x, float) - np.mean(x)) / u_x
-    b = (np.asarray(y, float) - np.mean(y)) / u_y
+    a, b = np.asarray(x, float), np.asarray(y, float)
+    a, b = (a - float(a.mean())) / u_x, (b - float(b.mean())) / u_y
     direction = np.linalg.svd(np.column_stack((a, b)), full_matrices=False)[2][0]
     if abs(direction[0]) < 1e-12:
         raise ValueError("the points do not spread along x")

@@ -20,9 +20,9 @@ MEMORY = 10
 def find(case: Case) -> list[Finding]:
     """Return rest voltage, lowest voltage (10 ms mean), and source resistance.
 
-    The bridge takes drive x current from the supply (mean over PWM periods), so the slope of supply voltage against
-    that product is the resistance before the bridge. The part's own leads lie behind the bridge and do not enter:
-    a weak battery and a bad lead to the part are told apart.
+    The bridge takes drive x current from the supply (mean over PWM periods), so the slope of supply voltage
+    against that product is the resistance before the bridge. The part's own leads lie behind the bridge and
+    do not enter: a weak battery and a bad lead to the part are told apart.
     """
     samples = case.run.samples
     if len(samples) < 200 or not np.isfinite(samples["supply_v"]).any():
@@ -41,7 +41,9 @@ def find(case: Case) -> list[Finding]:
     time_s = float(samples["time_s"][at])
     lowest = Measured(float(smooth[at]), math.hypot(offset, gain * float(smooth[at])))
     out.append(
-        case.finding(*LOWEST[:2], lowest, LOWEST[2], low="weak_battery", span_s=(time_s - 0.05, time_s + 0.05))
+        case.finding(
+            *LOWEST[:2], lowest, LOWEST[2], low="weak_battery", span_s=(time_s - 0.05, time_s + 0.05)
+        )
     )
     return [*out, _source(case)]
 

@@ -1,9 +1,9 @@
 """Current against position, up and down, from the slow sweeps.
 
 The current at which the plate first passes a place is what it takes to move there: on the way up spring plus
-friction, on the way down spring minus friction, so half the difference is friction and half the sum is spring (in
-amperes; both are torques over the motor constant). Current, not drive, is used, because back-EMF widens a loop drawn
-against drive (Loh et al., Engineering 5, 2013, give the balance).
+friction, on the way down spring minus friction, so half the difference is friction and half the sum is spring
+(in amperes; both are torques over the motor constant). Current, not drive, is used, because back-EMF widens a
+loop drawn against drive (Loh et al., Engineering 5, 2013, give the balance).
 """
 
 from __future__ import annotations
@@ -25,12 +25,14 @@ SMOOTH = 5
 """Samples of the moving mean over current."""
 NEUTRAL_CELLS = 3
 FASTEST = 0.25
-"""Change of drive per second above which a passing tells more of the motion than of the friction: left out."""
+"""Change of drive per second above which a passing tells more of the motion than of the friction: left
+out."""
 
 
 @dataclass(frozen=True)
 class Sweep:
-    """One pass over the travel: ``direction`` +1 opening, -1 closing; ``current_a`` on GRID, NaN where not reached.
+    """One pass over the travel: ``direction`` +1 opening, -1 closing; ``current_a`` on GRID, NaN where not
+    reached.
 
     ``reach`` is the furthest place in % of travel, ``push_a`` the current at the end of the sweep.
     """
@@ -140,7 +142,8 @@ def level(curves: Floats, keep: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> F
 
 
 def neutral(sweeps: Sweeps) -> float:
-    """Place in % of travel where the spring changes its side: the steepest rise of the loop's middle; NaN if none.
+    """Place in % of travel where the spring changes its side: the steepest rise of the loop's middle; NaN if
+    none.
 
     Unlike the place where the part comes to rest, friction does not move it.
     """

@@ -1,6 +1,7 @@
 """What the position sensor's tracks say for themselves: alive, shorted, noisy, with dead spots, agreeing.
 
-Without a reference encoder only track against track can be judged; a bend common to both tracks is not visible.
+Without a reference encoder only track against track can be judged; a bend common to both tracks is not
+visible.
 """
 
 from __future__ import annotations
@@ -30,9 +31,9 @@ SAME_STOP = 0.01
 class Track:
     """One track over the whole run.
 
-    ``volts`` as recorded; ``clean`` without glitches (median of 31 ms); ``closed_v``/``open_v`` at the stops, NaN
-    where the run has none; ``noise_v`` standard deviation from sample to sample; ``glitch`` a mask of samples that
-    jump away from their surroundings.
+    ``volts`` as recorded; ``clean`` without glitches (median of 31 ms); ``closed_v``/``open_v`` at the stops,
+    NaN where the run has none; ``noise_v`` standard deviation from sample to sample; ``glitch`` a mask of
+    samples that jump away from their surroundings.
     """
 
     name: str
@@ -57,7 +58,8 @@ class Track:
 
     @property
     def rail(self) -> str:
-        """``low`` or ``high`` where the middle half of the recording sits at ground or at the feed, else empty."""
+        """``low`` or ``high`` where the middle half of the recording sits at ground or at the feed, else
+        empty."""
         low, high = np.percentile(self.volts, (25, 75))
         if high < RAIL_V:
             return "low"

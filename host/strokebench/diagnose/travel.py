@@ -1,4 +1,5 @@
-"""End stops and travel: where the sensor stands with the part pressed against each stop, and how far apart."""
+"""End stops and travel: where the sensor stands with the part pressed against each stop, and how far
+apart."""
 
 from __future__ import annotations
 
@@ -18,8 +19,8 @@ TRAVEL = ("travel", "Travel between the stops", "% of nominal")
 def find(case: MovingCase) -> list[Finding]:
     """Return travel (share of the nominal sensor span) and the two stops (offset from nominal, % of travel).
 
-    The stops are the medians of the position sensor over the last part of the holds against them. A part that is
-    jammed shows as too short a travel; a sensor or stop out of place shows in the offsets.
+    The stops are the medians of the position sensor over the last part of the holds against them. A part that
+    is jammed shows as too short a travel; a sensor or stop out of place shows in the offsets.
     """
     position = case.position
     if position is None:
@@ -43,8 +44,9 @@ def find(case: MovingCase) -> list[Finding]:
         u_off = math.hypot(offset, gain * wanted_v) / abs(nominal_v) * 100
         out.append(
             case.finding(
-                f"stop_{end}", f"{end.capitalize()} stop, offset from nominal", Measured(off, u_off), "% of travel",
-                low="stop_shifted", high="stop_shifted", span_s=when, evidence={"volts": found_v},
+                f"stop_{end}", f"{end.capitalize()} stop, offset from nominal", Measured(off, u_off),
+                "% of travel", low="stop_shifted", high="stop_shifted", span_s=when,
+                evidence={"volts": found_v},
             )
         )  # fmt: skip
     return out

@@ -16,7 +16,8 @@ from strokebench.samples import Samples
 
 REFERENCE_C = 20.0
 STILL_SHARE = 0.03
-"""A hold counts from where the current stays within this share of its end: then nothing moves (no back-EMF)."""
+"""A hold counts from where the current stays within this share of its end: then nothing moves (no
+back-EMF)."""
 SHORTEST = 80
 """Settled samples a hold must have."""
 MEMORY = 10
@@ -27,7 +28,8 @@ RESISTANCE = ("winding_resistance", "Winding resistance at 20 C", "ohm")
 
 @dataclass(frozen=True)
 class Loop:
-    """Fit over all stalls: resistance of winding and leads at the start, its u, brush drop, temperature there."""
+    """Fit over all stalls: resistance of winding and leads at the start, its u, brush drop, temperature
+    there."""
 
     ohm: float
     u_ohm: float
@@ -41,9 +43,9 @@ class Loop:
 def find(case: Case) -> list[Finding]:
     """Return the current at the hardest stall, and the winding's resistance referred to 20 C.
 
-    Slope of leg voltage difference against current over all levels and both polarities, with a constant drop that
-    changes sign with the current (brushes) and a rise with the A2s put in so far (self-heating), so the value is
-    that of the cold winding. Copper by IEC 60228 practice (k = 234.5), the profile's lead resistance taken off.
+    Slope of leg voltage difference against current over all levels and both polarities, with a constant drop
+    that changes sign with the current (brushes) and a rise with the A2s put in so far (self-heating), so the
+    value is that of the cold winding. Copper by IEC 60228 practice (k = 234.5), leads taken off.
     """
     rows = stalls(case)
     when = span_of(*rows)
