@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from strokebench.samples import Samples
 
 COVERAGE = 2
+WIDE = 110
 STYLES = {Verdict.PASS: "green", Verdict.FAIL: "bold red", Verdict.INCONCLUSIVE: "yellow"}
 
 
@@ -86,33 +87,35 @@ def value_text(finding: Finding) -> str:
 
 
 def limits_text(finding: Finding) -> str:
-    """Return the limits as ``0.5 .. 2``, ``>= 0.5``, ``<= 2`` or nothing."""
+    """Return the limits as ``0.5..2``, ``>= 0.5``, ``<= 2`` or nothing."""
     if finding.lower is not None and finding.upper is not None:
-        return f"{finding.lower:g} .. {finding.upper:g}"
+        return f"{finding.lower:g}..{finding.upper:g}"
     if finding.lower is not None:
         return f">= {finding.lower:g}"
     return "" if finding.upper is None else f"<= {finding.upper:g}"
 
 
-def where_text(finding: Finding) -> str:
-    """Return the place in the travel and the stretch of the recording."""
-    place = "" if finding.place is None else f"at {finding.place:.0f} % "
-    span = "" if finding.span_s is None else f"{finding.span_s[0]:.1f}-{finding.span_s[1]:.1f} s"
-    return (place + span).strip()
+def where_text(finding: Finding, short: bool = False) -> str:
+    """Return the place in the travel and the stretch of the recording; ``short``: only where that begins."""
+    texts = [] if finding.place is None else [f"{finding.place:.0f} %"]
+    if finding.span_s is not None:
+        start_s, end_s = finding.span_s
+        texts.append(f"{start_s:.0f} s" if short else f"{start_s:.1f}-{end_s:.1f} s")
+    return ", ".join(texts)
 
 
-def findings_table(findings: Sequence[Finding]) -> Table:
-    """Return the table of findings, made for 80 columns."""
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for name, justify in (("finding", "left"), ("value ± U (k=2)", "right"), ("unit", "left")):
-        table.add_column(name, justify=justify, overflow="fold")  # type: ignore[arg-type]
-    table.add_column("limits", overflow="fold")
-    table.add_column("verdict", no_wrap=True)
-    table.add_column("where", overflow="fold")
+def findings_table(findings: Sequence[Finding], width: int = 80) -> Table:
+    """Return the table of findings for a terminal ``width`` columns wide; 80 are enough."""
+    short = width < WIDE
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 1, 0, 0))
+    table.add_column("finding", overflow="fold")
+    table.add_column("value ± U", justify="right", no_wrap=True)
+    for name in ("unit", "limits", "verdict", "where"):
+        table.add_column(name, no_wrap=True)
     for one in findings:
         shown = f"[{STYLES[one.verdict]}]{verdict_word(one)}[/]"
         texts = (one.title, value_text(one), one.unit, limits_text(one))
-        table.add_row(*(escape(text) for text in texts), shown, escape(where_text(one)))
+        table.add_row(*(escape(text) for text in texts), shown, escape(where_text(one, short)))
     return table
 
 
@@ -127,8 +130,9 @@ def show_result(
     title: str, findings: Sequence[Finding], verdict: Verdict, console: Console | None = None
 ) -> None:
     """Print findings, the reasons of what did not pass, and the one line that counts."""
-    console = console or Console(soft_wrap=False)
-    console.print(findings_table(findings))
+    console = console or Console()
+    console.print(findings_table(findings, console.width))
+    console.print(f"U = {COVERAGE} u, about 95 % confidence", style="dim")
     console.print()
     for one in findings:
         if one.verdict is not Verdict.PASS and one.reason and verdict_word(one) != "info":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 
 from strokebench.commands.common import add_sim
 
@@ -20,10 +21,19 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Do it until interrupted."""
+    """Do it until interrupted; standard output carries nothing but the name to reach it by."""
     from strokebench.commands.common import sim_spec
-    from strokebench.sim.serve import serve
+    from strokebench.sim.serve import serve_pty, serve_tcp
 
     spec = sim_spec(args, args.part)
     assert spec is not None  # sim=True above
-    return serve(spec, tcp_port=args.tcp)
+    if args.tcp is None:
+        serve_pty(spec, _announce)
+    else:
+        serve_tcp(spec, args.tcp, _announce)
+    return 0
+
+
+def _announce(name: str) -> None:
+    print(name, flush=True)
+    print(f"Simulated bench; try: strokebench info --port {name}   (Ctrl-C ends it)", file=sys.stderr)
