@@ -104,6 +104,13 @@ def rows() -> list[Row]:
         Row("recovery", charge_w(fet.recovery_c, design.SUPPLY_V, hz), "W", "Qrr V f", APP_NOTE),
         Row("output charge", capacitor_w(fet.output_f, design.SUPPLY_V, hz), "W", "Coss V^2 f/2", APP_NOTE),
         Row("gate, one FET", charge_w(fet.gate_c, design.GATE_DRIVE_V, hz), "W", "Qg Vg f", APP_NOTE),
+        Row(
+            "snubber of the switching leg",
+            2 * capacitor_w(design.SNUBBER_F, design.SUPPLY_V, hz),
+            "W",
+            "C V^2 f",
+            "RC charge and discharge",
+        ),
         Row("hottest FET", one, "W", "sum of its terms", "this page"),
         Row("bridge", total, "W", "hottest + second FET + dead time", "this page"),
         Row(

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from strokefw import cobs, wire
 
 RUN = bytes(range(1, 255))
-# Cheshire and Baker, IEEE/ACM Trans. Networking 7(2), 1999: the definition, worked by hand; the IP header is the
+# Cheshire and Baker, IEEE/ACM Trans. Networking 7(2), 1999: the definition, by hand; the IP header is the
 # paper's own example (from memory). The long ones are the cases where encoders go wrong.
 VECTORS = [
     (b"", b"\x01"),
