@@ -23,7 +23,6 @@ TRANSITIONS = (
     (ARMED, DRIVING),  # run, jog
     (ARMED, LATCHED),
     (DRIVING, STOPPING),  # end of procedure, stop, fault of severity stop
-    (DRIVING, ARMED),  # stop at once
     (DRIVING, READY),  # fault that switches off without latching
     (DRIVING, LATCHED),
     (STOPPING, ARMED),  # zero reached
