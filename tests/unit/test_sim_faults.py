@@ -91,11 +91,12 @@ def test_every_fault_changes_the_plant(part: str) -> None:
 
 
 def rough_stroke(spec: SimSpec) -> list[float]:
+    """Charge the bus, go one way, the other way, let go; every 20th reading."""
     plant = make_plant(spec)
     seen: list[float] = []
-    for n in range(2400):
-        drive = 0.9 * min(n - 400, 700) / 700 if n > 400 else 0.0
-        plant.advance(drive if n < 1600 else 0.0, 400 < n < 1600, 1 if n < 400 else 2)
+    for n in range(1500):
+        drive = -0.5 if 300 < n < 600 else 0.9 * min(n - 600, 400) / 400 if 600 < n < 1200 else 0.0
+        plant.advance(drive, 300 < n < 1200, 1 if n < 300 else 2)
         if n % 20 == 0:
             seen += [plant.current_a, plant.bus_v, plant.sensor_a_v, plant.sensor_b_v, plant.leg_a_v]
     return seen

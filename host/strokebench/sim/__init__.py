@@ -25,4 +25,8 @@ def open_port(spec: SimSpec) -> Port:
         from strokebench.sim.micropython import MicroPythonPort
 
         return MicroPythonPort(spec)
+    if spec.engine == "chip":
+        from strokebench.sim.chip import ChipPort
+
+        return ChipPort(spec)
     raise UsageError(f"There is no engine called {spec.engine!r}.", f"Known: {', '.join(ENGINES)}.")

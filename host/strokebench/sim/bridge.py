@@ -73,7 +73,7 @@ class Bridge:
         return drive, gate and low not in self._dead, rail
 
     def _set_legs(self) -> None:
-        """Leg voltages with the bridge off: pulled by shorted MOSFETs and by the one pulsed, else floating."""
+        """Leg voltages with the bridge off: pulled by shorted MOSFETs and the one pulsed, else floating."""
         plant, share, on = self.plant, 0.0, list(self._shorted)
         if self._pulse is not None:
             leg, side, us = self._pulse

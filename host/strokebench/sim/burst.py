@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.sim.converter import BURST, Converter
-from strokebench.sim.micropython_side.burst_rate import MAX_COUNT
 from strokebench.sim.plants.base import Plant
 
 
@@ -16,7 +15,7 @@ class BurstCapture:
     def __init__(self, channel: int, rate_hz: int, count: int, pre: int) -> None:
         self.channel, self.rate_hz, self.count = channel, rate_hz, count
         self.pre = min(pre, count)
-        self.triggered = False
+        self.triggered = self.pre == 0  # nothing to wait for: it begins at once
         self.ready = False
         self.data = b""
         self._next_s = 0.0

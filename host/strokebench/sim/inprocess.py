@@ -1,7 +1,8 @@
 """The firmware's own modules on a simulated board, in this process, in lock-step with the host.
 
-Time is virtual: it moves one millisecond at a time, and only while the host waits in :meth:`InProcessPort.read`.
-The same seed and the same requests therefore give the same bytes on any machine at any load.
+Time is virtual: it moves one millisecond at a time, and only while the host waits in
+:meth:`InProcessPort.read`. The same seed and the same requests therefore give the same bytes on any machine
+at any load.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ class InProcessPort:
         self._closed = False
 
     def read(self, timeout_s: float) -> bytes:
-        """Return what the bench has sent; let up to ``timeout_s`` of its time pass if there is nothing yet."""
+        """Return what the bench has sent; let up to ``timeout_s`` of its time pass if there is nothing."""
         if self._closed:
             raise LinkLost("The simulated bench is closed.", "Open it again.")
         board, app = self.board, self.app

@@ -14,6 +14,15 @@ if TYPE_CHECKING:
 PARTS: dict[str, str] = {
     "throttle-body": "throttle",
     "throttle-loh2013": "throttle",
+    "egr-motor": "egr_motor",
+    "idle-actuator": "idle_actuator",
+    "wiring": "wiring",
+    "fuel-pump": "fuel_pump",
+    "cooling-fan": "cooling_fan",
+    "water-pump": "water_pump",
+    "solenoid": "solenoid_onoff",
+    "solenoid-reference": "solenoid_onoff",
+    "egr-solenoid": "egr_solenoid",
 }
 """Name of a part -> module in this package."""
 

@@ -67,8 +67,8 @@ class Plant:
 
     ``trip_a`` is the comparator's level (cycles are cut when the current's peak reaches it); ``cycles_cut``
     counts PWM cycles cut in the last tick.  ``connected`` tells whether the part joins its two wires;
-    ``leads_off`` that the bench's leads are off it.  ``good_feed_v`` is what the sensor feed gives when nothing
-    is wrong.  ``fine``: a burst is being taken, so steps are wanted that show fast texture.
+    ``leads_off`` that the bench's leads are off it.  ``good_feed_v`` is what the sensor feed gives when
+    nothing is wrong.  ``fine``: a burst is being taken, so steps are wanted that show fast texture.
     """
 
     current_a = current_max_a = current_min_a = 0.0

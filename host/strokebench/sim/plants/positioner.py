@@ -46,6 +46,7 @@ class Mover:
     travel_rad: float
     stiction: float = 1.15  # static over Coulomb
     stribeck_rad_s: float = 0.03
+    lowest_rad: float = 0.0  # where the lower stop is: above 0 when something lies on the seat
     stop_nm_per_rad: float = 400.0
     stop_nms: float = 0.8
     winding_j_per_k: float = 12.0
@@ -76,7 +77,7 @@ class Positioner(Plant):
         angle = grid(mover.travel_rad)
         push = (
             torque_nm(mover.spring, angle)
-            + stops_nm(angle, mover.travel_rad, mover.stop_nm_per_rad)
+            + stops_nm(angle, mover.lowest_rad, mover.travel_rad, mover.stop_nm_per_rad)
             + cogging_nm
         )
         self._cells = list(
@@ -85,7 +86,7 @@ class Positioner(Plant):
         self._per_rad = CELLS / (mover.travel_rad + 2 * MARGIN_RAD)
         self._tracks = tracks
         self._inductance_h = mover.inductance_h
-        self.angle_rad = mover.spring.rest_rad
+        self.angle_rad = max(mover.spring.rest_rad, mover.lowest_rad)
         self.speed_rad_s = 0.0
         self._speed_before = 0.0
         self._amps = 0.0
@@ -102,7 +103,7 @@ class Positioner(Plant):
         mover = self.mover
         step_s = dt_s / SUBSTEPS
         k, inertia, viscous, travel = mover.k_si, mover.inertia_kgm2, mover.viscous_nms, mover.travel_rad
-        stiction, stribeck = mover.stiction - 1.0, mover.stribeck_rad_s
+        lowest, stiction, stribeck = mover.lowest_rad, mover.stiction - 1.0, mover.stribeck_rad_s
         cells, per_rad = self._cells, self._per_rad
         x, w, w_before, amps = self.angle_rad, self.speed_rad_s, self._speed_before, self._amps
         if self._pumped:
@@ -144,7 +145,7 @@ class Positioner(Plant):
             push, slope, coulomb = cells[cell]
             w = slide(
                 w, k * mean - push - slope * (place - cell), coulomb, coulomb * stiction, stribeck,
-                viscous if 0.0 <= half <= travel else viscous + mover.stop_nms, inertia, step_s,
+                viscous if lowest <= half <= travel else viscous + mover.stop_nms, inertia, step_s,
             )  # fmt: skip
             x = half + 0.5 * step_s * w
         self.angle_rad, self.speed_rad_s, self._speed_before, self._amps = x, w, w_before, amps

@@ -18,8 +18,6 @@ from strokebench.physics.copper import resistance_ratio
 from strokebench.sim.plants.base import (
     BRIDGE_OHM,
     DIODE_V,
-    FET_OHM,
-    FLOAT_SHARE,
     PWM_HZ,
     SUBSTEPS,
     Conditions,
@@ -30,7 +28,7 @@ from strokebench.sim.plants.friction import slide
 CELLS = 1024
 FINE_SUBSTEPS = 40
 SLOW_TICKS = 16
-RANDOM_BLOCK = 8192
+RANDOM_BLOCK = 65_521  # prime and long: its repetition must not show as a tone
 TURN = 2 * pi
 
 
@@ -103,6 +101,7 @@ class Rotary(Plant):
         self.angle_rad = float(rng.uniform(0, TURN))
         self.speed_rad_s = 0.0
         self.jammed = False
+        self._winding_ohm = turner.resistance_ohm
         self._amps = 0.0
         self._broken = False
         self._refresh()
@@ -165,7 +164,8 @@ class Rotary(Plant):
         return 0.5 * amps * amps / (amps - after), 0.0
 
     def _close_tick(
-        self, drive: float, gate: bool, rail: int, dt_s: float, mean: float, nodes: list[float], ripple_a: float, cut: int
+        self, drive: float, gate: bool, rail: int, dt_s: float, mean: float, nodes: list[float],
+        ripple_a: float, cut: int,
     ) -> None:  # fmt: skip
         self.current_a, self._nodes, self.cycles_cut = mean, nodes, min(cut, 20)
         live = gate and not self._broken

@@ -43,8 +43,10 @@ def torque_nm(spring: Spring, angle_rad: NDArray[np.float64]) -> NDArray[np.floa
     return torque
 
 
-def stops_nm(angle_rad: NDArray[np.float64], travel_rad: float, stiffness_nm: float) -> NDArray[np.float64]:
-    """Torque of the two elastic stops at 0 and ``travel_rad``, same sign as :func:`torque_nm`."""
-    beyond = np.maximum(angle_rad - travel_rad, 0.0) + np.minimum(angle_rad, 0.0)
+def stops_nm(
+    angle_rad: NDArray[np.float64], low_rad: float, high_rad: float, stiffness_nm: float
+) -> NDArray[np.float64]:
+    """Torque of the two elastic stops, same sign as :func:`torque_nm`."""
+    beyond = np.maximum(angle_rad - high_rad, 0.0) + np.minimum(angle_rad - low_rad, 0.0)
     torque: NDArray[np.float64] = stiffness_nm * beyond
     return torque

@@ -1,0 +1,47 @@
+"""What the coils share: drawing a value, and the defects common to on/off and proportional solenoids."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from strokebench.sim.faults import Fault, FaultKind
+from strokebench.sim.plants.plunger import Coil
+
+COIL_FAULTS = (
+    FaultKind(
+        "sticky", "dirt: the plunger drags", "friction added, in shares of the spring's preload", 0.35, 0.8
+    ),
+    FaultKind("weak_spring", "the return spring is weak", "share lost", 0.35, 0.7, largest=0.95),
+    FaultKind("shorted_turns", "some turns are shorted", "share of the turns", 0.25, 0.45, largest=0.9),
+    FaultKind("open_winding", "no current can flow", "no matter", 1, 1),
+    FaultKind("lead_resistance", "a bad lead or contact to the part", "extra ohms", 4.0, 10.0),
+    FaultKind(
+        "weak_battery",
+        "a flat, worn battery",
+        "1: at most 11.85 V, 0.18 ohm more; 2: 11.2 V, 0.36 ohm",
+        1.0,
+        2.0,
+        largest=8.0,
+    ),
+)
+
+
+def worn_coil(coil: Coil, fault: Fault) -> Coil:
+    """Return ``coil`` with the defect, unchanged by those that concern something else."""
+    left = 1 - fault.size
+    if fault.name == "sticky":
+        return replace(
+            coil, coulomb_n=coil.coulomb_n + fault.size * coil.preload_n, stiction=coil.stiction + 0.1
+        )
+    if fault.name == "weak_spring":
+        return replace(coil, preload_n=left * coil.preload_n, rate_n_per_m=left * coil.rate_n_per_m)
+    if fault.name == "shorted_turns":
+        square = left * left
+        return replace(
+            coil,
+            resistance_ohm=left * coil.resistance_ohm,
+            base_h=square * coil.base_h,
+            a_hm=square * coil.a_hm,
+            slope_h_per_m=square * coil.slope_h_per_m,
+        )
+    return coil

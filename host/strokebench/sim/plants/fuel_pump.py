@@ -1,0 +1,54 @@
+"""Brushed in-tank fuel pump against its pressure regulator: constant torque, 8 segments, 2 poles, about 6 A.
+
+Order of size from the current and resistance ranges of service literature (3..10 A, 0.2..0.7 ohm); the set is
+one consistent invention within them, not one maker's pump.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from strokebench.sim.faults import Fault, FaultKind
+from strokebench.sim.plants.rotary import Rotary, Turner
+from strokebench.sim.plants.turning import COMMON_FAULTS, build_turning
+from strokebench.sim.spec import SimSpec
+
+FAULTS = (
+    *COMMON_FAULTS,
+    FaultKind("dry", "it runs without fuel", "share of the pumping torque missing", 0.6, 0.9, largest=1.0),
+    FaultKind(
+        "worn", "worn vanes: it leaks inside", "share of the pumping torque missing", 0.25, 0.5, largest=1.0
+    ),
+    FaultKind("clogged", "outlet or filter clogged", "pumping torque added, share", 0.3, 0.7),
+)
+
+# 12.6 V, 6 A: K = (12.6 - 0.6 - 6 x 0.55) / 630 rad/s (6000 rpm); torque 0.0138 x 6 = 0.083 N m
+NOMINAL = Turner(
+    resistance_ohm=0.45,
+    inductance_h=0.25e-3,
+    k_si=0.0138,
+    inertia_kgm2=1.2e-5,
+    dry_nm=0.065,
+    viscous_nms=0.6e-5,
+    flow_nms2=3.5e-8,
+    segments=8,
+    pole_pairs=1,
+)
+SPEED_RAD_S = 630.0
+DRY_SHARE = 0.15
+"""Of the dry torque, what is left of bearing and brush friction when nothing is pumped."""
+
+
+def build(spec: SimSpec) -> Rotary:
+    """Return the pump that ``spec`` asks for; UsageError for unknown faults."""
+    return build_turning(spec, NOMINAL, SPEED_RAD_S, _own)
+
+
+def _own(turner: Turner, fault: Fault) -> Turner:
+    pumping = 1 - DRY_SHARE
+    if fault.name in ("dry", "worn"):
+        left = 1 - pumping * fault.size
+        return replace(turner, dry_nm=left * turner.dry_nm, flow_nms2=left * turner.flow_nms2)
+    if fault.name == "clogged":
+        return replace(turner, dry_nm=(1 + pumping * fault.size) * turner.dry_nm)
+    return turner

@@ -1,0 +1,190 @@
+"""A coil that pulls a plunger against a spring: on/off valve or proportional (linear) solenoid.
+
+v = R i + L(u) di/dt + i (dL/du) du/dt, force = i^2/2 dL/du (Fitzgerald, Kingsley, Umans, "Electric
+Machinery", chapter 3, from memory).  ``u`` runs from 0 (at rest) to the stroke (pulled in).  10 sub-steps per
+tick.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import exp, inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strokebench.physics.copper import resistance_ratio
+from strokebench.sim.plants.base import BRIDGE_OHM, DIODE_V, PWM_HZ, Conditions, Plant
+from strokebench.sim.plants.friction import slide
+from strokebench.sim.plants.tracks import Track
+
+CELLS = 1024
+STEPS = 10
+SLOW_TICKS = 16
+
+
+@dataclass(frozen=True)
+class Coil:
+    """Parameters in SI, resistance at 25 C.
+
+    With ``a_hm`` > 0: L = base + a / (gap + stroke - u), a plunger closing an air gap.  With
+    ``slope_h_per_m`` > 0: L = base + slope u, a proportional solenoid whose force does not depend on the
+    position.
+    """
+
+    resistance_ohm: float
+    base_h: float
+    stroke_m: float
+    preload_n: float
+    rate_n_per_m: float
+    mass_kg: float
+    a_hm: float = 0.0
+    gap_m: float = 1.0
+    slope_h_per_m: float = 0.0
+    coulomb_n: float = 0.0
+    stiction: float = 1.2
+    viscous_ns: float = 0.05
+    parallel_ohm: float = inf
+    winding_j_per_k: float = 30.0
+    winding_k_per_w: float = 6.0
+    case_j_per_k: float = 60.0
+    case_k_per_w: float = 6.0
+
+
+def inductance_h(coil: Coil, u_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Inductance at the positions given."""
+    value: NDArray[np.float64] = (
+        coil.base_h + coil.slope_h_per_m * u_m + coil.a_hm / (coil.gap_m + coil.stroke_m - u_m)
+    )
+    return value
+
+
+def inductance_slope(coil: Coil, u_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    """dL/du in H/m."""
+    value: NDArray[np.float64] = coil.slope_h_per_m + coil.a_hm / (coil.gap_m + coil.stroke_m - u_m) ** 2
+    return value
+
+
+class Plunger(Plant):
+    """``seat_m``: carbon or dirt keeps it at least there; ``stuck_m``: it cannot leave there."""
+
+    def __init__(
+        self,
+        conditions: Conditions,
+        coil: Coil,
+        tracks: Sequence[Track] = (),
+        seat_m: float = 0.0,
+        stuck_m: float | None = None,
+    ) -> None:
+        super().__init__(conditions)
+        self.coil = coil
+        u = np.linspace(0, coil.stroke_m, CELLS + 1)
+        henry, slope = inductance_h(coil, u), inductance_slope(coil, u)
+        self._cells = list(
+            zip(henry.tolist(), np.append(np.diff(henry), 0.0).tolist(), slope.tolist(), strict=True)
+        )
+        self._tracks = tracks
+        self._stuck = stuck_m is not None
+        self.seat_m = seat_m
+        self.position_m = seat_m if stuck_m is None else stuck_m
+        self.speed_m_s = 0.0
+        self._amps = 0.0
+        self._broken = False
+        self._refresh()
+        self._read_tracks()
+
+    @property
+    def position(self) -> float:
+        """Share of the stroke, 0 at rest .. 1 pulled in."""
+        return self.position_m / self.coil.stroke_m
+
+    def advance(self, drive: float, gate: bool, rail: int, dt_s: float = 0.001) -> None:
+        coil, cells, step_s = self.coil, self._cells, dt_s / STEPS
+        stroke, per_m, extra = coil.stroke_m, CELLS / coil.stroke_m, coil.coulomb_n * (coil.stiction - 1)
+        u, speed, amps = self.position_m, self.speed_m_s, self._amps
+        source_v, source_ohm = (self.bus_v, 0.0) if self._pumped else (self.source_v, self.source_ohm)
+        self._bridge_v = source_v
+        fixed_ohm = self._loop_ohm + drive * drive * source_ohm
+        live = gate and self.connected and not self.leads_off
+        self._broken = not self.connected or self.leads_off
+        volts = drive * source_v
+        top_a, cut = self.trip_a, 0
+        nodes, total = [amps], 0.0
+        for _ in range(STEPS):
+            half = u + 0.5 * step_s * speed
+            place = min(max(half * per_m, 0.0), CELLS - 1e-9)
+            cell = int(place)
+            henry, step_h, slope = cells[cell]
+            henry += (place - cell) * step_h
+            if live or amps != 0.0:
+                ohm = fixed_ohm + slope * speed
+                against = volts if live else -(self.bus_v + 2 * DIODE_V) * (1 if amps > 0 else -1)
+                load = step_s * ohm / henry
+                decay = exp(-load)
+                grown = (1 - decay) / load if abs(load) > 1e-9 else 1.0
+                after = amps * decay + against * step_s / henry * grown
+                if not live and after * amps <= 0:
+                    after = 0.0
+                if after > top_a or after < -top_a:
+                    after, cut = (top_a if after > 0 else -top_a), cut + 20 // STEPS
+                mean, amps = 0.5 * (amps + after), after
+            else:
+                mean = 0.0
+            nodes.append(amps)
+            total += mean
+            if not self._stuck:
+                force = 0.5 * mean * mean * slope - coil.preload_n - coil.rate_n_per_m * half
+                held = (u <= self.seat_m and force < 0) or (u >= stroke and force > 0)
+                speed = 0.0 if held else slide(
+                    speed, force, coil.coulomb_n, extra, 0.01, coil.viscous_ns, coil.mass_kg, step_s
+                )  # fmt: skip
+                u = half + 0.5 * step_s * speed
+                if u < self.seat_m:
+                    u, speed = self.seat_m, 0.0
+                elif u > stroke:
+                    u, speed = stroke, 0.0
+        self.position_m, self.speed_m_s, self._amps = u, speed, amps
+        self._inductance_h = henry
+        self._close_tick(drive if live else 0.0, gate, rail, dt_s, total / STEPS, nodes, cut)
+
+    def _close_tick(
+        self, drive: float, gate: bool, rail: int, dt_s: float, mean: float, nodes: list[float], cut: int
+    ) -> None:
+        half = 0.5 * abs(drive * self._bridge_v) * (1 - abs(drive)) / (self._inductance_h * PWM_HZ)
+        leak = drive * self._bridge_v / self.coil.parallel_ohm
+        self._square_sum += mean * mean
+        self._nodes = [node + leak for node in nodes] if leak else nodes
+        self.current_a = mean + leak
+        self.current_max_a, self.current_min_a = max(self._nodes) + half, min(self._nodes) - half
+        self._drive, self.cycles_cut = drive, cut
+        if gate:
+            self._settle_bus(drive * self.current_a, rail, dt_s)
+            if cut:
+                drive = self.current_a * self._loop_ohm / max(self.bus_v, 0.1)
+            self._drive_legs(drive, self.current_a)
+        else:
+            self._settle_bus(-abs(mean), rail, dt_s)
+            self._float_legs(0.0)
+        self._read_tracks()
+        self._slow_ticks += 1
+        if self._slow_ticks == SLOW_TICKS:
+            self._refresh(dt_s * SLOW_TICKS)
+
+    def _read_tracks(self) -> None:
+        if self._tracks:
+            place = min(self.position * (CELLS - 1), CELLS - 1.001)
+            self.sensor_a_v = self._tracks[0].read_v(place, self.feed_v)
+
+    def _refresh(self, dt_s: float = 0.0) -> None:
+        coil = self.coil
+        winding = coil.resistance_ohm * resistance_ratio(25.0, self.winding_c)
+        if dt_s:
+            watts = self._square_sum / SLOW_TICKS * winding
+            across = (self.winding_c - self.part_c) / coil.winding_k_per_w
+            out = (self.part_c - self.conditions.ambient_c) / coil.case_k_per_w
+            self.winding_c += dt_s / coil.winding_j_per_k * (watts - across)
+            self.part_c += dt_s / coil.case_j_per_k * (across - out)
+            self._warm_sink(dt_s)
+        self._square_sum, self._slow_ticks = 0.0, 0
+        self._loop_ohm = winding + BRIDGE_OHM + self.conditions.lead_ohm

@@ -1,0 +1,135 @@
+"""Wiring under load: supply wire, a resistive test load at its far end, ground wire back.
+
+Sensor input A sits on the load's plus, B on its minus, both against the bench's ground; the inputs end at 5
+V, so the drop of the supply side is to be read at a low drive (means are linear).  Wire by gauge and length.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from strokebench.physics.copper import resistance_ratio
+from strokebench.physics.wire import awg_area_mm2, resistance_ohm
+from strokebench.sim.faults import FaultKind, parse_all
+from strokebench.sim.plants import ripple
+from strokebench.sim.plants.base import BRIDGE_OHM, PWM_HZ, Conditions, Plant, conditions_of
+from strokebench.sim.plants.spread import about
+from strokebench.sim.spec import SimSpec
+
+GAUGE = 16
+LENGTH_M = 2.5
+LOAD_OHM = 1.2
+LOAD_H = 3e-6
+CONTACT_OHM = 0.004
+NOISE_BLOCK = 4096
+
+FAULTS = (
+    FaultKind("supply_resistance", "the supply wire or a joint in it is bad", "extra ohms", 0.08, 0.3),
+    FaultKind("ground_resistance", "the ground wire or a joint in it is bad", "extra ohms", 0.08, 0.3),
+    FaultKind(
+        "bad_crimp", "a crimp makes and breaks under load", "ohms it varies by, supply side", 0.08, 0.3
+    ),
+    FaultKind("open_wire", "a wire is broken", "no matter", 1, 1),
+    FaultKind(
+        "chafed_ground",
+        "the load's minus touches the body",
+        "conductance of the touch, 1: 0.1 ohm",
+        1.0,
+        10.0,
+    ),
+    FaultKind(
+        "weak_battery",
+        "a flat, worn battery",
+        "1: at most 11.85 V, 0.18 ohm more; 2: 11.2 V, 0.36 ohm",
+        1.0,
+        2.0,
+        largest=8.0,
+    ),
+)
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """Resistances in ohm at 25 C; ``crimp_ohm`` is the range over which a bad crimp wanders."""
+
+    supply_ohm: float
+    ground_ohm: float
+    load_ohm: float
+    crimp_ohm: float = 0.0
+    touch_s: float = 0.0
+
+
+class Wiring(Plant):
+    """A resistive circuit: no state but its warmth and the crimp's mood."""
+
+    def __init__(self, conditions: Conditions, circuit: Circuit, rng: np.random.Generator) -> None:
+        super().__init__(conditions)
+        self.circuit = circuit
+        self._inductance_h = LOAD_H
+        # a crimp that is good for a while and bad for a while: smoothed noise through a threshold
+        raw = np.convolve(rng.normal(0, 1, NOISE_BLOCK), np.ones(12) / 12, "same")
+        self._mood = (np.clip(raw * 3, 0, 1) * rng.uniform(0.5, 1, NOISE_BLOCK)).tolist()
+        self._turn = 0
+
+    def advance(self, drive: float, gate: bool, rail: int, dt_s: float = 0.001) -> None:
+        circuit = self.circuit
+        live = gate and self.connected and not self.leads_off
+        source_v, source_ohm = (self.bus_v, 0.0) if self._pumped else (self.source_v, self.source_ohm)
+        self._bridge_v = source_v
+        self._turn = (self._turn + 1) % NOISE_BLOCK
+        warm = resistance_ratio(25.0, self.winding_c)
+        ground = circuit.ground_ohm * warm
+        back = ground / (1 + ground * circuit.touch_s)
+        out = circuit.supply_ohm * warm + circuit.crimp_ohm * self._mood[self._turn]
+        self._loop_ohm = out + circuit.load_ohm + back + BRIDGE_OHM
+        self._drive = drive if live else 0.0
+        amps = self._drive * source_v / (self._loop_ohm + drive * drive * source_ohm)
+        peak = source_v / self._loop_ohm
+        self.cycles_cut = 20 if abs(drive) > 0 and live and peak > self.trip_a else 0
+        half = 0.5 * ripple.peak_to_peak_a(source_v, abs(self._drive), self._loop_ohm, LOAD_H, PWM_HZ)
+        if self.cycles_cut:
+            amps *= self.trip_a / peak
+        self.current_a = amps
+        top = min(peak, self.trip_a) if live and drive else 0.0
+        self.current_max_a = max(amps, top if drive > 0 and half else amps)
+        self.current_min_a = min(amps, -top if drive < 0 and half else amps)
+        self._nodes = (amps, amps)
+        self._settle_bus(self._drive * amps, rail, dt_s)
+        if gate:
+            self._drive_legs(self._drive, amps)
+            self.sensor_b_v = self.leg_b_v + amps * back
+            self.sensor_a_v = self.leg_a_v - amps * out if live else 0.0
+        else:
+            self._float_legs(0.0)
+            self.sensor_a_v = self.leg_a_v if self.connected else 0.0
+            self.sensor_b_v = self.leg_b_v
+        self._square_sum += amps * amps
+        self._slow_ticks += 1
+        if self._slow_ticks == 16:
+            self._warm_sink(16 * dt_s)
+            self._square_sum, self._slow_ticks = 0.0, 0
+
+
+def build(spec: SimSpec) -> Wiring:
+    """Return the circuit that ``spec`` asks for; UsageError for unknown faults."""
+    faults = parse_all(spec.faults, spec.part)
+    rng = np.random.default_rng((spec.seed, 1))
+    wire = resistance_ohm(awg_area_mm2(GAUGE), LENGTH_M, 25.0) * 1.03  # stranded
+    values = {
+        "supply_ohm": about(wire, 0.04, rng) + about(CONTACT_OHM, 0.6, rng),
+        "ground_ohm": about(wire, 0.04, rng) + about(CONTACT_OHM, 0.6, rng),
+        "load_ohm": about(LOAD_OHM, 0.05, rng),
+    }
+    for fault in faults:
+        if fault.name in ("supply_resistance", "ground_resistance"):
+            values[fault.name.replace("resistance", "ohm")] += fault.size
+        elif fault.name == "bad_crimp":
+            values["crimp_ohm"] = fault.size
+        elif fault.name == "chafed_ground":
+            values["touch_s"] = 10.0 * fault.size
+    conditions = conditions_of(spec, faults, np.random.default_rng((spec.seed, 2)))
+    plant = Wiring(conditions, Circuit(**values), np.random.default_rng((spec.seed, 3)))
+    plant.connected = not any(fault.name == "open_wire" for fault in faults)
+    return plant
