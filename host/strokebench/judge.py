@@ -87,7 +87,7 @@ def attribute(findings: Sequence[Finding]) -> list[Finding]:
     for finding in findings:
         cause = _cause(finding, failing)
         if finding.verdict is Verdict.FAIL and cause is not None:
-            reason = f"out of limits, but this follows from: {cause.title.lower()}"
+            reason = f'out of limits, but this follows from "{cause.title}"'
             evidence = {**finding.evidence, "follows_from": cause.fault}
             finding = finding.with_(verdict=Verdict.INCONCLUSIVE, reason=reason, evidence=evidence)
         out.append(finding)

@@ -13,7 +13,7 @@ from strokebench.diagnose.stats import Floats, Measured, robust_line, running_me
 from strokebench.diagnose.sweeps import GRID, Sweep
 from strokebench.findings import Finding
 
-BINDING = ("binding", "Binding: largest excess at one place", "% of friction")
+BINDING = ("binding", "Binding: excess at one place", "% of friction")
 WINDOW = 15.0
 """Width in % of travel of the running median that stands for the ordinary friction around a place."""
 SAME_PLACE = 1.5

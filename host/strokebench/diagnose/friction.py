@@ -12,7 +12,7 @@ from strokebench.diagnose.sweeps import GRID, level, typical
 from strokebench.findings import Finding
 
 FRICTION = ("friction", "Friction (half the loop)", "A")
-HYSTERESIS = ("hysteresis", "Friction over spring force, middle of travel", "%")
+HYSTERESIS = ("hysteresis", "Friction as a share of spring force", "%")
 MIN_PAIRS = 3
 
 

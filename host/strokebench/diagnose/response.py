@@ -22,10 +22,10 @@ def find(case: MovingCase) -> list[Finding]:
     First crossing times, interpolated between samples; coasting returns are not slowed by a shorted motor.
     """
     return [
-        _one(case, "open_time", "Opening time, rest to 90 % of the way", labels.STEP_OPEN, 100.0),
-        _one(case, "close_time", "Closing time, rest to 90 % of the way", labels.STEP_CLOSE, 0.0),
-        _one(case, "return_open_time", "Return time from the open stop", labels.RELEASE_OPEN, math.nan),
-        _one(case, "return_close_time", "Return time from the closed stop", labels.RELEASE_CLOSE, math.nan),
+        _one(case, "open_time", "Opening time (to 90 %)", labels.STEP_OPEN, 100.0),
+        _one(case, "close_time", "Closing time (to 90 %)", labels.STEP_CLOSE, 0.0),
+        _one(case, "return_open_time", "Return time from open", labels.RELEASE_OPEN, math.nan),
+        _one(case, "return_close_time", "Return time from closed", labels.RELEASE_CLOSE, math.nan),
     ]
 
 

@@ -13,7 +13,7 @@ from strokebench.diagnose.stats import Measured, repeats
 from strokebench.findings import Finding
 
 REST = ("rest_position", "Rest position without power", "% of travel")
-SPREAD = ("rest_spread", "Rest position, difference between the two sides", "% of travel")
+SPREAD = ("rest_spread", "Rest position, open side against closed", "% of travel")
 
 
 def find(case: MovingCase) -> list[Finding]:

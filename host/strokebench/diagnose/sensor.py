@@ -13,8 +13,8 @@ from strokebench.diagnose.sweeps import GRID
 from strokebench.diagnose.tracks import Track
 from strokebench.findings import Finding
 
-MISMATCH = ("track_mismatch", "Largest disagreement of the two tracks", "% of travel")
-LINEARITY = ("track_linearity", "Linearity, track against track", "% of travel")
+MISMATCH = ("track_mismatch", "Tracks: largest disagreement", "% of travel")
+LINEARITY = ("track_linearity", "Tracks: linearity against each other", "% of travel")
 SAME_PLACE = 3.0
 APART_S = 0.02
 
@@ -67,13 +67,13 @@ def _dropouts(case: MovingCase, track: Track) -> Finding:
     starts = _separate(np.flatnonzero(track.glitch), time_s)
     places = case.position.percent[starts]
     if not len(places):
-        return case.finding(key, title, Measured(0.0, 0.2), "times", high="worn_track")
+        return case.finding(key, title, Measured(0.0, 0.0), "times", high="worn_track")
     near = np.abs(places[:, None] - places[None, :]) < SAME_PLACE
     worst = int(np.argmax(near.sum(axis=1)))
     group = np.flatnonzero(near[worst])
     depth = np.abs(track.volts - track.clean)[track.glitch]
     return case.finding(
-        key, title, Measured(float(len(group)), 0.2), "times", high="worn_track",
+        key, title, Measured(float(len(group)), 0.0), "times", high="worn_track",
         place=float(np.median(_glitch_places(case, track, float(places[worst])))),
         span_s=(float(time_s[starts[group[0]]]) - 0.01, float(time_s[starts[group[-1]]]) + 0.01),
         evidence={"deepest_v": float(depth.max()), "all": len(starts)},

@@ -13,7 +13,7 @@ from strokebench.findings import Finding
 
 PRELOAD_OPEN = ("preload_open", "Spring preload, opening side", "A")
 PRELOAD_CLOSE = ("preload_close", "Spring preload, closing side", "A")
-SLOPE = ("spring_slope", "Spring slope over the whole travel", "A")
+SLOPE = ("spring_slope", "Spring slope over full travel", "A")
 MIN_PLACES = 40
 MIN_SPAN = 60.0
 """% of travel that the places must span: a part that jams half way does not show its spring."""

@@ -13,7 +13,7 @@ from strokebench.findings import Finding
 
 REST = ("supply_rest", "Supply without load", "V")
 LOWEST = ("supply_lowest", "Lowest supply under load", "V")
-SOURCE = ("source_resistance", "Resistance of battery and supply leads", "mohm")
+SOURCE = ("source_resistance", "Source resistance (battery, leads)", "mohm")
 MEMORY = 10
 
 

@@ -22,7 +22,7 @@ SHORTEST = 80
 """Settled samples a hold must have."""
 MEMORY = 10
 """Neighbouring samples share converter steps; the fit's own uncertainty is widened by the root of this."""
-CONTINUITY = ("stall_current", "Current against the stop at the hardest drive", "A")
+CONTINUITY = ("stall_current", "Stall current at the hardest drive", "A")
 RESISTANCE = ("winding_resistance", "Winding resistance at 20 C", "ohm")
 
 

@@ -1,0 +1,115 @@
+"""What each defect's name means to a person, and what to look at next. Common practice of the trade."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Defect:
+    """``name`` in plain words, ``meaning`` one sentence, ``check`` what to do next."""
+
+    name: str
+    meaning: str
+    check: str
+
+
+DEFECTS: dict[str, Defect] = {
+    "binding": Defect(
+        "Binding at one place",
+        "The part needs more current to pass one place than on either side of it, again and again.",
+        "Look there for deposits, a damaged gear tooth or a bent shaft; clean and measure again.",
+    ),
+    "sticky": Defect(
+        "Sticky over the whole travel",
+        "Friction is too high everywhere, so this is dirt or dry bearings rather than one damaged place.",
+        "Clean bore, plate and shaft; measure again. If it stays, the bearings or the gear are worn.",
+    ),
+    "weak_spring": Defect(
+        "Weak return spring",
+        "The spring pushes back with too little force.",
+        "Look for a broken, slipped or tired spring. The part may fail to return: do not refit it.",
+    ),
+    "no_return": Defect(
+        "Does not return by itself",
+        "Released, the part stays away from its rest position.",
+        "Look at friction and spring above; do not refit it.",
+    ),
+    "worn_track": Defect(
+        "Worn sensor track",
+        "The position signal drops out or jumps at one place while the part moves steadily.",
+        "Check the connector and the wiring by moving them during a sweep; else replace the sensor.",
+    ),
+    "track_dead": Defect(
+        "Dead sensor track",
+        "The track gives next to nothing while the part moves.",
+        "Check feed, ground and signal wire at the connector; else replace the sensor.",
+    ),
+    "track_shorted": Defect(
+        "Sensor track shorted to its feed",
+        "The track stands at the feed voltage while the part moves.",
+        "Check for a short between signal and feed in plug and wiring; else replace the sensor.",
+    ),
+    "track_mismatch": Defect(
+        "Sensor tracks disagree",
+        "The two tracks tell different positions.",
+        "Check the plug for corrosion and the sensor for a loose fit; else replace the sensor.",
+    ),
+    "track_range": Defect(
+        "Sensor range too wide",
+        "The track moves further than its nominal end voltages.",
+        "Check the sensor feed and whether the profile fits this part.",
+    ),
+    "open_winding": Defect(
+        "No current flows",
+        "The motor takes no current at any drive: winding, brushes, lead or plug are open.",
+        "Measure the motor at its own pins; move the plug and leads while measuring.",
+    ),
+    "shorted_turns": Defect(
+        "Shorted winding turns",
+        "Resistance, inductance or motor constant are too low: part of the winding is bridged.",
+        "Replace the motor or the part; a driver stage that fed it may have suffered.",
+    ),
+    "weak_motor": Defect(
+        "Weak motor",
+        "The motor gives too little torque for its current.",
+        "Look at resistance and inductance above; if they are good, the magnets are weak or cracked.",
+    ),
+    "lead_resistance": Defect(
+        "Resistance in leads, plug or brushes",
+        "The loop has more resistance than the winding of such a part can have.",
+        "Clean the plug and check crimps and leads with a loaded voltage-drop test; then the brushes.",
+    ),
+    "weak_battery": Defect(
+        "Weak supply",
+        "The supply sags too much under load: battery, its clamps or the supply leads.",
+        "Charge or change the battery, clean the clamps, use shorter leads; then measure the part again.",
+    ),
+    "short_travel": Defect(
+        "Travel too short",
+        "The part does not cover its whole way between the stops.",
+        "Look for something in the way, or a gear that jumped.",
+    ),
+    "stop_shifted": Defect(
+        "End stop out of place",
+        "The sensor's voltage at a stop is far from nominal.",
+        "Look for deposits at the stop, or a sensor that has turned on its shaft.",
+    ),
+    "rest_shifted": Defect(
+        "Rest position out of place",
+        "Without power the part rests in the wrong place.",
+        "Look at spring and lever; clean the seat.",
+    ),
+    "slow": Defect(
+        "Slow",
+        "The part takes too long to get there.",
+        "Look at friction, spring, supply and leads above.",
+    ),
+}
+
+
+def defect(name: str) -> Defect:
+    """Return the defect called ``name``; one without an entry is described by its bare name."""
+    return DEFECTS.get(name) or Defect(
+        name.replace("_", " ").capitalize(), "A finding is out of its limits.", "See the findings."
+    )

@@ -1,0 +1,82 @@
+"""The report of a run: one self-contained HTML file with inline figures, made to be read and printed on
+A4."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from strokebench.errors import BookError
+
+if TYPE_CHECKING:
+    from strokebench.diagnose.expects import PartProfile
+    from strokebench.findings import Finding, Verdict
+    from strokebench.parts.profile import Profile
+    from strokebench.report.drawing import Picture
+    from strokebench.run_data import RunData
+
+__all__ = ["render", "write_report"]
+
+
+def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Verdict) -> str:
+    """Return the report as HTML. All text that people typed is escaped; nothing is loaded from elsewhere."""
+    from importlib import resources
+
+    from jinja2 import Environment, select_autoescape
+    from markupsafe import Markup
+
+    from strokebench import __version__
+    from strokebench.judge import COVERAGE
+    from strokebench.report import content
+
+    here = resources.files(__name__)
+    environment = Environment(
+        autoescape=select_autoescape(default=True), trim_blocks=True, lstrip_blocks=True
+    )
+    environment.filters["own"] = Markup  # markup that this package made itself: figures, gauges, style
+    template = environment.from_string((here / "report.html").read_text(encoding="utf-8"))
+    return template.render(
+        style=(here / "report.css").read_text(encoding="utf-8"),
+        part=profile.part,
+        verdict=verdict.value,
+        headline=content.HEADLINE[verdict],
+        summary=content.summary(findings, verdict, run),
+        troubles=content.troubles(findings),
+        groups=content.rows(findings),
+        pictures=_pictures(run, profile, findings),
+        identity=content.identity(run, profile),
+        facts=content.bench_facts(run, profile),
+        open_points=content.open_points(findings),
+        always_open=content.ALWAYS_OPEN,
+        simulated=content.is_simulated(run),
+        k=f"{COVERAGE:g}",
+        version=__version__,
+    )
+
+
+def _pictures(run: RunData, profile: PartProfile, findings: list[Finding]) -> list[Picture]:
+    from strokebench.diagnose.moving import MovingCase
+    from strokebench.report.pictures import pictures
+
+    return pictures(MovingCase(run, profile), findings)
+
+
+def write_report(
+    run: RunData, profile: Profile, findings: list[Finding], verdict: Verdict, path: str | Path
+) -> Path:
+    """Write the report to ``path`` and return it; the file is there whole or not at all.
+
+    Raises :class:`BookError` when it cannot be written.
+    """
+    path = Path(path)
+    text = render(run, profile, findings, verdict)
+    partial = path.with_name(path.name + ".part")
+    try:
+        partial.write_text(text, encoding="utf-8", newline="\n")
+        os.replace(partial, path)
+    except OSError as error:
+        raise BookError(
+            f"The report {path} cannot be written: {error.strerror}.", "Choose another place with --report."
+        ) from None
+    return path

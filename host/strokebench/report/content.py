@@ -1,0 +1,226 @@
+"""What stands in a report, as plain strings and lists: the template only lays it out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from strokebench.diagnose.defects import defect
+from strokebench.findings import Finding, Verdict
+from strokebench.judge import COVERAGE, NO_LIMIT, named_faults
+from strokebench.report.gauge import gauge
+from strokebench.report.numbers import limits_text, span_text, with_uncertainty
+
+if TYPE_CHECKING:
+    from strokebench.parts.profile import Profile
+    from strokebench.run_data import RunData
+
+GROUPS = (
+    ("Supply and winding", ("supply", "source", "stall_current", "winding", "inductance", "motor")),
+    ("Position sensor", ("track",)),
+    ("Travel and rest", ("travel", "stop", "rest")),
+    ("Friction and spring", ("breakaway", "friction", "hysteresis", "preload", "spring", "binding")),
+    ("Times", ("open_time", "close_time", "return")),
+    ("Recording", ("recording", "run")),
+)
+WORDS = {Verdict.PASS: "pass", Verdict.FAIL: "fail", Verdict.INCONCLUSIVE: "open"}
+HEADLINE = {Verdict.PASS: "PASS", Verdict.FAIL: "FAIL", Verdict.INCONCLUSIVE: "INCONCLUSIVE"}
+ALWAYS_OPEN = (
+    "Without a reference position sensor only the two tracks were compared with one another; "
+    "an error that both share is not visible.",
+    "The part was measured without load, at one temperature, off the engine.",
+)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the findings table; ``state`` is pass, fail, open or info."""
+
+    title: str
+    value: str
+    unit: str
+    limits: str
+    gauge: str
+    state: str
+    word: str
+    where: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """A defect that was found: plain name with its place, meaning, what to check, and the evidence."""
+
+    name: str
+    meaning: str
+    check: str
+    evidence: list[str]
+
+
+def rows(findings: list[Finding]) -> list[tuple[str, list[Row]]]:
+    """Return the table's groups in order, each with its rows; groups without findings are left out."""
+    grouped: dict[str, list[Row]] = {}
+    for finding in findings:
+        grouped.setdefault(_group(finding.key), []).append(_row(finding))
+    order = [name for name, _ in GROUPS] + ["Other"]
+    return [(name, grouped[name]) for name in order if name in grouped]
+
+
+def _group(key: str) -> str:
+    hits = [(len(start), name) for name, starts in GROUPS for start in starts if key.startswith(start)]
+    return max(hits)[1] if hits else "Other"
+
+
+def _row(finding: Finding) -> Row:
+    informative = finding.lower is None and finding.upper is None and finding.known
+    state = "info" if informative else WORDS[finding.verdict]
+    word = {"info": "for information", "open": "not judged"}.get(state, state)
+    note = "" if finding.reason == NO_LIMIT else finding.reason
+    return Row(
+        title=finding.title,
+        value=with_uncertainty(finding.value, COVERAGE * finding.u),
+        unit=_unit(finding.unit) if finding.known else "",
+        limits=limits_text(finding.lower, finding.upper),
+        gauge=gauge(finding, COVERAGE),
+        state=state,
+        word=word,
+        where=_where(finding),
+        note=note,
+    )
+
+
+def _unit(unit: str) -> str:
+    return unit.replace("mohm", "m\u2126").replace("ohm", "\u2126")
+
+
+def _where(finding: Finding) -> str:
+    parts = [span_text(finding.span_s)]
+    if finding.place is not None and finding.key != "rest_position":
+        parts.append(f"at {finding.place:.1f} %")
+    return ", ".join(part for part in parts if part)
+
+
+def troubles(findings: list[Finding]) -> list[Trouble]:
+    """Return the defects found, deepest first."""
+    failing = [one for one in findings if one.verdict is Verdict.FAIL]
+    out = []
+    for name in named_faults(findings):
+        about = defect(name)
+        behind = [one for one in failing if one.fault == name]
+        place = next((one.place for one in behind if one.place is not None), None)
+        where = f", at {place:.1f} % of travel" if place is not None and name in PLACED else ""
+        out.append(
+            Trouble(about.name + where, about.meaning, about.check, [_evidence(one) for one in behind])
+        )
+    unnamed = [one for one in failing if not one.fault]
+    return out + [
+        Trouble(one.title, "Out of its limits.", "See the findings.", [_evidence(one)]) for one in unnamed
+    ]
+
+
+PLACED = ("binding", "worn_track")
+
+
+def _evidence(finding: Finding) -> str:
+    value = with_uncertainty(finding.value, COVERAGE * finding.u)
+    limits = limits_text(finding.lower, finding.upper)
+    return f"{finding.title}: {value} {_unit(finding.unit)} (allowed: {limits} {_unit(finding.unit)})"
+
+
+def summary(findings: list[Finding], verdict: Verdict, run: RunData) -> str:
+    """Return one sentence under the verdict."""
+    judged = [one for one in findings if one.lower is not None or one.upper is not None]
+    failed = sum(one.verdict is Verdict.FAIL for one in judged)
+    unsure = sum(one.verdict is Verdict.INCONCLUSIVE for one in judged)
+    passed = len(judged) - failed - unsure
+    text = (
+        f"Of {len(judged)} findings with limits {passed} pass, {failed} fail, {unsure} could not be judged."
+    )
+    if verdict is Verdict.PASS:
+        return f"Everything required lies inside its limits by at least its uncertainty. {text}"
+    if verdict is Verdict.FAIL:
+        return text
+    stopped = run.info.get("outcome") not in (None, "done", "finished", "complete")
+    return (
+        "The run did not end as planned. " if stopped else "The evidence is not enough for a verdict. "
+    ) + text
+
+
+def open_points(findings: list[Finding]) -> list[tuple[str, list[str]]]:
+    """Return what was not judged, gathered by its reason, in order of first appearance."""
+    gathered: dict[str, list[str]] = {}
+    for one in findings:
+        if one.verdict is Verdict.INCONCLUSIVE and one.reason and one.reason != NO_LIMIT:
+            gathered.setdefault(one.reason, []).append(one.title)
+    return [(reason[:1].upper() + reason[1:], titles) for reason, titles in gathered.items()]
+
+
+def is_simulated(run: RunData) -> bool:
+    """True when no real part was driven."""
+    return str(run.info.get("engine", "")) in ("inprocess", "micropython", "chip")
+
+
+def identity(run: RunData, profile: Profile) -> list[tuple[str, str]]:
+    """Return what identifies job, part and run."""
+    info = run.info
+    pairs = [
+        ("Part", profile.part.title),
+        ("Serial number", info.get("part_serial")),
+        ("Customer, job", info.get("customer")),
+        ("Note", info.get("note")),
+        ("Run", info.get("run_id")),
+        ("Started", _moment(info.get("started_at"))),
+        ("Recorded from", info.get("source")),
+    ]
+    return [(name, str(value)) for name, value in pairs if value not in (None, "")]
+
+
+def _moment(value: Any) -> str | None:
+    """Return a start time (text, or seconds since 1970) as local date and time with its offset from UTC."""
+    if isinstance(value, (int, float)):
+        from datetime import datetime, timezone
+
+        moment = datetime.fromtimestamp(value, timezone.utc).astimezone()
+        return moment.strftime("%Y-%m-%d %H:%M:%S %z")
+    return str(value) if value else None
+
+
+def bench_facts(run: RunData, profile: Profile) -> list[tuple[str, str]]:
+    """Return which bench measured, by which procedure, under which conditions."""
+    info = run.info
+    bench: dict[str, Any] = info.get("identity") or {}
+    samples = run.samples
+    pairs: list[tuple[str, Any]] = [
+        ("Bench", bench.get("board")),
+        ("Bench id", bench.get("uid")),
+        ("Firmware", bench.get("firmware")),
+        ("Calibration", _calibration(bench)),
+        ("Procedure", profile.procedure.title or profile.name),
+        ("Samples", f"{len(samples)} in {_seconds(run):.1f} s, {info.get('lost_rows', 0)} lost"),
+        ("Part temperature", _range(samples["part_c"], "\u00b0C")),
+        ("Heatsink temperature", _range(samples["heatsink_c"], "\u00b0C")),
+        ("Supply", _range(samples["supply_v"], "V")),
+    ]
+    return [(name, str(value)) for name, value in pairs if value not in (None, "")]
+
+
+def _calibration(bench: dict[str, Any]) -> str | None:
+    if not bench:
+        return None
+    number = bench.get("calibration_id")
+    return f"number {number}" if number else "none: uncertainties are those of an uncalibrated bench"
+
+
+def _seconds(run: RunData) -> float:
+    time_s = run.samples["time_s"]
+    return float(time_s[-1] - time_s[0]) if len(time_s) > 1 else 0.0
+
+
+def _range(values: Any, unit: str) -> str | None:
+    import numpy as np
+
+    known = values[np.isfinite(values)]
+    if not len(known):
+        return None
+    low, high = float(known.min()), float(known.max())
+    return f"{low:.1f} {unit}" if high - low < 0.1 else f"{low:.1f} to {high:.1f} {unit}"

@@ -1,0 +1,313 @@
+"""The figures of a moving part: the whole run, current over position, tracks, steps, ripple, resistance."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from strokebench.diagnose import labels
+from strokebench.diagnose.case import load_voltage
+from strokebench.diagnose.moving import MovingCase
+from strokebench.diagnose.stats import Floats
+from strokebench.diagnose.sweeps import GRID, typical
+from strokebench.diagnose.winding import fit_loop, stalls
+from strokebench.findings import Finding, Verdict
+from strokebench.report.drawing import BAD, CLOSE, FAINT, GREY, INK, OPEN, THIRD, Picture, sheet, thin
+
+WIDE, HALF = 7.3, 3.55
+BANDS = {
+    labels.SWEEP_OPEN: "sweeps", labels.SWEEP_RETURN: "sweeps", labels.STALL_OPEN: "stalls",
+    labels.STALL_CLOSE: "stalls", labels.STEP_OPEN: "steps", labels.STEP_CLOSE: "steps",
+}  # fmt: skip
+
+
+def pictures(case: MovingCase, findings: list[Finding]) -> list[Picture]:
+    """Return the figures that the recording allows, in reading order."""
+    failing = {one.key: one for one in findings if one.verdict is Verdict.FAIL}
+    made = (
+        loops(case, failing), whole_run(case, failing), sensor_tracks(case, failing), steps(case),
+        resistance(case), burst(case), supply(case),
+    )  # fmt: skip
+    return [one for one in made if one is not None]
+
+
+def whole_run(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
+    """Drive and supply, current, position or sensor volts against time."""
+    samples = case.run.samples
+    if len(samples) < 2:
+        return None
+    time_s = np.asarray(samples["time_s"], float)
+    with sheet("The whole run", WIDE, 4.3, rows=3, ratios=[1, 1.2, 1.2]) as page:
+        top, middle, bottom = page.axes
+        top.plot(*thin(time_s, samples["drive"] * 100), color=INK)
+        top.set_ylabel("drive, %")
+        right = top.twinx()
+        right.plot(*thin(time_s, samples["supply_v"]), color=THIRD, linewidth=0.8)
+        right.set_ylabel("supply, V", color=THIRD)
+        right.grid(False)
+        right.spines["right"].set_visible(False)
+        low, high = float(np.nanmin(samples["supply_v"])), float(np.nanmax(samples["supply_v"]))
+        right.set_ylim(low - max(0.6, 2 * (high - low)), high + 0.15)
+        middle.plot(*thin(time_s, samples["current_a"]), color=INK)
+        middle.set_ylabel("current, A")
+        if np.nanmax(np.abs(samples["current_a"])) < 0.1:
+            middle.set_ylim(-0.1, 0.1)
+        _position_axis(case, bottom, time_s)
+        bottom.set_xlabel("time, s")
+        bottom.set_xlim(time_s[0], time_s[-1])
+        _bands(case, page.axes)
+        _fail_spans(page.axes, failing)
+        svg = page.svg()
+    return Picture("The whole run", _run_caption(failing), svg, wide=True)
+
+
+def _run_caption(failing: dict[str, Finding]) -> str:
+    text = "Drive and supply, motor current and position on one time axis."
+    return text + (" Red: where something out of limits was read (short stretches only)." if failing else "")
+
+
+def _position_axis(case: MovingCase, axes: Any, time_s: Floats) -> None:
+    if case.position is not None:
+        axes.plot(*thin(time_s, case.position.percent), color=OPEN)
+        axes.set_ylabel("position, %")
+        return
+    for name, colour in (("a", OPEN), ("b", CLOSE)):
+        axes.plot(
+            *thin(time_s, case.run.samples[f"sensor_{name}_v"]), color=colour, label=f"track {name.upper()}"
+        )
+    axes.set_ylabel("sensor, V")
+    axes.legend(loc="upper right", ncols=2)
+
+
+def _bands(case: MovingCase, axes: list[Any]) -> None:
+    """Shade what the procedure was doing; the name once per kind and stretch."""
+    spans: list[tuple[str, float, float]] = []
+    for mark in case.run.marks:
+        kind = BANDS.get(mark.label)
+        if kind is None:
+            continue
+        if spans and spans[-1][0] == kind and mark.start_s - spans[-1][2] < 2.0:
+            spans[-1] = (kind, spans[-1][1], mark.end_s)
+        else:
+            spans.append((kind, mark.start_s, mark.end_s))
+    for kind, start_s, end_s in spans:
+        for one in axes:
+            one.axvspan(start_s, end_s, color=FAINT, alpha=0.35, linewidth=0)
+        _above(axes[0], (start_s + end_s) / 2, kind, GREY)
+
+
+def _fail_spans(axes: list[Any], failing: dict[str, Finding]) -> None:
+    for finding in failing.values():
+        if finding.span_s is not None and finding.span_s[1] - finding.span_s[0] < 3.0:
+            for one in axes:
+                one.axvspan(*_visible(one, finding.span_s), color=BAD, alpha=0.3, linewidth=0)
+
+
+def _visible(axes: Any, span_s: tuple[float, float]) -> tuple[float, float]:
+    """Return a span widened so far that it can be seen: 0.6 % of the axis at least."""
+    least = 0.003 * (axes.get_xlim()[1] - axes.get_xlim()[0])
+    middle, half = (span_s[0] + span_s[1]) / 2, max((span_s[1] - span_s[0]) / 2, least)
+    return middle - half, middle + half
+
+
+def loops(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
+    """Current against position up and down, and the friction between them."""
+    if case.position is None or not case.sweeps.passes:
+        return None
+    with sheet("Current against position", WIDE, 4.0, rows=2, ratios=[2.2, 1]) as page:
+        upper, lower = page.axes
+        for direction, colour, name in ((1, OPEN, "opening"), (-1, CLOSE, "returning")):
+            curves = case.sweeps.towards(direction)
+            for number, curve in enumerate(curves):
+                upper.plot(
+                    GRID, curve, color=colour, linewidth=0.8, alpha=0.8, label=name if number == 0 else None
+                )
+        up, down = typical(case.sweeps.towards(1)), typical(case.sweeps.towards(-1))
+        upper.fill_between(GRID, up, down, color=FAINT, alpha=0.5, linewidth=0)
+        upper.plot(GRID, (up + down) / 2, color=INK, linewidth=0.8, linestyle="--", label="spring (middle)")
+        upper.axhline(0, color=GREY, linewidth=0.6)
+        upper.set_ylabel("current, A")
+        _friction_axis(case, lower)
+        _places(case, (upper, lower), failing)
+        upper.legend(loc="lower right", ncols=3)
+        svg = page.svg()
+    return Picture(
+        "Current against position",
+        f"{len(case.sweeps.passes)} slow sweeps. The current needed at each place on the way open and on the "
+        "way back; half the distance between them is friction, the middle is the spring.",
+        svg, wide=True,
+    )  # fmt: skip
+
+
+def _friction_axis(case: MovingCase, axes: Any) -> None:
+    away = np.abs(GRID - case.rest_percent) > 1.5  # at rest the spring changes sides: no loop there
+    for curve in case.sweeps.friction_a:
+        axes.plot(GRID, np.where(away, curve, math.nan), color=INK, linewidth=0.7, alpha=0.7)
+    limit = case.limits("friction")[1]
+    curve = typical(case.sweeps.friction_a)
+    if limit is not None:
+        axes.axhline(limit, color=BAD, linewidth=0.8, linestyle=":")
+        where = {"xycoords": ("axes fraction", "data"), "ha": "right", "va": "bottom"}
+        axes.annotate("limit of its median", (0.995, limit), fontsize=7.5, color=BAD, **where)
+    if np.isfinite(curve).any():
+        top = max(float(np.nanmax(case.sweeps.friction_a)), limit or 0.0)
+        axes.set_ylim(0, 1.25 * top)
+    axes.set_ylabel("friction, A")
+    axes.set_xlabel("position, % of travel")
+    axes.set_xlim(0, 100)
+
+
+def _places(case: MovingCase, axes: tuple[Any, Any], failing: dict[str, Finding]) -> None:
+    """Mark rest, and the binding place when there is one."""
+    marks = [(case.rest_percent, GREY, "rest")]
+    if "binding" in failing and failing["binding"].place is not None:
+        place = failing["binding"].place
+        marks.append((place, BAD, f"binds at {place:.1f} %"))
+    for place, colour, text in marks:
+        if not math.isfinite(place):
+            continue
+        for one in axes:
+            one.axvline(place, color=colour, linewidth=1.0, linestyle="-" if colour == BAD else ":")
+            if colour == BAD:
+                one.axvspan(place - 2, place + 2, color=BAD, alpha=0.15, linewidth=0)
+        _above(axes[0], place, text, colour)
+
+
+def _above(axes: Any, place: float, text: str, colour: str) -> None:
+    """Write just above the axes at a place of its x axis."""
+    axes.text(
+        place, 1.01, text, transform=axes.get_xaxis_transform(), ha="center", va="bottom", color=colour,
+        fontsize=8,
+    )  # fmt: skip
+
+
+def sensor_tracks(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
+    """Both tracks against position over the slow sweeps, with their nominal lines."""
+    if case.position is None or not case.tracks or not case.sweeps.passes:
+        return None
+    time_s = case.run.samples["time_s"]
+    inside = np.zeros(len(time_s), bool)
+    for one in case.sweeps.passes:
+        inside |= (time_s >= one.start_s) & (time_s < one.end_s)
+    where = case.position.percent[inside]
+    with sheet("Sensor tracks", WIDE, 2.6) as page:
+        axes = page.axes[0]
+        for (name, track), colour in zip(case.tracks.items(), (OPEN, CLOSE), strict=False):
+            axes.plot(
+                (0, 100),
+                (track.layout.closed_v, track.layout.open_v),
+                color=GREY,
+                linewidth=0.7,
+                linestyle=":",
+            )
+            for low, high in _envelope(where, track.volts[inside]):
+                axes.plot(low, high, color=colour, linewidth=0.9)
+            axes.plot([], [], color=colour, label=f"track {name.upper()}")
+        for finding in failing.values():
+            if finding.fault == "worn_track" and finding.place is not None:
+                axes.axvspan(finding.place - 2.5, finding.place + 2.5, color=BAD, alpha=0.15, linewidth=0)
+                text = f"drops out at {finding.place:.1f} %"
+                _above(axes, finding.place, text, BAD)
+        axes.plot([], [], color=GREY, linewidth=0.7, linestyle=":", label="nominal")
+        axes.set_xlim(-1, 101)
+        axes.set_xlabel(f"position, % of travel (from track {case.position.track.upper()})")
+        axes.set_ylabel("sensor, V")
+        axes.legend(loc="center right", bbox_to_anchor=(1.0, 0.5))
+        svg = page.svg()
+    caption = "Lowest and highest reading of each track at each place during the slow sweeps."
+    return Picture("Sensor tracks", caption, svg, wide=True)
+
+
+def _envelope(where: Floats, volts: Floats) -> list[tuple[Floats, Floats]]:
+    """Lowest and highest value of a track per 0.25 % of travel, as two lines."""
+    cell = np.clip(np.round(where * 4).astype(int), -8, 408)
+    order = np.lexsort((volts, cell))
+    cells, values = cell[order], volts[order]
+    first = np.flatnonzero(np.r_[True, np.diff(cells) > 0])
+    last = np.r_[first[1:], len(cells)] - 1
+    places = cells[first] / 4
+    return [(places, values[first]), (places, values[last])]
+
+
+def steps(case: MovingCase) -> Picture | None:
+    """Quick moves and releases laid over one another."""
+    if case.position is None:
+        return None
+    drawn = 0
+    with sheet("Quick moves and releases", HALF, 2.5) as page:
+        axes = page.axes[0]
+        kinds = ((labels.STEP_OPEN, OPEN, "-"), (labels.STEP_CLOSE, CLOSE, "-"),
+                 (labels.RELEASE_OPEN, OPEN, ":"), (labels.RELEASE_CLOSE, CLOSE, ":"))  # fmt: skip
+        for label, colour, style in kinds:
+            for number, mark in enumerate(case.stretches(label)):
+                where = case.percent(mark)
+                name = label.replace("_", ", ") if number == 0 else None
+                time_ms = np.arange(len(where), dtype=np.float64)
+                axes.plot(
+                    *thin(time_ms, where, 300), color=colour, linestyle=style, linewidth=1.0, label=name
+                )
+                drawn += 1
+        axes.set_xlabel("time after the change, ms")
+        axes.set_ylabel("position, %")
+        axes.set_xlim(0, 400)
+        axes.legend(loc="center right", handlelength=1.4)
+        svg = page.svg()
+    if not drawn:
+        return None
+    return Picture("Quick moves and releases", "Steps (solid) and coasting returns (dotted), all tries.", svg)
+
+
+def resistance(case: MovingCase) -> Picture | None:
+    """Voltage against current at the stalls, and the fitted line."""
+    rows, loop = stalls(case), fit_loop(case)
+    if not rows or isinstance(loop, str):
+        return None
+    with sheet("Resistance", HALF, 2.5) as page:
+        axes = page.axes[0]
+        current_a = np.array([float(np.mean(part["current_a"])) for part in rows])
+        volts = np.array([float(np.mean(load_voltage(part))) for part in rows])
+        axes.plot(current_a, volts, "o", color=INK, markersize=4)
+        reach = np.linspace(current_a.min(), current_a.max(), 2)
+        axes.plot(reach, loop.ohm * reach + np.sign(reach) * loop.brush_v, color=OPEN, linewidth=0.9)
+        axes.set_xlabel("current, A")
+        axes.set_ylabel("voltage, V")
+        svg = page.svg()
+    return Picture(
+        "Resistance of winding and leads", f"Against the stops; slope {loop.ohm:.3f} ohm when cold.", svg
+    )
+
+
+def burst(case: MovingCase) -> Picture | None:
+    """The first half millisecond of the ripple burst."""
+    bursts = [one for one in case.run.bursts if one.label == labels.BURST_RIPPLE]
+    if not bursts:
+        return None
+    one = bursts[-1]
+    count = min(len(one.values), int(one.rate_hz * 4e-4))
+    with sheet("Ripple", HALF, 2.5) as page:
+        axes = page.axes[0]
+        axes.plot(np.arange(count) / one.rate_hz * 1e6, one.values[:count], color=INK, linewidth=0.9)
+        axes.set_xlabel("time, \u00b5s")
+        axes.set_ylabel(f"current, {one.unit}")
+        svg = page.svg()
+    return Picture(
+        "Ripple of the current", f"Part of a burst at {one.rate_hz / 1e3:g} kS/s, against the stop.", svg
+    )
+
+
+def supply(case: MovingCase) -> Picture | None:
+    """Supply voltage against the current the bridge takes."""
+    samples = case.run.samples
+    input_a = np.asarray(samples["drive"] * samples["current_a"], float)
+    keep = np.flatnonzero(input_a > 0.05)[::25]
+    if len(keep) < 20:
+        return None
+    with sheet("Supply", HALF, 2.5) as page:
+        axes = page.axes[0]
+        axes.plot(input_a[keep], samples["supply_v"][keep], ".", color=THIRD, markersize=2, rasterized=False)
+        axes.set_xlabel("current taken from the supply, A")
+        axes.set_ylabel("supply, V")
+        svg = page.svg()
+    return Picture("Supply under load", "The slope is the resistance of battery and supply leads.", svg)
