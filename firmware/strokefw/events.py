@@ -17,7 +17,7 @@ _pack_into = struct.pack_into
 
 
 class Ring:
-    """Rows of (tick, kind, code, detail), oldest first; ticks count from the start of the session they fell in."""
+    """Rows of (tick, kind, code, detail), oldest first; ticks count from the power-up they fell in."""
 
     def __init__(self, board):
         self._board = board

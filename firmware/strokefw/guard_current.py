@@ -1,70 +1,122 @@
-"""Guards of the current: peak, fold-back of the mean, trips of the fast limit, stall, current while off, ranges.
+"""Guards of the current: peak, fold-back of the mean, trips, stall, ranges, current while off.
 
-One kernel call per tick on an array of integers, so that a tick costs tens of microseconds on the chip. All
-elements are >= 0 (see compat.py).
+Two kernels per tick on one array of integers (all >= 0, see compat.py): ``bound`` limits the next drive,
+``watch`` judges the tick. They are long because on the chip a call costs more than what it does.
 """
 
-from array import array
-
+from strokefw import faults, sense
 from strokefw.compat import const, micropython, ptr32
 
-# inputs and limits
-LIMIT = const(0)  # mean current limit now, mA (derated)
+# limits, mA and ticks
+LIMIT = const(0)  # mean current now (derated)
 SLEW = const(1)  # 1/10000 per tick
 STALL_MA = const(2)
 STALL_TICKS = const(3)
 PEAK_MA = const(4)  # peak that means the fast limit does not cut
-MEAN_TICKS = const(5)  # longest time above MEAN_OVER
-# outputs
-CAP = const(6)  # |drive| may be so much, 1/10000
-FOLDED = const(7)  # 1 while fold-back holds the drive back
-SLEW_DOWN = const(8)
-BRAKING = const(9)  # 1 while the part feeds current back
+MEAN_TICKS = const(5)  # longest time above the limit and a quarter
+SUPPLY_MAX_MV = const(6)
+# results
+CAP = const(7)  # |drive| may be so much, 1/10000
+FOLDED = const(8)  # 1 while fold-back holds the drive back
+SLEW_DOWN = const(9)
+BRAKING = const(10)  # 1 while the ramp down is slowed
+AMPS = const(11)  # |current|
+SIZE = const(12)  # |drive|
+BACK = const(13)  # current against the drive, 0 if none
+SQUARES = const(14)  # sum of (AMPS / 8 mA) squared, the budgets take it
 # memory
-FINE_CAP = const(10)  # CAP in 1/64
-PEAK_SEEN = const(11)
-MEAN_SEEN = const(12)
-BUCKET = const(13)  # trips, leaking
-STALLED = const(14)
-WAS_A = const(15)
-WAS_B = const(16)
-OFF_SEEN = const(17)
-DIFFER_SEEN = const(18)
-WORDS = const(19)
+FINE_CAP = const(15)  # CAP in 1/64
+PEAK_SEEN = const(16)
+MEAN_SEEN = const(17)
+BUCKET = const(18)  # trips, leaking
+STALLED = const(19)
+WAS_A = const(20)
+WAS_B = const(21)
+OFF_SEEN = const(22)
+DIFFER_SEEN = const(23)
+WORDS = const(24)
 
 FULL = const(10000)
 FULL_FINE = const(640000)
 PEAK_TICKS = const(3)
 HARD_PEAK_MA = const(75000)  # at once: nothing on a healthy bench reaches it
 TRIPS_LEAK = const(2)  # cycles per tick that may be cut for ever (a tenth of them)
-TRIPS_FULL = const(600)  # 30 ms of nothing but cut cycles at 20 kHz
+TRIPS_FULL = const(600)  # some 30 ms of nothing but cut cycles at 20 kHz
 MOVED_MV = const(40)
 BRAKE_MA = const(150)
+ROOM_MV = const(800)  # the ramp down is slowed from so far below the supply's limit on
 OFF_MA = const(400)
 OFF_TICKS = const(200)
 DIFFER_MA = const(1200)
-DIFFER_PEAK_MA = const(5500)  # a ripple peak beyond this clips in the fine range: the allowance grows with it
+DIFFER_PEAK_MA = const(5500)  # a ripple peak beyond this clips in the fine range: more is allowed with it
 DIFFER_TICKS = const(100)
 GAIN_DOWN = const(16)  # of 256: a sixteenth of the relative excess per tick
 GAIN_UP = const(8)
+AMPS_MAX = const(90000)
+
+# where things stand in sense.values: a kernel folds only constants of its own module; a test compares
+# PLACES
+_RATIO_A = const(14)
+_RATIO_B = const(15)
+_B_COARSE = const(16)
+_B_FINE = const(17)
+_B_MAX = const(18)
+_B_MIN = const(19)
+_B_MERGED = const(20)
+_BIAS = const(1 << 29)
+PLACES = (
+    (_RATIO_A, sense.RATIO_A), (_RATIO_B, sense.RATIO_B), (_B_COARSE, sense.B_COARSE),
+    (_B_FINE, sense.B_FINE), (_B_MAX, sense.B_MAX), (_B_MIN, sense.B_MIN), (_B_MERGED, sense.B_MERGED),
+    (_BIAS, sense.BIAS),
+)
+
+CODES = bytes((
+    0, faults.CURRENT_PEAK, faults.CURRENT_MEAN, faults.TRIPS, faults.STALL, faults.CURRENT_OFF,
+    faults.RANGES_DIFFER,
+))
 
 
 @micropython.viper
-def fold(s: ptr32, amps: int, drive: int):
-    # Integral law on the relative error: its loop gain does not depend on supply or winding. The memory is kept
-    # within one slew step of the drive in force, so that it cannot wind up while the slew limit delays the drive.
+def bound(s: ptr32, v: ptr32, drive: int, bus: int):
+    # What the next tick's drive may be.
+    signed = v[_B_MERGED] - _BIAS
+    size = drive
+    forward = signed
+    if drive < 0:
+        size = 0 - drive
+        forward = 0 - signed
+    elif drive == 0:
+        forward = 0
+    amps = signed
+    if amps < 0:
+        amps = 0 - amps
+    back = 0
+    if forward < 0:
+        back = 0 - forward
+        forward = 0
+    s[AMPS] = amps
+    s[SIZE] = size
+    s[BACK] = back
+    if amps > AMPS_MAX:
+        amps = AMPS_MAX
+    eighth = amps >> 3
+    s[SQUARES] += eighth * eighth
+
+    # Fold-back: an integral law on the relative error, so that its loop gain does not depend on supply or
+    # winding. Its memory is kept within one slew step of the drive in force: it cannot wind up while slew
+    # delays the drive.
     limit = s[LIMIT]
     slew = s[SLEW]
     fine = s[FINE_CAP]
-    top = (drive + slew) << 6
-    bottom = (drive - slew) << 6
+    top = (size + slew) << 6
+    bottom = (size - slew) << 6
     if bottom < 64:
         bottom = 64
     if fine > top:
         fine = top
     if fine < bottom:
         fine = bottom
-    error = ((limit - amps) << 10) // limit
+    error = ((limit - forward) << 10) // limit
     if error < -3072:
         error = -3072
     pull = (fine >> 4) * error >> 6
@@ -78,29 +130,24 @@ def fold(s: ptr32, amps: int, drive: int):
     if fine > FULL_FINE:
         fine = FULL_FINE
     s[FINE_CAP] = fine
-    if fine >= top:
+    if fine >= top or fine == FULL_FINE:
         s[FOLDED] = 0
         s[CAP] = FULL
     else:
         s[FOLDED] = 1
         s[CAP] = fine >> 6
 
-
-@micropython.viper
-def brake(s: ptr32, back_ma: int, room_mv: int):
-    # back_ma flows against the drive; room_mv is left to the supply's limit: less drive would brake harder
-    slew = s[SLEW]
+    # Regeneration: less drive brakes harder, so slow the way down by the current and by the room left to
+    # the bus.
     down = slew
-    limit = s[LIMIT]
-    s[BRAKING] = 0
-    if back_ma > BRAKE_MA:
-        s[BRAKING] = 1
-        if back_ma > limit:
-            down = slew * (2 * limit - back_ma) // limit
-        if room_mv < 800:
+    if back > BRAKE_MA:
+        if back > limit:
+            down = slew * (2 * limit - back) // limit
+        room = s[SUPPLY_MAX_MV] - bus
+        if room < ROOM_MV:
             by_bus = 0
-            if room_mv > 0:
-                by_bus = slew * room_mv // 800
+            if room > 0:
+                by_bus = slew * room // ROOM_MV
             if by_bus < down:
                 down = by_bus
         least = slew >> 4
@@ -109,69 +156,84 @@ def brake(s: ptr32, back_ma: int, room_mv: int):
         if down < least:
             down = least
     s[SLEW_DOWN] = down
+    s[BRAKING] = 1 if down < slew else 0
 
 
 @micropython.viper
-def watch(s: ptr32, amps: int, peak: int, trips: int) -> int:
-    # 1 peak, 2 mean, 3 trips, 0 nothing
+def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
+    # Returns an index into CODES.
     told = 0
-    if peak > s[PEAK_MA]:
-        s[PEAK_SEEN] += 1
-        if s[PEAK_SEEN] >= PEAK_TICKS or peak > HARD_PEAK_MA:
-            told = 1
+    coarse = v[_B_COARSE] - _BIAS
+    fine = v[_B_FINE] - _BIAS
+    peak = v[_B_MAX] - _BIAS
+    low = _BIAS - v[_B_MIN]
+    if low > peak:
+        peak = low
+    amps = s[AMPS]
+
+    # the ranges against each other, and current that nobody asked for
+    differ = coarse - fine
+    if differ < 0:
+        differ = 0 - differ
+    allowed = DIFFER_MA
+    if peak > DIFFER_PEAK_MA:
+        allowed += peak - DIFFER_PEAK_MA
+    if differ > allowed:
+        s[DIFFER_SEEN] += 1
+        if s[DIFFER_SEEN] > DIFFER_TICKS:
+            s[DIFFER_SEEN] = DIFFER_TICKS
+            told = 6
     else:
-        s[PEAK_SEEN] = 0
-    limit = s[LIMIT]
-    if amps > limit + (limit >> 2) + 300:
-        s[MEAN_SEEN] += 1
-        if s[MEAN_SEEN] > s[MEAN_TICKS] and told == 0:
-            told = 2
-    elif s[MEAN_SEEN] > 0:
-        s[MEAN_SEEN] -= 1
+        s[DIFFER_SEEN] = 0
+    if gate == 0:
+        s[STALLED] = 0
+        if amps > OFF_MA and differ < OFF_MA + (amps >> 2):
+            s[OFF_SEEN] += 1
+            if s[OFF_SEEN] > OFF_TICKS:
+                s[OFF_SEEN] = OFF_TICKS
+                told = 5
+        else:
+            s[OFF_SEEN] = 0
+    else:
+        s[OFF_SEEN] = 0
+        # stall: much current, and neither track of the sensor moves
+        a = v[_RATIO_A]
+        b = v[_RATIO_B]
+        was_a = s[WAS_A]
+        was_b = s[WAS_B]
+        if a > was_a + MOVED_MV or was_a > a + MOVED_MV or b > was_b + MOVED_MV or was_b > b + MOVED_MV:
+            s[WAS_A] = a
+            s[WAS_B] = b
+            s[STALLED] = 0
+        elif amps > s[STALL_MA]:
+            s[STALLED] += 1
+            if s[STALLED] > s[STALL_TICKS]:
+                s[STALLED] = s[STALL_TICKS]
+                told = 4
+        elif s[STALLED] > 0:
+            s[STALLED] -= 1
+
+    # the fast limit: too much to do, or not doing it; the mean that fold-back should have held
     bucket = s[BUCKET] + trips - TRIPS_LEAK
     if bucket < 0:
         bucket = 0
     if bucket >= TRIPS_FULL:
         bucket = TRIPS_FULL
-        if told == 0:
-            told = 3
+        told = 3
     s[BUCKET] = bucket
-    return told
-
-
-@micropython.viper
-def stalled(s: ptr32, amps: int, a_mv: int, b_mv: int) -> int:
-    moved_a = a_mv - s[WAS_A]
-    moved_b = b_mv - s[WAS_B]
-    if moved_a > MOVED_MV or moved_a < 0 - MOVED_MV or moved_b > MOVED_MV or moved_b < 0 - MOVED_MV:
-        s[WAS_A] = a_mv
-        s[WAS_B] = b_mv
-        s[STALLED] = 0
-    elif amps > s[STALL_MA]:
-        s[STALLED] += 1
-    elif s[STALLED] > 0:
-        s[STALLED] -= 1
-    return 1 if s[STALLED] > s[STALL_TICKS] else 0
-
-
-@micropython.viper
-def sanity(s: ptr32, coarse: int, fine: int, peak: int, off: int) -> int:
-    # 1 current while off, 2 ranges differ, 0 nothing
-    told = 0
-    if off and (coarse > OFF_MA or coarse < 0 - OFF_MA) and (fine > OFF_MA or fine < 0 - OFF_MA):
-        s[OFF_SEEN] += 1
-        if s[OFF_SEEN] > OFF_TICKS:
+    limit = s[LIMIT]
+    if amps > limit + (limit >> 2) + 300:
+        s[MEAN_SEEN] += 1
+        if s[MEAN_SEEN] > s[MEAN_TICKS]:
+            s[MEAN_SEEN] = s[MEAN_TICKS]
+            told = 2
+    elif s[MEAN_SEEN] > 0:
+        s[MEAN_SEEN] -= 1
+    if peak > s[PEAK_MA]:
+        s[PEAK_SEEN] += 1
+        if s[PEAK_SEEN] >= PEAK_TICKS or peak > HARD_PEAK_MA:
+            s[PEAK_SEEN] = PEAK_TICKS
             told = 1
     else:
-        s[OFF_SEEN] = 0
-    differ = coarse - fine
-    allowed = DIFFER_MA
-    if peak > DIFFER_PEAK_MA:
-        allowed += peak - DIFFER_PEAK_MA
-    if differ > allowed or differ < 0 - allowed:
-        s[DIFFER_SEEN] += 1
-        if s[DIFFER_SEEN] > DIFFER_TICKS:
-            told = 2
-    else:
-        s[DIFFER_SEEN] = 0
+        s[PEAK_SEEN] = 0
     return told

@@ -1,4 +1,4 @@
-"""Guards of heat: thermistors broken or jumping, heatsink and junction derating and cut-out, the part's own limit.
+"""Guards of heat: broken or jumping thermistors, derating and cut-out, the part's own limit.
 
 Works on new readings only (every 16 ticks), so it is plain Python.
 """
@@ -61,7 +61,9 @@ class HeatGuard:
         self._heatsink = Thermistor(
             faults.HEATSINK_NTC_OPEN, faults.HEATSINK_NTC_SHORT, faults.HEATSINK_NTC_STEP, STEP_DC
         )
-        self._part = Thermistor(faults.PART_NTC_OPEN, faults.PART_NTC_SHORT, faults.PART_NTC_STEP, PART_STEP_DC)
+        self._part = Thermistor(
+            faults.PART_NTC_OPEN, faults.PART_NTC_SHORT, faults.PART_NTC_STEP, PART_STEP_DC
+        )
         self._heatsink_code = self._part_code = 0
 
     def fresh(self):
@@ -93,17 +95,21 @@ class HeatGuard:
         self._part_code = self.part_hot = 0
 
     def judge(self, heatsink_dc, junction_dc):
-        """Bring ``share`` and ``code`` up to date."""
+        """Bring ``share`` and ``code`` up to date; return 1 when ``share`` may have changed."""
+        cool = heatsink_dc <= self._derate_dc and junction_dc <= JUNCTION_DERATE_DC
+        if cool and self.share == FULL and not self.hot:
+            self.code = self._heatsink_code or self._part_code or self.part_hot
+            return 0
         share = FULL
         if heatsink_dc > self._derate_dc:
             share = FULL - (heatsink_dc - self._derate_dc) * 900 // (self._max_dc - self._derate_dc)
-        if junction_dc > JUNCTION_DERATE_DC:
-            by_junction = FULL - (junction_dc - JUNCTION_DERATE_DC) * 900 // (JUNCTION_MAX_DC - JUNCTION_DERATE_DC)
-            if by_junction < share:
-                share = by_junction
+        over = junction_dc - JUNCTION_DERATE_DC
+        if over > 0:
+            share = min(share, FULL - over * 900 // (JUNCTION_MAX_DC - JUNCTION_DERATE_DC))
         self.share = share if share > 100 else 100
         if junction_dc >= JUNCTION_MAX_DC and not self.hot:
             self.hot = faults.JUNCTION_HOT
         elif junction_dc <= JUNCTION_DERATE_DC and self.hot == faults.JUNCTION_HOT:
             self.hot = 0
         self.code = self._heatsink_code or self.hot or self._part_code or self.part_hot
+        return 1

@@ -44,7 +44,8 @@ _BOUNDS = (
 )
 _SMALLER_IS_TIGHTER = (
     "current_max_ma", "current_mean_ma", "supply_max_mv", "slew_per_ms", "drive_max", "stall_ms", "stall_ma",
-    "heartbeat_ms", "i2t_leads_a2s", "i2t_leads_rest_ma", "i2t_part_a2s", "i2t_part_rest_ma", "part_temp_max_dc",
+    "heartbeat_ms", "i2t_leads_a2s", "i2t_leads_rest_ma", "i2t_part_a2s", "i2t_part_rest_ma",
+    "part_temp_max_dc",
 )
 _LARGER_IS_TIGHTER = ("supply_min_mv", "drive_min")
 

@@ -1,9 +1,10 @@
-"""Self-test before the supply reaches the bridge: a machine of small steps, one call per tick, moving nothing.
+"""Self-test before the supply reaches the bridge: small steps, one call per tick, moving nothing.
 
-With the bridge's supply open: readings that must be near zero, the 5 V reference, the supply at the terminals, the
-thermistor. Then through the precharge resistor: does the bridge charge, do the floating outputs stand where their
-pull resistors put them (a shorted or leaking MOSFET pulls them away), does each MOSFET alone pull its output, does
-the other output follow through the part, does a little voltage make a huge current. Only then the main switch.
+With the bridge's supply open: readings that must be near zero, the 5 V reference, the supply at the
+terminals, the thermistor. Then through the precharge resistor: does the bridge charge, do the floating
+outputs stand where their pull resistors put them (a shorted or leaking MOSFET pulls them away), does each
+MOSFET alone pull its output, does the other output follow through the part, does a little voltage make a
+huge current. Only then the main switch.
 """
 
 from array import array
@@ -66,7 +67,7 @@ _BIG = const(1000000)
 
 
 class SelfTest:
-    """``start``, then ``step`` in each tick until it returns 1; ``code`` is then 0 or the first fault found."""
+    """``start``, then ``step`` in each tick until it returns 1; ``code`` is then 0 or the first fault."""
 
     def __init__(self, board, sense):
         self._board = board
@@ -93,7 +94,7 @@ class SelfTest:
         return found
 
     def start(self, calibration_ok, flags, supply_min_mv=0, supply_max_mv=0):
-        """Begin anew with the rail open and the bridge off; bounds of 0 mean the bench's own supply window."""
+        """Begin anew with rail open and bridge off; bounds of 0 mean the bench's own supply window."""
         for i in range(_IDS):
             self._state[i] = 0
         self.code = 0

@@ -3,6 +3,8 @@
 Each channel is ``(counts - zero) * mul >> shift`` with the calibration's trim folded into ``mul``; every
 product stays within 30 bits. The fine current range is used while the peak of the tick lies well inside it,
 the coarse one above, and between ``FADE_START_MA`` and ``FADE_END_MA`` they are blended.
+
+All of a tick's arithmetic is one kernel: on the chip a call costs more than what it does.
 """
 
 from array import array
@@ -18,6 +20,23 @@ FEED_MAX_MV = const(5500)
 _CHANNELS = const(13)  # channels.N_CHANNELS, folded into the kernel
 _ZERO_BIAS = const(8192)  # keeps calibrated zeros, which may be negative, readable for the kernel
 
+# beyond the channels in ``values``: the merged current, the ratiometric sensors, and the currents once
+# more with ``BIAS`` added, because a kernel can only read what is not negative
+MERGED = const(13)
+RATIO_A = const(14)
+RATIO_B = const(15)
+B_COARSE = const(16)
+B_FINE = const(17)
+B_MAX = const(18)
+B_MIN = const(19)
+B_MERGED = const(20)
+N_VALUES = const(21)
+BIAS = const(1 << 29)
+
+_HEATSINK_SUM = const(39)  # behind the channels' zero, mul, shift
+_PART_SUM = const(40)
+_WORDS = const(41)
+
 # per channel: full scale in mA or mV, and the shift that keeps mul large and the product within 30 bits
 _SCALES = (
     (channels.COARSE_FULL_MA, 13), (channels.FINE_FULL_MA, 16),
@@ -30,27 +49,53 @@ _SCALES = (
 
 @micropython.viper
 def _convert(counts: ptr16, k: ptr32, out: ptr32):
-    # k: biased zero, mul, shift of each channel in turn; out: one value per channel
+    coarse = 0
+    fine = 0
+    high = 0
+    low = 0
     for i in range(_CHANNELS):
         j = 3 * i
         shift = k[j + 2]
-        out[i] = ((int(counts[i]) + _ZERO_BIAS - k[j]) * k[j + 1] + (1 << (shift - 1))) >> shift
-
-
-@micropython.viper
-def _merge(coarse: int, fine: int, peak_high: int, peak_low: int) -> int:
-    peak = peak_high
-    if 0 - peak_low > peak:
-        peak = 0 - peak_low
+        value = ((int(counts[i]) + _ZERO_BIAS - k[j]) * k[j + 1] + (1 << (shift - 1))) >> shift
+        if i == 0:
+            coarse = value
+        elif i == 1:
+            fine = value
+        elif i == 11:
+            high = value
+        elif i == 12:
+            low = value
+        elif value < 0:
+            value = 0
+        out[i] = value
+    peak = high
+    if 0 - low > peak:
+        peak = 0 - low
     if coarse > peak:
         peak = coarse
     if 0 - coarse > peak:
         peak = 0 - coarse
+    merged = coarse
     if peak <= FADE_START_MA:
-        return fine
-    if peak >= FADE_END_MA:
-        return coarse
-    return fine + (coarse - fine) * (peak - FADE_START_MA) // (FADE_END_MA - FADE_START_MA)
+        merged = fine
+    elif peak < FADE_END_MA:
+        merged = fine + (coarse - fine) * (peak - FADE_START_MA) // (FADE_END_MA - FADE_START_MA)
+    out[MERGED] = merged
+    out[B_COARSE] = coarse + BIAS
+    out[B_FINE] = fine + BIAS
+    out[B_MAX] = high + BIAS
+    out[B_MIN] = low + BIAS
+    out[B_MERGED] = merged + BIAS
+    feed = out[8]
+    a = out[6]
+    b = out[7]
+    if feed >= FEED_MIN_MV and feed <= FEED_MAX_MV:
+        a = (a * FEED_NOMINAL_MV + (feed >> 1)) // feed
+        b = (b * FEED_NOMINAL_MV + (feed >> 1)) // feed
+    out[RATIO_A] = a
+    out[RATIO_B] = b
+    k[_HEATSINK_SUM] += out[9]
+    k[_PART_SUM] += out[10]
 
 
 class Sense:
@@ -58,22 +103,18 @@ class Sense:
 
     ``heatsink_ntc`` and ``part_ntc`` are ntc.OK, OPEN or SHORT; a temperature that cannot be read is
     ``ntc.NO_READING``. ``sensor_a_mv`` and ``sensor_b_mv`` are referred to a feed of exactly 5000 mV while
-    the measured feed is in range (``feed_ok``), else as measured. ``values`` holds all channels by index.
+    the measured feed is in range (``feed_ok``), else as measured. ``values`` holds them all by index, for the
+    tick: on the chip an attribute that is computed costs a call.
     """
 
     def __init__(self, calibration):
         self.calibration = calibration
-        self.values = array("i", [0] * channels.N_CHANNELS)
-        self._k = array("i", [0] * (3 * channels.N_CHANNELS))
-        self.current_ma = self.current_max_ma = self.current_min_ma = 0
-        self.bus_mv = self.vin_mv = self.leg_a_mv = self.leg_b_mv = 0
-        self.sensor_a_mv = self.sensor_b_mv = self.feed_mv = 0
-        self.feed_ok = 0
+        self.values = array("i", [0] * N_VALUES)
+        self._k = array("i", [0] * _WORDS)
         self.heatsink_dc = self.part_dc = ntc.NO_READING
         self.heatsink_ntc = self.part_ntc = ntc.OPEN
         self.heatsink_readings = self.part_readings = 0  # count up with each new temperature
         self._tick = 0
-        self._heatsink_sum = self._part_sum = 0
         self.reload()
 
     def reload(self):
@@ -86,61 +127,92 @@ class Sense:
             self._k[3 * channel + 2] = shift
         self._tick = 0
 
+    @property
+    def current_ma(self):
+        """Merged mean current of the tick."""
+        return self.values[MERGED]
+
+    @property
+    def current_max_ma(self):
+        """Highest coarse reading of the tick."""
+        return self.values[channels.I_MAX]
+
+    @property
+    def current_min_ma(self):
+        """Lowest coarse reading of the tick."""
+        return self.values[channels.I_MIN]
+
+    @property
+    def bus_mv(self):
+        """Supply at the bridge."""
+        return self.values[channels.BUS]
+
+    @property
+    def vin_mv(self):
+        """Supply at the terminals."""
+        return self.values[channels.VIN]
+
+    @property
+    def leg_a_mv(self):
+        """Output A."""
+        return self.values[channels.LEG_A]
+
+    @property
+    def leg_b_mv(self):
+        """Output B."""
+        return self.values[channels.LEG_B]
+
+    @property
+    def sensor_a_mv(self):
+        """First position sensor, at a feed of 5000 mV."""
+        return self.values[RATIO_A]
+
+    @property
+    def sensor_b_mv(self):
+        """Second position sensor, at a feed of 5000 mV."""
+        return self.values[RATIO_B]
+
+    @property
+    def feed_mv(self):
+        """The 5 V feed of the part's sensors."""
+        return self.values[channels.FEED]
+
+    @property
+    def feed_ok(self):
+        """1 while the feed is in range."""
+        return 1 if FEED_MIN_MV <= self.feed_mv <= FEED_MAX_MV else 0
+
+    @micropython.native
     def update(self, counts):
         """Take one scan (``array('H')`` of N_CHANNELS) over. Allocates nothing."""
-        v = self.values
-        _convert(counts, self._k, v)
-        high = v[11]
-        low = v[12]
-        self.current_max_ma = high
-        self.current_min_ma = low
-        self.current_ma = _merge(v[0], v[1], high, low)
-        self.bus_mv = v[2] if v[2] > 0 else 0
-        self.vin_mv = v[3] if v[3] > 0 else 0
-        self.leg_a_mv = v[4] if v[4] > 0 else 0
-        self.leg_b_mv = v[5] if v[5] > 0 else 0
-        a = v[6] if v[6] > 0 else 0
-        b = v[7] if v[7] > 0 else 0
-        feed = v[8] if v[8] > 0 else 0
-        self.feed_mv = feed
-        if FEED_MIN_MV <= feed <= FEED_MAX_MV:
-            self.feed_ok = 1
-            half = feed >> 1
-            a = (a * FEED_NOMINAL_MV + half) // feed
-            b = (b * FEED_NOMINAL_MV + half) // feed
-        else:
-            self.feed_ok = 0
-        self.sensor_a_mv = a
-        self.sensor_b_mv = b
-        self._warmth(v[9], v[10])
-
-    def _warmth(self, heatsink, part):
-        # means over 16 ticks; the two end half a period apart, so that no tick does both look-ups
+        _convert(counts, self._k, self.values)
         tick = self._tick
         self._tick = tick + 1 if tick < 47 else 32
-        self._heatsink_sum += heatsink
-        self._part_sum += part
+        if tick & 7 == 0:
+            self._warmth(tick)
+
+    def _warmth(self, tick):
+        # means over 16 ticks; the two end half a period apart, so that no tick does both look-ups
+        k = self._k
         if tick == 0:  # nothing to average yet
-            self._heatsink(heatsink)
-            self._part(part)
-            self._heatsink_sum = 0
+            self._heatsink(self.values[9])
+            self._part(self.values[10])
+            k[_HEATSINK_SUM] = 0
         elif tick == 8:
-            self._part_sum = 0
-        elif tick & 15 == 0:
-            self._heatsink(self._heatsink_sum >> 4)
-            self._heatsink_sum = 0
-        elif tick & 15 == 8:
-            self._part(self._part_sum >> 4)
-            self._part_sum = 0
+            k[_PART_SUM] = 0
+        elif tick & 15:
+            self._part(k[_PART_SUM] >> 4)
+            k[_PART_SUM] = 0
+        else:
+            self._heatsink(k[_HEATSINK_SUM] >> 4)
+            k[_HEATSINK_SUM] = 0
 
     def _heatsink(self, counts):
-        counts = counts if counts > 0 else 0
         self.heatsink_ntc = ntc.condition(counts)
         self.heatsink_dc = ntc.decidegrees(counts)
         self.heatsink_readings = (self.heatsink_readings + 1) & 0xFFFF
 
     def _part(self, counts):
-        counts = counts if counts > 0 else 0
         self.part_ntc = ntc.condition(counts)
         self.part_dc = ntc.decidegrees(counts)
         self.part_readings = (self.part_readings + 1) & 0xFFFF
