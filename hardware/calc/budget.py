@@ -12,9 +12,9 @@ from strokebench.physics import gum, ntc
 
 from hardware.calc import design, sense
 
-REFERENCE_TOLERANCE = 0.02  # the Pico's 3.3 V as converter reference, from memory
+REFERENCE_TOLERANCE = 0.002  # REF3033 class, data-sheet limit
 SHUNT_TOLERANCE, AMPLIFIER_GAIN, AMPLIFIER_OFFSET_V = 0.01, 0.002, 25e-6
-RESISTOR_TOLERANCE = 0.01
+DIVIDER_TOLERANCE, PULL_UP_TOLERANCE = 0.001, 0.01
 AMPLIFIER_NOISE_V = 1.6e-6  # 40 nV/sqrt(Hz) over the 1 kHz of a tick
 NTC_TOLERANCE, BETA_TOLERANCE, HOT_C = 0.01, 0.01, 85.0
 SINK_CONTACT_K, PROBE_CONTACT_K = 2.0, 1.0  # how far the bead lags what it touches: engineering judgement
@@ -33,7 +33,7 @@ class Converter:
 
 
 PICO = Converter(zero=4.0, gain=20.0, linearity=7.9, noise=1.4, samples=160)
-EXTERNAL = Converter(zero=3.0, gain=5.0, linearity=1.0, noise=0.6, samples=6)
+EXTERNAL = Converter(zero=3.0, gain=5.0, linearity=1.0, noise=0.6, samples=5)
 
 
 @dataclass
@@ -77,7 +77,7 @@ def current(gain: float, converter: Converter) -> Parts:
 
 def divider_gain(top_ohm: float, bottom_ohm: float) -> list[float]:
     """Relative half-widths of a divider's ratio from its two resistors."""
-    share = RESISTOR_TOLERANCE * top_ohm / (top_ohm + bottom_ohm)
+    share = DIVIDER_TOLERANCE * top_ohm / (top_ohm + bottom_ohm)
     return [share, share]
 
 
@@ -106,7 +106,7 @@ def temperature(converter: Converter, contact_k: float) -> Parts:
     step = 1 / design.ADC_CODES / (share * (1 - share)) / slope
     stretched = ntc.resistance_ohm(HOT_C, design.NTC_BETA_K * (1 + BETA_TOLERANCE), design.NTC_R25_OHM)
     beta_k = abs(stretched / ohm - 1) / slope
-    limits = [NTC_TOLERANCE / slope, RESISTOR_TOLERANCE / slope, beta_k, ONE_BETA_K, contact_k]
+    limits = [NTC_TOLERANCE / slope, PULL_UP_TOLERANCE / slope, beta_k, ONE_BETA_K, contact_k]
     parts = _converter(Parts(zero=limits), converter, step, with_reference=False)
     parts.gain.clear()
     return parts

@@ -41,17 +41,36 @@ def boost_v(emf_v: float, duty: float) -> float:
     return emf_v / duty
 
 
+def brake_thresholds_v() -> tuple[float, float]:
+    """Bus voltages at which the brake chopper switches on and off, its feedback resistor included."""
+    top, middle, bottom = design.BRAKE_LADDER_OHM
+    reference_v = design.ADC_REFERENCE_V * (middle + bottom) / (top + middle + bottom)
+    upper, lower = design.BUS_SIXTH_OHM
+    conductances = 1 / upper + 1 / lower + 1 / design.BUS_SIXTH_FEEDBACK_OHM
+    needed = reference_v * conductances * upper
+    return needed, needed - design.ADC_REFERENCE_V * upper / design.BUS_SIXTH_FEEDBACK_OHM
+
+
+def overvoltage_latch_v() -> float:
+    """Bus voltage that clears the hard latch (a twelfth of the bus against the ladder's lower tap)."""
+    top, middle, bottom = design.BRAKE_LADDER_OHM
+    reference_v = design.ADC_REFERENCE_V * bottom / (top + middle + bottom)
+    upper, lower = design.BUS_SIXTH_OHM
+    return reference_v * 2 * (1 + upper / lower)
+
+
 def charge_time_s(ohm: float, farads: float, share: float) -> float:
     """Time of an RC charge to a share of the source."""
     return -ohm * farads * math.log1p(-share)
 
 
 def rows() -> list[Row]:
-    """Bulk bank of 4.4 mF."""
+    """Bulk bank of ten cans, brake, precharge."""
     c, amps, hz = design.BULK_F, design.CURRENT_A, design.PWM_HZ
     rotor, volts = rotor_j(ROTOR_KGM2, ROTOR_RAD_S), design.SUPPLY_V
     ripple = ripple_rms_a(amps, 0.5)
-    brake_a = design.BRAKE_ON_V / design.BRAKE_OHM
+    on_v, off_v = brake_thresholds_v()
+    brake_a = on_v / design.BRAKE_OHM
     return [
         Row("capacitor current at D 0.5", ripple, "A rms", "I sqrt(D(1-D))", "Erickson/Maksimovic ch. 3"),
         Row(
@@ -59,16 +78,19 @@ def rows() -> list[Row]:
             math.ceil(ripple / CAN_RIPPLE_A),
             "pieces",
             "ripple/2.2",
-            "1000 uF low-ESR can, from memory",
+            "1000 uF low-ESR can, from memory; ten fitted",
         ),
         Row("bus ripple", 1e3 * ripple_v(amps, 0.5, c, hz), "mV pp", "I D(1-D)/(C f)", "charge balance"),
         Row("ESR step", 1e3 * amps * design.BULK_ESR_OHM, "mV", "I ESR", "Ohm"),
         Row("stored from 12 to 16 V", stored_j(c, volts, 16), "J", "C/2 (V2^2 - V1^2)", "energy"),
         Row("rotor 2e-5 kg m2 at 600 rad/s", rotor, "J", "J w^2/2", "energy"),
         Row("bus without brake", pumped_to_v(c, volts, rotor), "V", "sqrt(V^2 + 2E/C)", "energy"),
-        Row("brake current", brake_a, "A", "15.5 V/1 Ohm", "Ohm"),
-        Row("brake pulse power", brake_a * design.BRAKE_ON_V, "W", "V^2/R", "Joule"),
-        Row("brake time for that rotor", 1e3 * rotor / (brake_a * design.BRAKE_ON_V), "ms", "E/P", "energy"),
+        Row("brake on", on_v, "V", "ladder, sixth of the bus, feedback", "Ohm"),
+        Row("brake off", off_v, "V", "ladder, sixth of the bus, feedback", "Ohm"),
+        Row("over-voltage latch", overvoltage_latch_v(), "V", "ladder, twelfth of the bus", "Ohm"),
+        Row("brake current", brake_a, "A", "Von/1 Ohm", "Ohm"),
+        Row("brake pulse power", brake_a * on_v, "W", "V^2/R", "Joule"),
+        Row("brake time for that rotor", 1e3 * rotor / (brake_a * on_v), "ms", "E/P", "energy"),
         Row("precharge to 90 %", charge_time_s(design.PRECHARGE_OHM, c, 0.9), "s", "-R C ln 0.1", "RC"),
         Row("precharge energy", stored_j(c, 0, volts), "J", "C V^2/2 in the resistor", "energy"),
         Row("shorted bridge through precharge", volts / design.PRECHARGE_OHM, "A", "V/R", "Ohm"),

@@ -10,15 +10,25 @@ from hardware.calc import design, sense
 from hardware.calc.rows import Row
 
 SLEW_V_PER_S = 2e6
-COMPARATOR_S, PIO_S, DRIVER_S = 40e-9, 32e-9, 150e-9
+COMPARATOR_S, PIO_S, DRIVER_S = 80e-9, 32e-9, 60e-9
+FILTER_S = 470 * 100e-12
 LEAD_SHORT_H = 2e-6
 SHUNT_TOLERANCE, AMPLIFIER_GAIN_TOLERANCE, RESISTOR_TOLERANCE = 0.01, 0.002, 0.01
-AMPLIFIER_OFFSET_V, COMPARATOR_OFFSET_V = 25e-6, 5e-3
+AMPLIFIER_OFFSET_V, COMPARATOR_OFFSET_V = 25e-6, 10e-3
 
 
 def threshold_v(amps: float) -> float:
     """Comparator input voltage at a current on the coarse amplifier."""
     return design.AMPLIFIER_ZERO_V + amps * design.SHUNT_OHM * design.COARSE_GAIN
+
+
+def ladder_trip_a(ladder_ohm: tuple[float, float, float]) -> tuple[float, float]:
+    """Currents at which a 3.3 V resistor ladder's two taps trip, positive first."""
+    total = sum(ladder_ohm)
+    taps = (1 - ladder_ohm[0] / total, ladder_ohm[2] / total)
+    per_amp = design.SHUNT_OHM * design.COARSE_GAIN
+    high, low = ((design.ADC_REFERENCE_V * tap - design.AMPLIFIER_ZERO_V) / per_amp for tap in taps)
+    return high, low
 
 
 def tolerance_parts_a(amps: float) -> dict[str, float]:
@@ -45,10 +55,10 @@ def worst_case_a(amps: float) -> float:
 
 
 def delay_s(step_a: float) -> float:
-    """From the current's step to gates falling: amplifier rise and slew, comparator, PIO, driver."""
+    """From the current's step to gates falling: amplifier rise and slew, filter, comparator, PIO, driver."""
     rise = 0.35 / sense.INA_BANDWIDTH_HZ
     slew = step_a * design.SHUNT_OHM * design.COARSE_GAIN / SLEW_V_PER_S
-    return rise + slew + COMPARATOR_S + PIO_S + DRIVER_S
+    return rise + slew + FILTER_S + COMPARATOR_S + PIO_S + DRIVER_S
 
 
 def overshoot_a(volts: float, inductance_h: float, late_s: float) -> float:
@@ -70,6 +80,13 @@ def rows() -> list[Row]:
         Row("soft threshold", threshold_v(design.SOFT_TRIP_A), "V", "1.65 + I R G", "Ohm"),
         Row("hard threshold", threshold_v(hard), "V", "1.65 + I R G", "Ohm"),
         Row(
+            "hard, from its ladder",
+            ladder_trip_a(design.HARD_LADDER_OHM)[0],
+            "A",
+            "1k8/9k53/1k8 on 3.3 V",
+            "Ohm",
+        ),
+        Row(
             "hard, standard uncertainty",
             standard_uncertainty_a(hard),
             "A",
@@ -81,7 +98,7 @@ def rows() -> list[Row]:
             "delay",
             late * 1e6,
             "us",
-            "0.35/B + slew + comparator + PIO + driver",
+            "0.35/B + slew + filter + comparator + PIO + driver",
             "data sheets; PIO measured on emulator",
         ),
         Row("overshoot, 1 m shorted leads", over, "A", "V t/L, 2 uH", "L di/dt"),

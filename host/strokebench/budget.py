@@ -45,15 +45,15 @@ class Channel:
 
 
 _DEFAULT: dict[str, Channel] = {
-    "current_coarse_a": Channel(offset=0.094, gain=0.013, linearity=0.18, noise=0.0047),
-    "current_fine_a": Channel(offset=0.016, gain=0.013, linearity=0.0023, noise=0.0019),
-    "supply_v": Channel(offset=0.014, gain=0.014, linearity=0.028, noise=0.00068),
-    "output_a_v": Channel(offset=0.011, gain=0.014, linearity=0.0036, noise=0.0015),
-    "output_b_v": Channel(offset=0.011, gain=0.014, linearity=0.0036, noise=0.0015),
-    "sensor_a_v": Channel(offset=0.0031, gain=0.0042, linearity=0.001, noise=0.00043),
-    "sensor_b_v": Channel(offset=0.0031, gain=0.0042, linearity=0.001, noise=0.00043),
-    "heatsink_c": Channel(offset=1.3, gain=0.0, linearity=0.03, noise=0.013),
-    "part_c": Channel(offset=0.84, gain=0.0, linearity=0.03, noise=0.013),
+    "current_coarse_a": Channel(offset=0.094, gain=0.0066, linearity=0.18, noise=0.0047),
+    "current_fine_a": Channel(offset=0.016, gain=0.006, linearity=0.0023, noise=0.0019),
+    "supply_v": Channel(offset=0.014, gain=0.0031, linearity=0.028, noise=0.00068),
+    "output_a_v": Channel(offset=0.011, gain=0.0015, linearity=0.0036, noise=0.0017),
+    "output_b_v": Channel(offset=0.011, gain=0.0015, linearity=0.0036, noise=0.0017),
+    "sensor_a_v": Channel(offset=0.0031, gain=0.0011, linearity=0.001, noise=0.00048),
+    "sensor_b_v": Channel(offset=0.0031, gain=0.0011, linearity=0.001, noise=0.00048),
+    "heatsink_c": Channel(offset=1.3, gain=0.0, linearity=0.03, noise=0.014),
+    "part_c": Channel(offset=0.84, gain=0.0, linearity=0.03, noise=0.014),
 }
 
 

@@ -64,7 +64,7 @@ def test_a_custom_table_is_used_and_the_default_stays():
     mine = budget.default_budget()
     mine["supply_v"] = mine["supply_v"].calibrated(0, 0)
     assert budget.standard_uncertainty("supply_v", 12, budget=mine) < 0.03
-    assert budget.default_budget()["supply_v"].gain == 0.014
+    assert budget.default_budget()["supply_v"].gain == 0.0031
 
 
 def test_wrong_questions_are_refused():
