@@ -1,8 +1,8 @@
 """A coil that pulls a plunger against a spring: on/off valve or proportional (linear) solenoid.
 
 v = R i + L(u) di/dt + i (dL/du) du/dt, force = i^2/2 dL/du (Fitzgerald, Kingsley, Umans, "Electric
-Machinery", chapter 3, from memory).  ``u`` runs from 0 (at rest) to the stroke (pulled in).  10 sub-steps per
-tick.
+Machinery", chapter 3, from memory).  ``u`` runs from 0 (at rest) to the stroke (pulled in).  20 sub-steps per
+tick while it may move, 4 while it is held firmly at an end.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ from strokebench.sim.plants.friction import slide
 from strokebench.sim.plants.tracks import Track
 
 CELLS = 1024
-STEPS = 10
+STEPS_MOVING = 20
+STEPS_HELD = 4
 SLOW_TICKS = 16
 
 
@@ -100,7 +101,7 @@ class Plunger(Plant):
         return self.position_m / self.coil.stroke_m
 
     def advance(self, drive: float, gate: bool, rail: int, dt_s: float = 0.001) -> None:
-        coil, cells, step_s = self.coil, self._cells, dt_s / STEPS
+        coil, cells = self.coil, self._cells
         stroke, per_m, extra = coil.stroke_m, CELLS / coil.stroke_m, coil.coulomb_n * (coil.stiction - 1)
         u, speed, amps = self.position_m, self.speed_m_s, self._amps
         source_v, source_ohm = (self.bus_v, 0.0) if self._pumped else (self.source_v, self.source_ohm)
@@ -110,8 +111,10 @@ class Plunger(Plant):
         self._broken = not self.connected or self.leads_off
         volts = drive * source_v
         top_a, cut = self.trip_a, 0
+        steps = STEPS_HELD if self._held_firmly(volts if live else 0.0, dt_s) else STEPS_MOVING
+        step_s = dt_s / steps
         nodes, total = [amps], 0.0
-        for _ in range(STEPS):
+        for _ in range(steps):
             half = u + 0.5 * step_s * speed
             place = min(max(half * per_m, 0.0), CELLS - 1e-9)
             cell = int(place)
@@ -127,7 +130,7 @@ class Plunger(Plant):
                 if not live and after * amps <= 0:
                     after = 0.0
                 if after > top_a or after < -top_a:
-                    after, cut = (top_a if after > 0 else -top_a), cut + 20 // STEPS
+                    after, cut = (top_a if after > 0 else -top_a), cut + 20 // steps
                 mean, amps = 0.5 * (amps + after), after
             else:
                 mean = 0.0
@@ -146,7 +149,22 @@ class Plunger(Plant):
                     u, speed = stroke, 0.0
         self.position_m, self.speed_m_s, self._amps = u, speed, amps
         self._inductance_h = henry
-        self._close_tick(drive if live else 0.0, gate, rail, dt_s, total / STEPS, nodes, cut)
+        self._close_tick(drive if live else 0.0, gate, rail, dt_s, total / steps, nodes, cut)
+
+    def _held_firmly(self, volts: float, dt_s: float) -> bool:
+        """True when the force, now and by the end of the tick, keeps the plunger at the end where it is."""
+        coil, u, amps = self.coil, self.position_m, self._amps
+        if self._stuck:
+            return True
+        if self.speed_m_s != 0.0 or self.seat_m < u < coil.stroke_m:
+            return False
+        henry, _, slope = self._cells[min(int(self.position * CELLS), CELLS - 1)]
+        later = amps + (volts - amps * self._loop_ohm) / henry * dt_s
+        spring = coil.preload_n + coil.rate_n_per_m * u
+        pulls = [0.5 * i * i * slope for i in (amps, later)]
+        if u <= self.seat_m:
+            return max(pulls) < 0.8 * spring
+        return min(pulls) > 1.2 * spring
 
     def _close_tick(
         self, drive: float, gate: bool, rail: int, dt_s: float, mean: float, nodes: list[float], cut: int
