@@ -13,6 +13,7 @@ from strokefw import board_pico_scan as kernels
 from strokefw import pins
 from strokefw.board_pico_adc import ChipConverter
 from strokefw.board_pico_bridge import Bridge
+from strokefw.board_pico_burst import Burst
 from strokefw.board_pico_conv import ExternalConverter
 from strokefw.board_pico_link import open_link
 from strokefw.slots import Slots
@@ -32,6 +33,7 @@ class Board:
         self._bridge = Bridge()
         self._work = array("I", [0] * kernels.WORDS)
         self._adc = ChipConverter(self._work)
+        self._burst = Burst(self._adc)
         self._converter = ExternalConverter(self._work)
         self._alive = Pin(pins.gpio("WATCHDOG"), Pin.OUT, value=0)
         self._leds = (Pin(pins.gpio("LED"), Pin.OUT, value=0), Pin(pins.BOARD_LED, Pin.OUT, value=0))
@@ -49,10 +51,10 @@ class Board:
         self.pulse = self._bridge.pulse
         self.estop = self._estop.value
         self.ticks_us = time.ticks_us
-        self.burst_start = self._adc.burst_start
-        self.burst_trigger = self._adc.burst_trigger
-        self.burst_ready = self._adc.burst_ready
-        self.burst_copy = self._adc.burst_copy
+        self.burst_start = self._burst.start
+        self.burst_trigger = self._burst.trigger
+        self.burst_ready = self._burst.ready
+        self.burst_copy = self._burst.copy
         self.write = self._link.write
 
     @staticmethod
@@ -79,10 +81,12 @@ class Board:
     @micropython.native
     def scan(self, counts):
         """One tick's readings into `counts`. Allocates nothing."""
+        if self._bridge.pulsing:
+            self._bridge.end_pulse()
         work = self._work
-        adc = self._adc
-        if adc.bursting:
-            adc.scan_burst(counts)
+        burst = self._burst
+        if burst.running:
+            burst.scan(counts)
         else:
             _chip(work, counts)
         _external(work, counts)
@@ -101,7 +105,7 @@ class Board:
 
     def read(self, buf):
         """Link bytes in; returns how many. Also sets the converter right, should it ever have lost a reading."""
-        self._adc.overrun()
+        self._adc.mend()
         return self._link.read(buf)
 
     def reset_cause(self):
@@ -152,4 +156,5 @@ class Board:
         self._bridge.close()
         self._converter.close()
         self._adc.close()
+        self._burst.close()
         self._link.close()

@@ -3,7 +3,6 @@
 from array import array
 from uctypes import addressof
 
-import machine
 import micropython
 import rp2
 from machine import Pin
@@ -20,8 +19,9 @@ _INVERT_B = const(8)
 _OFF = const(409600000)  # 6250 << 16: high side never on, inverted low side never on
 _CUTS = const(31)  # periods the PIO cuts by itself before it stays off; renewed by every drive()
 _OVERRIDE_HIGH = const(0x300)
-_SETTLE_US = const(60)  # longer than a PWM period: compare registers and enable line are in force
-_MAX_PULSE_US = const(1000)
+_SETTLE_US = const(60)  # longer than a PWM period: the enable line is up by then
+_TICK_PULSE_US = const(900)
+_GATES = ("A_HIGH", "A_LOW", "B_HIGH", "B_LOW")
 _SLICES = const(0b10110)  # 1: leg A, 2: leg B, 4: trip level
 _PIO0_RX0 = const(4)  # DMA request
 
@@ -71,7 +71,7 @@ class Bridge:
     """Four gate inputs, their enable line, the rails and the hard latch. Everything is off after construction."""
 
     def __init__(self):
-        for net in ("PRECHARGE", "MAIN_SWITCH", "LATCH_ARM", "A_HIGH", "A_LOW", "B_HIGH", "B_LOW", "TRIP_LEVEL"):
+        for net in ("PRECHARGE", "MAIN_SWITCH", "LATCH_ARM", "TRIP_LEVEL") + _GATES:
             Pin(pins.gpio(net), Pin.OUT, value=0)
         self._precharge = Pin(pins.gpio("PRECHARGE"))
         self._main = Pin(pins.gpio("MAIN_SWITCH"))
@@ -83,6 +83,8 @@ class Bridge:
         self._slice_b = regs.PWM + regs.PWM_SLICE * 2
         self._trip = regs.PWM + regs.PWM_SLICE * 4
         # sums beyond 30 bits are heap objects: made once, here
+        self._controls = tuple([regs.pad_control(pins.gpio(net)) for net in _GATES])
+        self.pulsing = False
         self._compare_a = self._slice_a + 12
         self._compare_b = self._slice_b + 12
         self._compare_trip = self._trip + 12
@@ -97,7 +99,7 @@ class Bridge:
             self._slice(address, _INVERT_B, _TOP, _OFF)
         self._slice(self._trip, 0, _TRIP_TOP, 0)
         regs.poke(regs.PWM_ENABLE, _SLICES)  # at once, so that both legs count together
-        for net in ("A_HIGH", "A_LOW", "B_HIGH", "B_LOW", "TRIP_LEVEL"):
+        for net in _GATES + ("TRIP_LEVEL",):
             regs.poke(regs.pad_control(pins.gpio(net)), regs.FUNCTION_PWM)
 
     @staticmethod
@@ -170,16 +172,24 @@ class Bridge:
         self._precharge(mode == 1)
 
     def pulse(self, leg, side, us):
-        """One MOSFET alone on for `us` (at most 1000), interrupts held; everything off before and after."""
+        """One MOSFET alone on for `us` (at most 1000), everything off before and after.
+
+        A pulse of nearly a tick ends with the next scan, so that the converters see all of it and no tick is late;
+        a shorted MOSFET is what the PIO is there for, and it stands no second trip.
+        """
         self.drive(0, 0)
-        regs.poke(self._allow, 0)  # allowance 0: the first trip ends it
-        _wait_us(regs.TIMER_RAW_LOW, _SETTLE_US)
-        control = regs.pad_control(pins.gpio("A_HIGH") + 2 * leg + (1 - side))
-        state = machine.disable_irq()
-        regs.poke(control, regs.FUNCTION_PWM | _OVERRIDE_HIGH)
-        _wait_us(regs.TIMER_RAW_LOW, min(us, _MAX_PULSE_US))
-        regs.poke(control, regs.FUNCTION_PWM)
-        machine.enable_irq(state)
+        self._pulsed = self._controls[2 * leg + (1 - side)]
+        regs.poke(self._allow, 0)
+        regs.poke(self._pulsed, regs.FUNCTION_PWM | _OVERRIDE_HIGH)
+        self.pulsing = True
+        if us < _TICK_PULSE_US:
+            _wait_us(regs.TIMER_RAW_LOW, _SETTLE_US + us)
+            self.end_pulse()
+
+    def end_pulse(self):
+        """End a pulse under way (called by the scan)."""
+        self.pulsing = False
+        regs.poke(self._pulsed, regs.FUNCTION_PWM)
         _halt(self._pio, self._entry)
 
     def off(self):
@@ -192,7 +202,7 @@ class Bridge:
         """Off, and the pins back to inputs, held low by the board."""
         self.off()
         self._keeper.active(0)
-        for net in ("BRIDGE_ENABLE", "A_HIGH", "A_LOW", "B_HIGH", "B_LOW"):
+        for net in ("BRIDGE_ENABLE",) + _GATES:
             Pin(pins.gpio(net), Pin.IN, Pin.PULL_DOWN)
         dma.stop(regs.DMA, self._clock_plan)
         for channel in self._clock + (self._cut_dma,):

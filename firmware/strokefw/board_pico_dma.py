@@ -46,21 +46,24 @@ def ring(request, size, read, write, ring_bits=0, on_write=False):
     return pair, plan
 
 
-def loop(request, read, buffer):
-    """Plan halfwords from a register through a whole buffer of any length, over and over.
+def chunks(request, read, addresses):
+    """Plan halfwords from a register through eight pieces of memory in turn, over and over.
 
-    The second channel only puts the first one's write address back (the word that it copies is plan[10]).
+    The second channel hands the first one its next piece: it reads the ring of eight words at `addresses` (32-byte
+    aligned). The caller puts the first piece's address into plan[5] and the readings per piece into plan[6].
+    Returns (the two rp2.DMA objects, the plan).
     """
     pair = (rp2.DMA(), rp2.DMA())
-    plan = array("I", [0] * 11)
-    plan[10] = addressof(buffer)
+    plan = array("I", [0] * 10)
     filler = pair[0].pack_ctrl(
         size=HALFWORDS, treq_sel=request, inc_read=False, inc_write=True, chain_to=pair[1].channel, irq_quiet=True
     )
-    rewinder = pair[1].pack_ctrl(size=WORDS, treq_sel=UNPACED, inc_read=False, inc_write=False, irq_quiet=True)
-    _set(plan, 0, pair[0].channel, filler, read, plan[10], len(buffer) // 2)
-    trigger = 0x50000000 + 0x40 * pair[0].channel + 0x2C  # write address, and start
-    _set(plan, 1, pair[1].channel, rewinder, addressof(plan) + 40, trigger, 1)
+    feeder = pair[1].pack_ctrl(
+        size=WORDS, treq_sel=UNPACED, inc_read=True, inc_write=False, ring_size=5, ring_sel=False, irq_quiet=True
+    )
+    trigger = write_address(pair[0]) + 0x28  # write address, and start
+    _set(plan, 0, pair[0].channel, filler, read, 0, 0)
+    _set(plan, 1, pair[1].channel, feeder, addresses + 4, trigger, 1)
     return pair, plan
 
 

@@ -59,7 +59,7 @@ def _compile(command: tuple[str, ...], name: str, source: bytes) -> bytes:
         path = Path(work) / "module.py"
         path.write_bytes(source)
         out = Path(work) / "module.mpy"
-        arguments = ["-march=armv6m", "-s", name, "-o", str(out), str(path)]
+        arguments = ["-O3", "-march=armv6m", "-s", name, "-o", str(out), str(path)]
         try:
             done = subprocess.run([*command, *arguments], capture_output=True, text=True, timeout=60)
         except OSError as error:
