@@ -56,7 +56,7 @@ class Run:
         self._tick0: int | None = None
         self._next_seq: int | None = None
         self._captures = Captures()
-        self._stop_asked = False
+        self._stop_asked = self._stop_sent = False
         self._chunks = self._go()
 
     @property
@@ -110,8 +110,8 @@ class Run:
                 f"The bench at {self._link.name} fell silent in the middle of the run.",
                 "Check cable and supply; without a word from here it stops the part by itself.",
             )
-        if self._stop_asked:
-            self._stop_asked = False
+        if self._stop_asked and not self._stop_sent:
+            self._stop_sent = True
             self._link.tell("stop", 0)
         elif now_s - self._link.sent_s >= self._beat_s:
             self._link.tell("heartbeat")
