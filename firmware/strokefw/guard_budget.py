@@ -69,6 +69,7 @@ class Budgets:
         b[j + _FULL] = full >> shift
         b[j + _SHIFT] = shift
         b[j + _SPENT] = min(spent, full) >> shift
+        b[j + _LEFT] = 1000 - 1000 * min(spent, full) // full
 
     def left(self, which):
         """Return the permille left of a budget; 0 only when it is used up."""

@@ -26,6 +26,7 @@ class Thermistor:
     def fresh(self):
         """Forget what was; the next reading is believed."""
         self._seen = self._last = 0
+        self.trusted = 0  # 1 while the last reading can be believed
         self._mean_16 = ntc.NO_READING
 
     def update(self, state, value_dc):
@@ -45,6 +46,7 @@ class Thermistor:
         else:
             self._seen = 1 if wrong else 0
         self._last = wrong
+        self.trusted = 0 if wrong else 1
         return self._codes[wrong] if self._seen >= BROKEN_READINGS else 0
 
 
@@ -75,7 +77,7 @@ class HeatGuard:
     def heatsink(self, state, value_dc):
         """Take a new reading of the heatsink."""
         self._heatsink_code = self._heatsink.update(state, value_dc)
-        if state == ntc.OK:
+        if self._heatsink.trusted:
             if value_dc >= self._max_dc:
                 self.hot = faults.HEATSINK_HOT
             elif value_dc <= self._derate_dc and self.hot == faults.HEATSINK_HOT:
@@ -84,7 +86,7 @@ class HeatGuard:
     def part(self, state, value_dc):
         """Take a new reading of the part's own thermistor (only where the part has one)."""
         self._part_code = self._part.update(state, value_dc)
-        if state == ntc.OK:
+        if self._part.trusted:
             if value_dc >= self.part_max_dc:
                 self.part_hot = faults.PART_HOT
             elif value_dc <= self.part_max_dc - COOLER_DC:

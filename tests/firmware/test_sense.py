@@ -4,26 +4,10 @@
 import math
 from array import array
 
+from readings import counts_of
 from strokefw import channels, ntc
 from strokefw.calib import TRIM_MAX, ZERO_MAX, Calibration
 from strokefw.sense import Sense
-
-MID = channels.MID_SCALE
-
-
-def of_span(value, span):
-    """Counts of a value on a channel whose full scale is `span`."""
-    return round(value * channels.FULL_SCALE / span)
-
-
-def counts_of(current_ma=0, bus_mv=12000, sensor_a_mv=2500, sensor_b_mv=1500, feed_mv=5000, ntc_counts=30000):
-    """One scan of an ideal bench."""
-    coarse = min(65520, max(0, MID + of_span(current_ma, channels.COARSE_FULL_MA)))
-    fine = min(65520, max(0, MID + of_span(current_ma, channels.FINE_FULL_MA)))
-    supply = of_span(bus_mv, channels.SUPPLY_FULL_MV)
-    sensors = [of_span(mv, channels.SENSOR_FULL_MV) for mv in (sensor_a_mv, sensor_b_mv, feed_mv)]
-    values = [coarse, fine, supply, supply, supply, 0] + sensors + [ntc_counts, ntc_counts, coarse, coarse]
-    return array("H", values)
 
 
 def ntc_counts(temperature_c):

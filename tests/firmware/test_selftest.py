@@ -1,0 +1,196 @@
+"""The self-test finds each defect of the power stage by its code, moves nothing, leaves the supply right."""
+# Runs under CPython and MicroPython.
+
+from array import array
+
+from readings import of_span
+from strokefw import channels, faults
+from strokefw.calib import Calibration
+from strokefw.guard_limits import PART_EXPECTED
+from strokefw.selftest import CHARGE_TICKS, NAMES, SelfTest
+from strokefw.sense import Sense
+
+FLOATING = 0.4075  # 100 k to bus and ground, and the 207 k sense divider
+
+
+class Stage:
+    """A power stage in volts: precharge, pull resistors, pulses, and what can be broken in it."""
+
+    def __init__(self, *broken, supply_v=12.6, part=True, leads_ohm=0.05, part_ohm=1.5):
+        self.broken = broken
+        self.supply_v = supply_v
+        self.part = part
+        self.ohm = leads_ohm + part_ohm
+        self.bus_v = 0.0
+        self.mode = self.duty = self.gate = self.amps = 0
+        self.on = None
+        self.rails = []
+        self.driven = []
+        self.feed_v = 5.0
+        self.zero_a = self.coarse_zero_a = 0.0
+        self.ntc = 31000
+
+    # the board's side
+    def rail(self, mode):
+        self.mode = mode
+        self.rails.append(mode)
+
+    def drive(self, drive, gate):
+        self.duty, self.gate = drive, gate
+        self.driven.append((drive, gate))
+
+    def pulse(self, leg, side, us):
+        assert us <= 1000
+        self.on = (leg, side)
+
+    def estop(self):
+        return 1 if "estop" in self.broken else 0
+
+    # physics, 1 ms
+    def legs(self):
+        pulled = [(leg, side) for leg in (0, 1) for side in (0, 1) if f"short{leg}{side}" in self.broken]
+        if self.on and f"dead{self.on[0]}{self.on[1]}" not in self.broken:
+            pulled.append(self.on)
+        volts = []
+        for leg in (0, 1):
+            own = [side for where, side in pulled if where == leg]
+            other = [side for where, side in pulled if where != leg] if self.part else []
+            side = own[0] if own else other[0] if other else FLOATING
+            if "leak" in self.broken and leg == 0 and not self.on:
+                side = 0.02
+            volts.append(self.bus_v * side)
+        return volts
+
+    def counts(self):
+        target = 0 if "noprecharge" in self.broken and self.mode == 1 else self.supply_v if self.mode else 0
+        if self.mode == 2 and "nomain" in self.broken:
+            target = self.bus_v - 0.1
+        self.bus_v += (target - self.bus_v) * (0.005 if self.mode == 1 else 1 if self.mode == 2 else 0.001)
+        self.amps = self.bus_v * self.duty / 10000 / self.ohm if self.gate and self.part else 0.0
+        leg_a, leg_b = self.legs()
+        self.on = None
+        amps = self.amps
+        middle = channels.MID_SCALE
+        coarse = middle + of_span(1000 * (amps + self.coarse_zero_a), channels.COARSE_FULL_MA)
+        fine = min(65520, middle + of_span(1000 * (amps + self.zero_a), channels.FINE_FULL_MA))
+        volts = (self.bus_v, self.supply_v, leg_a, leg_b)
+        supplies = [of_span(1000 * v, channels.SUPPLY_FULL_MV) for v in volts]
+        feed = of_span(1000 * self.feed_v, channels.SENSOR_FULL_MV)
+        return array("H", [coarse, fine] + supplies + [30000, 20000, feed, self.ntc, 65520, coarse, coarse])
+
+
+def run(stage, flags=PART_EXPECTED, calibration_ok=1, **window):
+    """Run a self-test to its end; return it and how many ticks it took."""
+    sense = Sense(Calibration())
+    test = SelfTest(stage, sense)
+    for _ in range(20):
+        sense.update(stage.counts())
+    test.start(calibration_ok, flags, **window)
+    for tick in range(1, 5000):
+        sense.update(stage.counts())
+        if test.step():
+            return test, tick
+    raise AssertionError("never ended")
+
+
+def test_a_good_bench_passes_and_closes_the_main_switch_last():
+    stage = Stage()
+    test, ticks = run(stage)
+    assert test.code == 0 and ticks < 1500
+    assert stage.rails == [0, 1, 2] and stage.mode == 2 and stage.gate == 0
+    assert all(ok for _, _, _, _, ok in test.results)
+    assert sorted(r[0] for r in test.results) == list(range(1, len(NAMES)))
+
+
+def test_each_defect_has_its_code_and_leaves_the_rail_open():
+    defects = (
+        (Stage("estop"), faults.ESTOP),
+        (Stage("short01"), faults.LEG_HIGH), (Stage("short11"), faults.LEG_HIGH),
+        (Stage("short00"), faults.LEG_LOW), (Stage("short10"), faults.LEG_LOW),
+        (Stage("leak"), faults.LEG_LOW),
+        (Stage("dead00"), faults.LEG_PULSE), (Stage("dead01"), faults.LEG_PULSE),
+        (Stage("dead10"), faults.LEG_PULSE), (Stage("dead11"), faults.LEG_PULSE),
+        (Stage("noprecharge"), faults.PRECHARGE), (Stage("nomain"), faults.SUPPLY_CUT),
+        (Stage(part=False), faults.OPEN_LOAD),
+        (Stage(part_ohm=0.0, leads_ohm=0.04), faults.SHORTED_LOAD),
+        (Stage(supply_v=0.2), faults.NO_SUPPLY), (Stage(supply_v=7.0), faults.SUPPLY_LOW),
+        (Stage(supply_v=18.5), faults.SUPPLY_HIGH),
+    )  # fmt: skip
+    for stage, code in defects:
+        test, _ = run(stage)
+        assert test.code == code, (stage.broken, faults.row(test.code))
+        assert stage.mode == 0 and stage.gate == 0 and (2 not in stage.rails or code == faults.SUPPLY_CUT)
+        assert any(not ok for _, _, _, _, ok in test.results)
+
+
+def test_wrong_readings_at_rest():
+    for name, value, code in (
+        ("zero_a", 0.2, faults.CURRENT_ZERO), ("zero_a", -0.2, faults.CURRENT_ZERO),
+        ("coarse_zero_a", 1.5, faults.CURRENT_ZERO), ("feed_v", 4.5, faults.REFERENCE),
+        ("feed_v", 5.13, 0), ("ntc", 65520, faults.HEATSINK_NTC_OPEN),
+        ("ntc", 100, faults.HEATSINK_NTC_SHORT), ("ntc", 5000, faults.HEATSINK_HOT),
+    ):  # fmt: skip
+        stage = Stage()
+        setattr(stage, name, value)
+        test, ticks = run(stage)
+        assert test.code == code, (name, value, test.code)
+        assert code == 0 or (stage.rails == [0, 0] and ticks < 50), "energised too early"
+
+
+def test_window_of_the_part_is_used():
+    assert run(Stage(supply_v=11.0), supply_min_mv=11500)[0].code == faults.SUPPLY_LOW
+    assert run(Stage(supply_v=14.6), supply_max_mv=14400)[0].code == faults.SUPPLY_HIGH
+
+
+def test_without_an_expected_part_an_open_output_is_fine():
+    stage = Stage(part=False)
+    test, _ = run(stage, flags=0)
+    assert test.code == 0
+    assert all(not gate for _, gate in stage.driven), "without a part nothing is switched on together"
+
+
+def test_a_damaged_calibration_only_warns():
+    test, _ = run(Stage(), calibration_ok=0)
+    assert test.code == faults.CALIBRATION and not test.results[0][4]
+    assert run(Stage("short00"), calibration_ok=0)[0].code == faults.LEG_LOW
+
+
+def test_the_little_voltage_for_shorts_stays_little():
+    stage = Stage()
+    run(stage)
+    pushes = [drive for drive, gate in stage.driven if gate]
+    assert pushes and max(pushes) <= 300
+
+
+def test_precharge_has_a_time_limit():
+    _, ticks = run(Stage("noprecharge"))
+    assert CHARGE_TICKS < ticks < CHARGE_TICKS + 100
+
+
+def test_step_allocates_nothing():
+    try:
+        from micropython import heap_lock, heap_unlock
+    except ImportError:
+        return  # MicroPython only; the same file runs there
+    stage = Stage()
+    recorded = []
+    sense = Sense(Calibration())
+    test = SelfTest(stage, sense)
+    test.start(1, PART_EXPECTED)
+    done = 0
+    while not done:  # once freely, recording what the stage showed
+        recorded.append(stage.counts())
+        sense.update(recorded[-1])
+        done = test.step()
+    stage.rail = stage.drive = stage.pulse = lambda a, b=0, c=0: None  # no *args: that is a tuple
+    stage.estop = lambda: 0
+    test.start(1, PART_EXPECTED)
+    done = 0
+    heap_lock()
+    try:
+        for counts in recorded:
+            sense.update(counts)
+            done = test.step()
+    finally:
+        heap_unlock()
+    assert done and test.code == 0
