@@ -27,7 +27,8 @@ STIFF = Conditions(12.0, source_ohm=0.0, lead_ohm=0.0, ambient_c=25.0)
 SMOOTH = Commutator(bounce=0.0)
 CTMS = Turner(
     resistance_ohm=1.0 - BRIDGE_OHM, inductance_h=0.5, k_si=0.01, inertia_kgm2=0.01, dry_nm=0.0,
-    viscous_nms=0.1, flow_nms2=0.0, segments=401, pole_pairs=1, brush_v=0.0, once_a_turn=0.0, winding_j_per_k=1e9,
+    viscous_nms=0.1, flow_nms2=0.0, segments=401, pole_pairs=1, brush_v=0.0, once_a_turn=0.0,
+    winding_j_per_k=1e9,
 )  # fmt: skip
 PUMP = replace(NOMINAL, segments=401, brush_v=0.0, once_a_turn=0.0, stiction=1.0, winding_j_per_k=1e9)
 

@@ -25,6 +25,7 @@ from strokebench.sim.spec import SimSpec
 
 KIND_SIMULATED = 2
 FULL = ch.FULL_SCALE
+LOW, HIGH = 128.0, FULL - 128.0  # between them no curvature can push a reading out of the range
 SENSOR_SHARE = 1 - math.exp(-1e-3 / 0.64e-3)  # input filter 100k || 180k with 10 nF, one tick
 WATCHDOG_TICKS = 10  # the gates fall when the firmware does not feed it
 NTC_TICKS = 16
@@ -114,22 +115,39 @@ class SimBoard:
     # -- what the firmware's tick calls ----------------------------------------------------------------------
 
     def scan(self, counts: array[int]) -> None:
-        """One tick's readings; see ``strokefw.channels`` for order and scale."""
+        """One tick's readings; see ``strokefw.channels`` for order and scale.
+
+        Written out flat, because it runs each simulated millisecond; channels whose curvature matters to
+        nobody (leg and terminal volts, feed, thermistors) are left straight.
+        """
         plant, gain, row, bend = self.plant, self.converter.gain, self._row, self.converter.bend
         amps = plant.current_a
-        _put(counts, 0, amps * gain[0] + row[0], bend[0])
-        _put(counts, 1, amps * gain[1] + row[1] + self._fine_zero, bend[1])
-        _put(counts, 2, plant.bus_v * gain[2] + row[2], bend[2])
-        _put(counts, 3, plant.vin_v * gain[3] + row[3], bend[3])
-        _put(counts, 4, plant.leg_a_v * gain[4] + row[4], bend[4])
-        _put(counts, 5, plant.leg_b_v * gain[5] + row[5], bend[5])
-        _put(counts, 6, self._sensor_a_v * gain[6] + row[6], bend[6])
-        _put(counts, 7, self._sensor_b_v * gain[7] + row[7], bend[7])
-        _put(counts, 8, plant.feed_v * gain[8] + row[8], bend[8])
-        _put(counts, 9, self._ntc_heatsink + row[9], bend[9])
-        _put(counts, 10, self._ntc_part + row[10], bend[10])
-        _put(counts, 11, plant.current_max_a * gain[11] + row[11], bend[11])
-        _put(counts, 12, plant.current_min_a * gain[12] + row[12], bend[12])
+        x = amps * gain[0] + row[0]
+        counts[0] = int(x + bend[0][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
+        x = amps * gain[1] + row[1] + self._fine_zero
+        counts[1] = int(x + bend[1][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
+        x = plant.bus_v * gain[2] + row[2]
+        counts[2] = int(x + bend[2][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
+        x = plant.vin_v * gain[3] + row[3]
+        counts[3] = int(x) if LOW < x < HIGH else _clipped(x)
+        x = plant.leg_a_v * gain[4] + row[4]
+        counts[4] = int(x) if LOW < x < HIGH else _clipped(x)
+        x = plant.leg_b_v * gain[5] + row[5]
+        counts[5] = int(x) if LOW < x < HIGH else _clipped(x)
+        x = self._sensor_a_v * gain[6] + row[6]
+        counts[6] = int(x + bend[6][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
+        x = self._sensor_b_v * gain[7] + row[7]
+        counts[7] = int(x + bend[7][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
+        x = plant.feed_v * gain[8] + row[8]
+        counts[8] = int(x) if LOW < x < HIGH else _clipped(x)
+        x = self._ntc_heatsink + row[9]
+        counts[9] = int(x) if LOW < x < HIGH else _clipped(x)
+        x = self._ntc_part + row[10]
+        counts[10] = int(x) if LOW < x < HIGH else _clipped(x)
+        x = plant.current_max_a * gain[11] + row[11]
+        counts[11] = int(x + bend[11][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
+        x = plant.current_min_a * gain[12] + row[12]
+        counts[12] = int(x + bend[12][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
 
     def drive(self, drive: int, gate: int) -> None:
         """Set the bridge: ``drive`` -10000..10000, ``gate`` 0 = all MOSFETs off."""
@@ -224,11 +242,6 @@ class SimBoard:
         return KIND_SIMULATED
 
 
-def _put(counts: array[int], channel: int, ideal: float, bend: list[float]) -> None:
-    """Store one reading with the converter's bend, clipped to its range."""
-    if 0.0 <= ideal < FULL:
-        ideal += bend[int(ideal) >> 4]
-        if 0.0 <= ideal < FULL:
-            counts[channel] = int(ideal)
-            return
-    counts[channel] = 0 if ideal < 0.0 else FULL
+def _clipped(ideal: float) -> int:
+    """A reading near or beyond the ends of the range, where the curvature is left out."""
+    return 0 if ideal < 0.0 else FULL if ideal > FULL else int(ideal)

@@ -188,11 +188,14 @@ class Positioner(Plant):
             self._refresh(dt_s * SLOW_TICKS)
 
     def _read_tracks(self) -> None:
-        place = min(max((self.angle_rad + MARGIN_RAD) * self._per_rad, 0.0), CELLS - 1.0)
-        if self._tracks:
-            self.sensor_a_v = self._tracks[0].read_v(place, self.feed_v)
-            if len(self._tracks) > 1:
-                self.sensor_b_v = self._tracks[1].read_v(place, self.feed_v)
+        tracks = self._tracks
+        if tracks:
+            place = (self.angle_rad + MARGIN_RAD) * self._per_rad
+            if not 0.0 <= place < CELLS - 1.0:
+                place = 0.0 if place < 0.0 else CELLS - 1.0
+            self.sensor_a_v = tracks[0].read_v(place, self.feed_v)
+            if len(tracks) > 1:
+                self.sensor_b_v = tracks[1].read_v(place, self.feed_v)
 
     def _refresh(self, dt_s: float = 0.0) -> None:
         """Slow things: winding and case temperature, and what they change."""
