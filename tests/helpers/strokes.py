@@ -24,6 +24,8 @@ def stroke() -> Procedure:
     return procedure(
         {"kind": "pause", "for_s": 0.1, "label": "rest"},
         {"kind": "ramp", "to": 0.5, "over_s": 0.4, "label": "open"},
+        {"kind": "hold", "for_s": 0.2, "label": "stall"},
+        # at the stop about 4 A flow: far from 2.06 A, where the chip's converter jumps
         {
             "kind": "burst",
             "channel": "current_fine",
@@ -32,7 +34,6 @@ def stroke() -> Procedure:
             "pre": 200,
             "label": "ripple",
         },
-        {"kind": "hold", "for_s": 0.2, "label": "stall"},
         {"kind": "ramp", "to": -0.5, "over_s": 0.6, "label": "shut"},
         {"kind": "pause", "for_s": 0.4, "label": "release"},
     )
