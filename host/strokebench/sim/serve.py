@@ -90,16 +90,14 @@ class TcpLine:
         """Return what the client sent, waiting up to ``wait_s``."""
         watched = [self._server] if self._client is None else [self._server, self._client]
         ready = select.select(watched, [], [], wait_s)[0]
-        if self._server in ready:
+        data = b""
+        if self._client is not None and self._client in ready:
+            with contextlib.suppress(OSError):
+                data = self._client.recv(65536)
+            if not data:
+                self._drop()
+        if self._server in ready:  # after the old client's farewell, which may have come in the same moment
             self._welcome()
-        if self._client is None or self._client not in ready:
-            return b""
-        try:
-            data = self._client.recv(65536)
-        except OSError:
-            data = b""
-        if not data:
-            self._drop()
         return data
 
     def _welcome(self) -> None:

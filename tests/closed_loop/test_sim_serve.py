@@ -1,0 +1,131 @@
+"""The simulated bench in real time behind a terminal or a socket, used through pyserial like a real one."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from queue import Queue
+
+import numpy as np
+import pytest
+from strokebench.bench import open_bench
+from strokebench.errors import UsageError
+from strokebench.sim import serve
+from strokebench.sim.spec import SimSpec
+
+from tests.helpers.strokes import procedure, throttle_limits
+
+needs_pty = pytest.mark.skipif(sys.platform == "win32", reason="no pseudo terminals on Windows")
+SPEC = SimSpec(seed=2)
+SHORT = procedure(
+    {"kind": "ramp", "to": 0.4, "over_s": 0.3, "label": "open"},
+    {"kind": "pause", "for_s": 0.2, "label": "release"},
+)
+
+
+@contextlib.contextmanager
+def served(start: Callable[..., None]) -> Iterator[str]:
+    """Run a server in a thread; yield the name it announces; it must end when asked."""
+    names: Queue[str] = Queue()
+    ended = threading.Event()
+    thread = threading.Thread(target=lambda: start(SPEC, announce=names.put, stop=ended.is_set))
+    thread.start()
+    try:
+        yield names.get(timeout=10)
+    finally:
+        ended.set()
+        thread.join(10)
+        assert not thread.is_alive()
+
+
+@pytest.fixture(params=[pytest.param(serve.serve_pty, marks=needs_pty), serve.serve_tcp])
+def name(request: pytest.FixtureRequest) -> Iterator[str]:
+    with served(request.param) as announced:
+        yield announced
+
+
+def test_a_run_through_pyserial(name: str) -> None:
+    with open_bench(name) as bench:
+        assert bench.identity.board == "simulated bench"
+        bench.set_limits(throttle_limits())
+        bench.arm()
+        began_s = time.monotonic()
+        samples = np.concatenate(list(bench.run(SHORT)))
+        took_s = time.monotonic() - began_s
+    assert len(samples) >= 500 and np.allclose(np.diff(samples["time_s"]), 1e-3)
+    assert samples["sensor_a_v"].max() > 1.5
+    assert took_s > 0.45  # real time, not as fast as it can
+
+
+def test_a_client_may_leave_and_another_come(name: str) -> None:
+    for _ in range(3):
+        with open_bench(name) as bench:
+            assert bench.status() is not None
+
+
+def test_a_client_that_vanishes_in_a_run_leaves_a_bench_that_stops_by_itself(name: str) -> None:
+    bench = open_bench(name)
+    bench.set_limits(throttle_limits())
+    bench.arm()
+    run = iter(bench.run(procedure({"kind": "step", "to": 0.3, "for_s": 20.0, "label": "on"})))
+    next(run)
+    bench.link.port.close()  # no word of farewell
+    time.sleep(1.2)
+    with open_bench(name) as again:
+        assert again.status().drive == 0.0
+
+
+def test_a_second_socket_client_is_turned_away() -> None:
+    with served(serve.serve_tcp) as name, open_bench(name) as bench:
+        host, _, port = name.removeprefix("socket://").partition(":")
+        with closing(socket.create_connection((host, int(port)), timeout=5)) as second:
+            assert second.recv(10) == b""
+        assert bench.status() is not None
+
+
+def test_a_taken_socket_is_a_plain_error() -> None:
+    with (
+        closing(socket.create_server(("127.0.0.1", 0))) as taken,
+        pytest.raises(UsageError, match="cannot be opened"),
+    ):
+        serve.serve_tcp(SPEC, taken.getsockname()[1])
+
+
+def test_a_client_that_does_not_read_does_not_stop_the_bench() -> None:
+    with served(serve.serve_tcp) as name:
+        host, _, port = name.removeprefix("socket://").partition(":")
+        with closing(socket.create_connection((host, int(port)), timeout=5)):
+            time.sleep(0.5)
+        with open_bench(name) as bench:
+            assert bench.status() is not None
+
+
+@needs_pty
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_signals_end_it_cleanly(number: int) -> None:
+    code = "from strokebench.sim import serve, SimSpec; raise SystemExit(serve.serve(SimSpec()))"
+    process = subprocess.Popen(
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert process.stdout is not None
+    device = process.stdout.readline().strip()
+    assert os.path.exists(device)
+    process.send_signal(number)
+    _out, errors = process.communicate(timeout=10)
+    assert (process.returncode, errors) == (0, "")
+    assert not os.path.exists(device)
+
+
+def test_no_terminals_on_windows(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(serve.sys, "platform", "win32")
+    with pytest.raises(UsageError, match="Windows") as caught:
+        serve.serve_pty(SPEC)
+    assert "--tcp" in caught.value.hint
