@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from strokefw import calib, channels, faults, ntc, ramp, state, wire
+from strokefw import calib, channels, faults, guard_limits, ntc, ramp, state, wire
 
 from strokebench.limits import Limits
 from strokebench.link import Message
@@ -88,7 +88,9 @@ def limits_values(limits: Limits) -> tuple[int, ...]:
 
 def limits_flags(limits: Limits) -> int:
     """Return the flag bits of the limits message."""
-    return 0
+    flags = guard_limits.PART_NTC if limits.part_thermistor else 0
+    flags |= guard_limits.SENSORS if limits.sensor_feed else 0
+    return flags | (guard_limits.PART_EXPECTED if limits.part_expected else 0)
 
 
 def segment_values(index: int, segment: Planned) -> tuple[int, ...]:

@@ -41,6 +41,12 @@ class Limits(BaseModel):
     """Current the part bears for ever."""
     i2t_leads_a2s: Annotated[float, Within(0.1, 100_000, "A2s")] = 3000.0
     i2t_leads_rest_a: Annotated[float, Within(0, 60, "A")] = 20.0
+    part_thermistor: bool = False
+    """The loose thermistor sits on the part: its temperature limit and its health are judged."""
+    sensor_feed: bool = False
+    """The part's sensor lives on the 5 V feed: driving stops when the feed is out of range."""
+    part_expected: bool = True
+    """The self-test looks for an open or shorted part before the supply is switched on."""
 
     @model_validator(mode="after")
     def _consistent(self) -> Limits:
