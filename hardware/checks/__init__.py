@@ -1,0 +1,1 @@
+"""Checks of the KiCad projects that KiCad itself cannot make, and the committed exports."""

@@ -1,0 +1,146 @@
+"""The enable chain of the bridge, followed through the netlist pin by pin."""
+
+from __future__ import annotations
+
+from hardware.checks.netlist import Netlist
+
+# units of the triple AND: inputs, output
+AND_UNITS = ((("1", "2", "13"), "12"), (("3", "4", "5"), "6"), (("9", "10", "11"), "8"))
+# units of the quad NOR: inputs, output
+NOR_UNITS = ((("2", "3"), "1"), (("5", "6"), "4"), (("8", "9"), "10"), (("11", "12"), "13"))
+GUARDED = {
+    "MAIN_ON": {"MAIN_SWITCH", "LATCH_OK", "WATCHDOG_OK"},
+    "PRECHARGE_ON": {"PRECHARGE", "LATCH_OK", "WATCHDOG_OK"},
+}
+RUN_INPUTS = {"BRIDGE_ENABLE", "LATCH_OK", "WATCHDOG_OK"}
+
+
+def enable(netlist: Netlist) -> list[str]:
+    """Latch, watchdog, emergency stop and comparator all stand in the way of the gates, without the Pico."""
+    return [
+        *_latch(netlist),
+        *_watchdog(netlist),
+        *_supply_switches(netlist),
+        *_run(netlist),
+        *_stop_loop(netlist),
+        *_drivers(netlist),
+        *_cycle_trip(netlist),
+    ]
+
+
+def _at(netlist: Netlist, net: str, value: str) -> list[str]:
+    """Pad numbers of parts of a given value at a net."""
+    return [p.number for p in netlist.nets.get(net, []) if netlist.parts[p.ref].value.startswith(value)]
+
+
+def _comparators(netlist: Netlist, net: str) -> int:
+    outputs = {"MCP6569": {"1", "7", "8", "14"}, "MCP6567": {"1", "7"}}
+    return sum(number in pads for value, pads in outputs.items() for number in _at(netlist, net, value))
+
+
+def _module(netlist: Netlist) -> str:
+    return netlist.with_value("Pico")[0].ref
+
+
+def _latch(netlist: Netlist) -> list[str]:
+    wrong = []
+    if _comparators(netlist, "HARD_N") < 2:
+        wrong.append("HARD_N: fewer than two hard comparators")
+    if "1" not in _at(netlist, "HARD_N", "74HC74"):
+        wrong.append("HARD_N does not clear the latch")
+    if not _at(netlist, "HARD_N", "MCP120"):
+        wrong.append("HARD_N: no supply supervisor")
+    if any(pin.ref == _module(netlist) for pin in netlist.nets.get("HARD_N", [])):
+        wrong.append("HARD_N depends on the microcontroller")
+    if "5" not in _at(netlist, "LATCH_OK", "74HC74"):
+        wrong.append("LATCH_OK is not the latch output")
+    pulls = {other.rsplit("/", 1)[-1] for _, other in netlist.resistors("HARD_N")}
+    if not {"HEAT_LOOP", "GND"} <= pulls:
+        wrong.append("HARD_N: the pull-up does not run through the heat switch, or no pull-down")
+    return wrong
+
+
+def _watchdog(netlist: Netlist) -> list[str]:
+    ok = "13" in _at(netlist, "WATCHDOG_OK", "74HC123") and "2" in _at(netlist, "WATCHDOG", "74HC123")
+    return [] if ok else ["watchdog: WATCHDOG does not trigger the one-shot that gives WATCHDOG_OK"]
+
+
+def _and_inputs(netlist: Netlist, output: str) -> set[str]:
+    """Nets at the inputs of the AND unit that drives a net."""
+    for chip in netlist.with_value("74HC11"):
+        nets = netlist.pins_of(chip.ref)
+        for inputs, pad in AND_UNITS:
+            if nets.get(pad) == output:
+                return {nets[i] for i in inputs}
+    return set()
+
+
+def _supply_switches(netlist: Netlist) -> list[str]:
+    return [
+        f"{net}: inputs are not {wanted}"
+        for net, wanted in GUARDED.items()
+        if _and_inputs(netlist, net) != wanted
+    ]
+
+
+def _stage(netlist: Netlist) -> tuple[str, str] | None:
+    """Gate and source net of the transistor that pulls DRIVER_DISABLE low."""
+    for pin in netlist.nets.get("DRIVER_DISABLE", []):
+        if netlist.parts[pin.ref].kind == "Q" and pin.function == "D":
+            nets = netlist.by_function(pin.ref)
+            return nets["G"], nets["S"]
+    return None
+
+
+def _run(netlist: Netlist) -> list[str]:
+    stage = _stage(netlist)
+    if stage is None:
+        return ["DRIVER_DISABLE: nothing pulls it low"]
+    wrong = []
+    if _and_inputs(netlist, stage[0]) != RUN_INPUTS:
+        wrong.append(f"enable gate: inputs are not {RUN_INPUTS}")
+    if not any(other == "+3V3" for _, other in netlist.resistors("DRIVER_DISABLE")):
+        wrong.append("DRIVER_DISABLE: no pull-up, so not off by default")
+    return wrong
+
+
+def _stop_loop(netlist: Netlist) -> list[str]:
+    """Source of the enable transistor -> resistor -> connector of the stop switch -> ground."""
+    stage = _stage(netlist)
+    if stage is None or stage[1] != "ESTOP_OPEN":
+        return ["emergency stop is not in series with the enable transistor"]
+    for _, wire in netlist.resistors("ESTOP_OPEN"):
+        for pin in netlist.nets[wire]:
+            if netlist.parts[pin.ref].value == "E-STOP" and "GND" in netlist.pins_of(pin.ref).values():
+                return []
+    return ["emergency stop: the loop does not reach its connector and ground"]
+
+
+def _drivers(netlist: Netlist) -> list[str]:
+    """Whoever takes a gate input obeys DRIVER_DISABLE."""
+    wrong = []
+    for part in netlist.with_value("UCC21520"):
+        nets = netlist.by_function(part.ref)
+        if nets["INA"] in ("A_HIGH", "B_HIGH") and nets["DIS"] != "DRIVER_DISABLE":
+            wrong.append(f"{part.ref}: disable pin is on {nets['DIS']}")
+    for part in netlist.with_value("BTN8982"):
+        inhibit = netlist.by_function(part.ref)["INH"]
+        if "DRIVER_DISABLE" not in _nor_inputs(netlist, inhibit):
+            wrong.append(f"{part.ref}: INH does not depend on DRIVER_DISABLE")
+    return wrong
+
+
+def _nor_inputs(netlist: Netlist, output: str) -> set[str]:
+    for chip in netlist.with_value("74HC02"):
+        nets = netlist.pins_of(chip.ref)
+        for inputs, pad in NOR_UNITS:
+            if nets.get(pad) == output:
+                return {nets[i] for i in inputs}
+    return set()
+
+
+def _cycle_trip(netlist: Netlist) -> list[str]:
+    reaches = any(pin.ref == _module(netlist) for pin in netlist.nets.get("TRIP_N", []))
+    if _comparators(netlist, "TRIP_N") < 2 or not reaches:
+        return ["TRIP_N: not a window comparator into the microcontroller"]
+    return []
