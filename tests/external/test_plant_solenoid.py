@@ -118,7 +118,7 @@ def test_no_dip_when_it_is_stuck(fault: str) -> None:
 
 
 def test_proportional_valve_follows_its_force_balance() -> None:
-    # i^2/2 x 2 H/m = preload + rate x u, within the friction band, for every good seed
+    # i^2/2 dL/du = preload + rate x u, within the friction band, for every good seed
     plant = make_plant(SimSpec(part="egr-solenoid", seed=3))
     assert isinstance(plant, Plunger)
     coil = plant.coil

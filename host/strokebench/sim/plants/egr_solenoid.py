@@ -1,6 +1,6 @@
 """Proportional (linear) EGR solenoid with position sensor: normally shut, opens with the current.
 
-One consistent invention within the ranges of the trade (coil 5..10 ohm): 8 ohm, 12 mH rising by 2 H/m over 4
+One consistent invention within the ranges of the trade (coil 5..10 ohm): 8 ohm, 12 mH rising by 2.6 H/m over 4
 mm, spring 0.35 N + 370 N/m; one track 0.9 V shut to 4.1 V open.
 """
 
@@ -41,7 +41,7 @@ NOMINAL = Coil(
     preload_n=0.35,
     rate_n_per_m=370.0,
     mass_kg=0.02,
-    slope_h_per_m=2.0,
+    slope_h_per_m=2.6,
     coulomb_n=0.05,
     viscous_ns=2.5,
     winding_j_per_k=60.0,
@@ -57,7 +57,7 @@ def build(spec: SimSpec) -> Plunger:
         NOMINAL,
         resistance_ohm=about(8.0, 0.06, rng),
         base_h=about(12e-3, 0.1, rng),
-        slope_h_per_m=about(2.0, 0.06, rng),
+        slope_h_per_m=about(2.6, 0.06, rng),
         preload_n=about(0.35, 0.1, rng),
         rate_n_per_m=about(370.0, 0.08, rng),
         coulomb_n=about(0.05, 0.3, rng),
