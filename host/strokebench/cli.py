@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sys
+import threading
 from collections.abc import Sequence
 
 from strokebench import __version__
@@ -38,6 +40,7 @@ def parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code; every expected error ends in one sentence."""
+    interrupted = _listen()
     args = parser().parse_args(argv)
     as_json = bool(getattr(args, "json", False))
     try:
@@ -45,12 +48,29 @@ def main(argv: Sequence[str] | None = None) -> int:
     except StrokebenchError as error:
         _tell(str(error), error.hint, error.exit_code, as_json)
         return error.exit_code
-    except KeyboardInterrupt:
-        _tell("Interrupted; the part is off, what was recorded is kept.", "", 130, as_json)
-        return 130
     except BrokenPipeError:  # the reader of our output went away
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except BaseException as error:
+        # compiled libraries may turn an interruption into an error of their own
+        if not isinstance(error, KeyboardInterrupt) and not interrupted:
+            raise
+        _tell("Interrupted; the part is off, what was recorded is kept.", "", 130, as_json)
+        return 130
+
+
+def _listen() -> list[int]:
+    """Make SIGTERM as polite as Ctrl-C; return the list that the signals are noted in."""
+    noted: list[int] = []
+
+    def interrupt(number: int, _frame: object) -> None:
+        noted.append(number)
+        raise KeyboardInterrupt
+
+    if threading.current_thread() is threading.main_thread():
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, interrupt)
+    return noted
 
 
 def _tell(sentence: str, hint: str, code: int, as_json: bool) -> None:

@@ -106,6 +106,7 @@ def test_based_on_keeps_what_is_not_named(tmp_path: Path) -> None:
     path.write_text(text, encoding="utf-8")
     mine, base = parts.load_part(path), parts.load_part("throttle-body")
     assert mine.name == "my-body"
+    assert (mine.simulated, base.simulated) == ("throttle-body", "throttle-body")
     assert mine.limits.current_max_a == 12.5
     assert mine.limits.stall_s == base.limits.stall_s
     assert mine.procedure == base.procedure

@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
 
     profile = load_part(args.part)
     with Book(args.book) as book:
-        with open_chosen(args, profile.name) as bench:
+        with open_chosen(args, profile.simulated) as bench:
             data = _drive(args, bench, profile, book)
         findings, verdict = examine(data, profile)
         run_id = int(data.info["run_id"])

@@ -53,7 +53,7 @@ def _build(text: str, name: str) -> Profile:
             raise ProfileError(
                 f"{name}: based_on = {base!r}: must be a built-in part.", ", ".join(part_names())
             )
-        data = merged(parse(*_text_of(base)), data)
+        data = merged({"part": {"simulate_as": base}}, merged(parse(*_text_of(base)), data))
     profile = validate(Profile, data, text, name)
     problems = profile.procedure.problems(profile.limits)
     if problems:

@@ -21,6 +21,8 @@ class Part(BaseModel):
     name: Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
     title: str
     kind: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
+    simulate_as: str = ""
+    """Name of the simulated part that stands for this one; empty: the part's own name."""
     connect: list[str] = []
     """How to wire it, one line each."""
     cautions: list[str] = []
@@ -80,6 +82,11 @@ class Profile(BaseModel):
     def name(self) -> str:
         """The part's name, as on the command line."""
         return self.part.name
+
+    @property
+    def simulated(self) -> str:
+        """Name of the simulated part to use with ``--sim``."""
+        return self.part.simulate_as or self.part.name
 
     @property
     def kind(self) -> str:

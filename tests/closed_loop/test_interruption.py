@@ -1,0 +1,88 @@
+"""Ctrl-C, SIGTERM and kill -9 at any moment: the part is off and what was measured is there."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import random
+import signal
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from strokebench.errors import BookError
+from strokebench.recording import Book, is_book
+from strokefw import state
+
+from tests.helpers.process import short_profile, simulated_device, start, strokebench, wait_until
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="Unix signals")
+
+OFF = (state.ARMED, state.READY)
+
+
+def interrupted_run(folder: Path, number: int, delay_s: float, signal_: signal.Signals) -> None:
+    """Start a long run, send ``signal_`` after ``delay_s``, and check what is left."""
+    book_file = folder / f"{number}.book"
+    profile = short_profile(folder, 100)
+    process = start("run", profile, "--sim", "--no-report", "--book", book_file, cwd=folder)
+    time.sleep(delay_s)
+    process.send_signal(signal_)
+    _out, err = process.communicate(timeout=60)
+    # an interpreter that is still starting up answers the signal by itself
+    assert process.returncode in (130, -signal_), err
+    if process.returncode == 130:
+        assert "Interrupted" in err
+        assert "Traceback" not in err
+    if not is_book(book_file):
+        return
+    with Book(book_file, read_only=True) as book:
+        for summary in book.runs():
+            run = book.load(summary.run_id)
+            assert summary.outcome == "interrupted"
+            assert run.samples["drive"][-1] == 0
+            assert run.samples["state"][-1] in OFF
+
+
+MOMENTS = [0.25, 0.6, 0.9, 1.5, 2.5]
+
+
+@pytest.mark.parametrize("delay_s", MOMENTS)
+def test_ctrl_c_early_and_late(tmp_path: Path, delay_s: float) -> None:
+    interrupted_run(tmp_path, 0, delay_s, signal.SIGINT)
+
+
+def test_a_polite_kill_is_like_ctrl_c(tmp_path: Path) -> None:
+    interrupted_run(tmp_path, 0, 2.0, signal.SIGTERM)
+
+
+@pytest.mark.long
+def test_ctrl_c_in_100_random_moments(tmp_path: Path) -> None:
+    dice = random.Random(20)
+    for number in range(100):
+        interrupted_run(tmp_path, number, dice.uniform(0.25, 4.0), signal.SIGINT)
+
+
+def _recorded(book_file: Path) -> int:
+    with contextlib.suppress(BookError), Book(book_file, read_only=True) as book:
+        return sum(run.samples for run in book.runs())
+    return 0  # not there yet, or just being made
+
+
+def test_kill_9_leaves_a_readable_book_and_a_bench_that_stops_by_itself(tmp_path: Path) -> None:
+    profile, book_file = short_profile(tmp_path, 60), tmp_path / "t.book"
+    with simulated_device(tmp_path, "--pty") as (name, _bench):
+        host = start("run", profile, "--port", name, "--book", book_file, cwd=tmp_path)
+        wait_until(lambda: _recorded(book_file) > 500)
+        os.kill(host.pid, signal.SIGKILL)
+        host.communicate()
+        time.sleep(1.0)  # the heartbeat limit is half a second
+        told = strokebench("info", "--port", name, cwd=tmp_path)
+        assert told.returncode == 0, told.stderr
+        assert "latched" in told.stdout
+        assert "No word from the computer" in told.stdout
+    with Book(book_file) as book:
+        (summary,) = book.runs()
+        assert summary.outcome == "cut"
+        assert len(book.load(1).samples) > 500
