@@ -141,6 +141,21 @@ def test_shorted_mosfet_is_refused_before_power(engine: str) -> None:
         assert bench.link.port.board.bridge.rail == 0  # type: ignore[attr-defined]
 
 
+def test_shorted_leads_are_found_before_power() -> None:
+    with open_bench(sim=SimSpec(bench_faults=("leads_shorted",))) as bench:
+        bench.set_limits(throttle_limits())
+        with pytest.raises(LinkError, match="shorted"):
+            bench.arm()
+
+
+def test_leads_that_come_to_touch_end_the_run() -> None:
+    with open_bench(sim=SimSpec(bench_faults=("leads_shorted@1.2",))) as bench:
+        bench.set_limits(throttle_limits())
+        bench.arm()
+        with pytest.raises(ProtectionTripped):
+            list(bench.run(procedure({"kind": "step", "to": 0.4, "for_s": 3.0, "label": "on"})))
+
+
 def test_unknown_engine_is_named() -> None:
     with pytest.raises(UsageError, match="no engine called 'steam'"):
         open_port(SimSpec(engine="steam"))

@@ -147,6 +147,18 @@ def test_dead_comparator_lets_it_through() -> None:
     assert board.trips() == 0
 
 
+def test_shorted_leads_are_cut_every_cycle() -> None:
+    board = charged("leads_shorted")
+    board.rail(2)
+    board.trip_level(20_000)
+    board.drive(5000, 1)
+    run(board, 3)
+    # 12.6 V over 2 uH for the 1.7 us that the cut takes: about 10 A over the level, as the design note says
+    assert board.plant.current_max_a == pytest.approx(20 + 10.7, rel=0.05)
+    assert board.trips() >= 40
+    assert 0 < board.plant.current_a < 45
+
+
 def test_gates_fall_when_the_watchdog_starves() -> None:
     board = charged()
     board.rail(2)

@@ -28,6 +28,7 @@ KNOWN: dict[str, str] = {
     "main_open": "the main switch does not close",
     "comparator_dead": "the fast current limit does not act",
     "leads_off": "the part's leads are off",
+    "leads_shorted": "the part's leads touch",
     "link_silent": "nothing from the host reaches the bench",
     **{f"mosfet_short_{fet}": f"MOSFET {fet.upper()} shorted" for fet in FETS},
     **{f"mosfet_open_{fet}": f"MOSFET {fet.upper()} does not switch on" for fet in FETS},

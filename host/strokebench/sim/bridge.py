@@ -7,6 +7,7 @@ from __future__ import annotations
 import math
 
 from strokebench.sim.plants.base import FLOAT_SHARE, Plant
+from strokebench.sim.shorted import advance_shorted
 
 FETS = {"ah": (0, 1), "al": (0, 0), "bh": (1, 1), "bl": (1, 0)}
 
@@ -31,7 +32,7 @@ class Bridge:
         self._active = active
         self._shorted = tuple(fet for name, fet in FETS.items() if f"mosfet_short_{name}" in active)
         self._dead = tuple(fet for name, fet in FETS.items() if f"mosfet_open_{name}" in active)
-        special = ("estop", "precharge_open", "main_open")
+        special = ("estop", "precharge_open", "main_open", "leads_shorted")
         self._sound = not self._shorted and not self._dead and not any(name in active for name in special)
         self.plant.leads_off = "leads_off" in active
         self.set_trip(self._trip_a)
@@ -52,7 +53,10 @@ class Bridge:
             plant.advance(self.drive * 1e-4, self.gate == 1, self.rail)
             return
         drive, gate, rail = self._real_outputs()
-        plant.advance(drive, gate, rail)
+        if "leads_shorted" in self._active:
+            advance_shorted(plant, drive, gate, rail)
+        else:
+            plant.advance(drive, gate, rail)
         if not gate:
             self._set_legs()
         elif self._shorted:
