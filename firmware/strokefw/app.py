@@ -16,6 +16,7 @@ from strokefw.events import Ring
 from strokefw.guard import Guard
 from strokefw.led import pattern
 from strokefw.limits import Limits
+from strokefw.link_watch import LinkWatch
 from strokefw.moves import RAIL_OPEN, TELL_SLOTS, Moves
 from strokefw.sense import Sense
 from strokefw.service import Service
@@ -83,6 +84,7 @@ class App(Moves):
         self.link = Service(self)
         cause = board.reset_cause()
         self.reset_cause = cause
+        self.link_watch = LinkWatch(cause)
         self._tell(state.EVENT_BOOT, cause, 0, 0)
         self._log(state.EVENT_BOOT, cause, 0)
 
@@ -144,7 +146,7 @@ class App(Moves):
         if self.state != _CHECK:
             board.drive(player.drive, player.gate)
 
-        shown = self.fault or self.after or code or guard.warn
+        shown = self.fault or self.after or code or guard.warn or self.link_watch.code
         self.shown = shown
         if self.running or self.tail or self.always:
             v = sense.values  # by number, see sense.py: merged current, bus, legs, sensors

@@ -52,6 +52,7 @@ class Service:
         if app.ticks != self._fed_tick:  # the watchdog hears of this loop only while the tick lives
             self._fed_tick = app.ticks
             board.watchdog()
+            app.link_watch.look(app.ticks, self.decoder.bad_frames, self.lost_rows)
         n = board.read(self._in)
         if n:
             for kind, seq, body in self.decoder.feed(bytes(memoryview(self._in)[:n])):

@@ -1,0 +1,44 @@
+"""What of the link is worth telling although it changes nothing: bad frames, dropped samples, a restart."""
+
+from strokefw import faults
+from strokefw.compat import const
+
+LOOK_TICKS = const(500)
+BAD_FRAMES_MANY = const(5)  # damaged frames in half a second; one or two come with plugging in
+HELD_LOOKS = const(4)  # shown for at least two seconds
+
+
+class LinkWatch:
+    """``code`` is the condition to show, 0 none. ``look`` may be called at any rate, outside the tick."""
+
+    def __init__(self, reset_cause):
+        self.code = faults.WATCHDOG_RESET if reset_cause == 1 else 0
+        self._bad = self._lost = 0
+        self._at = 0
+        self._held = -1  # for ever, until the host has said hello and knows of the restart
+
+    def greeted(self):
+        """The host has been told the cause of the restart."""
+        if self.code == faults.WATCHDOG_RESET:
+            self.code = 0
+        self._held = 0
+
+    def look(self, tick, bad_frames, lost_rows):
+        """Compare the running counts with those of half a second ago."""
+        if (tick - self._at) & 0x3FFFFFFF < LOOK_TICKS:
+            return
+        self._at = tick
+        code = 0
+        if bad_frames - self._bad >= BAD_FRAMES_MANY:
+            code = faults.BAD_FRAMES
+        elif lost_rows != self._lost:
+            code = faults.SAMPLES_DROPPED
+        self._bad = bad_frames
+        self._lost = lost_rows
+        if code:
+            self.code = code
+            self._held = HELD_LOOKS
+        elif self._held > 0:
+            self._held -= 1
+        elif self._held == 0:
+            self.code = 0
