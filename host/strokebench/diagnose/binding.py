@@ -18,6 +18,9 @@ WINDOW = 15.0
 """Width in % of travel of the running median that stands for the ordinary friction around a place."""
 SAME_PLACE = 1.5
 """Excesses within this many % of travel are at the same place."""
+NEAR_CELLS = 10
+SEEN_SHARE = 0.3
+"""A direction counts when it shows at least this share of the excess."""
 SHORT_OF = 96.0
 NARROW_U = 0.05
 """Relative: a narrow spot is partly carried over by the plate's own inertia (judgement)."""
@@ -101,13 +104,25 @@ def recurring(case: MovingCase, table: Floats) -> Spot:
     second = np.sort(wide, axis=0)[-2]
     best = float(second.max())
     at = int(np.median(np.flatnonzero(second >= best - 1e-12)))
-    hits = [index for index in range(len(table)) if wide[index, at] >= 0.5 * best]
-    near = slice(max(0, at - 2 * reach), at + 2 * reach + 1)
-    weight = np.clip(np.nan_to_num(np.median(np.nan_to_num(table[hits][:, near]), axis=0)), 0, None)
-    weight = np.where(weight >= 0.5 * weight.max(), weight, 0) if weight.max() > 0 else weight
-    place = float(weight @ GRID[near] / weight.sum()) if weight.sum() > 0 else float(GRID[at])
-    directions = tuple(sorted({case.sweeps.passes[index].direction for index in hits}, reverse=True))
-    return Spot(place, best, directions)
+    turns = np.array([sweep.direction for sweep in case.sweeps.passes])
+    peaks = {turn: _peak(table[turns == turn], at) for turn in (1, -1) if (turns == turn).any()}
+    seen = {turn: place for turn, (place, high) in peaks.items() if high >= SEEN_SHARE * best}
+    place = float(np.mean(list(seen.values()))) if seen else float(GRID[at])
+    return Spot(place, best, tuple(seen))
+
+
+def _peak(rows: Floats, at: int) -> tuple[float, float]:
+    """Place and height of the excess near GRID[at] in sweeps of one direction: centre of its upper half.
+
+    Each direction alone shows it late, by the plate's inertia; the mean of both is where it is.
+    """
+    near = slice(max(0, at - NEAR_CELLS), at + NEAR_CELLS + 1)
+    curve = np.median(np.nan_to_num(rows[:, near]), axis=0)
+    high = float(curve.max())
+    weight = np.clip(curve - 0.5 * high, 0, None)
+    if high <= 0 or weight.sum() <= 0:
+        return float(GRID[at]), 0.0
+    return float(weight @ GRID[near] / weight.sum()), high
 
 
 def _local_max(row: Floats, reach: int) -> Floats:

@@ -24,6 +24,7 @@ GRID = np.arange(1.5, 98.51, 0.5)
 SMOOTH = 5
 """Samples of the moving mean over current."""
 NEUTRAL_CELLS = 3
+LEVEL_CELLS = 16
 FASTEST = 0.25
 """Change of drive per second above which a passing tells more of the motion than of the friction: left
 out."""
@@ -151,8 +152,21 @@ def neutral(sweeps: Sweeps) -> float:
         return math.nan
     curve = typical(sweeps.spring_a)
     step = NEUTRAL_CELLS
-    rise = curve[2 * step :] - curve[: -2 * step]
-    if not np.isfinite(rise).any():
+    rise = np.full(len(GRID), -math.inf)
+    rise[step:-step] = np.nan_to_num(curve[2 * step :] - curve[: -2 * step], nan=-math.inf)
+    level = np.array([_change_of_level(curve, at) for at in range(len(GRID))])
+    if not np.isfinite(rise).any() or not np.isfinite(level).any():
         return math.nan
-    best = float(np.nanmax(rise))
-    return float(np.median(GRID[step:-step][np.nan_to_num(rise, nan=-np.inf) >= 0.9 * best]))
+    # A tight spot bends the curve too, but its level is the same on either side of it.
+    rise[level < 0.8 * level.max()] = -math.inf
+    best = float(rise.max())
+    return float(np.median(GRID[rise >= best - 0.1 * abs(best)])) if math.isfinite(best) else math.nan
+
+
+def _change_of_level(curve: Floats, at: int) -> float:
+    """Median of the 8 % of travel after a place less that of the 8 % before it, -inf where too little is
+    known."""
+    before, after = curve[max(0, at - LEVEL_CELLS) : at], curve[at + 1 : at + 1 + LEVEL_CELLS]
+    if min(np.isfinite(before).sum(), np.isfinite(after).sum()) < 4:
+        return -math.inf
+    return float(np.nanmedian(after) - np.nanmedian(before))
