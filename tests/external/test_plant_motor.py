@@ -122,7 +122,7 @@ meas tran w99 find v(w) at=99m
         plant.advance(1.0, True, 2)
         ours[f"i{n}"], ours[f"w{n}"] = plant._amps, plant.speed_rad_s
     for name, value in values.items():
-        assert ours[name] == pytest.approx(value, rel=0.01), name
+        assert ours[name] == pytest.approx(value, rel=0.01), (name, ours[name], value)
 
 
 @pytest.mark.parametrize(
