@@ -88,7 +88,7 @@ def test_stale_pin_table_is_noticed_and_renewed(tmp_path: Path) -> None:
     assert pin_page.update(page, check=True) == ["README.md"]
     assert pin_page.update(page, check=False) == [] == pin_page.update(page, check=True)
     text = page.read_text(encoding="utf-8")
-    assert text.startswith("before\n") and text.endswith("after\n") and "old" not in text
+    assert text.startswith("before\n") and text.endswith("after\n") and "\nold\n" not in text
 
 
 def test_netlist_mask_hides_only_date_tool_and_place() -> None:
