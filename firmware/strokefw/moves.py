@@ -28,6 +28,8 @@ class Moves:
         code = faults.NOT_NOW
         if ask == state.ASK_DISARM:
             code = self._disarm(now)
+        elif ask == state.ASK_SESSION:
+            code = self._new_session(now)
         elif ask == state.ASK_CLEAR:
             code = self._clear(now)
         elif now == state.LATCHED:
@@ -69,6 +71,21 @@ class Moves:
                 self._ramp_down(state.END_STOPPED, 0)
         return 0
 
+    def _new_session(self, now):
+        # what an earlier host left behind ends at once, and its end is not told to the new one
+        self.disarm_after = 1
+        if now == state.DRIVING:
+            self._ramp_down(state.END_STOPPED, 0)
+        if self.state == state.STOPPING:
+            self._stopped()
+        elif now == state.ARMED:
+            self._open(state.READY)
+        elif now == state.CHECK:
+            self._abandon_check()
+        self.disarm_after = 0
+        self.tail = 0
+        return 0
+
     def _clear(self, now):
         if now != state.LATCHED:
             return 0
@@ -82,7 +99,9 @@ class Moves:
     def _stop(self):
         how = self.stop_ask
         self.stop_ask = 0
-        if self.ask:  # what was asked before the stop does not begin after it
+        ask = self.ask
+        if ask == state.ASK_ARM or ask == state.ASK_RUN or ask == state.ASK_JOG or ask == state.ASK_CHECK:
+            # what was asked before the stop does not begin after it
             self.answer = faults.NOT_NOW
             self.ask = state.ASK_NONE
         if self.state == state.CHECK:

@@ -37,7 +37,9 @@ def answered(service):
     seq = service.deferred
     service.deferred = 0
     result = service.app.answer
-    if service.deferred_kind == 0x0F and not result:
+    if service.deferred_kind == 0x01:
+        _welcome(service, seq)
+    elif service.deferred_kind == 0x0F and not result:
         service.queue(0x4F, seq, _report(service.app))
     else:
         service.reply(seq, result, service.app.guard.block if result else service.app.ticks)
@@ -61,9 +63,17 @@ def _hello(service, seq, values):
     service.drop_pending()
     app.always = 0
     app.ramp.count = 0
-    if app.armed() or app.ask:
-        app.ask = state.ASK_DISARM  # a new session never inherits an armed bench
     app.limits_set = 0
+    if app.armed() or app.ask or app.tail:  # a new session never inherits an armed bench
+        _ask(service, seq, state.ASK_SESSION)
+        service.deferred_kind = 0x01
+    else:
+        _welcome(service, seq)
+
+
+def _welcome(service, seq):
+    app = service.app
+    app.link_watch.greeted()
     bounds = guard_limits.ABSOLUTE[app.kind]
     version = strokefw.VERSION
     body = wire.pack(

@@ -26,7 +26,7 @@ TRANSITIONS = (
     (DRIVING, READY),  # fault that switches off without latching
     (DRIVING, LATCHED),
     (STOPPING, ARMED),  # zero reached
-    (STOPPING, READY),  # zero reached, and disarm asked or a fault that does not latch
+    (STOPPING, READY),  # zero reached, and disarm or hello came, or a fault that does not latch
     (STOPPING, LATCHED),
     (LATCHED, READY),  # clear
 )
@@ -49,6 +49,7 @@ ASK_RUN = const(3)
 ASK_JOG = const(4)
 ASK_CLEAR = const(5)
 ASK_CHECK = const(6)
+ASK_SESSION = const(7)
 ANSWER_PENDING = const(-1)
 
 STOP_RAMP = const(1)

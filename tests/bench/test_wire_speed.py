@@ -17,11 +17,13 @@ def stream():
     for number in range(FRAMES):
         first = number * wire.ROWS_MAX
         rows = b"".join(
-            wire.pack_row(kind, first + i, 4500 + i, 2300 - i, 13000, 5800, 20, 2500 + i, 2490, 254, 251, 4, 0)
+            wire.pack_row(
+                kind, first + i, 4500 + i, 2300 - i, 13000, 5800, 20, 2500 + i, 2490, 254, 251, 4, 0
+            )
             for i in range(wire.ROWS_MAX)
         )
         plain.append(rows)
-        frames.append(wire.frame(kind, number & 255, wire.pack(kind, first, wire.ROWS_MAX, 0, tail=rows)))
+        frames.append(wire.frame(kind, number & 255, wire.pack(kind, first, 20, 0, tail=rows)))
     return b"".join(frames), b"".join(plain)
 
 

@@ -136,11 +136,24 @@ def test_limits_only_get_tighter_while_armed():
 
 def test_new_session_never_inherits_an_armed_bench():
     host = jogging()
-    host.do("hello", wire.PROTOCOL)
-    host.tick(4000 // SLEW + 3)
+    name, values = host.ask("hello", wire.PROTOCOL)
+    assert name == "welcome" and named(name, values)["state"] == state.READY
     assert host.app.state == state.READY and host.board.now_rail == 0 and host.board.now_gate == 0
+    before = len(host.messages)
+    host.tick(200)
+    assert not [m for m in host.messages[before:] if m[0] == "event" and m[1][1] == state.EVENT_RUN_END]
+    host.do("limits", *LIMITS)
+    host.do("hello", wire.PROTOCOL)
     assert refusal(host, "arm") == faults.NO_LIMITS
     check_steps(host, SLEW)
+
+
+def test_stop_and_hello_in_one_breath_leave_nothing_armed():
+    host = jogging()
+    host.send("stop", 0)
+    host.send("hello", wire.PROTOCOL)
+    host.tick(5)
+    assert host.app.state == state.READY and host.answers[host.seq][0] == "welcome"
 
 
 def test_armed_bench_left_alone_goes_back_to_ready():
