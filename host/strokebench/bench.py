@@ -168,6 +168,12 @@ class Bench:
             self.link.request("stop", 1, timeout_s=STOP_S)
             self.link.request("disarm", timeout_s=STOP_S)
 
+    def close_run(self) -> None:
+        """End a run whose loop was left early; the part is stopped and its supply taken off."""
+        if self._run is not None:
+            self._run.close()
+            self._run = None
+
     def jog(self, drive: float) -> None:
         """Go to ``drive`` (-1..1) and stay while this is repeated at least every 0.5 s."""
         self.link.request("jog", round(drive * bench_wire.DRIVE_ONE))
@@ -206,9 +212,7 @@ class Bench:
 
     def close(self) -> None:
         """De-energise and let go of the bench; may be called twice."""
-        if self._run is not None:
-            self._run.close()
-            self._run = None
+        self.close_run()
         self.stop_quietly()
         self.link.close()
 

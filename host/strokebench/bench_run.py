@@ -154,6 +154,8 @@ class Run:
             segment = self.plan[index]
             self.marks.append(Mark(segment.label, time_s, math.nan, index, segment.kind))
             return
+        if kind == state.EVENT_STATE and index == state.DRIVING:
+            self._close_mark(time_s)  # what follows is the way down, no part of the procedure
         if kind == state.EVENT_RUN_END:
             self.outcome = state.END_NAMES[code]
             self.fault = self.fault or detail
