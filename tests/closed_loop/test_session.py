@@ -130,7 +130,10 @@ def test_a_run_left_in_the_middle_leaves_the_bench_off_and_usable(bench: Bench) 
     bench.close_run()
     assert bench.status().drive == 0
     assert bench.status().state == "ready"
-    bench.link.poll(1.0)  # a part that still swings back makes its own voltage: the self-test would refuse
+    # a part that still swings back makes its own voltage, and the self-test would refuse
+    until_s = bench.link.port.now() + 1.0
+    while bench.link.port.now() < until_s:
+        bench.link.poll(0.1)
     bench.arm()
     run = bench.run(with_procedure({"kind": "pause", "for_s": 0.1}).procedure)
     assert sum(len(chunk) for chunk in run) >= 100
