@@ -17,6 +17,8 @@ COVERAGE = 2.0
 
 NO_LIMIT = "for information, no limit is set"
 
+STOPS = ("short_travel", "stop_shifted")
+
 # What a defect brings with it: findings listed here, failing beside it, follow from it and are not defects of
 # their own. Order is by depth: an entry explains those after it, never those before. "*" stands for all other
 # findings.
@@ -31,22 +33,16 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
         "binding",
         "no_return",
     ),
-    "weak_motor": ("weak_spring", "sticky", "slow"),
-    "track_shorted": (
-        "track_dead",
-        "worn_track",
-        "track_mismatch",
-        "track_range",
-        "stop_shifted",
-        "short_travel",
-    ),
-    "track_dead": ("worn_track", "track_mismatch", "track_range", "stop_shifted", "short_travel"),
-    "worn_track": ("track_mismatch", "track_range", "binding", "stop_shifted", "short_travel"),
+    "weak_motor": ("weak_spring", "weak_rest_spring", "sticky", "slow"),
+    "track_shorted": ("track_dead", "worn_track", "track_mismatch", "track_range", *STOPS),
+    "track_dead": ("worn_track", "track_mismatch", "track_range", *STOPS),
+    "worn_track": ("track_mismatch", "track_range", "binding", *STOPS),
     "lead_resistance": ("slow", "short_travel"),
     "weak_battery": ("slow", "short_travel"),
-    "binding": ("sticky", "no_return", "slow", "short_travel", "rest_shifted", "stop_shifted", "track_range"),
-    "sticky": ("no_return", "slow", "rest_shifted", "short_travel", "stop_shifted", "low_friction"),
+    "binding": ("sticky", "weak_rest_spring", "no_return", "slow", "rest_shifted", "track_range", *STOPS),
+    "sticky": ("weak_rest_spring", "no_return", "slow", "rest_shifted", "low_friction", *STOPS),
     "weak_spring": ("no_return", "slow", "rest_shifted", "sticky", "low_friction"),
+    "weak_rest_spring": ("no_return", "slow", "rest_shifted"),
     "no_return": ("rest_shifted", "slow"),
     "short_travel": ("stop_shifted", "track_range", "slow"),
     "track_mismatch": ("stop_shifted", "track_range"),

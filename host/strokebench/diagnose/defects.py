@@ -30,6 +30,11 @@ DEFECTS: dict[str, Defect] = {
         "The spring pushes back with too little force.",
         "Look for a broken, slipped or tired spring. The part may fail to return: do not refit it.",
     ),
+    "weak_rest_spring": Defect(
+        "Weak spring on the closing side",
+        "Pressed shut, the part is pushed back to its rest position with too little force.",
+        "Look for a broken or slipped spring at the rest position's lever.",
+    ),
     "no_return": Defect(
         "Does not return by itself",
         "Released, the part stays away from its rest position.",

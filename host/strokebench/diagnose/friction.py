@@ -57,6 +57,10 @@ def place_of_peak(curve: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float:
 
 
 def friction_level(case: MovingCase) -> Measured | None:
-    """Return the friction in amperes, None when the sweeps do not give one."""
-    half = level(case.sweeps.friction_a, case.side(opening=True, margin=4.0))
+    """Return the friction in amperes: of the open side, else of all places passed both ways; None without
+    any."""
+    curves = case.sweeps.friction_a
+    half = level(curves, case.side(opening=True, margin=4.0))
+    if not len(half):
+        half = level(curves, np.isfinite(GRID))
     return repeats(half) if len(half) else None

@@ -62,7 +62,7 @@ def _closing(case: MovingCase) -> Finding:
         case.accuracy("current_a", "gain") * measured.value, case.accuracy("current_a", "offset")
     )
     return case.finding(
-        *PRELOAD_CLOSE[:2], Measured(measured.value, measured.u), PRELOAD_CLOSE[2], low="weak_spring",
+        *PRELOAD_CLOSE[:2], Measured(measured.value, measured.u), PRELOAD_CLOSE[2], low="weak_rest_spring",
         span_s=case.sweeps.span_s,
     )  # fmt: skip
 

@@ -23,6 +23,8 @@ GRID = np.arange(1.5, 98.51, 0.5)
 """Places in % of travel at which currents are compared; the stops themselves are left out."""
 SMOOTH = 5
 """Samples of the moving mean over current."""
+TOO_FAST = 350.0
+"""% of travel per second: a part that snaps out of a jam says nothing about the friction on its way."""
 NEUTRAL_CELLS = 3
 LEVEL_CELLS = 16
 FASTEST = 0.25
@@ -102,7 +104,8 @@ def _pass(case: Case, position: Position, start_s: float, end_s: float, directio
     where = position.percent[low:high]
     current_a = moving_mean(np.asarray(samples["current_a"][low:high], float), SMOOTH)
     rate = np.abs(np.gradient(moving_mean(np.asarray(samples["drive"][low:high], float), 21), 1e-3))
-    slow_a = np.where(rate < FASTEST, current_a, math.nan)
+    speed = np.abs(np.gradient(moving_mean(where, 11), 1e-3))
+    slow_a = np.where((rate < FASTEST) & (speed < TOO_FAST), current_a, math.nan)
     return Sweep(
         direction, start_s, end_s,
         crossing(where * direction, slow_a, GRID[::direction] * direction)[::direction],
