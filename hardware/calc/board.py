@@ -16,7 +16,7 @@ IPC = "IPC-2221 curve fit"
 
 def track_area_mm2(amps: float, rise_k: float, k: float = IPC_OUTER) -> float:
     """Cross-section by I = k dT^0.44 A^0.725 (A in square mils)."""
-    return (amps / (k * rise_k**0.44)) ** (1 / 0.725) * MM2_PER_MIL2
+    return math.pow(amps / (k * math.pow(rise_k, 0.44)), 1 / 0.725) * MM2_PER_MIL2
 
 
 def track_width_mm(amps: float, rise_k: float, ounces: float, k: float = IPC_OUTER) -> float:

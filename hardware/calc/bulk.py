@@ -9,6 +9,7 @@ from hardware.calc.rows import Row
 
 ROTOR_KGM2, ROTOR_RAD_S = 2e-5, 600.0
 CAN_RIPPLE_A = 2.2
+CABLE_H, INPUT_F = 2e-6, 20e-6
 
 
 def ripple_rms_a(amps: float, duty: float) -> float:
@@ -39,6 +40,16 @@ def pumped_to_v(farads: float, from_v: float, energy_j: float) -> float:
 def boost_v(emf_v: float, duty: float) -> float:
     """Where an unloaded bus settles when a spinning motor sees duty D: the chopper is a boost converter."""
     return emf_v / duty
+
+
+def cable_j(inductance_h: float, amps: float) -> float:
+    """Energy in the supply cable's inductance when the main switch opens."""
+    return inductance_h / 2 * amps**2
+
+
+def opened_peak_v(supply_v: float, amps: float, inductance_h: float, farads: float) -> float:
+    """Peak of the terminals after that, if a capacitor takes it all: V + I sqrt(L/C)."""
+    return supply_v + amps * math.sqrt(inductance_h / farads)
 
 
 def brake_thresholds_v() -> tuple[float, float]:
@@ -91,6 +102,14 @@ def rows() -> list[Row]:
         Row("brake current", brake_a, "A", "Von/1 Ohm", "Ohm"),
         Row("brake pulse power", brake_a * on_v, "W", "V^2/R", "Joule"),
         Row("brake time for that rotor", 1e3 * rotor / (brake_a * on_v), "ms", "E/P", "energy"),
+        Row("supply cable at 40 A", 1e3 * cable_j(CABLE_H, amps), "mJ", "L I^2/2, 2 uH", "energy"),
+        Row(
+            "terminals after opening",
+            opened_peak_v(14, amps, CABLE_H, INPUT_F),
+            "V",
+            "V + I sqrt(L/C), 20 uF",
+            "LC",
+        ),
         Row("precharge to 90 %", charge_time_s(design.PRECHARGE_OHM, c, 0.9), "s", "-R C ln 0.1", "RC"),
         Row("precharge energy", stored_j(c, 0, volts), "J", "C V^2/2 in the resistor", "energy"),
         Row("shorted bridge through precharge", volts / design.PRECHARGE_OHM, "A", "V/R", "Ohm"),

@@ -29,6 +29,9 @@ def test_energies():
     assert bulk.pumped_to_v(4.4e-3, 12, 3.6) == pytest.approx(42.2, abs=0.1)
     assert bulk.stored_j(4.4e-3, 12, bulk.pumped_to_v(4.4e-3, 12, 3.6)) == pytest.approx(3.6)
     assert bulk.boost_v(8, 0.25) == 32
+    assert bulk.cable_j(2e-6, 40) == pytest.approx(1.6e-3)
+    peak_v = bulk.opened_peak_v(14, 40, 2e-6, 20e-6)
+    assert bulk.stored_j(20e-6, 0, peak_v - 14) == pytest.approx(bulk.cable_j(2e-6, 40))
 
 
 def test_precharge_is_over_within_the_firmwares_patience():
