@@ -21,16 +21,18 @@ from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import BRIDGE_OHM, Conditions
 from strokebench.sim.plants.fuel_pump import NOMINAL
 from strokebench.sim.plants.rotary import Commutator, Rotary, Turner, shape
+from strokebench.sim.plants.winding import Heat
 from strokebench.sim.spec import SimSpec
 
+COLD = Heat(1e9, 1.0, 1e9, 1.0)
 STIFF = Conditions(12.0, source_ohm=0.0, lead_ohm=0.0, ambient_c=25.0)
 SMOOTH = Commutator(bounce=0.0)
 CTMS = Turner(
     resistance_ohm=1.0 - BRIDGE_OHM, inductance_h=0.5, k_si=0.01, inertia_kgm2=0.01, dry_nm=0.0,
     viscous_nms=0.1, flow_nms2=0.0, segments=401, pole_pairs=1, brush_v=0.0, once_a_turn=0.0,
-    winding_j_per_k=1e9,
+    heat=COLD,
 )  # fmt: skip
-PUMP = replace(NOMINAL, segments=401, brush_v=0.0, once_a_turn=0.0, stiction=1.0, winding_j_per_k=1e9)
+PUMP = replace(NOMINAL, segments=401, brush_v=0.0, once_a_turn=0.0, stiction=1.0, heat=COLD)
 
 
 def powered(turner: Turner) -> Rotary:

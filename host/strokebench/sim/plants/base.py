@@ -94,8 +94,6 @@ class Plant:
         self._drive = 0.0
         self._bridge_v = 0.0
         self._nodes: Sequence[float] = (0.0,) * (SUBSTEPS + 1)
-        self._square_sum = 0.0
-        self._slow_ticks = 0
 
     def advance(self, drive: float, gate: bool, rail: int, dt_s: float = 0.001) -> None:
         """Go on by ``dt_s`` with the bridge at ``drive`` (-1..1), FETs off when not ``gate``, supply by
@@ -116,20 +114,15 @@ class Plant:
             wave = ripple.shape_a(
                 time_s, self._bridge_v, abs(self._drive), self._loop_ohm, self._inductance_h, PWM_HZ
             )
-            return mean + math.copysign(1.0, self._drive) * wave + self._texture(time_s)
+            return mean + math.copysign(1.0, self._drive) * wave
         if channel == "bus_v":
             return self.bus_v + ripple.bus_v(
                 time_s, self.current_a * self._drive, abs(self._drive), BUS_F, PWM_HZ
             )
         return np.full(count, float(getattr(self, channel)))
 
-    def _texture(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
-        """What else is on the current besides its mean and the PWM ripple (commutation), in A."""
-        return np.zeros_like(time_s)
-
     def _settle_bus(self, input_a: float, rail: int, dt_s: float) -> None:
-        """Close the tick on the supply side: ``input_a`` is the mean current that the bridge took from the
-        bus.
+        """Close the tick on the supply side: ``input_a`` is the mean current that the bridge took.
 
         While the source feeds, the bus follows it at once; fed back into, it is a capacitor, because the
         ideal diode at the input lets nothing out.

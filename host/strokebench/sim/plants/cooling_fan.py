@@ -11,6 +11,7 @@ from dataclasses import replace
 from strokebench.sim.faults import Fault, FaultKind
 from strokebench.sim.plants.rotary import Rotary, Turner
 from strokebench.sim.plants.turning import COMMON_FAULTS, build_turning
+from strokebench.sim.plants.winding import Heat
 from strokebench.sim.spec import SimSpec
 
 FAULTS = (
@@ -30,8 +31,7 @@ NOMINAL = Turner(
     flow_nms2=6.1e-6,
     segments=10,
     pole_pairs=2,
-    winding_j_per_k=150.0,
-    case_j_per_k=900.0,
+    heat=Heat(150.0, 1.5, 900.0, 1.2),
 )
 SPEED_RAD_S = 260.0
 

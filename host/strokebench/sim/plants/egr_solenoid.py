@@ -1,7 +1,7 @@
 """Proportional (linear) EGR solenoid with position sensor: normally shut, opens with the current.
 
-One consistent invention within the ranges of the trade (coil 5..10 ohm): 8 ohm, 12 mH rising by 2.6 H/m over 4
-mm, spring 0.35 N + 370 N/m; one track 0.9 V shut to 4.1 V open.
+One consistent invention within the ranges of the trade (coil 5..10 ohm): 8 ohm, 12 mH rising by 2.6 H/m over
+4 mm, spring 0.35 N + 370 N/m; one track 0.9 V shut to 4.1 V open.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from strokebench.sim.plants.plunger import CELLS, Coil, Plunger
 from strokebench.sim.plants.spread import about
 from strokebench.sim.plants.track_faults import track_faults, worn_tracks
 from strokebench.sim.plants.tracks import TrackShape
+from strokebench.sim.plants.winding import Heat
 from strokebench.sim.spec import SimSpec
 
 FAULTS = (
@@ -44,7 +45,8 @@ NOMINAL = Coil(
     slope_h_per_m=2.6,
     coulomb_n=0.05,
     viscous_ns=2.5,
-    winding_j_per_k=60.0,
+    heat=Heat(60.0, 6.0, 60.0, 6.0),
+    steps=8,
 )
 TRACKS = (TrackShape(0.18, 0.82),)
 

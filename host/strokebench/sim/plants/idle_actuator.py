@@ -14,6 +14,7 @@ from strokebench.sim.plants.moving import MOVER_FAULTS, assemble
 from strokebench.sim.plants.positioner import Mover, Positioner
 from strokebench.sim.plants.spread import about
 from strokebench.sim.plants.spring import Spring
+from strokebench.sim.plants.winding import Heat
 from strokebench.sim.spec import SimSpec
 
 FAULTS = (
@@ -35,10 +36,7 @@ NOMINAL = Mover(
     travel_rad=1.57,
     stop_nm_per_rad=200.0,
     stop_nms=0.3,
-    winding_j_per_k=6.0,
-    winding_k_per_w=8.0,
-    case_j_per_k=60.0,
-    case_k_per_w=8.0,
+    heat=Heat(6.0, 8.0, 60.0, 8.0),
 )
 COULOMB_NM = 0.09
 

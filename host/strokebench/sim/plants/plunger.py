@@ -1,8 +1,8 @@
 """A coil that pulls a plunger against a spring: on/off valve or proportional (linear) solenoid.
 
 v = R i + L(u) di/dt + i (dL/du) du/dt, force = i^2/2 dL/du (Fitzgerald, Kingsley, Umans, "Electric
-Machinery", chapter 3, from memory).  ``u`` runs from 0 (at rest) to the stroke (pulled in).  20 sub-steps per
-tick while it may move, 4 while it is held firmly at an end.
+Machinery", chapter 3, from memory).  ``u`` runs from 0 (at rest) to the stroke (pulled in).  4 sub-steps per
+tick while it is held firmly at an end, more while it may move.
 """
 
 from __future__ import annotations
@@ -14,15 +14,16 @@ from math import exp, inf
 import numpy as np
 from numpy.typing import NDArray
 
-from strokebench.physics.copper import resistance_ratio
-from strokebench.sim.plants.base import BRIDGE_OHM, DIODE_V, PWM_HZ, Conditions, Plant
+from strokebench.sim.plants.base import DIODE_V, PWM_HZ, Conditions
 from strokebench.sim.plants.friction import slide
 from strokebench.sim.plants.tracks import Track
+from strokebench.sim.plants.winding import Heat, Winding
 
 CELLS = 1024
-STEPS_MOVING = 20
 STEPS_HELD = 4
-SLOW_TICKS = 16
+
+
+ORDINARY_HEAT = Heat(30.0, 6.0, 60.0, 6.0)
 
 
 @dataclass(frozen=True)
@@ -47,10 +48,8 @@ class Coil:
     stiction: float = 1.2
     viscous_ns: float = 0.05
     parallel_ohm: float = inf
-    winding_j_per_k: float = 30.0
-    winding_k_per_w: float = 6.0
-    case_j_per_k: float = 60.0
-    case_k_per_w: float = 6.0
+    steps: int = 20  # per tick while it may move
+    heat: Heat = ORDINARY_HEAT
 
 
 def inductance_h(coil: Coil, u_m: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -67,7 +66,7 @@ def inductance_slope(coil: Coil, u_m: NDArray[np.float64]) -> NDArray[np.float64
     return value
 
 
-class Plunger(Plant):
+class Plunger(Winding):
     """``seat_m``: carbon or dirt keeps it at least there; ``stuck_m``: it cannot leave there."""
 
     def __init__(
@@ -78,7 +77,7 @@ class Plunger(Plant):
         seat_m: float = 0.0,
         stuck_m: float | None = None,
     ) -> None:
-        super().__init__(conditions)
+        super().__init__(conditions, coil.resistance_ohm, coil.heat)
         self.coil = coil
         u = np.linspace(0, coil.stroke_m, CELLS + 1)
         henry, slope = inductance_h(coil, u), inductance_slope(coil, u)
@@ -90,9 +89,6 @@ class Plunger(Plant):
         self.seat_m = seat_m
         self.position_m = seat_m if stuck_m is None else stuck_m
         self.speed_m_s = 0.0
-        self._amps = 0.0
-        self._broken = False
-        self._refresh()
         self._read_tracks()
 
     @property
@@ -104,14 +100,12 @@ class Plunger(Plant):
         coil, cells = self.coil, self._cells
         stroke, per_m, extra = coil.stroke_m, CELLS / coil.stroke_m, coil.coulomb_n * (coil.stiction - 1)
         u, speed, amps = self.position_m, self.speed_m_s, self._amps
-        source_v, source_ohm = (self.bus_v, 0.0) if self._pumped else (self.source_v, self.source_ohm)
-        self._bridge_v = source_v
+        source_v, source_ohm = self._source()
         fixed_ohm = self._loop_ohm + drive * drive * source_ohm
-        live = gate and self.connected and not self.leads_off
-        self._broken = not self.connected or self.leads_off
+        live = gate and not self._broken
         volts = drive * source_v
         top_a, cut = self.trip_a, 0
-        steps = STEPS_HELD if self._held_firmly(volts if live else 0.0, dt_s) else STEPS_MOVING
+        steps = STEPS_HELD if self._held_firmly(volts if live else 0.0, dt_s) else coil.steps
         step_s = dt_s / steps
         nodes, total = [amps], 0.0
         for _ in range(steps):
@@ -149,7 +143,10 @@ class Plunger(Plant):
                     u, speed = stroke, 0.0
         self.position_m, self.speed_m_s, self._amps = u, speed, amps
         self._inductance_h = henry
-        self._close_tick(drive if live else 0.0, gate, rail, dt_s, total / steps, nodes, cut)
+        half_a = 0.5 * abs(volts) * (1 - abs(drive)) / (henry * PWM_HZ)
+        beside_a = volts / coil.parallel_ohm if live else 0.0
+        self._close_tick(drive, gate, rail, dt_s, nodes, total / steps, half_a, cut, beside_a=beside_a)
+        self._read_tracks()
 
     def _held_firmly(self, volts: float, dt_s: float) -> bool:
         """True when the force, now and by the end of the tick, keeps the plunger at the end where it is."""
@@ -163,46 +160,10 @@ class Plunger(Plant):
         spring = coil.preload_n + coil.rate_n_per_m * u
         pulls = [0.5 * i * i * slope for i in (amps, later)]
         if u <= self.seat_m:
-            return max(pulls) < 0.8 * spring
-        return min(pulls) > 1.2 * spring
-
-    def _close_tick(
-        self, drive: float, gate: bool, rail: int, dt_s: float, mean: float, nodes: list[float], cut: int
-    ) -> None:
-        half = 0.5 * abs(drive * self._bridge_v) * (1 - abs(drive)) / (self._inductance_h * PWM_HZ)
-        leak = drive * self._bridge_v / self.coil.parallel_ohm
-        self._square_sum += mean * mean
-        self._nodes = [node + leak for node in nodes] if leak else nodes
-        self.current_a = mean + leak
-        self.current_max_a, self.current_min_a = max(self._nodes) + half, min(self._nodes) - half
-        self._drive, self.cycles_cut = drive, cut
-        if gate:
-            self._settle_bus(drive * self.current_a, rail, dt_s)
-            if cut:
-                drive = self.current_a * self._loop_ohm / max(self.bus_v, 0.1)
-            self._drive_legs(drive, self.current_a)
-        else:
-            self._settle_bus(-abs(mean), rail, dt_s)
-            self._float_legs(0.0)
-        self._read_tracks()
-        self._slow_ticks += 1
-        if self._slow_ticks == SLOW_TICKS:
-            self._refresh(dt_s * SLOW_TICKS)
+            return bool(max(pulls) < 0.8 * spring)
+        return bool(min(pulls) > 1.2 * spring)
 
     def _read_tracks(self) -> None:
         if self._tracks:
             place = min(self.position * (CELLS - 1), CELLS - 1.001)
             self.sensor_a_v = self._tracks[0].read_v(place, self.feed_v)
-
-    def _refresh(self, dt_s: float = 0.0) -> None:
-        coil = self.coil
-        winding = coil.resistance_ohm * resistance_ratio(25.0, self.winding_c)
-        if dt_s:
-            watts = self._square_sum / SLOW_TICKS * winding
-            across = (self.winding_c - self.part_c) / coil.winding_k_per_w
-            out = (self.part_c - self.conditions.ambient_c) / coil.case_k_per_w
-            self.winding_c += dt_s / coil.winding_j_per_k * (watts - across)
-            self.part_c += dt_s / coil.case_j_per_k * (across - out)
-            self._warm_sink(dt_s)
-        self._square_sum, self._slow_ticks = 0.0, 0
-        self._loop_ohm = winding + BRIDGE_OHM + self.conditions.lead_ohm

@@ -15,22 +15,17 @@ from math import exp
 import numpy as np
 from numpy.typing import NDArray
 
-from strokebench.physics.copper import resistance_ratio
-from strokebench.sim.plants.base import (
-    BRIDGE_OHM,
-    DIODE_V,
-    PWM_HZ,
-    SUBSTEPS,
-    Conditions,
-    Plant,
-)
+from strokebench.sim.plants.base import DIODE_V, PWM_HZ, SUBSTEPS, Conditions
 from strokebench.sim.plants.friction import slide
 from strokebench.sim.plants.spring import Spring, stops_nm, torque_nm
 from strokebench.sim.plants.tracks import Track
+from strokebench.sim.plants.winding import Heat, Winding
 
 CELLS = 2048
 MARGIN_RAD = 0.12
-SLOW_TICKS = 16
+
+
+ORDINARY_HEAT = Heat(12.0, 4.0, 250.0, 3.0)
 
 
 @dataclass(frozen=True)
@@ -49,10 +44,7 @@ class Mover:
     lowest_rad: float = 0.0  # where the lower stop is: above 0 when something lies on the seat
     stop_nm_per_rad: float = 400.0
     stop_nms: float = 0.8
-    winding_j_per_k: float = 12.0
-    winding_k_per_w: float = 4.0
-    case_j_per_k: float = 250.0
-    case_k_per_w: float = 3.0
+    heat: Heat = ORDINARY_HEAT
 
 
 def grid(travel_rad: float) -> NDArray[np.float64]:
@@ -60,7 +52,7 @@ def grid(travel_rad: float) -> NDArray[np.float64]:
     return np.linspace(-MARGIN_RAD, travel_rad + MARGIN_RAD, CELLS + 1)
 
 
-class Positioner(Plant):
+class Positioner(Winding):
     """``coulomb_nm`` and ``cogging_nm`` are tables on :func:`grid`; ``tracks`` at most two."""
 
     def __init__(
@@ -72,7 +64,7 @@ class Positioner(Plant):
         tracks: Sequence[Track],
         seed: int = 0,
     ) -> None:
-        super().__init__(conditions)
+        super().__init__(conditions, mover.resistance_ohm, mover.heat)
         self.mover = mover
         angle = grid(mover.travel_rad)
         push = (
@@ -89,9 +81,6 @@ class Positioner(Plant):
         self.angle_rad = max(mover.spring.rest_rad, mover.lowest_rad)
         self.speed_rad_s = 0.0
         self._speed_before = 0.0
-        self._amps = 0.0
-        self._broken = False
-        self._refresh()
         self._read_tracks()
 
     @property
@@ -106,11 +95,7 @@ class Positioner(Plant):
         lowest, stiction, stribeck = mover.lowest_rad, mover.stiction - 1.0, mover.stribeck_rad_s
         cells, per_rad = self._cells, self._per_rad
         x, w, w_before, amps = self.angle_rad, self.speed_rad_s, self._speed_before, self._amps
-        if self._pumped:
-            source_v, source_ohm = self.bus_v, 0.0
-        else:
-            source_v, source_ohm = self.source_v, self.source_ohm
-        self._bridge_v = source_v
+        source_v, source_ohm = self._source()
         ohm = self._loop_ohm + drive * drive * source_ohm
         load = step_s * ohm / mover.inductance_h
         decay = exp(-load)
@@ -118,11 +103,11 @@ class Positioner(Plant):
         volts = drive * source_v
         ripple_a = abs(volts) * (1.0 - abs(drive)) / (mover.inductance_h * PWM_HZ)
         top_a = self.trip_a - 0.5 * ripple_a
-        broken = self._broken = self.leads_off or not self.connected
+        live = gate and not self._broken
         nodes, total, cut = [amps], 0.0, 0
         for _ in range(SUBSTEPS):
             emf = k * (1.5 * w - 0.5 * w_before)
-            if gate and not broken:
+            if live:
                 final = (volts - emf) / ohm
                 mean = final + (amps - final) * share
                 amps = final + (amps - final) * decay
@@ -149,8 +134,8 @@ class Positioner(Plant):
             )  # fmt: skip
             x = half + 0.5 * step_s * w
         self.angle_rad, self.speed_rad_s, self._speed_before, self._amps = x, w, w_before, amps
-        mean = total / SUBSTEPS
-        self._close_tick(drive, gate, rail, dt_s, mean, nodes, ripple_a, cut)
+        self._close_tick(drive, gate, rail, dt_s, nodes, total / SUBSTEPS, 0.5 * ripple_a, cut, k * w)
+        self._read_tracks()
 
     def _freewheel(self, amps: float, emf: float, decay: float, share: float) -> tuple[float, float]:
         """One sub-step with all FETs off: the current runs into the bus through two diodes until it ends."""
@@ -162,31 +147,6 @@ class Positioner(Plant):
         # ends inside the sub-step: a triangle, its share of the sub-step found on the chord
         return 0.5 * amps * amps / (amps - after), 0.0
 
-    def _close_tick(
-        self, drive: float, gate: bool, rail: int, dt_s: float, mean: float, nodes: list[float],
-        ripple_a: float, cut: int,
-    ) -> None:  # fmt: skip
-        self.current_a = mean
-        half = 0.5 * ripple_a if gate and not self._broken else 0.0
-        self.current_max_a = max(nodes) + half
-        self.current_min_a = min(nodes) - half
-        self._nodes = nodes
-        self._drive = drive if gate and not self._broken else 0.0
-        self.cycles_cut = cut
-        self._square_sum += mean * mean
-        if gate:
-            self._settle_bus(drive * mean, rail, dt_s)
-            if cut:
-                drive = (mean * self._loop_ohm + self.mover.k_si * self.speed_rad_s) / max(self.bus_v, 0.1)
-            self._drive_legs(drive, mean)
-        else:
-            self._settle_bus(-abs(mean), rail, dt_s)
-            self._float_legs(0.0 if self._broken else self.mover.k_si * self.speed_rad_s)
-        self._read_tracks()
-        self._slow_ticks += 1
-        if self._slow_ticks == SLOW_TICKS:
-            self._refresh(dt_s * SLOW_TICKS)
-
     def _read_tracks(self) -> None:
         tracks = self._tracks
         if tracks:
@@ -196,18 +156,3 @@ class Positioner(Plant):
             self.sensor_a_v = tracks[0].read_v(place, self.feed_v)
             if len(tracks) > 1:
                 self.sensor_b_v = tracks[1].read_v(place, self.feed_v)
-
-    def _refresh(self, dt_s: float = 0.0) -> None:
-        """Slow things: winding and case temperature, and what they change."""
-        mover = self.mover
-        if dt_s:
-            square = self._square_sum / SLOW_TICKS
-            watts = square * mover.resistance_ohm * resistance_ratio(25.0, self.winding_c)
-            across = (self.winding_c - self.part_c) / mover.winding_k_per_w
-            out = (self.part_c - self.conditions.ambient_c) / mover.case_k_per_w
-            self.winding_c += dt_s / mover.winding_j_per_k * (watts - across)
-            self.part_c += dt_s / mover.case_j_per_k * (across - out)
-            self._warm_sink(dt_s)
-        self._square_sum, self._slow_ticks = 0.0, 0
-        winding = mover.resistance_ohm * resistance_ratio(25.0, self.winding_c)
-        self._loop_ohm = winding + BRIDGE_OHM + self.conditions.lead_ohm

@@ -62,7 +62,7 @@ class Circuit:
 
 
 class Wiring(Plant):
-    """A resistive circuit: no state but its warmth and the crimp's mood."""
+    """A resistive circuit: no state but the crimp's mood."""
 
     def __init__(self, conditions: Conditions, circuit: Circuit, rng: np.random.Generator) -> None:
         super().__init__(conditions)
@@ -72,6 +72,7 @@ class Wiring(Plant):
         raw = np.convolve(rng.normal(0, 1, NOISE_BLOCK), np.ones(12) / 12, "same")
         self._mood = (np.clip(raw * 3, 0, 1) * rng.uniform(0.5, 1, NOISE_BLOCK)).tolist()
         self._turn = 0
+        self._slow_ticks = 0
 
     def advance(self, drive: float, gate: bool, rail: int, dt_s: float = 0.001) -> None:
         circuit = self.circuit
@@ -105,11 +106,10 @@ class Wiring(Plant):
             self._float_legs(0.0)
             self.sensor_a_v = self.leg_a_v if self.connected else 0.0
             self.sensor_b_v = self.leg_b_v
-        self._square_sum += amps * amps
         self._slow_ticks += 1
         if self._slow_ticks == 16:
             self._warm_sink(16 * dt_s)
-            self._square_sum, self._slow_ticks = 0.0, 0
+            self._slow_ticks = 0
 
 
 def build(spec: SimSpec) -> Wiring:
