@@ -1,7 +1,8 @@
 """Exports of the schematics: `python -m hardware.checks.export` writes them, `--check` compares instead.
 
-Per project: NAME.net (netlist), bom.csv, NAME.pdf, svg/*.svg. What changes on each export (dates, paths,
-identifiers) is masked: in netlist and SVG when they are written, in the PDF when it is compared.
+Per project: NAME.net (netlist), bom.csv, NAME.pdf, svg/*.svg, kicad-version.txt. What changes on each export
+(dates, paths, identifiers) is masked: in netlist and SVG when they are written, in the PDF when it is compared.
+Drawings show the version of KiCad, so they are compared only with the version that wrote them; lists always.
 """
 
 from __future__ import annotations
@@ -16,6 +17,8 @@ from pathlib import Path
 from hardware.checks import bom, pin_page, svg
 
 HERE = Path(__file__).resolve().parents[1]
+VERSION_FILE = "kicad-version.txt"
+DRAWINGS = (".pdf", ".svg")
 PROJECTS = {"kicad": "strokebench", "kicad_small": "strokebench_small"}
 _NETLIST_MASKS = (
     (re.compile(r'\(source "[^"]*[/\\]([^"/\\]+)"\)'), r'(source "\1")'),
@@ -34,6 +37,17 @@ def available() -> bool:
 def kicad(*arguments: str) -> subprocess.CompletedProcess[str]:
     """Run kicad-cli; CalledProcessError with its output when it fails."""
     return subprocess.run(["kicad-cli", *arguments], check=True, capture_output=True, text=True)
+
+
+def version() -> str:
+    """Version of the installed KiCad, e.g. 9.0.8."""
+    return kicad("version").stdout.strip()
+
+
+def drawings_comparable(folder: str) -> bool:
+    """True when the installed KiCad is the version that drew the committed PDF and SVG."""
+    note = HERE / folder / "exports" / VERSION_FILE
+    return note.exists() and note.read_text(encoding="utf-8").strip() == version()
 
 
 def schematic(folder: str) -> Path:
@@ -64,16 +78,24 @@ def bom_text(sheet: Path) -> str:
         return bom.dump(bom.group(target.read_text(encoding="utf-8")))
 
 
-def write(folder: str, target: Path) -> None:
-    """All exports of one project into a folder."""
+def write_lists(folder: str, target: Path) -> None:
+    """Netlist and bill of one project into a folder."""
     sheet = schematic(folder)
-    (target / "svg").mkdir(parents=True, exist_ok=True)
+    target.mkdir(parents=True, exist_ok=True)
     (target / f"{sheet.stem}.net").write_text(netlist_text(sheet), encoding="utf-8")
     (target / "bom.csv").write_text(bom_text(sheet), encoding="utf-8")
+
+
+def write_drawings(folder: str, target: Path) -> None:
+    """PDF, SVG and the version of KiCad that drew them into a folder."""
+    sheet = schematic(folder)
+    pages = target / "svg"
+    pages.mkdir(parents=True, exist_ok=True)
+    (target / VERSION_FILE).write_text(version() + "\n", encoding="utf-8")
     pdf = target / f"{sheet.stem}.pdf"
     kicad("sch", "export", "pdf", "--exclude-pdf-property-popups", "-o", str(pdf), str(sheet))
-    kicad("sch", "export", "svg", "-o", str(target / "svg"), str(sheet))
-    for page in (target / "svg").glob("*.svg"):
+    kicad("sch", "export", "svg", "-o", str(pages), str(sheet))
+    for page in pages.glob("*.svg"):
         page.write_text(svg.compact(page.read_text(encoding="utf-8")), encoding="utf-8")
 
 
@@ -84,18 +106,28 @@ def masked(path: Path) -> bytes:
     return path.read_bytes().replace(b"\r\n", b"\n")
 
 
-def differences(folder: str) -> list[str]:
+def differences(folder: str, drawings: bool) -> list[str]:
     """Committed exports of a project that differ from fresh ones, or are missing, or too many."""
     committed = HERE / folder / "exports"
     with tempfile.TemporaryDirectory() as fresh_folder:
         fresh = Path(fresh_folder)
-        write(folder, fresh)
+        (write_drawings if drawings else write_lists)(folder, fresh)
         names = {p.relative_to(r).as_posix() for r in (fresh, committed) for p in r.rglob("*") if p.is_file()}
+        names = {n for n in names if n != VERSION_FILE and n.endswith(DRAWINGS) == drawings}
         return sorted(name for name in names if not _same(fresh / name, committed / name))
 
 
 def _same(one: Path, other: Path) -> bool:
     return one.exists() and other.exists() and masked(one) == masked(other)
+
+
+def _stale(folder: str) -> list[str]:
+    names = differences(folder, drawings=False)
+    if drawings_comparable(folder):
+        names += differences(folder, drawings=True)
+    else:
+        print(f"{folder}: drawings not compared, KiCad {version()} did not write them")
+    return [f"{folder}/exports/{name}" for name in names]
 
 
 def main() -> int:
@@ -111,9 +143,10 @@ def main() -> int:
     stale = []
     for folder in PROJECTS:
         if check:
-            stale += [f"{folder}/exports/{name}" for name in differences(folder)]
+            stale += _stale(folder)
         else:
-            write(folder, HERE / folder / "exports")
+            write_lists(folder, HERE / folder / "exports")
+            write_drawings(folder, HERE / folder / "exports")
     stale += pin_page.update(HERE / "README.md", check=check)
     for name in stale:
         print(f"differs: {name}")
