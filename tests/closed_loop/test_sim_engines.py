@@ -6,6 +6,7 @@ import os
 import signal
 from collections.abc import Iterator
 from contextlib import closing
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -206,3 +207,9 @@ def test_absent_interpreter_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) 
     with pytest.raises(LinkError, match="not installed") as caught:
         open_port(SimSpec(engine="micropython"))
     assert "pip install" in caught.value.hint
+
+
+def test_windows_is_told_that_there_is_no_interpreter(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(micropython, "os", SimpleNamespace(name="nt"))
+    with pytest.raises(LinkError, match="none for Windows"):
+        micropython.find_interpreter()

@@ -107,3 +107,11 @@ def test_same_seed_same_plant_other_seed_another(part: str) -> None:
     assert rough_stroke(SimSpec(part=part, seed=7)) == rough_stroke(SimSpec(part=part, seed=7))
     if part != "throttle-loh2013":
         assert rough_stroke(SimSpec(part=part, seed=7)) != rough_stroke(SimSpec(part=part, seed=8))
+
+
+@pytest.mark.parametrize(
+    "field, value", [("seed", -1), ("supply_v", float("nan")), ("ambient_c", 500.0), ("lead_ohm", -0.1)]
+)
+def test_impossible_conditions_are_refused(field: str, value: float) -> None:
+    with pytest.raises(UsageError, match=field):
+        SimSpec(**{field: value})  # type: ignore[arg-type]

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+
+from strokebench.errors import UsageError
 
 ENGINES = ("inprocess", "micropython", "chip")
 
@@ -30,3 +33,19 @@ class SimSpec:
     source_ohm: float | None = None
     lead_ohm: float | None = None
     bench_faults: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """UsageError when a number is impossible."""
+        ranges = (
+            ("seed", self.seed, 0, 2**40),
+            ("supply_v", self.supply_v, 0, 30),
+            ("ambient_c", self.ambient_c, -40, 120),
+            ("source_ohm", self.source_ohm, 0, 100),
+            ("lead_ohm", self.lead_ohm, 0, 100),
+        )
+        for name, value, low, high in ranges:
+            if value is not None and not (math.isfinite(value) and low <= value <= high):
+                raise UsageError(
+                    f"The simulation's {name} = {value:g} is impossible.",
+                    f"It lies between {low} and {high}.",
+                )
