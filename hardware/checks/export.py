@@ -1,6 +1,6 @@
 """Exports of the schematics: `python -m hardware.checks.export` writes them, `--check` compares instead.
 
-Per project: NAME.net (netlist), bom.csv, NAME.pdf, svg/*.svg, kicad-version.txt. What changes on each export is
+Per project: NAME.net (netlist), bom.csv, NAME.pdf, svg/*.svg, kicad-version.txt. What changes each time is
 masked (dates, paths, identifiers): in netlist and SVG when they are written, in the PDF when it is compared.
 Drawings show the version of KiCad, so they are compared only with the version that wrote them; lists always.
 """
