@@ -6,6 +6,7 @@ import os
 import signal
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -78,10 +79,18 @@ def test_a_stroke_from_end_to_end(engine: str) -> None:
 
 
 @needs_micropython
-@pytest.mark.parametrize("spec", [SimSpec(seed=5), SimSpec(seed=6, faults=("binding:severe", "worn_track"))])
+@pytest.mark.parametrize(
+    "spec",
+    [
+        SimSpec(seed=5),
+        SimSpec(seed=6, faults=("binding:severe", "worn_track"), bench_faults=("supply=11.6@1.0+0.1",)),
+        SimSpec(part="fuel-pump", seed=7),
+        SimSpec(part="egr-solenoid", seed=8),
+    ],
+)
 def test_same_bytes_in_process_and_under_micropython(spec: SimSpec) -> None:
     ours = run_stroke(spec)[2]
-    theirs = run_stroke(SimSpec(seed=spec.seed, faults=spec.faults, engine="micropython"))[2]
+    theirs = run_stroke(replace(spec, engine="micropython"))[2]
     assert len(ours) > 40_000
     assert ours == theirs
 
