@@ -154,7 +154,7 @@ def test_heavy_libraries_wait_until_they_are_used() -> None:
 
 
 def stream_growth(seconds: float) -> tuple[int, int]:
-    """Stream a simulated bench into a book; return resident bytes after a tenth of the time and at its end."""
+    """Stream a simulated bench into a book; return resident bytes after a tenth of it and at its end."""
     import tempfile
 
     import psutil

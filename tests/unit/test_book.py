@@ -262,3 +262,32 @@ def test_a_book_of_version_0_is_brought_up_to_date_once(tmp_path: Path) -> None:
     connection = sqlite3.connect(path)
     assert schema.version_of(connection) == len(schema.MIGRATIONS)
     connection.close()
+
+
+def test_a_later_version_keeps_the_runs_of_an_earlier_one(
+    book: Book, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with new_run(book) as writer:
+        writer.samples(rows(50))
+    later = (
+        *schema.MIGRATIONS,
+        "ALTER TABLE runs ADD COLUMN place TEXT; CREATE TABLE shops(id INTEGER PRIMARY KEY)",
+    )
+    monkeypatch.setattr(schema, "MIGRATIONS", later)
+    with pytest.raises(BookError, match="older version"):
+        Book(book.path, read_only=True)
+    with Book(book.path) as newer_book:
+        assert newer_book._connection.execute("SELECT count(*) FROM shops").fetchone() == (0,)
+        assert len(newer_book.load(1).samples) == 50
+
+
+def test_a_migration_that_fails_changes_nothing(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = schema.MIGRATIONS
+    monkeypatch.setattr(schema, "MIGRATIONS", (*before, "CREATE TABLE half(id INTEGER); CREATE NONSENSE"))
+    with pytest.raises(BookError):
+        Book(book.path)
+    monkeypatch.setattr(schema, "MIGRATIONS", before)
+    with Book(book.path) as same:
+        tables = same._connection.execute("SELECT name FROM sqlite_master WHERE name = 'half'").fetchall()
+        assert tables == []
+        assert schema.version_of(same._connection) == len(before)

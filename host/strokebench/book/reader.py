@@ -36,10 +36,8 @@ class RunSummary:
 
 
 _SUMMARY = """
-    SELECT id, started_at, part, kind, part_serial, customer, note, outcome, verdict, writer,
-        (SELECT coalesce(sum(count), 0) FROM batches WHERE run_id = runs.id),
-        (SELECT max(last_s) - min(first_s) FROM batches WHERE run_id = runs.id)
-    FROM runs
+    SELECT id, started_at, part, kind, part_serial, customer, note, outcome, verdict, writer, samples,
+        last_s - first_s FROM runs
 """
 
 

@@ -17,13 +17,14 @@ MIGRATIONS: tuple[str, ...] = (
         customer TEXT NOT NULL DEFAULT '', note TEXT NOT NULL DEFAULT '',
         outcome TEXT NOT NULL DEFAULT 'running', verdict TEXT, writer TEXT NOT NULL DEFAULT '',
         info TEXT NOT NULL DEFAULT '{}', accuracy TEXT NOT NULL DEFAULT '{}',
-        profile TEXT NOT NULL DEFAULT '{}'
+        profile TEXT NOT NULL DEFAULT '{}',
+        samples INTEGER NOT NULL DEFAULT 0, first_s REAL, last_s REAL
     );
     CREATE TABLE batches (
-        run_id INTEGER NOT NULL REFERENCES runs(id) ON DELETE CASCADE, number INTEGER NOT NULL,
-        first_s REAL NOT NULL, last_s REAL NOT NULL, count INTEGER NOT NULL, columns BLOB NOT NULL,
-        PRIMARY KEY (run_id, number)
-    ) WITHOUT ROWID;
+        id INTEGER PRIMARY KEY, run_id INTEGER NOT NULL REFERENCES runs(id) ON DELETE CASCADE,
+        number INTEGER NOT NULL, first_s REAL NOT NULL, last_s REAL NOT NULL, count INTEGER NOT NULL,
+        columns BLOB NOT NULL
+    );
     CREATE TABLE marks (
         run_id INTEGER NOT NULL REFERENCES runs(id) ON DELETE CASCADE, number INTEGER NOT NULL,
         label TEXT NOT NULL, kind TEXT NOT NULL, start_s REAL NOT NULL, end_s REAL,
@@ -44,6 +45,7 @@ MIGRATIONS: tuple[str, ...] = (
         lower REAL, upper REAL, verdict TEXT NOT NULL, reason TEXT NOT NULL,
         span_start_s REAL, span_end_s REAL, place REAL, fault TEXT NOT NULL, evidence TEXT NOT NULL
     );
+    CREATE UNIQUE INDEX batches_of_run ON batches(run_id, number);
     CREATE INDEX runs_by_part ON runs(part, started_at);
     CREATE INDEX runs_by_customer ON runs(customer, started_at);
     CREATE INDEX runs_by_start ON runs(started_at);
@@ -84,7 +86,7 @@ def migrate(connection: sqlite3.Connection, name: str) -> None:
 def check(connection: sqlite3.Connection, name: str) -> None:
     """Refuse a file that is another program's database or a newer job book."""
     application = int(connection.execute("PRAGMA application_id").fetchone()[0])
-    empty = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0] == 0
+    empty = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
     if application != APPLICATION_ID and not empty:
         raise BookError(f"{name} is a database, but not a job book.", "Choose another file with --book.")
     if version_of(connection) > len(MIGRATIONS):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import os
 import socket
@@ -27,7 +28,9 @@ MAX_PENDING = 6000
 """Statements kept back while the book is locked (about a minute) before the run is given up."""
 
 _INSERT = {
-    "batch": "INSERT INTO batches VALUES (?, ?, ?, ?, ?, ?)",
+    "batch": "INSERT INTO batches(run_id, number, first_s, last_s, count, columns) VALUES (?, ?, ?, ?, ?, ?)",
+    "length": "UPDATE runs SET first_s = coalesce(first_s, ?), last_s = ?, samples = samples + ?"
+    " WHERE id = ?",
     "mark": "INSERT OR REPLACE INTO marks VALUES (?, ?, ?, ?, ?, ?)",
     "event": "INSERT INTO events(run_id, time_s, kind, code, text) VALUES (?, ?, ?, ?, ?)",
     "burst": "INSERT INTO bursts(run_id, channel, unit, rate_hz, start_s, label, numbers)"
@@ -78,6 +81,7 @@ class RunWriter:
         values = (self.run_id, self._batches, first_s, last_s, len(rows), pack_samples(rows))
         self._batches += 1
         self._pending.append(("batch", values))
+        self._pending.append(("length", (first_s, last_s, len(rows), self.run_id)))
 
     def mark(self, mark: Mark) -> None:
         """Add a segment, or replace it (same start) once its end is known; a NaN end means: still running."""
@@ -102,8 +106,10 @@ class RunWriter:
     def info(self, **more: Any) -> None:
         """Add to the run's info (JSON), e.g. the loss counted at its end."""
         with plain_errors(self._path):
-            statement = "UPDATE runs SET info = json_patch(info, ?) WHERE id = ?"
-            self._connection.execute(statement, (to_json(more), self.run_id))
+            query = "SELECT info FROM runs WHERE id = ?"
+            known = json.loads(self._connection.execute(query, (self.run_id,)).fetchone()[0])
+            statement = "UPDATE runs SET info = ? WHERE id = ?"
+            self._connection.execute(statement, (to_json({**known, **more}), self.run_id))
 
     def finish(self, outcome: str) -> None:
         """Commit what is pending and close the run as ``done``, ``stopped``, ``fault`` or the like."""
