@@ -16,7 +16,7 @@ FADE_START_MA = const(6400)  # peak of the tick; the fine range is true to 7.2 A
 FADE_END_MA = const(7200)
 FEED_NOMINAL_MV = const(5000)
 FEED_MIN_MV = const(4500)
-FEED_MAX_MV = const(5500)
+FEED_MAX_MV = const(5100)  # the divider clips at 5133: above this a high feed could hide
 _CHANNELS = const(13)  # channels.N_CHANNELS, folded into the kernel
 _ZERO_BIAS = const(8192)  # keeps calibrated zeros, which may be negative, readable for the kernel
 
