@@ -14,14 +14,15 @@ REST_16 = const(3)  # supply at rest, mV * 16; 0 = not known yet
 LOW_SEEN = const(4)
 HIGH_SEEN = const(5)
 CUT_SEEN = const(6)
-FOLLOW_SEEN = const(7)
-FEED_SEEN = const(8)
-CLOSED = const(9)  # 1 while the main switch is closed
-WORDS = const(10)
+DEEP_SEEN = const(7)
+FOLLOW_SEEN = const(8)
+FEED_SEEN = const(9)
+CLOSED = const(10)  # 1 while the main switch is closed
+WORDS = const(11)
 
 LOW_TICKS = const(20)  # a motor's inrush may dip the supply for a moment
-DEEP_MV = const(6000)  # below, the gate drive is no longer sure
-DEEP_STEP = const(10)  # a deep dip counts for so many ticks: two of them are enough
+DEEP_MV = const(6000)  # below, the gate drive is no longer sure: off, after two ticks
+DEEP_TICKS = const(2)
 HIGH_TICKS = const(3)
 HARD_MV = const(20000)  # at once
 CUT_MV = const(1500)
@@ -32,12 +33,12 @@ REST_OVER_MV = const(300)
 FOLLOW_MV = const(800)
 FOLLOW_TICKS = const(50)
 FEED_MIN_MV = const(4500)
-FEED_MAX_MV = const(5500)
+FEED_MAX_MV = const(5100)  # the divider clips at 5133: above this a high feed could hide
 FEED_TICKS = const(20)
 
 CODES = bytes((
     0, faults.SUPPLY_LOW, faults.SUPPLY_SAG, faults.SUPPLY_HIGH, faults.REGEN_HIGH, faults.SUPPLY_CUT,
-    faults.LEG_FOLLOW, faults.FEED_RANGE,
+    faults.LEG_FOLLOW, faults.FEED_RANGE, faults.NO_SUPPLY,
 ))
 # where things stand in sense.values: a kernel folds only constants of its own module; a test compares
 # PLACES
@@ -92,8 +93,6 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
     low = s[LOW_SEEN]
     if bus < s[MIN_MV]:
         low += 1
-        if bus < DEEP_MV:
-            low += DEEP_STEP - 1
         if low >= LOW_TICKS:
             low = LOW_TICKS
             told = 1
@@ -117,6 +116,15 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
             s[FOLLOW_SEEN] = FOLLOW_TICKS
             told = 6
 
+    if bus < DEEP_MV:
+        s[DEEP_SEEN] += 1
+        if s[DEEP_SEEN] >= DEEP_TICKS:
+            s[DEEP_SEEN] = DEEP_TICKS
+            told = 8
+            if v[_VIN] > bus + CUT_MV:
+                told = 5
+    else:
+        s[DEEP_SEEN] = 0
     if v[_VIN] > bus + CUT_MV:
         s[CUT_SEEN] += 1
         if s[CUT_SEEN] >= CUT_TICKS:
