@@ -9,6 +9,7 @@ import numpy as np
 from strokebench.diagnose import labels
 from strokebench.diagnose.moving import MovingCase
 from strokebench.diagnose.stats import moving_mean, repeats
+from strokebench.diagnose.sweeps import start_of_pass
 from strokebench.findings import Finding
 from strokebench.run_data import Mark
 
@@ -57,8 +58,9 @@ def _one(case: MovingCase, key: str, title: str, label: str, direction: int) -> 
 def _leaving(case: MovingCase, mark: Mark, direction: int) -> tuple[float, float, float, float] | None:
     """Current (positive in the direction of motion), drive, rate of the drive and time at which rest is
     left."""
-    where = (case.percent(mark) - case.rest_percent) * direction
-    rows = case.run.of(mark)
+    where, rows = case.percent(mark), case.run.of(mark)
+    begin = start_of_pass(where, direction) if len(where) else 0
+    where, rows = (where[begin:] - case.rest_percent) * direction, rows[begin:]
     beyond = np.convolve(where > LEAVE_PERCENT, np.ones(STAY), "valid") >= STAY
     if len(where) < 50 or where[0] > LEAVE_PERCENT or not beyond.any():
         return None

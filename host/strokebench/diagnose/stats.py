@@ -1,7 +1,7 @@
 """Numbers from repeats and fits, each with its standard uncertainty.
 
-Type A evaluation and its t factor: JCGM 100:2008, 4.2 and G.3. Total least squares: Golub & Van Loan, SIAM J.
-Numer. Anal. 17(6), 1980. Robust spread: the median absolute deviation, scaled to a normal standard deviation.
+Type A evaluation and its t factor: JCGM 100:2008, 4.2 and G.3. Robust spread: the median absolute deviation,
+scaled to a normal standard deviation.
 """
 
 from __future__ import annotations
@@ -102,16 +102,6 @@ def robust_line(x: ArrayLike, y: ArrayLike, rounds: int = 6) -> Line:
         keep = fresh
         found = line(a[keep], b[keep])
     return found
-
-
-def total_slope(x: ArrayLike, y: ArrayLike, u_x: float, u_y: float) -> float:
-    """Slope of y on x when both carry noise (standard deviations ``u_x``, ``u_y``): total least squares."""
-    a, b = np.asarray(x, float), np.asarray(y, float)
-    a, b = (a - float(a.mean())) / u_x, (b - float(b.mean())) / u_y
-    direction = np.linalg.svd(np.column_stack((a, b)), full_matrices=False)[2][0]
-    if abs(direction[0]) < 1e-12:
-        raise ValueError("the points do not spread along x")
-    return float(direction[1] / direction[0] * u_y / u_x)
 
 
 def running_median(values: Floats, window: int) -> Floats:

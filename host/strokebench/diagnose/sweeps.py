@@ -101,6 +101,7 @@ def _pass(case: Case, position: Position, start_s: float, end_s: float, directio
     low, high = np.searchsorted(samples["time_s"], (start_s, end_s))
     if high - low < 50:
         return None
+    low += start_of_pass(position.percent[low:high], direction)
     where = position.percent[low:high]
     current_a = moving_mean(np.asarray(samples["current_a"][low:high], float), SMOOTH)
     rate = np.abs(np.gradient(moving_mean(np.asarray(samples["drive"][low:high], float), 21), 1e-3))
@@ -112,6 +113,11 @@ def _pass(case: Case, position: Position, start_s: float, end_s: float, directio
         float(where.max() if direction > 0 else where.min()),
         float(np.median(current_a[-30:])),
     )  # fmt: skip
+
+
+def start_of_pass(where: Floats, direction: int) -> int:
+    """Index in a sweep where the part is furthest back: it may be still on its way when the drive turns."""
+    return int(np.argmin(where[: max(len(where) // 3, 1)] * direction))
 
 
 def crossing(where: Floats, current_a: Floats, places: Floats) -> Floats:

@@ -45,7 +45,9 @@ def find(case: Case) -> list[Finding]:
 
     Slope of leg voltage difference against current over all levels and both polarities, with a constant drop
     that changes sign with the current (brushes) and a rise with the A2s put in so far (self-heating), so the
-    value is that of the cold winding. Copper by IEC 60228 practice (k = 234.5), leads taken off.
+    value is that of the cold winding. Ordinary least squares will do: the noise of the current (milliamperes)
+    is so small against its spread (amperes) that total least squares gives the same slope. Copper by IEC
+    60228 practice (k = 234.5), leads taken off.
     """
     rows = stalls(case)
     when = span_of(*rows)

@@ -1,0 +1,120 @@
+"""Estimators of the moving part against a throttle solved by scipy (LSODA), whose parameters are known.
+
+The model and its parameters: Loh et al., Engineering 5, 2013 (see helpers/solved_throttle.py). Nothing of our
+own simulation takes part.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from strokebench.diagnose import diagnose
+from strokebench.findings import Finding
+from strokebench.parts import load_part
+
+from tests.helpers.solved_throttle import (
+    REST_RAD,
+    SOURCE_OHM,
+    TRAVEL_RAD,
+    Truth,
+    record,
+    ripple_burst,
+    stall_pieces,
+    step_pieces,
+    sweep_pieces,
+)
+
+LEAD_OHM = 0.05  # what the profile takes off for the bench's own leads
+
+
+def findings(truth: Truth, *, seed: int = 1) -> dict[str, Finding]:
+    run = record(stall_pieces() + sweep_pieces() + step_pieces(), truth, seed=seed)
+    mark = next(one for one in run.marks if one.label == "stall_open")
+    run.bursts.append(ripple_burst(truth, 0.4, mark.start_s + 0.1))
+    return {one.key: one for one in diagnose(run, load_part("throttle-body"))}
+
+
+@pytest.fixture(scope="module")
+def good() -> dict[str, Finding]:
+    return findings(Truth())
+
+
+def test_resistance_inductance_and_motor_constant_are_recovered(good: dict[str, Finding]) -> None:
+    truth = Truth()
+    assert good["winding_resistance"].value + LEAD_OHM == pytest.approx(truth.ohm, rel=0.005)
+    assert good["inductance"].value == pytest.approx(truth.henry * 1e3, rel=0.01)
+    assert good["motor_constant"].value == pytest.approx(truth.k_si, rel=0.01)
+    assert good["source_resistance"].value == pytest.approx(SOURCE_OHM * 1e3, rel=0.02)
+
+
+def test_friction_is_coulomb_plus_the_viscous_share_of_the_sweep(good: dict[str, Finding]) -> None:
+    # The plate moves at 1 to 2.5 rad/s here, so 0.02 to 0.06 A of viscous friction belong to the value.
+    truth = Truth()
+    coulomb_a, viscous_a = truth.coulomb / truth.k_si, truth.viscous / truth.k_si
+    assert coulomb_a + 1.0 * viscous_a < good["friction"].value < coulomb_a + 2.6 * viscous_a
+
+
+def test_spring_is_recovered_apart_from_friction(good: dict[str, Finding]) -> None:
+    truth = Truth()
+    assert good["preload_open"].value == pytest.approx(truth.preload / truth.k_si, rel=0.03)
+    assert good["preload_close"].value == pytest.approx(truth.preload / truth.k_si, rel=0.05)
+    # Inertia of a plate that gathers speed adds to the slope, hence the wide band.
+    assert good["spring_slope"].value == pytest.approx(truth.spring * TRAVEL_RAD / truth.k_si, rel=0.15)
+
+
+def test_breakaway_is_preload_plus_friction(good: dict[str, Finding]) -> None:
+    truth = Truth()
+    expected_a = (truth.preload + truth.coulomb) / truth.k_si
+    assert good["breakaway_open"].value == pytest.approx(expected_a, rel=0.04)
+    assert good["breakaway_close"].value == pytest.approx(expected_a, rel=0.04)
+
+
+def test_rest_and_travel_are_where_the_model_puts_them(good: dict[str, Finding]) -> None:
+    assert good["rest_position"].value == pytest.approx(100 * REST_RAD / TRAVEL_RAD, abs=0.4)
+    assert good["travel"].value == pytest.approx(100, abs=1.0)
+    assert good["rest_spread"].value < 0.2
+
+
+@pytest.mark.parametrize("place", [0.3, 0.7])
+def test_a_tight_spot_is_found_where_it_is(place: float) -> None:
+    def bump_nm(angle: float) -> float:
+        return 0.15 * math.exp(-0.5 * ((angle / TRAVEL_RAD - place) / 0.02) ** 2)
+
+    found = findings(Truth(extra_nm=bump_nm))["binding"]
+    assert found.value > 25
+    assert found.place == pytest.approx(100 * place, abs=2.0)
+
+
+def test_more_friction_everywhere_is_not_a_spot(good: dict[str, Finding]) -> None:
+    found = findings(Truth(coulomb=0.36))
+    ratio = found["friction"].value / good["friction"].value
+    assert ratio == pytest.approx(2.0, rel=0.08)
+    assert found["binding"].value < 5
+    assert found["preload_open"].value == pytest.approx(good["preload_open"].value, rel=0.03)
+
+
+def test_a_weaker_spring_is_seen_as_such(good: dict[str, Finding]) -> None:
+    found = findings(Truth(preload=0.24))
+    assert found["preload_open"].value / good["preload_open"].value == pytest.approx(0.24 / 0.396, rel=0.05)
+    assert found["friction"].value == pytest.approx(good["friction"].value, rel=0.06)
+
+
+def test_stated_uncertainties_cover_the_errors(good: dict[str, Finding]) -> None:
+    """k = 2 must hold the truth, else the guard bands mean nothing (JCGM 106)."""
+    truth = Truth()
+    for key, true in (
+        ("winding_resistance", truth.ohm - LEAD_OHM),
+        ("inductance", truth.henry * 1e3),
+        ("motor_constant", truth.k_si),
+        ("source_resistance", SOURCE_OHM * 1e3),
+    ):
+        one = good[key]
+        assert abs(one.value - true) <= 2 * one.u, key
+        assert one.u < 0.05 * abs(one.value), key
+
+
+def test_repeats_with_other_noise_agree_within_their_uncertainty() -> None:
+    values = [findings(Truth(), seed=seed)["friction"] for seed in (2, 3)]
+    assert np.ptp([one.value for one in values]) <= 2 * max(one.u for one in values)
