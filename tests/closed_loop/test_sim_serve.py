@@ -83,6 +83,19 @@ def test_a_client_that_vanishes_in_a_run_leaves_a_bench_that_stops_by_itself(nam
         assert again.status().drive == 0.0
 
 
+def test_a_client_that_reads_late_loses_nothing(name: str) -> None:
+    with open_bench(name) as bench:
+        bench.set_limits(throttle_limits())
+        bench.arm()
+        run = bench.run(SHORT)
+        rows = 0
+        for n, chunk in enumerate(run):
+            rows += len(chunk)
+            if n == 1:
+                time.sleep(0.3)  # 8 kB come meanwhile, twice what a pseudo terminal holds
+    assert run.lost_rows == 0 and rows >= 500
+
+
 def test_a_second_socket_client_is_turned_away() -> None:
     with served(serve.serve_tcp) as name, open_bench(name) as bench:
         host, _, port = name.removeprefix("socket://").partition(":")

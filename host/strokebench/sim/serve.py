@@ -25,8 +25,8 @@ from strokebench.sim.spec import SimSpec
 BEAT_S = 0.002
 BEHIND_S = 0.25
 """When the machine sleeps or is overloaded, the bench does not hurry after more than this."""
-HELD_BYTES = 4096
-"""What is kept for a client that does not read; more is dropped, as a real USB line does."""
+HELD_BYTES = 32_768
+"""So much is kept for a client that reads late; when more comes, all is dropped and it sees a gap."""
 
 
 class Line(Protocol):
@@ -56,6 +56,7 @@ class PtyLine:
         tty.setraw(self._slave)
         os.set_blocking(self._master, False)
         self.name = os.ttyname(self._slave)
+        self._held = bytearray()
 
     def receive(self, wait_s: float) -> bytes:
         """Return what the client sent, waiting up to ``wait_s``."""
@@ -67,9 +68,11 @@ class PtyLine:
             return b""
 
     def send(self, data: bytes) -> None:
-        """Pass ``data`` on; what does not fit is lost."""
+        """Pass ``data`` on, after what is still held."""
+        _hold(self._held, data)
         with contextlib.suppress(BlockingIOError):
-            os.write(self._master, data)
+            while self._held:
+                del self._held[: os.write(self._master, self._held)]
 
     def close(self) -> None:
         """Take the device away: a client still there sees it vanish."""
@@ -84,6 +87,7 @@ class TcpLine:
         self._server = socket.create_server(("127.0.0.1", port))
         self._server.setblocking(False)
         self._client: socket.socket | None = None
+        self._held = bytearray()
         self.name = f"socket://127.0.0.1:{self._server.getsockname()[1]}"
 
     def receive(self, wait_s: float) -> bytes:
@@ -113,13 +117,16 @@ class TcpLine:
         if self._client is not None:
             self._client.close()
             self._client = None
+        self._held.clear()
 
     def send(self, data: bytes) -> None:
-        """Pass ``data`` on; without a client, or when it does not read, it is lost."""
+        """Pass ``data`` on, after what is still held; without a client it is lost."""
         if self._client is None:
             return
+        _hold(self._held, data)
         try:
-            self._client.send(data)
+            while self._held:
+                del self._held[: self._client.send(self._held)]
         except BlockingIOError:
             return
         except OSError:
@@ -129,6 +136,13 @@ class TcpLine:
         """Close both sockets."""
         self._drop()
         self._server.close()
+
+
+def _hold(held: bytearray, data: bytes) -> None:
+    """Add ``data`` to what waits for the client; one too far behind gets a gap, which frame numbers show."""
+    if len(held) + len(data) > HELD_BYTES:
+        held.clear()
+    held += data
 
 
 def run(line: Line, port: Port, stop: Callable[[], bool]) -> None:
