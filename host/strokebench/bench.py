@@ -140,6 +140,7 @@ class Bench:
 
         Raises :class:`UsageError` without limits in force, or when the procedure breaks them.
         """
+        self.close_run()
         if self._limits is None:
             raise UsageError("No part's limits are in force.", "Call set_limits before run.")
         if isinstance(procedure, Procedure):

@@ -140,11 +140,14 @@ class Run:
 
     def _samples(self, message: Message) -> None:
         first, count = message.fields["first_seq"], message.fields["count"]
+        tick = int.from_bytes(message.tail[:4], "little")
         if self._next_seq is not None:
             self.lost_rows += (first - self._next_seq) & state.TICK_MASK
+        elif self._tick0 is not None:  # the run's first event was told: its tick has the first row
+            self.lost_rows += max(0, round(self._time_s(tick) / bench_wire.TICK_S))
         self._next_seq = (first + count) & state.TICK_MASK
-        if count and self._tick0 is None:
-            self._tick0 = int.from_bytes(message.tail[:4], "little")
+        if self._tick0 is None:
+            self._tick0 = tick
         self._raw += message.tail
 
     def _event(self, tick: int, kind: int, code: int, index: int, detail: int) -> None:

@@ -72,7 +72,10 @@ def record(bench: Bench, profile: Profile, writer: RunWriter, watch: Watcher | N
             run.close()  # the part is off before anything else is done
             recorder.take(empty())
     outcome = "interrupted" if interrupted.is_set() and run.outcome == "stopped" else run.outcome
-    writer.info(lost_rows=run.lost_rows, fault=run.fault)
+    link = bench.link
+    writer.info(
+        lost_rows=run.lost_rows, lost_messages=link.lost_messages, bad_frames=link.bad_frames, fault=run.fault
+    )
     writer.finish(outcome)
     data = run.data(np.concatenate(chunks) if chunks else empty(), run_id=writer.run_id, fault=run.fault)
     data.info["outcome"] = outcome

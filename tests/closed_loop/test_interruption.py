@@ -41,8 +41,9 @@ def interrupted_run(folder: Path, number: int, delay_s: float, signal_: signal.S
         for summary in book.runs():
             run = book.load(summary.run_id)
             assert summary.outcome == "interrupted"
-            assert run.samples["drive"][-1] == 0
-            assert run.samples["state"][-1] in OFF
+            if len(run.samples):  # else it was interrupted before the part moved
+                assert run.samples["drive"][-1] == 0
+                assert run.samples["state"][-1] in OFF
 
 
 MOMENTS = [0.25, 0.6, 0.9, 1.5, 2.5]

@@ -96,6 +96,16 @@ def test_lost_and_dropped_rows_are_counted_never_guessed() -> None:
     assert samples["time_s"][5] == pytest.approx(0.025)  # the gap stays a gap
 
 
+def test_rows_lost_at_the_very_beginning_are_counted_too() -> None:
+    port, bench = make()
+    run = bench.run(PROCEDURE)
+    segment(port, 1000, 0)
+    port.say("samples", 20, 5, 0, tail=rows(20, 5))
+    end(port, 1025)
+    list(run)
+    assert run.lost_rows == 20
+
+
 def test_the_tick_counter_may_wrap_in_the_middle() -> None:
     port, bench = make()
     run = bench.run(PROCEDURE)

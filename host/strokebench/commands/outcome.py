@@ -36,16 +36,22 @@ def finish(args: argparse.Namespace, outcome: Outcome) -> int:
     from strokebench.session import exit_code
 
     code = exit_code(outcome.verdict, outcome.data)
-    path = None if args.no_report else _report(args, outcome)
     if args.json:
-        print_json(as_json(outcome, path, code))
-    else:
-        _show(outcome, path)
+        print_json(as_json(outcome, _report(args, outcome), code))
+        return code
+    _show(outcome)  # before the report: that may take a second, or fail
+    path = _report(args, outcome)
+    if path is not None:
+        print(f"Report: {path}")
+    _warn(outcome)
     return code
 
 
-def _report(args: argparse.Namespace, outcome: Outcome) -> Path:
+def _report(args: argparse.Namespace, outcome: Outcome) -> Path | None:
     from strokebench.report import write_report
+
+    if args.no_report:
+        return None
 
     path = Path(args.report) if args.report else report_path(outcome.source, outcome.run_id)
     write_report(outcome.data, outcome.profile, outcome.findings, outcome.verdict, path)
@@ -58,16 +64,20 @@ def report_path(source: str, run_id: int | None) -> Path:
     return path.with_name(f"{path.stem}-{'report' if run_id is None else f'run-{run_id}'}.html")
 
 
-def _show(outcome: Outcome, path: Path | None) -> None:
-    from strokebench.display import complain, show_result
+def _show(outcome: Outcome) -> None:
+    from strokebench.display import show_result
+
+    show_result(outcome.profile.part.title, outcome.findings, outcome.verdict)
+    if outcome.run_id is not None:
+        print(f"Run {outcome.run_id} in {outcome.source}", flush=True)
+
+
+def _warn(outcome: Outcome) -> None:
+    """Say on standard error what a verdict alone would hide."""
+    from strokebench.display import complain
     from strokebench.link import fault_row
 
     info = outcome.data.info
-    show_result(outcome.profile.part.title, outcome.findings, outcome.verdict)
-    if outcome.run_id is not None:
-        print(f"Run {outcome.run_id} in {outcome.source}")
-    if path is not None:
-        print(f"Report: {path}")
     if info.get("lost_rows"):
         complain(
             f"{info['lost_rows']} samples were lost on the way.",
