@@ -28,7 +28,6 @@ ARM_S = 6.0
 """Arming runs the self-test, which waits for the precharge."""
 STOP_S = 0.5
 BOARDS = ("reference bench", "small bench", "simulated bench", "bare board")
-RESET_CAUSES = ("power-on", "watchdog", "soft reset", "brown-out or other")
 
 
 @dataclass(frozen=True)
@@ -65,7 +64,7 @@ def identity_of(welcome: Message) -> Identity:
         board=BOARDS[board] if board < len(BOARDS) else f"board {board}",
         uid=f["uid"].hex(),
         calibration_id=f["calibration_id"],
-        reset_cause=RESET_CAUSES[min(cause, len(RESET_CAUSES) - 1)],
+        reset_cause=bench_wire.RESET_CAUSES[min(cause, len(bench_wire.RESET_CAUSES) - 1)],
         current_max_a=f["current_max_ma"] / 1000,
         current_mean_a=f["current_mean_ma"] / 1000,
         supply_min_v=f["supply_min_mv"] / 1000,

@@ -17,6 +17,7 @@ from strokebench.samples import SAMPLE_DTYPE, Samples
 
 TICK_S = 0.001
 DRIVE_ONE = 10_000
+RESET_CAUSES = ("power-on", "watchdog", "soft reset", "brown-out or other")
 _HALF = (state.TICK_MASK + 1) // 2
 
 _NUMPY = {"B": "u1", "h": "<i2", "H": "<u2", "i": "<i4", "I": "<u4"}
@@ -178,6 +179,12 @@ def event_text(kind: int, code: int, index: int, detail: int) -> str:
         return f"From {state.NAMES[index]} to {state.NAMES[code]}."
     if kind == state.EVENT_RUN_END:
         return f"The run ended: {state.END_NAMES[code]}."
+    if kind == state.EVENT_BOOT:
+        return f"Started after {RESET_CAUSES[min(code, len(RESET_CAUSES) - 1)]}."
+    if kind == state.EVENT_WATCH:
+        return f"The watch of segment {index} ended {'the run' if code == ramp.WATCH_END else 'it'}."
+    if kind == state.EVENT_BURST_FAILED:
+        return f"The capture of segment {index} failed."
     if kind == state.EVENT_SEGMENT:
         return f"Segment {index} ({ramp.KIND_NAMES[code]}) begins."
     return f"{state.EVENT_NAMES[kind]}: code {code}, index {index}, detail {detail}."

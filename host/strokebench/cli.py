@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import signal
 import sys
@@ -41,6 +42,9 @@ def parser() -> argparse.ArgumentParser:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code; every expected error ends in one sentence."""
     interrupted = _listen()
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without our characters is no reason to fail
     args = parser().parse_args(argv)
     as_json = bool(getattr(args, "json", False))
     try:

@@ -108,7 +108,9 @@ class Book:
 
     def _known(self, run_id: int) -> None:
         if self._connection.execute("SELECT 1 FROM runs WHERE id = ?", (run_id,)).fetchone() is None:
-            raise UsageError(f"The job book {self.path} has no run {run_id}.", "List its runs.")
+            raise UsageError(
+                f"The job book {self.path} has no run {run_id}.", "Leave the number out to take the last run."
+            )
 
     def close(self) -> None:
         """Close the file; the write-ahead log is folded in when nobody else has it open."""

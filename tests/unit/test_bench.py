@@ -297,3 +297,20 @@ def test_how_it_looks_in_a_notebook() -> None:
     bench.name = "<b>COM3</b>"
     assert "firmware='0.1.0'" in pretty_repr(bench)
     assert "&lt;b&gt;COM3" in bench._repr_html_()
+
+
+@pytest.mark.parametrize(
+    ("kind", "code", "index", "text"),
+    [
+        (state.EVENT_BOOT, 1, 0, "Started after watchdog."),
+        (state.EVENT_STATE, state.LATCHED, state.DRIVING, "From driving to latched."),
+        (state.EVENT_SEGMENT, 1, 4, "Segment 4 (ramp) begins."),
+        (state.EVENT_WATCH, 1, 2, "The watch of segment 2 ended the run."),
+        (state.EVENT_RUN_END, state.END_STOPPED, 0, "The run ended: stopped."),
+        (state.EVENT_FAULT, faults.ESTOP, 0, "The emergency stop line is open."),
+        (state.EVENT_WARNING, 0, 0, "The condition is gone."),
+        (state.EVENT_BURST_FAILED, 0, 7, "The capture of segment 7 failed."),
+    ],
+)
+def test_every_event_is_a_sentence(kind: int, code: int, index: int, text: str) -> None:
+    assert bench_wire.event_text(kind, code, index, 0) == text
