@@ -14,35 +14,29 @@ if TYPE_CHECKING:
     from strokebench.findings import Finding
     from strokebench.run_data import RunData
 
-__all__ = ["diagnose", "kinds"]
+__all__ = ["case_of", "diagnose", "kinds"]
 
 
-def _throttle(run: RunData, profile: PartProfile) -> tuple[Any, list[Callable[[Any], list[Finding]]]]:
-    from strokebench.diagnose import (
-        binding,
-        breakaway,
-        evidence,
-        friction,
-        motor,
-        response,
-        rest,
-        ripple,
-        sensor,
-        spring,
-        supply,
-        travel,
-        winding,
-    )  # fmt: skip
-    from strokebench.diagnose.moving import MovingCase
+_CASES = {"moving": "moving:MovingCase"}
+"""Short name -> module and class of the case that a kind's finders are handed."""
 
-    order = (
-        evidence, supply, winding, ripple, motor, sensor, travel, rest, breakaway, friction, spring, binding,
-        response,
-    )  # fmt: skip
-    return MovingCase(run, profile), [module.find for module in order]
+_KINDS: dict[str, tuple[str, str]] = {
+    "throttle": (
+        "moving",
+        "evidence supply winding ripple motor sensor travel rest breakaway friction spring binding response",
+    ),
+}
+"""Kind of part -> its case, and the modules of its questions in order."""
 
 
-_KINDS = {"throttle": _throttle}
+def _finders(kind: str) -> tuple[Callable[..., Any], list[Callable[[Any], list[Finding]]]]:
+    """The class of the case and the finders of a kind; modules are loaded here, only those it needs."""
+    from importlib import import_module
+
+    case, modules = _KINDS[kind]
+    module, name = _CASES[case].split(":")
+    finders = [import_module(f"{__name__}.{one}").find for one in modules.split()]
+    return getattr(import_module(f"{__name__}.{module}"), name), finders
 
 
 def kinds() -> tuple[str, ...]:
@@ -64,10 +58,15 @@ def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
             f"There is no diagnosis for parts of kind {profile.kind!r}.",
             f"Known kinds: {', '.join(kinds())}.",
         )
-    case, finders = _KINDS[profile.kind](run, profile)
-    findings = [finding for find in finders for finding in find(case)]
+    case = case_of(run, profile)
+    findings = [finding for find in _finders(profile.kind)[1] for finding in find(case)]
     reason = why_unfit(case)
     return [_without_value(one, reason) for one in findings] if reason else findings
+
+
+def case_of(run: RunData, profile: PartProfile) -> Any:
+    """Return the case of the profile's kind: what its finders and its figures work from."""
+    return _finders(profile.kind)[0](run, profile)
 
 
 def _without_value(finding: Finding, reason: str) -> Finding:

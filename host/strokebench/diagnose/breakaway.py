@@ -58,7 +58,7 @@ def _one(case: MovingCase, key: str, title: str, label: str, direction: int) -> 
 def _leaving(case: MovingCase, mark: Mark, direction: int) -> tuple[float, float, float, float] | None:
     """Current (positive in the direction of motion), drive, rate of the drive and time at which rest is
     left."""
-    where, rows = case.percent(mark), case.run.of(mark)
+    where, rows = case.percent(mark), case.of(mark)
     begin = start_of_pass(where, direction) if len(where) else 0
     where, rows = (where[begin:] - case.rest_percent) * direction, rows[begin:]
     beyond = np.convolve(where > LEAVE_PERCENT, np.ones(STAY), "valid") >= STAY

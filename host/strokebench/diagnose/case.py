@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,24 @@ class Case:
     run: RunData
     profile: PartProfile
 
+    @cached_property
+    def time_s(self) -> Floats:
+        """Time of all samples, contiguous: searching a column of the samples would copy it each time."""
+        return np.ascontiguousarray(self.run.samples["time_s"])
+
+    def window(self, start_s: float, end_s: float) -> slice:
+        """Return where the samples with ``start_s <= time_s < end_s`` are."""
+        low, high = np.searchsorted(self.time_s, (start_s, end_s))
+        return slice(int(low), int(high))
+
+    def between(self, start_s: float, end_s: float) -> Samples:
+        """Return the samples with ``start_s <= time_s < end_s`` (a view)."""
+        return self.run.samples[self.window(start_s, end_s)]
+
+    def of(self, mark: Mark) -> Samples:
+        """Return the samples of one mark (a view)."""
+        return self.between(mark.start_s, mark.end_s)
+
     def stretches(self, label: str) -> list[Mark]:
         """Return the stretches called ``label`` in order of time; a ramp and what follows it directly are
         one."""
@@ -42,7 +61,7 @@ class Case:
     def samples(self, label: str) -> Iterator[Samples]:
         """Yield the samples of each stretch called ``label`` that has at least 10 of them."""
         for mark in self.stretches(label):
-            rows = self.run.of(mark)
+            rows = self.of(mark)
             if len(rows) >= 10:
                 yield rows
 

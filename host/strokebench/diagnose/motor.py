@@ -61,7 +61,7 @@ def motor_constant(case: MovingCase) -> Measured | str:
 
 def _step(case: MovingCase, mark: Mark, travel_deg: float) -> float | None:
     """K of one quick opening, None when it does not cover enough."""
-    where, rows = case.percent(mark), case.run.of(mark)
+    where, rows = case.percent(mark), case.of(mark)
     share = (where - case.rest_percent) / (100 - case.rest_percent)
     tail = settled(rows)
     if len(share) < 100 or share[0] > FROM / 2 or share.max() < TO or not 30 <= len(tail) < len(rows):

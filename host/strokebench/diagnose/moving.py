@@ -43,8 +43,7 @@ class MovingCase(Case):
         """Position in % of travel during a stretch; empty without a position."""
         if self.position is None:
             return np.empty(0)
-        low, high = np.searchsorted(self.run.samples["time_s"], (mark.start_s, mark.end_s))
-        return self.position.percent[low:high]
+        return self.position.percent[self.window(mark.start_s, mark.end_s)]
 
     def settled(self, label: str) -> Floats:
         """Where the part came to rest in % of travel, one value per stretch called ``label``."""

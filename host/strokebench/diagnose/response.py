@@ -47,7 +47,7 @@ def _time_ms(case: MovingCase, mark: Mark, goal: float) -> float | None:
     where = case.percent(mark)
     if len(where) < 20:
         return None
-    return arrival_ms(where, case.run.of(mark)["time_s"] - mark.start_s, goal)
+    return arrival_ms(where, case.of(mark)["time_s"] - mark.start_s, goal)
 
 
 def arrival_ms(where: Floats, time_s: Floats, goal: float) -> float | None:

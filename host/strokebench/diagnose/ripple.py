@@ -33,7 +33,7 @@ def find(case: Case) -> list[Finding]:
         return [case.missing(*INDUCTANCE, "no burst of the current was captured")]
     burst = bursts[-1]
     when = (burst.start_s, burst.start_s + len(burst.values) / burst.rate_hz)
-    around = case.run.between(burst.start_s - 0.02, when[1] + 0.02)
+    around = case.between(burst.start_s - 0.02, when[1] + 0.02)
     loop = fit_loop(case)
     if isinstance(loop, str) or len(around) < 5:
         return [

@@ -98,7 +98,8 @@ def read_sweeps(case: Case, position: Position | None) -> Sweeps:
 
 def _pass(case: Case, position: Position, start_s: float, end_s: float, direction: int) -> Sweep | None:
     samples = case.run.samples
-    low, high = np.searchsorted(samples["time_s"], (start_s, end_s))
+    here = case.window(start_s, end_s)
+    low, high = here.start, here.stop
     if high - low < 50:
         return None
     low += start_of_pass(position.percent[low:high], direction)

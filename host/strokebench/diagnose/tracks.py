@@ -114,11 +114,10 @@ def _stop(case: Case, ends: tuple[str, ...], clean: Floats, layout: TrackLayout)
 
     The median of those ends that lie within 1 % of the nominal span of the furthest; the rest did not arrive.
     """
-    time_s = case.run.samples["time_s"]
     outwards = (layout.open_v - layout.closed_v) * (1 if ends is OPEN_ENDS else -1)
     reached = []
     for mark in (mark for label in ends for mark in case.stretches(label)):
-        last = int(np.searchsorted(time_s, mark.end_s))
+        last = int(np.searchsorted(case.time_s, mark.end_s))
         if last >= END_SAMPLES:
             reached.append(float(np.median(clean[last - END_SAMPLES : last])))
     if not reached:

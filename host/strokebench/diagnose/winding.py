@@ -77,7 +77,7 @@ def stalls(case: Case) -> list[Samples]:
     found = []
     for label in (labels.STALL_CLOSE, labels.STALL_OPEN):
         for mark in case.stretches(label):
-            rows = settled(case.run.of(mark))
+            rows = settled(case.of(mark))
             if len(rows) >= SHORTEST:
                 found.append(rows)
     return sorted(found, key=lambda rows: float(rows["time_s"][0]))
@@ -135,7 +135,7 @@ def _solve(case: Case, current_a: Floats, volts: Floats, heat: Floats, start_s: 
 
 def _temperature(case: Case, time_s: float) -> tuple[float, float]:
     """Temperature of the part at ``time_s`` and its u: its own sensor, else what the run notes as ambient."""
-    part_c = case.run.between(time_s - 0.2, time_s + 0.2)["part_c"]
+    part_c = case.between(time_s - 0.2, time_s + 0.2)["part_c"]
     if len(part_c) and np.isfinite(part_c).any() and -45 < np.nanmedian(part_c) < 200:
         return float(np.nanmedian(part_c)), case.accuracy("part_c", "offset")
     ambient = case.run.info.get("ambient_c")
