@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 CHUNK_ROWS = 100
 """Rows in a chunk at most: 100 ms at the bench's tick."""
 SLICE_S = 0.02
+STOP_RAMPED, STOP_AT_ONCE = 1, 2
 REFETCH_S = 3.0
 SILENT_S = 2.0
 """A running bench that sends nothing for this long is lost."""
@@ -35,6 +36,7 @@ class Run:
     Yields arrays of :data:`strokebench.samples.SAMPLE_DTYPE`, at most 100 ms each, time from the first row.
     ``marks``, ``events`` and ``bursts`` grow meanwhile; the newest mark's end is NaN while its segment runs.
     ``lost_rows`` counts samples that the bench sent and we did not get, or that it had to drop.
+    ``chunk_rows`` may be set lower for a livelier view.
 
     Raises :class:`ProtectionTripped` after the last chunk when the bench's protection ended the run, and
     :class:`LinkLost` when the bench goes away.  Leaving the loop early, by whatever way, stops the part.
@@ -56,7 +58,8 @@ class Run:
         self._tick0: int | None = None
         self._next_seq: int | None = None
         self._captures = Captures()
-        self._stop_asked = self._stop_sent = False
+        self.chunk_rows = CHUNK_ROWS
+        self._stop_asked = self._stop_sent = 0
         self._chunks = self._go()
 
     @property
@@ -69,9 +72,12 @@ class Run:
         """Label of the segment that runs now, empty before the first."""
         return self.marks[-1].label if self.marks else ""
 
-    def stop(self) -> None:
-        """Ask for a stop: the drive ramps down, the last samples still come, then the loop ends."""
-        self._stop_asked = True
+    def stop(self, *, now: bool = False) -> None:
+        """Ask for a stop; the last samples still come, then the loop ends. May be called from any thread.
+
+        The drive ramps down within the slew limit, or goes off at once with ``now``.
+        """
+        self._stop_asked = max(self._stop_asked, STOP_AT_ONCE if now else STOP_RAMPED)
 
     def __iter__(self) -> Iterator[Samples]:
         return self._chunks
@@ -90,7 +96,7 @@ class Run:
                 for message in messages:
                     self._take(message)
                 self._keep_alive(now_s, heard_s)
-                yield from self._ready(CHUNK_ROWS)
+                yield from self._ready(self.chunk_rows)
             yield from self._ready(1)
             self._fetch_missing()
         finally:
@@ -110,15 +116,15 @@ class Run:
                 f"The bench at {self._link.name} fell silent in the middle of the run.",
                 "Check cable and supply; without a word from here it stops the part by itself.",
             )
-        if self._stop_asked and not self._stop_sent:
-            self._stop_sent = True
-            self._link.tell("stop", 0)
+        if self._stop_asked > self._stop_sent:
+            self._stop_sent = self._stop_asked
+            self._link.tell("stop", int(self._stop_sent == STOP_AT_ONCE))
         elif now_s - self._link.sent_s >= self._beat_s:
             self._link.tell("heartbeat")
 
     def _ready(self, least: int) -> Iterator[Samples]:
         """Yield what has come in chunks, once there are ``least`` rows."""
-        size = CHUNK_ROWS * wire.SAMPLE_BYTES
+        size = self.chunk_rows * wire.SAMPLE_BYTES
         while len(self._raw) >= least * wire.SAMPLE_BYTES and self._tick0 is not None:
             rows = bench_wire.decode_rows(bytes(self._raw[:size]), self._tick0)
             del self._raw[:size]
