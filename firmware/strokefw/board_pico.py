@@ -16,6 +16,7 @@ from strokefw.board_pico_bridge import Bridge
 from strokefw.board_pico_burst import Burst
 from strokefw.board_pico_conv import ExternalConverter
 from strokefw.board_pico_link import open_link
+from strokefw.channels import FINER
 from strokefw.slots import Slots
 
 _chip = kernels.chip
@@ -39,6 +40,7 @@ class Board:
         self._leds = (Pin(pins.gpio("LED"), Pin.OUT, value=0), Pin(pins.BOARD_LED, Pin.OUT, value=0))
         self._estop = Pin(pins.gpio("ESTOP_OPEN"), Pin.IN, Pin.PULL_UP)
         self._kind = self._find_kind()
+        self._bridge.finer = FINER[self._kind]
         self._slots = Slots("/slots")
         self._link = open_link()
         self._dog = None

@@ -79,6 +79,7 @@ class Bridge:
         self._latch_ok = Pin(pins.gpio("LATCH_OK"), Pin.IN)
         self._rail = 0
         self._gate = 0
+        self.finer = 1  # the board's kind says more (channels.FINER)
         self._slice_a = regs.PWM + regs.PWM_SLICE * 1
         self._slice_b = regs.PWM + regs.PWM_SLICE * 2
         self._trip = regs.PWM + regs.PWM_SLICE * 4
@@ -159,8 +160,8 @@ class Bridge:
         return cut
 
     def trip_level(self, ma):
-        """Comparator threshold: 1.65 V + 20 mV/A (hardware/calc/trip.py) as a fraction of 3.3 V."""
-        regs.poke(self._compare_trip, ((82500 + ma) * (_TRIP_TOP + 1) + 82500) // 165000)
+        """Comparator threshold: 1.65 V + 20 mV/A (hardware/calc/trip.py; times ``finer``) as a fraction of 3.3 V."""
+        regs.poke(self._compare_trip, ((82500 + ma * self.finer) * (_TRIP_TOP + 1) + 82500) // 165000)
 
     def rail(self, mode):
         """0 open, 1 precharge (and the hard latch set anew), 2 main switch."""

@@ -7,7 +7,7 @@ weighed. What is slow by nature (heat, budgets) takes turns over eight ticks.
 
 from array import array
 
-from strokefw import faults, guard_budget, guard_current, guard_limits, guard_volts, ntc, thermal
+from strokefw import channels, faults, guard_budget, guard_current, guard_limits, guard_volts, ntc, thermal
 from strokefw.compat import const, micropython
 from strokefw.guard_budget import Budgets
 from strokefw.guard_heat import HeatGuard
@@ -49,7 +49,9 @@ class Guard:
         self.junction_dc = 250
         self.silent_ms = self.heartbeat_ms = 0
         self._values = sense.values
+        self._finer = channels.FINER[kind]
         self._c = array("i", [0] * guard_current.WORDS)
+        guard_current.scale(self._c, self._finer)
         self._v = array("i", [0] * guard_volts.WORDS)
         self._heat = HeatGuard(guard_limits.HEATSINK_DERATE_DC, self.absolute.heatsink_max_dc)
         self._budgets = Budgets()
@@ -83,7 +85,7 @@ class Guard:
         c[guard_current.SLEW] = limits.slew_per_ms
         c[guard_current.STALL_MA] = limits.stall_ma
         c[guard_current.STALL_TICKS] = limits.stall_ms
-        c[guard_current.PEAK_MA] = limits.current_max_ma + limits.current_max_ma // 10 + 800
+        c[guard_current.PEAK_MA] = limits.current_max_ma + limits.current_max_ma // 10 + 800 // self._finer
         c[guard_current.MEAN_TICKS] = 60 + 10000 // limits.slew_per_ms
         c[guard_current.SUPPLY_MAX_MV] = self._v[guard_volts.MAX_MV] = limits.supply_max_mv
         self._v[guard_volts.MIN_MV] = limits.supply_min_mv

@@ -34,11 +34,17 @@ WAS_A = const(20)
 WAS_B = const(21)
 OFF_SEEN = const(22)
 DIFFER_SEEN = const(23)
-WORDS = const(24)
+# by board kind, set once, mA
+OFF = const(24)
+DIFFER = const(25)
+DIFFER_PEAK = const(26)
+HARD_PEAK = const(27)
+WORDS = const(28)
 
 FULL = const(10000)
 FULL_FINE = const(640000)
 PEAK_TICKS = const(3)
+# on the reference bench; a board with finer ranges divides them
 HARD_PEAK_MA = const(75000)  # at once: nothing on a healthy bench reaches it
 TRIPS_LEAK = const(2)  # cycles per tick that may be cut for ever (a tenth of them)
 TRIPS_FULL = const(600)  # some 30 ms of nothing but cut cycles at 20 kHz
@@ -74,6 +80,14 @@ CODES = bytes((
     0, faults.CURRENT_PEAK, faults.CURRENT_MEAN, faults.TRIPS, faults.STALL, faults.CURRENT_OFF,
     faults.RANGES_DIFFER,
 ))
+
+
+def scale(words, finer):
+    """Set what depends on the current ranges, which are ``finer`` times those of the reference bench."""
+    for place, milliamps in (
+        (OFF, OFF_MA), (DIFFER, DIFFER_MA), (DIFFER_PEAK, DIFFER_PEAK_MA), (HARD_PEAK, HARD_PEAK_MA),
+    ):  # fmt: skip
+        words[place] = milliamps // finer
 
 
 @micropython.viper
@@ -175,9 +189,9 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
     differ = coarse - fine
     if differ < 0:
         differ = 0 - differ
-    allowed = DIFFER_MA
-    if peak > DIFFER_PEAK_MA:
-        allowed += peak - DIFFER_PEAK_MA
+    allowed = s[DIFFER]
+    if peak > s[DIFFER_PEAK]:
+        allowed += peak - s[DIFFER_PEAK]
     if differ > allowed:
         s[DIFFER_SEEN] += 1
         if s[DIFFER_SEEN] > DIFFER_TICKS:
@@ -187,7 +201,7 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
         s[DIFFER_SEEN] = 0
     if gate == 0:
         s[STALLED] = 0
-        if amps > OFF_MA and differ < OFF_MA + (amps >> 2):
+        if amps > s[OFF] and differ < s[OFF] + (amps >> 2):
             s[OFF_SEEN] += 1
             if s[OFF_SEEN] > OFF_TICKS:
                 s[OFF_SEEN] = OFF_TICKS
@@ -231,7 +245,7 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
         s[MEAN_SEEN] -= 1
     if peak > s[PEAK_MA]:
         s[PEAK_SEEN] += 1
-        if s[PEAK_SEEN] >= PEAK_TICKS or peak > HARD_PEAK_MA:
+        if s[PEAK_SEEN] >= PEAK_TICKS or peak > s[HARD_PEAK]:
             s[PEAK_SEEN] = PEAK_TICKS
             told = 1
     else:

@@ -28,7 +28,8 @@ class Absolute:
 
 # Reference bench: 40 A for ever; its MOSFETs and shunt take 60 A for 10 s: (60^2 - 40^2) * 10 A2s.
 _REFERENCE = Absolute(60000, 45000, 40000, 20000)
-_SMALL = Absolute(12000, 9000, 8000, 400)
+# Small bench: 5 A for ever, its hard trip at 6 A; 10 s between the two, as on the reference bench.
+_SMALL = Absolute(6000, 5000, 5000, 110)
 ABSOLUTE = (_REFERENCE, _SMALL, _REFERENCE, _REFERENCE)  # by board kind
 
 # (field, lowest, highest): fixed bounds; what depends on the board or on another field is in _fits

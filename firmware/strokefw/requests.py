@@ -93,6 +93,7 @@ def _identity(service, seq, values):
         "interpreter=%s" % sys.version,
         "platform=%s" % sys.platform,
         "calibrated_day=%d" % service.app.calibration.day,
+        "calibrated_by=%s" % service.app.calibration.note.decode(),
     )
     service.queue(0x42, seq, "\n".join(lines).encode())
 
@@ -232,6 +233,12 @@ def _calib_write(service, seq, values):
     return 0
 
 
+def _counts(service, seq, values):
+    # the tick may come in between: then the values are of two neighbouring ticks, which a mean does not mind
+    app = service.app
+    service.queue(0x54, seq, wire.pack(0x54, app.ticks, tail=bytes(app.counts)))
+
+
 def _burst_read(service, seq, values):
     return 0 if service.burst.rewind(values[0]) else faults.OUT_OF_RANGE
 
@@ -256,4 +263,5 @@ HANDLERS = {
     0x11: _calib_read,
     0x12: _calib_write,
     0x13: _burst_read,
+    0x14: _counts,
 }

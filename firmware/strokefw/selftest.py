@@ -9,7 +9,7 @@ huge current. Only then the main switch.
 
 from array import array
 
-from strokefw import faults, guard_limits, ntc
+from strokefw import channels, faults, guard_limits, ntc
 from strokefw.compat import const
 
 NAMES = (
@@ -55,7 +55,7 @@ LOOP_TICKS = const(6)
 LOOP_DRIVE = const(300)  # 3 % of the supply for 6 ms moves no part
 SHORT_MOHM = const(80)  # part and leads together below this: shorted
 
-ZERO_FINE_MA = const(60)
+ZERO_FINE_MA = const(60)  # both on the reference bench, less on a finer board
 ZERO_COARSE_MA = const(700)  # the chip's own converter has steps of ten codes at the middle of its range
 FLOAT_LOW = const(290)  # permille of the bus; a healthy leg floats at about 407
 FLOAT_HIGH = const(540)
@@ -69,7 +69,8 @@ _BIG = const(1000000)
 class SelfTest:
     """``start``, then ``step`` in each tick until it returns 1; ``code`` is then 0 or the first fault."""
 
-    def __init__(self, board, sense):
+    def __init__(self, board, sense, kind=0):
+        self._finer = channels.FINER[kind]
         self._board = board
         self._sense = sense
         self.code = 0
@@ -167,8 +168,10 @@ class SelfTest:
         self._judge(_ESTOP, self._board.estop(), 0, 0, faults.ESTOP)
         supply = self._sum_d >> 5
         self._judge(_SUPPLY, supply, self._min_mv, self._max_mv, _supply_code(supply, self._max_mv))
-        self._judge(_ZERO_FINE, self._sum_a >> 5, -ZERO_FINE_MA, ZERO_FINE_MA, faults.CURRENT_ZERO)
-        self._judge(_ZERO_COARSE, self._sum_b >> 5, -ZERO_COARSE_MA, ZERO_COARSE_MA, faults.CURRENT_ZERO)
+        most = ZERO_FINE_MA // self._finer
+        self._judge(_ZERO_FINE, self._sum_a >> 5, -most, most, faults.CURRENT_ZERO)
+        most = ZERO_COARSE_MA // self._finer
+        self._judge(_ZERO_COARSE, self._sum_b >> 5, -most, most, faults.CURRENT_ZERO)
         self._judge(_REFERENCE, self._sum_c >> 5, 4750, 5250, faults.REFERENCE)
         broken = faults.HEATSINK_NTC_OPEN if sense.heatsink_ntc == ntc.OPEN else faults.HEATSINK_NTC_SHORT
         if sense.heatsink_ntc == ntc.OK:

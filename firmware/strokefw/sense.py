@@ -9,10 +9,10 @@ All of a tick's arithmetic is one kernel: on the chip a call costs more than wha
 
 from array import array
 
-from strokefw import channels, ntc
+from strokefw import calib, channels, ntc
 from strokefw.compat import const, micropython, ptr16, ptr32
 
-FADE_START_MA = const(6400)  # peak of the tick; the fine range is true to 7.2 A
+FADE_START_MA = const(6400)  # peak of the tick (finer on a finer board); the fine range is true to 7.2 A
 FADE_END_MA = const(7200)
 FEED_NOMINAL_MV = const(5000)
 FEED_MIN_MV = const(4500)
@@ -35,7 +35,9 @@ BIAS = const(1 << 29)
 
 _HEATSINK_SUM = const(39)  # behind the channels' zero, mul, shift
 _PART_SUM = const(40)
-_WORDS = const(41)
+_FADE_START = const(41)
+_FADE_SPAN = const(42)
+_WORDS = const(43)
 
 # per channel: full scale in mA or mV, and the shift that keeps mul large and the product within 30 bits
 _SCALES = (
@@ -76,10 +78,11 @@ def _convert(counts: ptr16, k: ptr32, out: ptr32):
     if 0 - coarse > peak:
         peak = 0 - coarse
     merged = coarse
-    if peak <= FADE_START_MA:
+    over = peak - k[_FADE_START]
+    if over <= 0:
         merged = fine
-    elif peak < FADE_END_MA:
-        merged = fine + (coarse - fine) * (peak - FADE_START_MA) // (FADE_END_MA - FADE_START_MA)
+    elif over < k[_FADE_SPAN]:
+        merged = fine + (coarse - fine) * over // k[_FADE_SPAN]
     out[MERGED] = merged
     out[B_COARSE] = coarse + BIAS
     out[B_FINE] = fine + BIAS
@@ -104,11 +107,12 @@ class Sense:
     ``heatsink_ntc`` and ``part_ntc`` are ntc.OK, OPEN or SHORT; a temperature that cannot be read is
     ``ntc.NO_READING``. ``sensor_a_mv`` and ``sensor_b_mv`` are referred to a feed of exactly 5000 mV while
     the measured feed is in range (``feed_ok``), else as measured. ``values`` holds them all by index, for the
-    tick: on the chip an attribute that is computed costs a call.
+    tick: on the chip an attribute that is computed costs a call. ``kind`` of board gives the current ranges.
     """
 
-    def __init__(self, calibration):
+    def __init__(self, calibration, kind=0):
         self.calibration = calibration
+        self._finer = channels.FINER[kind]
         self.values = array("i", [0] * N_VALUES)
         self._k = array("i", [0] * _WORDS)
         self.heatsink_dc = self.part_dc = ntc.NO_READING
@@ -121,10 +125,15 @@ class Sense:
         """Take the calibration's zeros and trims over (after it changed; not in the tick)."""
         for channel, (full, shift) in enumerate(_SCALES):
             trim = 32768 + self.calibration.trim[channel]
+            if calib.ideal_zero(channel) and self._finer > 1:  # a current
+                full //= self._finer
+                shift += 3
             mul = (full * (1 << shift) * trim + (channels.FULL_SCALE << 14)) // (channels.FULL_SCALE << 15)
             self._k[3 * channel] = self.calibration.zero[channel] + _ZERO_BIAS
             self._k[3 * channel + 1] = mul
             self._k[3 * channel + 2] = shift
+        self._k[_FADE_START] = FADE_START_MA // self._finer
+        self._k[_FADE_SPAN] = (FADE_END_MA - FADE_START_MA) // self._finer
         self._tick = 0
 
     @property

@@ -9,6 +9,8 @@ from html import escape
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
+from strokefw import channels
+
 from strokebench import bench_wire
 from strokebench.bench_run import Run
 from strokebench.bench_wire import Status
@@ -27,6 +29,8 @@ __all__ = ["Bench", "Identity", "SimSpec", "open_bench"]
 ARM_S = 6.0
 """Arming runs the self-test, which waits for the precharge."""
 STOP_S = 0.5
+STORE_S = 5.0
+"""The flash takes its time, and the chip stands still meanwhile."""
 BOARDS = ("reference bench", "small bench", "simulated bench", "bare board")
 
 
@@ -52,6 +56,11 @@ class Identity:
     def calibrated(self) -> bool:
         """False for a bench that never was."""
         return self.calibration_id != 0
+
+    @property
+    def finer(self) -> int:
+        """How much finer the current ranges are than those of the reference bench."""
+        return channels.FINER[BOARDS.index(self.board)] if self.board in BOARDS else 1
 
 
 def identity_of(welcome: Message) -> Identity:
@@ -94,6 +103,17 @@ class Bench:
         except BaseException:
             self.link.close()
             raise
+
+    def counts(self) -> tuple[int, ...]:
+        """Return the newest scan as the converters saw it: counts in the order of strokefw.channels."""
+        report = self.link.request("counts", answer="counts_report")
+        return tuple(row[0] for row in bench_wire.tail_rows(report))
+
+    def store_calibration(self, record: bytes) -> None:
+        """Put a calibration record in force and keep it on the chip; refused while the part may move."""
+        self.link.request("calib_write", tail=record, timeout_s=STORE_S)
+        self.identity = identity_of(self.link.hello())
+        self.calibration = self._calibration()
 
     def _calibration(self) -> bytes:
         """Return the calibration record in force; empty when the board keeps none."""

@@ -176,7 +176,9 @@ class Run:
         self.events.append(Event(time_s, state.EVENT_NAMES[kind], number, text))
 
     def _burst(self, fields: dict[str, int], counts: np.ndarray[Any, np.dtype[np.uint16]]) -> None:
-        values, unit = bench_wire.burst_values(fields["channel"], counts, self._bench.calibration)
+        values, unit = bench_wire.burst_values(
+            fields["channel"], counts, self._bench.calibration, self._bench.identity.finer
+        )
         name = channels.NAMES[fields["channel"]]
         start_s = self._time_s(fields["tick"]) - fields["pre"] / fields["rate_hz"]
         label = self.plan[fields["index"]].label if fields["index"] < len(self.plan) else ""

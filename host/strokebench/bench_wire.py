@@ -110,16 +110,24 @@ def segment_values(index: int, segment: Planned) -> tuple[int, ...]:
 
 
 def burst_values(
-    channel: int, counts: NDArray[np.uint16], record: bytes = b""
+    channel: int, counts: NDArray[np.uint16], record: bytes = b"", finer: int = 1
 ) -> tuple[NDArray[np.float64], str]:
-    """Return a capture's counts in A or V, and the unit; ``record`` is the bench's calibration record."""
+    """Return a capture's counts in A or V, and the unit; ``record`` is the bench's calibration record.
+
+    ``finer``: how much finer the bench's current ranges are than the reference bench's.
+    """
     name = channels.NAMES[channel]
     zero, trim = float(calib.ideal_zero(channel)), 0
     if record:
         zeros, trims, _day, _ident = calib.parse(record)
         zero, trim = zero + zeros[channel], trims[channel]
-    scale = _FULL_MILLI[name] / channels.FULL_SCALE / 1000 * (1 + trim / 32768)
+    scale = full_scale(name, finer) / channels.FULL_SCALE * (1 + trim / 32768)
     return (counts.astype(np.float64) - zero) * scale, "A" if name.startswith("current") else "V"
+
+
+def full_scale(name: str, finer: int = 1) -> float:
+    """Return what ``channels.FULL_SCALE`` counts of a channel are worth, in A or V."""
+    return _FULL_MILLI[name] / 1000 / (finer if name.startswith("current") else 1)
 
 
 @dataclass(frozen=True)
