@@ -163,8 +163,8 @@ def stream_growth(seconds: float) -> tuple[int, int]:
     from strokebench.procedure import Procedure
     from strokebench.recording import Book
 
-    hold = {"kind": "hold", "drive": 0.25, "for_s": min(seconds, 500.0), "label": "x"}
-    block = {"kind": "repeat", "repeat": max(1, round(seconds / 500)), "segments": [hold]}
+    hold = {"kind": "hold", "drive": 0.25, "for_s": min(seconds, 600.0), "label": "x"}
+    block = {"kind": "repeat", "repeat": max(1, round(seconds / 600)), "segments": [hold]}
     procedure = Procedure.model_validate({"segments": [block]})
     process, early = psutil.Process(), 0
     with tempfile.TemporaryDirectory() as folder, Book(os.path.join(folder, "m.book")) as book:
