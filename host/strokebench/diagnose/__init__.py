@@ -17,13 +17,25 @@ if TYPE_CHECKING:
 __all__ = ["case_of", "diagnose", "kinds"]
 
 
-_CASES = {"moving": "moving:MovingCase"}
+_CASES = {
+    "moving": "moving:MovingCase", "seated": "seated:SeatedCase", "coil": "coil_case:CoilCase",
+    "turning": "turning:TurningCase",
+}  # fmt: skip
 """Short name -> module and class of the case that a kind's finders are handed."""
 
 _KINDS: dict[str, tuple[str, str]] = {
     "throttle": (
         "moving",
         "evidence supply winding ripple motor sensor travel rest breakaway friction spring binding response",
+    ),
+    "solenoid": ("coil", "evidence supply winding inductor pull pull_time"),
+    "egr_motor": (
+        "seated",
+        "evidence supply winding ripple motor stuck sensor travel seat breakaway friction spring binding response",
+    ),
+    **dict.fromkeys(
+        ("fuel_pump", "water_pump", "cooling_fan"),
+        ("turning", "evidence supply running loop load turns inrush"),
     ),
 }
 """Kind of part -> its case, and the modules of its questions in order."""

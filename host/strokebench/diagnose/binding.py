@@ -21,7 +21,6 @@ SAME_PLACE = 1.5
 NEAR_CELLS = 10
 SEEN_SHARE = 0.3
 """A direction counts when it shows at least this share of the excess."""
-SHORT_OF = 96.0
 NARROW_U = 0.05
 """Relative: a narrow spot is partly carried over by the plate's own inertia (judgement)."""
 
@@ -76,7 +75,7 @@ def excess(case: MovingCase, sweep: Sweep) -> Floats:
         if np.isfinite(against[keep]).sum() >= 5:
             out[keep] = _above_surroundings(against[keep])
     stuck = sweep.reach if sweep.direction > 0 else 100 - sweep.reach
-    if stuck < SHORT_OF:
+    if stuck < case.sweep_reach[0 if sweep.direction > 0 else 1]:
         _add_stuck(out, against, sweep)
     return out
 

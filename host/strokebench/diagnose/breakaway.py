@@ -27,17 +27,17 @@ def find(case: MovingCase) -> list[Finding]:
     which is spring preload plus static friction. Breakaway falls with the rate of the ramp (Canudas de Wit et
     al., IEEE TAC 40(3), 1995), so the rate is kept in ``evidence``.
     """
-    return [
-        _one(case, "breakaway_open", "Breakaway opening", labels.SWEEP_OPEN, 1),
-        _one(case, "breakaway_close", "Breakaway closing", labels.SWEEP_RETURN, -1),
-    ]
+    found = [_one(case, "breakaway_open", "Breakaway opening", case.leaves_rest, 1)]
+    if case.two_sided:
+        found.append(_one(case, "breakaway_close", "Breakaway closing", labels.SWEEP_RETURN, -1))
+    return found
 
 
 def _one(case: MovingCase, key: str, title: str, label: str, direction: int) -> Finding:
     if case.position is None or not math.isfinite(case.rest_percent):
         return case.missing(key, title, "A", case.why_no_position)
     found = [
-        leaving for mark in case.stretches(label) if (leaving := _leaving(case, mark, direction)) is not None
+        one for mark in case.stretches(label) if (one := leaving(case, mark, direction)) is not None
     ]
     if len(found) < 3:
         return case.missing(
@@ -55,7 +55,7 @@ def _one(case: MovingCase, key: str, title: str, label: str, direction: int) -> 
     )  # fmt: skip
 
 
-def _leaving(case: MovingCase, mark: Mark, direction: int) -> tuple[float, float, float, float] | None:
+def leaving(case: MovingCase, mark: Mark, direction: int) -> tuple[float, float, float, float] | None:
     """Current (positive in the direction of motion), drive, rate of the drive and time at which rest is
     left."""
     where, rows = case.percent(mark), case.of(mark)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -25,6 +25,8 @@ JOIN_S = 0.005
 class Case:
     """A run and the profile it is judged by. ``stretches`` and ``samples`` are how finders reach the
     recording."""
+
+    holds_title: ClassVar[str] = "Stall current at the hardest drive"
 
     run: RunData
     profile: PartProfile

@@ -35,6 +35,36 @@ DEFECTS: dict[str, Defect] = {
         "Pressed shut, the part is pushed back to its rest position with too little force.",
         "Look for a broken or slipped spring at the rest position's lever.",
     ),
+    "carbon_seat": Defect(
+        "Does not shut: something on its seat",
+        "Pressed shut, the valve still stands open, so gas leaks past it at idle.",
+        "Look for carbon on pintle and seat, clean both, and measure again.",
+    ),
+    "sticky_seat": Defect(
+        "Sticks in its seat",
+        "Leaving the seat takes much more current than moving anywhere else.",
+        "Clean carbon and tar from pintle and seat; measure again.",
+    ),
+    "stuck_shut": Defect(
+        "Stuck shut",
+        "Current flows and the sensor lives, but the part does not leave its rest.",
+        "Look for carbon, rust or a broken drive; do not force it with more current.",
+    ),
+    "stuck_closed": Defect(
+        "Plunger stuck pulled in",
+        "The coil's inductance is that of a pulled-in plunger from the start, and no current makes it move.",
+        "Look for dirt, rust or a broken spring in the valve; replace it.",
+    ),
+    "leaky_freewheel": Defect(
+        "Current flows beside the coil",
+        "Part of the current starts at once with the voltage, so it does not go through the coil.",
+        "Look at the freewheel diode or resistor in plug or valve, and for water in the plug.",
+    ),
+    "stuck_open": Defect(
+        "Stuck open",
+        "Current flows and the sensor lives, but the part stands open and stays there.",
+        "Look for something in the way, a seized shaft or pintle; do not refit it.",
+    ),
     "no_return": Defect(
         "Does not return by itself",
         "Released, the part stays away from its rest position.",

@@ -30,6 +30,10 @@ def find(case: Case) -> list[Finding]:
                 *ENDED, why, span_s=(first.time_s, first.time_s), evidence={"code": first.code, "gate": True}
             )
         )
+    if case.run.info.get("outcome") == "watch":
+        label = case.run.marks[-1].label if case.run.marks else ""
+        why = f"the procedure ended itself early in {label!r}, because the part did not do what a usable one does"
+        out.append(case.missing(*ENDED, why, evidence={"gate": True}))
     return out
 
 

@@ -39,6 +39,22 @@ RELEASE_OPEN = "release_open"
 STEP_CLOSE = "step_close"
 RELEASE_CLOSE = "release_close"
 
+COIL_LEVEL = "coil_level"
+"""HOLD of a coil at 3 or more drives, >= 250 ms each: its resistance."""
+COIL_STEP = "coil_step"
+"""STEP from off to so little that the plunger stays at rest, >= 60 ms; at least 3: inductance at rest."""
+COIL_STEP_PULLED = "coil_step_pulled"
+"""STEP between two drives that both keep the plunger pulled in, >= 60 ms; at least 3."""
+PULL_IN = "pull_in"
+"""RAMP up, slow, through the pull-in; at least 3."""
+DROP_OUT = "drop_out"
+"""RAMP down, slow, through the drop-out; at least 3."""
+PULL_STEP = "pull_step"
+"""STEP from off to a drive that pulls in, >= 80 ms, at several drives: pull-in time against voltage."""
+
+SEAT_OPEN = "seat_open"
+"""RAMP from the seat, slow, until the valve has left it; at least 3 (valves that one spring shuts)."""
+
 THROTTLE_LABELS = (
     REST, APPROACH, SWEEP_OPEN, SWEEP_RETURN, STALL_OPEN, STALL_CLOSE, BURST_RIPPLE,
     STEP_OPEN, RELEASE_OPEN, STEP_CLOSE, RELEASE_CLOSE,

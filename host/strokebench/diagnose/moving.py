@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import ClassVar
 
 import numpy as np
 
@@ -22,7 +23,16 @@ SETTLED_SHARE = 0.3
 
 @dataclass(frozen=True)
 class MovingCase(Case):
-    """Run, profile, and what all finders of a part with a position sensor share."""
+    """Run, profile, and what all finders of a part with a position sensor share.
+
+    ``two_sided``: springs push to rest from both sides. ``leaves_rest``: label of the slow stretches that start
+    at rest and open. ``sweep_reach``: how far, in %, a slow sweep gets at least that is not held up (opening,
+    returning).
+    """
+
+    two_sided: ClassVar[bool] = True
+    leaves_rest: ClassVar[str] = labels.SWEEP_OPEN
+    sweep_reach: ClassVar[tuple[float, float]] = (96.0, 96.0)
 
     @cached_property
     def tracks(self) -> dict[str, Track]:

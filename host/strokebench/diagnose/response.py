@@ -21,12 +21,13 @@ def find(case: MovingCase) -> list[Finding]:
 
     First crossing times, interpolated between samples; coasting returns are not slowed by a shorted motor.
     """
-    return [
+    found = [
         _one(case, "open_time", "Opening time (to 90 %)", labels.STEP_OPEN, 100.0),
         _one(case, "close_time", "Closing time (to 90 %)", labels.STEP_CLOSE, 0.0),
         _one(case, "return_open_time", "Return time from open", labels.RELEASE_OPEN, math.nan),
         _one(case, "return_close_time", "Return time from closed", labels.RELEASE_CLOSE, math.nan),
     ]
+    return [one for one in found if case.two_sided or "close" not in one.key]
 
 
 def _one(case: MovingCase, key: str, title: str, label: str, target: float) -> Finding:

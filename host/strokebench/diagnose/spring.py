@@ -29,8 +29,9 @@ def find(case: MovingCase) -> list[Finding]:
     """
     sweeps = case.sweeps
     if case.position is None or not math.isfinite(case.rest_percent):
-        return [case.missing(*one, case.why_no_position) for one in (PRELOAD_OPEN, SLOPE, PRELOAD_CLOSE)]
-    fits = np.array([fit for fit in (_fit(case, row) for row in sweeps.spring_a) if fit is not None])
+        all_of_them = (PRELOAD_OPEN, SLOPE, PRELOAD_CLOSE)[: 3 if case.two_sided else 2]
+        return [case.missing(*one, case.why_no_position) for one in all_of_them]
+    fits = opening_fits(case)
     span_s, gain = sweeps.span_s, case.accuracy("current_a", "gain")
     out = []
     for one, column in ((PRELOAD_OPEN, 0), (SLOPE, 1)):
@@ -41,8 +42,15 @@ def find(case: MovingCase) -> list[Finding]:
         offset = case.accuracy("current_a", "offset") if column == 0 else 0.0
         measured = measured.widened(gain * measured.value, offset)
         out.append(case.finding(*one[:2], measured, one[2], low="weak_spring", span_s=span_s))
-    out.append(_closing(case))
+    if case.two_sided:
+        out.append(_closing(case))
     return out
+
+
+def opening_fits(case: MovingCase) -> Floats:
+    """Return (preload, rise over full travel) in amperes per pair of sweeps, shape (pairs, 2)."""
+    fits = [fit for fit in (_fit(case, row) for row in case.sweeps.spring_a) if fit is not None]
+    return np.array(fits).reshape(-1, 2)
 
 
 def _fit(case: MovingCase, row: Floats) -> tuple[float, float] | None:

@@ -22,7 +22,8 @@ SHORTEST = 80
 """Settled samples a hold must have."""
 MEMORY = 10
 """Neighbouring samples share converter steps; the fit's own uncertainty is widened by the root of this."""
-CONTINUITY = ("stall_current", "Stall current at the hardest drive", "A")
+CONTINUITY = "stall_current"
+HELD = (labels.STALL_CLOSE, labels.STALL_OPEN, labels.COIL_LEVEL)
 RESISTANCE = ("winding_resistance", "Winding resistance at 20 C", "ohm")
 
 
@@ -53,10 +54,10 @@ def find(case: Case) -> list[Finding]:
     when = span_of(*rows)
     hardest = [float(np.median(np.abs(part["current_a"]))) for part in rows]
     if not hardest:
-        why = "the procedure has no stall against a stop"
-        return [case.missing(*one, why) for one in (CONTINUITY, RESISTANCE)]
+        why = "the procedure has no hold in which nothing moves"
+        return [case.missing(CONTINUITY, case.holds_title, "A", why), case.missing(*RESISTANCE, why)]
     flowing = Measured(max(hardest), math.hypot(case.accuracy("current_a", "offset"), 0.01 * max(hardest)))
-    out = [case.finding(*CONTINUITY[:2], flowing, CONTINUITY[2], low="open_winding", span_s=when)]
+    out = [case.finding(CONTINUITY, case.holds_title, flowing, "A", low="open_winding", span_s=when)]
     loop = fit_loop(case)
     if isinstance(loop, str):
         return [*out, case.missing(*RESISTANCE, loop)]
@@ -73,9 +74,9 @@ def find(case: Case) -> list[Finding]:
 
 
 def stalls(case: Case) -> list[Samples]:
-    """Return the settled part of every hold against a stop, in order of time."""
+    """Return the settled part of every hold against a stop, or of a coil, in order of time."""
     found = []
-    for label in (labels.STALL_CLOSE, labels.STALL_OPEN):
+    for label in HELD:
         for mark in case.stretches(label):
             rows = settled(case.of(mark))
             if len(rows) >= SHORTEST:
@@ -127,13 +128,13 @@ def _solve(case: Case, current_a: Floats, volts: Floats, heat: Floats, start_s: 
     ohm, rise, brush_v = (float(one) for one in answer)
     gain = math.hypot(case.accuracy("current_a", "gain"), case.accuracy("output_a_v", "gain"))
     per_a2s = max(rise / ohm, 0.0)
-    start_c, u_c = _temperature(case, start_s)
+    start_c, u_c = temperature(case, start_s)
     warmed = per_a2s * (COPPER_K_C + start_c) * -float(_heat(case, start_s)[1][0])
     u_start_c = math.hypot(u_c, warmed / math.sqrt(3))
     return Loop(ohm, math.hypot(u_fit, gain * ohm), brush_v, per_a2s, start_c, u_start_c, levels)
 
 
-def _temperature(case: Case, time_s: float) -> tuple[float, float]:
+def temperature(case: Case, time_s: float) -> tuple[float, float]:
     """Temperature of the part at ``time_s`` and its u: its own sensor, else what the run notes as ambient."""
     part_c = case.between(time_s - 0.2, time_s + 0.2)["part_c"]
     if len(part_c) and np.isfinite(part_c).any() and -45 < np.nanmedian(part_c) < 200:
