@@ -141,6 +141,7 @@ def test_writing_is_whole_or_not_at_all(run: RunData, findings: list[Finding], t
         (1.49849, 0.0454, "1.498 \u00b1 0.045"), (12.6, 0.358, "12.60 \u00b1 0.36"),
         (212.1, 21.2, "212 \u00b1 21"), (-0.2, 0.17, "\u22120.20 \u00b1 0.17"), (0.0, 0.0, "0"),
         (2.5, 0.0, "2.50"), (float("nan"), 1, "\u2013"), (1234.5, 230.0, "1234 \u00b1 230"),
+        (12.55, 0.0998, "12.55 \u00b1 0.10"),
     ],
 )  # fmt: skip
 def test_values_are_rounded_to_their_uncertainty(value: float, u: float, text: str) -> None:

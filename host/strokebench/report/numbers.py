@@ -13,7 +13,8 @@ def places(u: float) -> int:
     0."""
     if not math.isfinite(u) or u <= 0:
         return 2
-    return min(6, max(0, DIGITS - 1 - math.floor(math.log10(u))))
+    rounded = float(f"{u:.{DIGITS - 1}e}")  # 0.0998 is 0.10, not 0.100
+    return min(6, max(0, DIGITS - 1 - math.floor(math.log10(rounded))))
 
 
 def fixed(value: float, decimals: int) -> str:

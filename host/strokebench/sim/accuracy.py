@@ -37,6 +37,9 @@ def run(trials: Iterable[Trial], path: Path, jobs: int) -> list[dict[str, Any]]:
     wanted = {trial.key: trial for trial in trials}
     records = load(path)
     todo = [trial for key, trial in wanted.items() if key not in records]
+    if path.exists() and not path.read_bytes().endswith(b"\n"):  # cut off: begin a new line
+        with path.open("a", encoding="utf-8") as file:
+            file.write("\n")
     with (
         Progress() as progress,
         path.open("a", encoding="utf-8") as file,

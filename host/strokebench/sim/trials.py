@@ -10,13 +10,16 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
+from strokefw import faults
 
-from strokebench.errors import ProtectionTripped
+from strokebench.errors import ProtectionTripped, Refused
 from strokebench.findings import Finding, Verdict
 from strokebench.sim.spec import SimSpec
 
 FIRST_TUNING_SEED, FIRST_REPORTING_SEED = 1, 10_001
 """Limits and estimators were tuned on seeds below the second; reported figures come from seeds above it."""
+REFUSALS = {faults.OPEN_LOAD: "open_winding", faults.SHORTED_LOAD: "shorted_winding"}
+"""What the self-test's refusals say about the part, in the words of the diagnosis."""
 SPREAD_SIZES = 0.5, 1.3
 """Sizes in between are drawn from this times moderate to this times severe, evenly in the logarithm."""
 
@@ -96,21 +99,31 @@ def stroke(spec: SimSpec) -> tuple[Any, Any, Any]:
 
 
 def examine(trial: Trial) -> dict[str, Any]:
-    """Run one trial and return its record: what was injected, what was found, how far off the estimates
-    were."""
+    """Run one trial and return its record: what was injected, what was found, how far off the estimates were.
+
+    A bench that refuses to arm because its self-test found the defect has found it: ``refused`` is the code.
+    """
     from strokebench.judge import named_faults
     from strokebench.session import examine as judged
 
-    run, profile, plant = stroke(trial.spec)
-    findings, verdict = judged(run, profile)
-
-    return {
+    injected = {
         "key": trial.key, "name": trial.name, "grade": trial.grade, "size": trial.size, "place": trial.place,
-        "spec": asdict(trial.spec), "verdict": verdict.value, "named": named_faults(findings),
+        "spec": asdict(trial.spec),
+    }  # fmt: skip
+    try:
+        run, profile, plant = stroke(trial.spec)
+    except Refused as refusal:
+        named = [REFUSALS.get(refusal.code, f"code_{refusal.code}")]
+        answer = {"verdict": "fail", "named": named, "failing": [], "unsure": [], "errors": {}}
+        return injected | answer | {"refused": refusal.code}
+    findings, verdict = judged(run, profile)
+    return injected | {
+        "verdict": verdict.value,
+        "named": named_faults(findings),
         "failing": [one.key for one in findings if one.verdict is Verdict.FAIL],
         "unsure": [one.key for one in findings if one.verdict is Verdict.INCONCLUSIVE],
         "errors": errors(findings, plant, trial),
-    }  # fmt: skip
+    }
 
 
 def errors(findings: list[Finding], plant: Any, trial: Trial) -> dict[str, float]:
