@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
@@ -25,9 +26,9 @@ SETTLED_SHARE = 0.3
 class MovingCase(Case):
     """Run, profile, and what all finders of a part with a position sensor share.
 
-    ``two_sided``: springs push to rest from both sides. ``leaves_rest``: label of the slow stretches that start
-    at rest and open. ``sweep_reach``: how far, in %, a slow sweep gets at least that is not held up (opening,
-    returning).
+    ``two_sided``: springs push to rest from both sides. ``leaves_rest``: label of the slow stretches that
+    start at rest and open. ``sweep_reach``: how far, in %, a slow sweep gets at least that is not held up
+    (opening, returning).
     """
 
     two_sided: ClassVar[bool] = True
@@ -48,6 +49,20 @@ class MovingCase(Case):
     def sweeps(self) -> Sweeps:
         """Slow sweeps over the whole travel."""
         return read_sweeps(self, self.position)
+
+    @cached_property
+    def swept_cells(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Samples of the slow sweeps sorted by their place on GRID: indices, and where each place begins in
+        them (len(GRID) + 1 edges)."""
+        if self.position is None or not self.sweeps.passes:
+            return np.empty(0, np.intp), np.zeros(len(GRID) + 1, np.intp)
+        spans = (self.window(one.start_s, one.end_s) for one in self.sweeps.passes)
+        index = np.concatenate([np.arange(span.start, span.stop) for span in spans])
+        # 16 bits: numpy then sorts by radix, in linear time
+        cell = np.round((self.position.percent[index] - GRID[0]) / (GRID[1] - GRID[0]))
+        cell = np.clip(cell, -1, len(GRID)).astype(np.int16)
+        order = np.argsort(cell, kind="stable")
+        return index[order], np.searchsorted(cell[order], np.arange(len(GRID) + 1))
 
     def percent(self, mark: Mark) -> Floats:
         """Position in % of travel during a stretch; empty without a position."""

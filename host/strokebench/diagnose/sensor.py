@@ -128,22 +128,13 @@ def _agreement(case: MovingCase) -> list[Finding]:
 
 def _curve(case: MovingCase, track: Track) -> Floats:
     """Median of a track, in nominal % of travel, at each place of GRID during the slow sweeps."""
-    assert case.position is not None
-    time_s, where = case.run.samples["time_s"], case.position.percent
-    inside = np.zeros(len(time_s), bool)
-    for sweep in case.sweeps.passes:
-        inside |= (time_s >= sweep.start_s) & (time_s < sweep.end_s)
-    share = (track.volts - track.layout.closed_v) / track.nominal_span_v * 100
-    cell = np.round((where - GRID[0]) / (GRID[1] - GRID[0])).astype(int)
-    inside &= (cell >= 0) & (cell < len(GRID))
-    order = np.argsort(cell[inside], kind="stable")
-    cells, values = cell[inside][order], share[inside][order]
+    order, edges = case.swept_cells
+    values = track.volts[order]
     out = np.full(len(GRID), math.nan)
-    edges = np.searchsorted(cells, np.arange(len(GRID) + 1))
     for at in range(len(GRID)):
         if edges[at + 1] - edges[at] >= 3:
             out[at] = np.median(values[edges[at] : edges[at + 1]])
-    return out
+    return np.asarray((out - track.layout.closed_v) / track.nominal_span_v * 100)
 
 
 def _u_track(case: Case, track: Track) -> float:
