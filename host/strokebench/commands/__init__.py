@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
-from strokebench.commands import export, faults, info, judge, parts, ports, report, run, sim, stop
+from strokebench.commands import (
+    calibrate, export, faults, info, judge, panel, parts, ports, report, run, sim, stop,
+)  # fmt: skip
 
-COMMANDS = (run, judge, report, export, parts, ports, info, stop, sim, faults)
+COMMANDS = (run, panel, judge, report, export, parts, ports, info, stop, calibrate, sim, faults)

@@ -1,0 +1,68 @@
+"""Open the live panel in a browser: move, measure, run, stop."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from strokebench.commands.common import add_book
+
+MISSING = "The panel needs the optional extra `panel`."
+HOW = "Install it: pip install 'strokebench[panel]'."
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    way = parser.add_mutually_exclusive_group()
+    way.add_argument("--port", metavar="NAME", help="port or URL of the bench; --part says what is on it")
+    way.add_argument(
+        "--sim", metavar="PART", nargs="?", const="throttle-body", help="a simulated bench with this part"
+    )
+    parser.add_argument(
+        "--part", metavar="PART|FILE.toml", default="throttle-body", help="part on a real bench"
+    )
+    parser.add_argument(
+        "--inject",
+        metavar="FAULT",
+        action="append",
+        default=[],
+        help="a defect of the simulated part; see `run`",
+    )
+    parser.add_argument("--seed", type=int, metavar="N", default=1, help="another good specimen (default: 1)")
+    parser.add_argument(
+        "--listen", metavar="ADDR", default="127.0.0.1",
+        help="address to serve on (default: this machine only); any other asks for a printed one-time token",
+    )  # fmt: skip
+    parser.add_argument(
+        "--http-port", type=int, metavar="N", default=8765, help="default: 8765; 0: any free one"
+    )
+    add_book(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do it until Ctrl-C."""
+    from pathlib import Path
+
+    from strokebench.errors import UsageError
+
+    try:
+        from strokebench.panel.server import Options, serve
+    except ModuleNotFoundError as error:
+        if (error.name or "").partition(".")[0] not in ("nicegui", "fastapi", "uvicorn", "starlette"):
+            raise
+        raise UsageError(MISSING, HOW) from None
+    from strokebench.panel.choice import Choice
+
+    if args.inject and not args.sim:
+        raise UsageError("--inject needs a simulated part.", "Add --sim PART.")
+    choice = None
+    if args.sim:
+        choice = Choice(args.sim, faults=tuple(args.inject), seed=args.seed)
+    elif args.port is not None:
+        choice = Choice(args.part, simulated=False, port=args.port)
+    serve(Options(args.listen, args.http_port, Path(args.book), choice), _say)
+    return 0
+
+
+def _say(line: str) -> None:
+    print(line, file=sys.stdout, flush=True)

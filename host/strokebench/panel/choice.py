@@ -1,0 +1,58 @@
+"""Which bench and part the people chose, and opening it for the panel."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from strokebench.bench import Bench, only_pico
+from strokebench.panel.watched_port import WatchedPort
+from strokebench.sim.spec import SimSpec
+
+if TYPE_CHECKING:
+    from strokebench.parts.profile import Profile
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A part (built-in name or TOML file) on a real bench at ``port``, or on a simulated one.
+
+    ``port`` empty: the only Pico that is plugged in. ``faults``, ``seed``, ``engine`` and ``supply_v`` are
+    the simulation's.
+    """
+
+    part: str
+    simulated: bool = True
+    port: str = ""
+    faults: tuple[str, ...] = ()
+    seed: int = 1
+    engine: str = "inprocess"
+    supply_v: float = 12.6
+
+    def spec(self, profile: Profile) -> SimSpec:
+        """Return the simulated bench asked for."""
+        return SimSpec(profile.simulated, self.seed, self.faults, self.engine, self.supply_v)
+
+
+def open_choice(choice: Choice, profile: Profile, look: Callable[[], None]) -> Bench:
+    """Open the bench; ``look`` is called while its port waits.
+
+    Raises :class:`strokebench.errors.LinkError` or :class:`strokebench.errors.UsageError`.
+    """
+    if choice.simulated:
+        from strokebench.panel.realtime import LivePort
+
+        name = f"simulated {profile.simulated}"
+        return Bench(WatchedPort(LivePort(choice.spec(profile)), look), name, choice.engine)
+    from strokebench.serial_port import SerialPort
+
+    name = choice.port or only_pico()
+    return Bench(WatchedPort(SerialPort(name), look), name)
+
+
+def injectable(part: str) -> list[tuple[str, str]]:
+    """Return name and sentence of each defect that the simulation of ``part`` can have."""
+    from strokebench.sim.faults import available
+
+    return [(kind.name, kind.sentence) for kind in available(part)]

@@ -1,0 +1,284 @@
+"""The one thread that owns the bench: obeys orders, stops when told or left alone."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from strokefw import state
+
+from strokebench import bench_wire
+from strokebench.bench import Bench
+from strokebench.errors import LinkError, Refused, StrokebenchError
+from strokebench.link import Message
+from strokebench.panel.choice import Choice, open_choice
+from strokebench.panel.deadman import Deadman
+from strokebench.panel.examiner import Examiner
+from strokebench.panel.orders import Order, Orders
+from strokebench.panel.procedure_run import Papers, ProcedureRun
+from strokebench.panel.strip import Strip
+from strokebench.panel.view import Snapshot, View
+from strokebench.panel.watched_port import StopNow
+from strokebench.parts import load_part
+from strokebench.parts.profile import Profile
+
+SLICE_S = 0.02
+JOG_EVERY_S = 0.1
+BEAT_EVERY_S = 0.15
+STATUS_EVERY_S = 0.25
+STOP_TOOK_S = 0.3
+"""A run that goes on this long after it was told to stop is torn off."""
+SILENT = "The page that drives fell silent; the part was stopped."
+
+
+class Driver:
+    """The panel's hold on a bench. ``order`` and ``stop`` may be called from any thread, at any time."""
+
+    def __init__(self, book: Path, deadman: Deadman) -> None:
+        self.book = book
+        self.deadman = deadman
+        self.orders = Orders()
+        self.strip = Strip()
+        self.view = View()
+        self.examiner = Examiner(self.view)
+        self.profile: Profile | None = None
+        self._bench: Bench | None = None
+        self._running: ProcedureRun | None = None
+        self._stopped_at_s = 0.0
+        self._jog = 0.0
+        self._jogged_s = self._asked_s = 0.0
+        self._tick0: int | None = None
+        self._closing = threading.Event()
+        self._thread = threading.Thread(target=self._live, name="bench", daemon=True)
+        self._acts: dict[str, Callable[..., None]] = {
+            "open": self._open,
+            "arm": self._arm,
+            "disarm": self._disarm,
+            "jog": self._set_jog,
+            "release": self._release,
+            "run": self._run,
+            "clear": self._clear,
+            "close": self._let_go,
+        }
+
+    # -- for everybody -------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Begin."""
+        self._thread.start()
+
+    def stop(self, why: str = "Stopped by hand.") -> None:
+        """Take the drive and the supply off the part, before anything else."""
+        self.orders.stop(why)
+
+    def order(self, name: str, **args: object) -> None:
+        """Ask for one of open, arm, disarm, jog, release, run, clear, close."""
+        self.orders.put(Order(name, args))
+
+    def close(self) -> None:
+        """De-energise, let go of the bench and end the thread."""
+        self.stop("The panel was closed.")
+        self._closing.set()
+        self._thread.join(10.0)
+        self.examiner.close()
+
+    # -- the thread ----------------------------------------------------------------------------------
+
+    def _live(self) -> None:
+        while not self._closing.is_set():
+            try:
+                self._turn()
+            except StopNow as stop:
+                self._halt(str(stop))
+            except Refused as error:
+                self._calm(error)
+            except LinkError as error:
+                self.view.complain(error)
+                self._let_go()
+            except StrokebenchError as error:
+                self._calm(error)
+            except Exception as error:  # a mistake of ours must not leave the part without a keeper
+                self._calm(StrokebenchError(f"Internal error: {error!r}.", "Please report it."))
+        self._let_go()
+
+    def _turn(self) -> None:
+        if self.orders.stop_asked:
+            raise StopNow(self.orders.stop_asked)
+        order = self.orders.take(0.0 if self._bench else 0.05)
+        if order is not None:
+            self._acts[order.name](**order.args)
+        elif self._bench is not None:
+            self._attend(self._bench)
+
+    def _look(self) -> None:
+        """Called by the port while anything waits: raise, or tell the run, when the part must stop."""
+        why = self.orders.stop_asked
+        if not why and self.view.now.moving and self.deadman.silent():
+            why = SILENT
+        if not why:
+            return
+        run = self._running.going if self._running else None
+        now_s = time.monotonic()
+        if run is not None and run.outcome != "running" and self._stopped_at_s:
+            return  # done; the supply comes off next
+        if run is None or run.outcome != "running":
+            raise StopNow(why)
+        if not self._stopped_at_s:
+            self._stopped_at_s = now_s
+            run.stop(now=True)
+            self.view.say(why)
+        elif now_s - self._stopped_at_s > STOP_TOOK_S:
+            raise StopNow(why)
+
+    def _halt(self, why: str) -> None:
+        """De-energise at once; only then think."""
+        was = self.view.now
+        self._jog = 0.0
+        self.view.set(phase="none" if self._bench is None else "idle")
+        self.orders.stopped()
+        if self._bench is not None:
+            self._bench.close_run()
+            self._bench.stop_quietly()
+            self._stream(self._bench)
+        if was.moving or why == SILENT:
+            self.view.say(why)
+
+    def _calm(self, error: StrokebenchError) -> None:
+        """Tell the error and leave the part off."""
+        self.view.complain(error)
+        self._jog = 0.0
+        if self._bench is not None and self.view.now.phase != "idle":
+            self.view.set(phase="idle")
+            self._bench.close_run()
+            self._bench.stop_quietly()
+            self._stream(self._bench)
+
+    # -- orders --------------------------------------------------------------------------------------
+
+    def _open(self, choice: Choice) -> None:
+        self._let_go()
+        self.view.set(phase="connecting", part=choice.part)
+        try:
+            profile = load_part(choice.part)
+            self._bench = bench = open_choice(choice, profile, self._look)
+            bench.set_limits(profile.limits)
+            self.profile = profile
+            self._tick0 = None
+            self._stream(bench)
+        except StrokebenchError:
+            self._let_go()
+            raise
+        self.view.set(
+            phase="idle", bench=bench.name, part=profile.name, title=profile.part.title,
+            simulated=choice.simulated,
+        )  # fmt: skip
+        self.view.say(f"Connected to {bench.name}, firmware {bench.identity.firmware}.")
+
+    def _let_go(self) -> None:
+        self.orders.stopped()
+        self._jog = 0.0
+        number = self.view.now.message
+        self.view.set(**{**vars(Snapshot()), "message": number})
+        bench, self._bench, self._running, self.profile = self._bench, None, None, None
+        if bench is not None:
+            bench.close()
+
+    def _arm(self) -> None:
+        if self._bench is None or self.view.now.phase != "idle":
+            return
+        self.view.set(phase="arming")
+        self._bench.arm()
+        self.view.set(phase="armed")
+
+    def _disarm(self) -> None:
+        if self._bench is not None and self.view.now.phase in ("armed", "jog"):
+            self._jog = 0.0
+            self._bench.stop(now=True)
+            self._bench.disarm()
+            self.view.set(phase="idle")
+
+    def _set_jog(self, drive: float) -> None:
+        if self._bench is None or self.profile is None or self.view.now.phase not in ("armed", "jog"):
+            return
+        limits = self.profile.limits
+        self._jog = min(max(drive, limits.drive_min), limits.drive_max)
+        self.view.set(phase="jog")
+        self._jogged_s = 0.0
+
+    def _release(self) -> None:
+        if self._bench is not None and self.view.now.phase == "jog":
+            self._jog = 0.0
+            self._bench.stop()
+            self.view.set(phase="armed")
+
+    def _run(self, papers: Papers) -> None:
+        bench, profile = self._bench, self.profile
+        if bench is None or profile is None or self.view.now.phase not in ("idle", "armed"):
+            return
+        self._stream(bench, on=False)
+        self._stopped_at_s = 0.0
+        self._running = ProcedureRun(profile, self.book, papers, self.view, self.strip, self.examiner)
+        try:
+            if self.view.now.phase == "armed":
+                bench.disarm()
+            self._running.carry_out(bench)
+        finally:
+            self._running = None
+        if self._stopped_at_s:
+            self.orders.stopped()
+        self._stream(bench)
+
+    def _clear(self) -> None:
+        if self._bench is not None and self.view.now.latched:
+            self._bench.clear()
+        self.view.set(fault=0, latched=False)
+
+    # -- company -------------------------------------------------------------------------------------
+
+    def _stream(self, bench: Bench, *, on: bool = True) -> None:
+        """Have samples sent in every state, or only while a run goes on."""
+        bench.link.request("stream", int(on))
+        while not on and bench.link.poll(SLICE_S):
+            pass
+
+    def _attend(self, bench: Bench) -> None:
+        """One slice of 20 ms: jog, heartbeat, status, and whatever the bench says."""
+        now_s = time.monotonic()
+        phase = self.view.now.phase
+        if phase == "jog" and now_s - self._jogged_s >= JOG_EVERY_S:
+            self._jogged_s = now_s
+            bench.jog(self._jog)
+        elif phase == "armed" and now_s - bench.link.sent_s >= BEAT_EVERY_S:
+            bench.link.tell("heartbeat")
+        if now_s - self._asked_s >= STATUS_EVERY_S:
+            self._asked_s = now_s
+            self._status(bench)
+        for message in bench.link.poll(SLICE_S):
+            self._hear(message)
+
+    def _status(self, bench: Bench) -> None:
+        now = bench.status()
+        phase = self.view.now.phase
+        if phase in ("armed", "jog") and now.state in ("ready", "latched", "off"):
+            phase, self._jog = "idle", 0.0  # the bench let go by itself
+        self.view.set(
+            phase=phase,
+            state=now.state,
+            latched=now.state == "latched",
+            fault=now.fault if now.state == "latched" else self.view.now.fault,
+            junction_c=now.junction_c,
+            drive_cap=now.drive_cap,
+            budget_left=tuple(now.budget_left.items()),
+        )
+
+    def _hear(self, message: Message) -> None:
+        if message.name == "samples":
+            tick = int.from_bytes(message.tail[:4], "little")
+            self._tick0 = tick if self._tick0 is None else self._tick0
+            rows = bench_wire.decode_rows(message.tail, self._tick0)
+            self.strip.append(rows)
+            self.view.set(warning=int(rows["fault"][-1]))
+        elif message.name == "event" and message.fields["kind"] == state.EVENT_FAULT:
+            self.view.set(fault=message.fields["code"])

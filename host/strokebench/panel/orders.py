@@ -1,0 +1,62 @@
+"""What pages ask of the thread that owns the bench: in turn, except STOP, which drops the rest."""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from dataclasses import dataclass, field
+from typing import Any
+
+QUEUE_MAX = 32
+
+
+@dataclass(frozen=True)
+class Order:
+    """One thing to do, by name, with what it needs."""
+
+    name: str
+    args: dict[str, Any] = field(default_factory=dict)
+
+
+class Orders:
+    """A queue for one taker and many givers."""
+
+    def __init__(self) -> None:
+        self._ready = threading.Condition()
+        self._waiting: deque[Order] = deque(maxlen=QUEUE_MAX)
+        self._stop = ""
+
+    def put(self, order: Order) -> None:
+        """Add an order; a newer jog replaces an older one that still waits."""
+        with self._ready:
+            if order.name == "jog":
+                self._waiting = deque((o for o in self._waiting if o.name != "jog"), QUEUE_MAX)
+            self._waiting.append(order)
+            self._ready.notify()
+
+    def stop(self, why: str) -> None:
+        """Stop before anything else; what waits is forgotten. ``why`` is a sentence; the first stays."""
+        with self._ready:
+            self._waiting.clear()
+            self._stop = self._stop or why
+            self._ready.notify()
+
+    @property
+    def stop_asked(self) -> str:
+        """Why a stop is asked for, empty when none is."""
+        return self._stop
+
+    def stopped(self) -> None:
+        """The stop has been carried out; also what came in between is forgotten."""
+        with self._ready:
+            self._waiting.clear()
+            self._stop = ""
+
+    def take(self, wait_s: float) -> Order | None:
+        """Return the next order, None when there is none within ``wait_s`` or a stop is asked for."""
+        with self._ready:
+            if not self._waiting and not self._stop and wait_s:
+                self._ready.wait(wait_s)
+            if self._stop or not self._waiting:
+                return None
+            return self._waiting.popleft()

@@ -1,0 +1,169 @@
+"""The bench's page: readings, charts, hand control, procedure, findings, and STOP."""
+
+from __future__ import annotations
+
+import secrets
+from typing import TYPE_CHECKING
+
+from nicegui import ui
+
+from strokebench.panel.page_charts import plane_options, strip_options
+from strokebench.panel.page_choice import choice_card
+from strokebench.panel.page_findings import findings_card
+from strokebench.panel.page_frame import frame
+from strokebench.panel.tags import button, card, field, out, tag
+
+if TYPE_CHECKING:
+    from strokebench.panel.choice import Choice
+    from strokebench.panel.driver import Driver
+
+READINGS = (
+    ("current_a", "Current", "A"),
+    ("supply_v", "Supply", "V"),
+    ("drive", "Drive", "%"),
+    ("position", "Position", "%"),
+    ("heatsink_c", "Heatsink", "\u00b0C"),
+    ("part_c", "Part", "\u00b0C"),
+)
+BUDGETS = (("part", "Part"), ("leads", "Leads"), ("bench", "Bench"))
+
+
+def bench_page(driver: Driver, wish: Choice | None) -> None:
+    """Build the page; ``wish`` is what the command line asked for."""
+    frame("/", "panel.js", secrets.token_urlsafe(12))
+    tag("h1", "Bench", "unseen")
+    _fault_banner()
+    with tag("div", classes="bench"):
+        with tag("div", classes="column sights"):
+            _readings()
+            _charts()
+            findings_card(driver)
+        with tag("div", classes="column hands"):
+            _by_hand()
+            _procedure()
+            _budgets()
+            choice_card(wish)
+    _stop_bar()
+
+
+def _fault_banner() -> None:
+    with tag("div", classes="banner fault", role="alert", data_show="fault", hidden=True):
+        with tag("p"):
+            tag("strong", "\u26a0 Fault ")
+            out("fault.code", element="strong")
+            tag("strong", ": ")
+            out("fault.text")
+        with tag("p"):
+            tag("strong", "Check: ")
+            out("fault.check")
+        button("Clear the fault", "clear", "plain", data_needs="mine")
+    with tag("div", classes="banner warning", role="status", data_show="warning", hidden=True):
+        tag("strong", "\u25b3 Held back: ")
+        out("warning.text")
+    with tag("div", classes="banner message", role="status", data_show="message", hidden=True):
+        out("message.text")
+        tag("span", " ")
+        out("message.hint", " ")
+    with tag("div", classes="banner fault", role="alert", data_show="offline", hidden=True):
+        tag("strong", "\u26a0 No connection to the panel's program. The part is stopped. Trying again.")
+
+
+def _readings() -> None:
+    with tag("section", classes="readings", aria_label="Readings"):
+        for name, label, unit in READINGS:
+            with tag("div", classes="reading"):
+                tag("span", label, "what")
+                with tag("span", classes="value"):
+                    out(f"now.{name}", classes="number")
+                    tag("span", unit, "unit")
+
+
+def _charts() -> None:
+    with card("Last ten seconds", "charts"):
+        tag("p", "Each stretch of 50 ms is drawn from its lowest to its highest value.", "hint")
+        strips = ui.echart(strip_options()).classes("chart strips")
+        strips.props["role"], strips.props["data-chart"] = "img", "strips"
+        strips.props["aria-label"] = (
+            "Strip charts of drive, current, voltages, sensors and heatsink temperature;"
+            " the present values are in the readings."
+        )
+    with card("Position over drive", "charts"):
+        plane = ui.echart(plane_options()).classes("chart plane")
+        plane.props["role"], plane.props["data-chart"] = "img", "plane"
+        plane.props["aria-label"] = (
+            "Position in percent of travel over drive in percent, newest point marked."
+        )
+        button("Wipe the plot", "", "plain", data_here="wipe")
+
+
+def _by_hand() -> None:
+    with card("Move by hand", "by-hand"):
+        with tag("div", classes="row"):
+            button("Supply on", "arm", "plain", data_needs="mine idle")
+            button("Supply off", "disarm", "plain", data_needs="mine armed")
+        with tag("div", classes="field"):
+            tag("label", "Drive while held", for_="f-level")
+            with tag("div", classes="row"):
+                tag("input", type="range", id="f-level", min=5, max=100, step=5, value=25)
+                tag("output", "25 %", id="level", for_="f-level")
+        with tag("div", classes="row jog"):
+            button("\u25c0 Negative", "", "hold", data_jog=-1, data_needs="mine armed")
+            button("Positive \u25b6", "", "hold", data_jog=1, data_needs="mine armed")
+        tag(
+            "p",
+            "Moves only while held: pointer, Enter on the button, or the left and right arrow keys.",
+            "hint",
+        )
+
+
+def _procedure() -> None:
+    with card("Procedure", "procedure"):
+        field("Customer reference", "customer")
+        field("Serial number of the part", "serial")
+        field("Note", "note", area=True)
+        with tag("div", classes="row"):
+            button("Run the procedure", "run", "main", data_needs="mine idle")
+        with tag("div", data_show="running", hidden=True):
+            tag("progress", id="progress", max=100, value=0, aria_label="Progress of the procedure")
+            with tag("p", classes="row"):
+                out("run.done")
+                tag("span", "of")
+                out("run.total")
+                tag("span", "s, ")
+                out("run.label", classes="label")
+
+
+def _budgets() -> None:
+    with card("Heat still allowed", "budgets"):
+        for name, label in BUDGETS:
+            with tag("div", classes="budget"):
+                tag("span", label)
+                tag(
+                    "meter",
+                    min=0,
+                    max=1,
+                    low=0.25,
+                    value=1,
+                    data_meter=name,
+                    aria_label=f"{label}, share left",
+                )
+                out(f"left.{name}")
+        with tag("p", classes="hint"):
+            tag("span", "Junctions, estimated: ")
+            out("junction_c")
+            tag("span", " \u00b0C. Drive allowed: ")
+            out("cap")
+            tag("span", ".")
+
+
+def _stop_bar() -> None:
+    with tag("footer", classes="stop-bar", aria_label="Stop and control"):
+        with tag("div", classes="who"):
+            out("says", "Connecting to the panel", element="p", classes="says")
+            with tag("p", classes="row"):
+                out("who")
+                button("Take the controls", "take", "plain small", data_seen="watching")
+                button("Hand over", "give", "plain small", data_seen="mine")
+        with button("", "stop", "stop", aria_label="STOP: drive and supply off at once"):
+            tag("span", "STOP")
+            tag("small", "Space or Esc")

@@ -1,0 +1,97 @@
+"""The card that chooses part, bench, and what is wrong with a simulated part."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from strokebench.errors import StrokebenchError
+from strokebench.panel.choice import injectable
+from strokebench.panel.tags import button, card, field, out, tag
+from strokebench.parts import load_part, part_names
+
+if TYPE_CHECKING:
+    from strokebench.panel.choice import Choice
+
+
+def choice_card(wish: Choice | None) -> None:
+    """Build the card; what the command line asked for is chosen already."""
+    names = part_names()
+    chosen = wish.part if wish else names[0]
+    if chosen not in names:
+        names = [chosen, *names]
+    with card("Part and bench", "choice"):
+        with tag("p"):
+            out("title")
+            tag("span", " \u00b7 ")
+            out("bench")
+        _select("Part", "part", names, chosen)
+        ways = ["simulated bench", "bench on a port"]
+        _select("Bench", "way", ways, ways[0] if wish is None or wish.simulated else ways[1])
+        with tag("div", data_show="real", hidden=True):
+            field("Port or URL", "port", hint="Empty: the only Pico plugged in.")
+        for name in names:
+            _faults(name, wish)
+        with tag("div", classes="row"):
+            button("Connect", "open", "plain", data_needs="mine still")
+            button("Disconnect", "close", "plain", data_needs="mine still connected")
+        _cautions(names)
+
+
+def _select(label: str, name: str, options: list[str], chosen: str) -> None:
+    with tag("div", classes="field"):
+        tag("label", label, for_=f"f-{name}")
+        with tag("select", id=f"f-{name}", name=name):
+            for option in options:
+                tag("option", option, value=option, selected=option == chosen)
+
+
+def _faults(part: str, wish: Choice | None) -> None:
+    """The defects of one part; shown while that part is chosen on a simulated bench."""
+    try:
+        profile = load_part(part)
+        known = injectable(profile.simulated)
+    except StrokebenchError:
+        return
+    wished = (
+        {text.partition("=")[0].partition(":")[0].partition("@")[0]: text for text in wish.faults}
+        if wish
+        else {}
+    )
+    with tag("details", data_faults=part, hidden=True):
+        tag("summary", "What is wrong with the simulated part")
+        with tag("fieldset"):
+            tag("legend", "Defects", "unseen")
+            for name, sentence in known:
+                with tag("div", classes="check"):
+                    value = wished.get(name, name)
+                    checked = name in wished
+                    tag(
+                        "input",
+                        type="checkbox",
+                        id=f"x-{part}-{name}",
+                        name="fault",
+                        value=value,
+                        checked=checked,
+                    )
+                    tag("label", f"{name}: {sentence}", for_=f"x-{part}-{name}")
+        with tag("div", classes="field"):
+            tag("label", "How bad", for_=f"b-{part}")
+            with tag("select", id=f"b-{part}", name="size"):
+                tag("option", "moderate", value="moderate")
+                tag("option", "severe", value="severe")
+
+
+def _cautions(names: list[str]) -> None:
+    """Each part's cautions and wiring."""
+    for name in names:
+        try:
+            part = load_part(name).part
+        except StrokebenchError:
+            continue
+        with tag("div", data_about=name, hidden=True):
+            for title, lines in (("Cautions", part.cautions), ("Wiring", part.connect)):
+                if lines:
+                    tag("h3", title)
+                    with tag("ul"):
+                        for line in lines:
+                            tag("li", line)

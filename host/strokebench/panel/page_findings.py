@@ -1,0 +1,70 @@
+"""Findings as they become known, the verdict, and the way to the report."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from nicegui import ui
+
+from strokebench.display import limits_text, value_text, verdict_word, where_text
+from strokebench.panel.tags import card, table, tag
+
+if TYPE_CHECKING:
+    from strokebench.findings import Finding
+    from strokebench.panel.driver import Driver
+    from strokebench.panel.view import Snapshot
+
+LOOK_S = 0.5
+SIGNS = {"pass": "\u2713", "fail": "\u2717", "unclear": "?", "info": "i", "inconclusive": "?"}
+"""So that the verdict is never told by colour alone."""
+
+
+def findings_card(driver: Driver) -> None:
+    """Build the card and keep it up to date."""
+    shown = [-1]
+    with card("Findings", "findings"):
+        place = tag("div", aria_live="polite")
+
+    def look() -> None:
+        now = driver.view.now
+        if now.findings_version != shown[0]:
+            shown[0] = now.findings_version
+            place.clear()
+            with place:
+                _contents(now)
+
+    look()
+    ui.timer(LOOK_S, look)
+
+
+def _contents(now: Snapshot) -> None:
+    if not now.findings:
+        tag("p", "None yet. They appear while the procedure runs.", "hint")
+        return
+    if now.verdict:
+        with tag("p", classes=f"verdict {now.verdict}"):
+            tag("strong", f"{SIGNS[now.verdict]} {now.verdict.capitalize()}")
+        with tag("p"):
+            tag("a", f"Report of run {now.judged_run}", href=f"/report/{now.judged_run}", target="_blank")
+    else:
+        tag("p", "So far, while the run goes on; the verdicts may still change.", "hint")
+    findings_table(now.findings)
+
+
+def findings_table(findings: Sequence[Finding]) -> None:
+    """Put the table of findings."""
+    with table("Table of findings", ("Finding", "Value \u00b1 U", "Limits", "Verdict", "Where")):
+        for one in findings:
+            _row(one)
+
+
+def _row(one: Finding) -> None:
+    word = verdict_word(one)
+    with tag("tr"):
+        tag("th", one.title, scope="row")
+        tag("td", f"{value_text(one)} {one.unit}".strip(), "number")
+        tag("td", limits_text(one) or "\u2013", "number")
+        with tag("td", classes=f"word {word}"):
+            tag("span", f"{SIGNS[word]} {word}")
+        tag("td", where_text(one) or "\u2013")

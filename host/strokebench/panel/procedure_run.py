@@ -1,0 +1,86 @@
+"""One procedure run from the panel: recorded as on the command line, watched for STOP and the dead-man."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from strokebench.panel.view import Progress, View
+from strokebench.recording import Book
+from strokebench.session import record
+
+if TYPE_CHECKING:
+    from strokebench.bench import Bench
+    from strokebench.bench_run import Run
+    from strokebench.panel.examiner import Examiner
+    from strokebench.panel.strip import Strip
+    from strokebench.parts.profile import Profile
+    from strokebench.samples import Samples
+
+LIVE_ROWS = 50
+"""Rows in a chunk here: the charts get news 20 times a second."""
+
+
+@dataclass(frozen=True)
+class Papers:
+    """What people typed about a run; kept as text, never as anything else."""
+
+    customer: str = ""
+    serial: str = ""
+    note: str = ""
+
+
+@dataclass
+class ProcedureRun:
+    """A run from arming to the last sample; ``going`` is the bench's run once its first samples are here."""
+
+    profile: Profile
+    book: Path
+    papers: Papers
+    view: View
+    strip: Strip
+    examiner: Examiner
+    going: Run | None = None
+    _chunks: list[Samples] = field(default_factory=list)
+
+    def carry_out(self, bench: Bench) -> None:
+        """Arm, run, record, take the supply off and have the result judged.
+
+        Raises what the bench raises; whatever was recorded until then is kept and the part is off.
+        """
+        profile = self.profile
+        with Book(self.book) as book:  # before anything moves that could not be recorded
+            self.view.set(phase="arming", progress=Progress(total_s=profile.procedure.duration_s))
+            bench.arm()
+            writer = book.new_run(
+                profile.name,
+                profile.kind,
+                customer=self.papers.customer,
+                note=self.papers.note,
+                part_serial=self.papers.serial,
+                info=bench.info(),
+                accuracy=bench.accuracy(),
+                profile=profile.model_dump(mode="json", exclude_none=True),
+            )
+            self.examiner.begin()
+            self.view.set(
+                phase="run", progress=Progress("", 0.0, profile.procedure.duration_s, writer.run_id)
+            )
+            with writer:
+                data = record(bench, profile, writer, self._watch)
+        self.view.set(fault=int(data.info["fault"]) or self.view.now.fault)
+        self.examiner.finish(data, profile, self.book, writer.run_id)  # in its own thread
+        bench.disarm()
+
+    def _watch(self, run: Run, chunk: Samples) -> None:
+        self.going = run
+        run.chunk_rows = LIVE_ROWS
+        self._chunks.append(chunk)
+        self.strip.append(chunk)
+        last = chunk[-1]
+        done = Progress(
+            run.label, float(last["time_s"]), self.view.now.progress.total_s, self.view.now.progress.run_id
+        )
+        self.view.set(progress=done, warning=int(last["fault"]), lost_rows=run.lost_rows, state="driving")
+        self.examiner.offer(run, self._chunks, self.profile)

@@ -1,0 +1,35 @@
+// The bench's page: joins socket, readings, charts and controls.
+
+import { draw, take, wipe } from "./charts.js";
+import { controlState, listen } from "./controls.js";
+import { live } from "./lifeline.js";
+import { show, showOffline } from "./readings.js";
+
+let waiting = null;
+let phase = "";
+
+function paint() {
+  const update = waiting;
+  waiting = null;
+  show(update);
+  draw();
+}
+
+function hear(update) {
+  if (update.phase === "run" && phase !== "run") wipe();
+  phase = update.phase;
+  controlState(update);
+  take(update.points);
+  if (waiting === null) requestAnimationFrame(paint);
+  waiting = update;
+}
+
+document.addEventListener("click", (event) => {
+  if (event.target.closest('[data-here="wipe"]')) wipe();
+});
+document.addEventListener("input", (event) => {
+  if (event.target.id === "f-level") document.getElementById("level").textContent = `${event.target.value} %`;
+});
+
+listen();
+live(hear, showOffline);

@@ -1,0 +1,101 @@
+// Puts an update's numbers and words where they belong. Everything goes in as text.
+
+const PLACES = {
+  "now.current_a": (v) => v.toFixed(2),
+  "now.supply_v": (v) => v.toFixed(2),
+  "now.drive": (v) => (100 * v).toFixed(0),
+  "now.position": (v) => v.toFixed(1),
+  "now.heatsink_c": (v) => v.toFixed(1),
+  "now.part_c": (v) => v.toFixed(1),
+  "left.part": percent,
+  "left.leads": percent,
+  "left.bench": percent,
+  cap: percent,
+  junction_c: (v) => v.toFixed(0),
+  "run.done": (v) => v.toFixed(1),
+  "run.total": (v) => v.toFixed(1),
+};
+const SLOW_MS = 200; // numbers that change faster cannot be read
+const NEWS_MS = 12000;
+const told = { number: 0, at: 0 };
+let last = 0;
+
+function percent(share) {
+  return `${(100 * share).toFixed(0)} %`;
+}
+
+function pick(update, path) {
+  return path.split(".").reduce((at, name) => at?.[name], update);
+}
+
+function put(element, text) {
+  if (element.textContent !== text) element.textContent = text;
+}
+
+function texts(update) {
+  const who = update.mine ? "You have the controls." : update.taken ? "Another page has the controls." : "Nobody has the controls.";
+  const all = { ...update, who };
+  for (const element of document.querySelectorAll("[data-out]")) {
+    const found = pick(all, element.dataset.out);
+    const shape = PLACES[element.dataset.out];
+    if (found === null || found === undefined || found === "") put(element, element.dataset.out === "message.hint" ? "" : "\u2013");
+    else put(element, shape ? shape(found) : String(found));
+  }
+  for (const meter of document.querySelectorAll("[data-meter]")) meter.value = update.left[meter.dataset.meter] ?? 1;
+  const progress = document.getElementById("progress");
+  if (progress && update.run.total) progress.value = (100 * update.run.done) / update.run.total;
+}
+
+// News goes away by itself, an error only when something newer comes.
+function fresh(message) {
+  if (message.number !== told.number) Object.assign(told, { number: message.number, at: performance.now() });
+  return !!message.text && (message.error || performance.now() - told.at < NEWS_MS);
+}
+
+function visibility(update) {
+  const simulated = document.getElementById("f-way")?.value.startsWith("simulated") ?? true;
+  const part = document.getElementById("f-part")?.value;
+  const shown = {
+    fault: !!update.fault,
+    warning: !!update.warning,
+    message: fresh(update.message),
+    running: update.phase === "run",
+    real: !simulated,
+    offline: false,
+  };
+  for (const element of document.querySelectorAll("[data-show]")) element.hidden = !shown[element.dataset.show];
+  for (const element of document.querySelectorAll("[data-faults]")) element.hidden = !simulated || element.dataset.faults !== part;
+  for (const element of document.querySelectorAll("[data-about]")) element.hidden = element.dataset.about !== part;
+  document.querySelector('[data-show="message"]')?.classList.toggle("error", update.message.error);
+}
+
+function abilities(update) {
+  const can = {
+    mine: update.mine,
+    watching: !update.mine,
+    idle: update.phase === "idle",
+    armed: update.phase === "armed" || update.phase === "jog",
+    still: !update.moving && update.phase !== "connecting",
+    connected: update.phase !== "none",
+  };
+  for (const element of document.querySelectorAll("[data-needs]")) {
+    element.disabled = !element.dataset.needs.split(" ").every((need) => can[need]);
+  }
+  for (const element of document.querySelectorAll("[data-seen]")) element.hidden = !can[element.dataset.seen];
+}
+
+export function show(update) {
+  const now = performance.now();
+  abilities(update);
+  visibility(update);
+  document.body.dataset.phase = update.phase;
+  if (now - last < SLOW_MS) return;
+  last = now;
+  texts(update);
+}
+
+export function showOffline() {
+  const banner = document.querySelector('[data-show="offline"]');
+  if (banner) banner.hidden = false;
+  for (const element of document.querySelectorAll("[data-needs]")) element.disabled = true;
+}
