@@ -20,6 +20,8 @@ __all__ = ["case_of", "diagnose", "kinds"]
 _CASES = {
     "moving": "moving:MovingCase", "seated": "seated:SeatedCase", "coil": "coil_case:CoilCase",
     "turning": "turning:TurningCase",
+    "solenoid_valve": "solenoid_valve:SolenoidValveCase",
+    "sensorless": "sensorless:SensorlessCase",
 }  # fmt: skip
 """Short name -> module and class of the case that a kind's finders are handed."""
 
@@ -28,10 +30,16 @@ _KINDS: dict[str, tuple[str, str]] = {
         "moving",
         "evidence supply winding ripple motor sensor travel rest breakaway friction spring binding response",
     ),
+    "egr_solenoid": (
+        "solenoid_valve",
+        "evidence supply winding inductor stuck sensor travel seat duty_curve binding response",
+    ),
+    "idle_actuator": ("sensorless", "evidence supply winding ripple strokes binding"),
     "solenoid": ("coil", "evidence supply winding inductor pull pull_time"),
     "egr_motor": (
         "seated",
-        "evidence supply winding ripple motor stuck sensor travel seat breakaway friction spring binding response",
+        "evidence supply winding ripple motor stuck sensor travel seat breakaway friction spring binding "
+        "response",
     ),
     **dict.fromkeys(
         ("fuel_pump", "water_pump", "cooling_fan"),

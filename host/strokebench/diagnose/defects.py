@@ -50,6 +50,21 @@ DEFECTS: dict[str, Defect] = {
         "Current flows and the sensor lives, but the part does not leave its rest.",
         "Look for carbon, rust or a broken drive; do not force it with more current.",
     ),
+    "jammed": Defect(
+        "Jammed",
+        "The motor takes the current of a standing motor at once and does not turn.",
+        "Look for something in the way, a seized shaft or a broken gear; do not force it with more current.",
+    ),
+    "travel_long": Defect(
+        "Travel too long",
+        "The motor turns further from stop to stop than such a part can.",
+        "Look for a broken stop or a slipping gear, and whether the profile fits this part.",
+    ),
+    "uneven_travel": Defect(
+        "Travel differs from stroke to stroke",
+        "The part does not come to the same stops each time.",
+        "Look for a slipping or jumping gear, and for something loose in the way.",
+    ),
     "stuck_closed": Defect(
         "Plunger stuck pulled in",
         "The coil's inductance is that of a pulled-in plunger from the start, and no current makes it move.",

@@ -21,7 +21,7 @@ def find(case: Case) -> list[Finding]:
     """Return the share of missing samples, and a finding without value when the bench's protection ended the
     run."""
     out = [case.finding(*GAPS[:2], Measured(missing_percent(case), 0.0), GAPS[2], high="")]
-    stopped = [event for event in case.run.events if event.kind == "fault" or event.code]
+    stopped = [event for event in case.run.events if event.kind == "fault" or (event.code and event.kind != "warning")]
     if stopped:
         first = stopped[0]
         why = f"the bench ended it with code {first.code}: {first.text}"
@@ -32,7 +32,7 @@ def find(case: Case) -> list[Finding]:
         )
     if case.run.info.get("outcome") == "watch":
         label = case.run.marks[-1].label if case.run.marks else ""
-        why = f"the procedure ended itself early in {label!r}, because the part did not do what a usable one does"
+        why = f"the procedure ended itself early in {label!r}: the part did not do what a usable one does"
         out.append(case.missing(*ENDED, why, evidence={"gate": True}))
     return out
 

@@ -52,6 +52,14 @@ DROP_OUT = "drop_out"
 PULL_STEP = "pull_step"
 """STEP from off to a drive that pulls in, >= 80 ms, at several drives: pull-in time against voltage."""
 
+PROBE = "probe"
+"""STEP, short, from the closed stop: a jammed part is seen by its current (a watch)."""
+STROKE_OPEN = "stroke_open"
+STROKE_CLOSE = "stroke_close"
+"""STEP from one stop to the other and on against it, quick; at least 3 each (motors without a sensor).
+Their slow strokes are sweep_open and sweep_return: a hold, then a ramp up so that a tight spot is passed,
+ending at the stop."""
+
 SEAT_OPEN = "seat_open"
 """RAMP from the seat, slow, until the valve has left it; at least 3 (valves that one spring shuts)."""
 

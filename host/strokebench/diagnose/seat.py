@@ -14,20 +14,22 @@ from strokebench.findings import Finding
 SHUT = ("shut_position", "Shut without power, above nominal", "% of travel")
 STICKING = ("seat_sticking", "Extra current to leave the seat", "% of friction")
 
+NEAR_PRELOAD = 0.7
+
 
 def find(case: SeatedCase) -> list[Finding]:
     """Return where the valve stands after release (leakage position), and what it takes to leave the seat."""
     if case.position is None:
         return [case.missing(*one, case.why_no_position) for one in (SHUT, STICKING)]
-    return [shut(case), sticking(case)]
+    return [shut(case), sticking(case)] if case.presses else [shut(case)]
 
 
 def shut(case: SeatedCase) -> Finding:
     """Sensor after the releases against its nominal voltage when shut, % of travel.
 
-    A valve that stands open pressed shut too has something on its seat; one that only stays open when released
-    does not return. The nominal voltage's own spread belongs into the limit.
-    """
+    A valve that stands open pressed shut too has something on its seat; one that only stays open when
+    released does not return. Where nothing can press it, friction that comes near the spring's preload says
+    the same. The nominal voltage's own spread belongs into the limit."""
     assert case.position is not None  # asked for only with a position
     track = case.tracks[case.position.track]
     released = case.settled_v(labels.RELEASE_OPEN)
@@ -40,12 +42,21 @@ def shut(case: SeatedCase) -> Finding:
     )
     measured = measured.widened(volts / abs(track.nominal_span_v) * 100)
     pressed = case.nominal_percent(track.closed_v) if math.isfinite(track.closed_v) else 0.0
-    fault = "carbon_seat" if pressed > 0.5 * measured.value else "no_return"
+    blocked = pressed > 0.5 * measured.value and (case.presses or not hangs(case))
+    fault = "carbon_seat" if blocked else "no_return"
     marks = case.stretches(labels.RELEASE_OPEN)
     return case.finding(
         *SHUT[:2], measured, SHUT[2], low="stop_shifted", high=fault, place=measured.value,
         span_s=(marks[0].start_s, marks[-1].end_s), evidence={"pressed_shut": pressed},
     )  # fmt: skip
+
+
+def hangs(case: SeatedCase) -> bool:
+    """True when friction comes near what the spring has left at the seat."""
+    from strokebench.diagnose.spring import opening_fits
+
+    fits, friction = opening_fits(case), friction_level(case)
+    return friction is not None and len(fits) > 0 and friction.value > NEAR_PRELOAD * float(fits[:, 0].mean())
 
 
 def sticking(case: SeatedCase) -> Finding:
@@ -58,7 +69,9 @@ def sticking(case: SeatedCase) -> Finding:
     fits, friction = opening_fits(case), friction_level(case)
     found = [one for mark in case.stretches(labels.SEAT_OPEN) if (one := leaving(case, mark, 1))]
     if len(found) < 3:
-        return case.missing(*STICKING, f"the valve left its seat slowly only {len(found)} times, 3 are needed")
+        return case.missing(
+            *STICKING, f"the valve left its seat slowly only {len(found)} times, 3 are needed"
+        )
     if len(fits) < 3 or friction is None:
         return case.missing(*STICKING, "spring and friction away from the seat are not known")
     leave, preload = repeats([one[0] for one in found]), repeats(fits[:, 0])

@@ -14,20 +14,22 @@ from strokebench.diagnose.moving import MovingCase
 from strokebench.diagnose.stats import Floats
 
 SEAT_PERCENT = 7.0
-"""Closer to the seat than this, what holds the valve is put down to the seat and not to a place on its way."""
+"""Closer to the seat than this, what holds the valve is put down to the seat and not to a place on its
+way."""
 
 
 @dataclass(frozen=True)
 class SeatedCase(MovingCase):
     """Like a moving part, but rest is the seat and there is no closing side.
 
-    The slow sweeps turn round before the seat (a watch on the sensor), so that sticking there does not hide what
-    friction is elsewhere; leaving the seat is a stretch of its own.
-    """
+    The slow sweeps turn round before the seat (a watch on the sensor), so that sticking there does not hide
+    what friction is elsewhere; leaving the seat is a stretch of its own. ``presses``: the drive can push it
+    shut."""
 
     two_sided: ClassVar[bool] = False
     leaves_rest: ClassVar[str] = labels.SEAT_OPEN
     sweep_reach: ClassVar[tuple[float, float]] = (96.0, 80.0)
+    presses: ClassVar[bool] = True
 
     @cached_property
     def rest_percent(self) -> float:

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from strokebench.budget import channel_of
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, span_of
 from strokebench.diagnose.stats import Measured, moving_mean, robust_line
@@ -15,6 +16,14 @@ REST = ("supply_rest", "Supply without load", "V")
 LOWEST = ("supply_lowest", "Lowest supply under load", "V")
 SOURCE = ("source_resistance", "Source resistance (battery, leads)", "mohm")
 MEMORY = 10
+LEAST_A = 0.3
+"""A part that loads the supply less than this says nothing about it."""
+STEPS_V = (3.16, 9.49, 15.81)
+"""Bus volts at which the Pico's converter has a jump within the range of use (RP2040 datasheet, erratum
+E11: codes 512, 1536, 2560; 25.3 V full scale). A small change of voltage across one of them cannot be
+trusted."""
+SLOPE_SHARE = 0.01
+"""Relative error of a small change away from the jumps: ten codes over the 1024 between two of them."""
 
 
 def find(case: Case) -> list[Finding]:
@@ -54,12 +63,15 @@ def _source(case: Case) -> Finding:
     supply_v = moving_mean(np.asarray(samples["supply_v"], float), 5)
     steady = np.abs(np.gradient(input_a)) < 0.05
     keep = np.flatnonzero(steady & (input_a > 0.1) & np.isfinite(supply_v))[::5]
-    if len(keep) < 50 or np.ptp(input_a[keep]) < 1.0:
+    if len(keep) < 50 or np.ptp(input_a[keep]) < LEAST_A:
         return case.missing(*SOURCE, "the part took too little current to load the supply")
     found = robust_line(input_a[keep], supply_v[keep])
     ohm = -found.slope
     gain = math.hypot(case.accuracy("supply_v", "gain"), case.accuracy("current_a", "gain"))
-    u = math.hypot(found.u_slope * math.sqrt(MEMORY), gain * ohm)
+    low_v, high_v = np.percentile(supply_v[keep], (0.5, 99.5))
+    jump_v = channel_of("supply_v", 0.0).linearity if any(low_v < one < high_v for one in STEPS_V) else 0.0
+    curve = math.hypot(SLOPE_SHARE * ohm, jump_v / float(np.ptp(input_a[keep])))
+    u = math.hypot(found.u_slope * math.sqrt(MEMORY), gain * ohm, curve)
     times = samples["time_s"][keep]
     return case.finding(
         *SOURCE[:2], Measured(ohm * 1e3, u * 1e3), SOURCE[2], high="weak_battery",
