@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
-
 from strokebench.run_data import Burst, Mark, RunData
 from strokebench.samples import empty
 

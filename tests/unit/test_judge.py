@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import pytest
-
 from strokebench.diagnose.defects import DEFECTS
 from strokebench.findings import Finding, Verdict, unknown
 from strokebench.judge import CONSEQUENCES, judge, named_faults, overall, root_cause, verdict_of

@@ -15,6 +15,9 @@ from strokebench.findings import Finding
 
 MISMATCH = ("track_mismatch", "Tracks: largest disagreement", "% of travel")
 LINEARITY = ("track_linearity", "Tracks: linearity against each other", "% of travel")
+SWING = ("track_{}_swing", "Track {}: swing", "% of nominal")
+NOISE = ("track_{}_noise", "Track {}: noise", "mV")
+DROPOUTS = ("track_{}_dropouts", "Track {}: dropouts at one place", "times")
 SAME_PLACE = 3.0
 APART_S = 0.02
 
@@ -23,57 +26,62 @@ def find(case: MovingCase) -> list[Finding]:
     """Return swing, noise and dropouts per track, then mismatch and linearity of one track against the
     other."""
     out: list[Finding] = []
-    for name in case.profile.tracks:
-        track = case.tracks.get(str(name))
-        key, title = f"track_{name}_swing", f"Track {str(name).upper()}: swing"
+    for name in map(str, case.profile.tracks):
+        track = case.tracks.get(name)
         if track is None:
-            out.append(case.missing(key, title, "% of nominal", "the recording does not hold this track"))
-            continue
-        out += [_swing(case, track, key, title), _noise(case, track), _dropouts(case, track)]
+            why = "the recording does not hold this track"
+            out += [case.missing(*_named(one, name), why) for one in (SWING, NOISE, DROPOUTS)]
+        else:
+            out += [_swing(case, track), _noise(case, track), _dropouts(case, track)]
     return [*out, *_agreement(case)]
 
 
-def _swing(case: MovingCase, track: Track, key: str, title: str) -> Finding:
+def _named(one: tuple[str, str, str], name: str) -> tuple[str, str, str]:
+    """Key, title and unit of a finding of one track."""
+    return one[0].format(name), one[1].format(name.upper()), one[2]
+
+
+def _swing(case: MovingCase, track: Track) -> Finding:
+    key, title, unit = _named(SWING, track.name)
     others_move = any(other.alive for other in case.tracks.values())
     if not others_move and not (track.rail and case.drives_current):
-        return case.missing(key, title, "% of nominal", case.why_no_position)
+        return case.missing(key, title, unit, case.why_no_position)
     share = track.swing * 100
-    u = math.hypot(
-        case.accuracy(f"sensor_{track.name}_v", "gain") * share, track.noise_v / abs(track.nominal_span_v)
-    )
+    noise = track.noise_v / abs(track.nominal_span_v) * 100
+    u = math.hypot(case.accuracy(f"sensor_{track.name}_v", "gain") * share, noise)
     fault = "track_shorted" if track.rail == "high" else "track_dead"
     evidence = {"volts": float(np.median(track.volts)), "rail": track.rail}
-    return case.finding(key, title, Measured(share, u), "% of nominal", low=fault, high="track_range",
-                        evidence=evidence)  # fmt: skip
+    measured = Measured(share, u)
+    return case.finding(key, title, measured, unit, low=fault, high="track_range", evidence=evidence)
 
 
 def _noise(case: MovingCase, track: Track) -> Finding:
-    key, title = f"track_{track.name}_noise", f"Track {track.name.upper()}: noise"
+    key, title, unit = _named(NOISE, track.name)
     if not track.alive:
-        return case.missing(key, title, "mV", "the track does not follow the motion")
+        return case.missing(key, title, unit, "the track does not follow the motion")
     count = len(track.volts)
     noise_mv = track.noise_v * 1e3
-    return case.finding(
-        key, title, Measured(noise_mv, noise_mv / math.sqrt(count / 10)), "mV", high="worn_track"
-    )
+    measured = Measured(noise_mv, noise_mv / math.sqrt(count / 10))
+    return case.finding(key, title, measured, unit, high="worn_track")
 
 
 def _dropouts(case: MovingCase, track: Track) -> Finding:
     """Dropouts recur at one place on the track; a single one anywhere may have come over the air."""
-    key, title = f"track_{track.name}_dropouts", f"Track {track.name.upper()}: dropouts at one place"
+    key, title, unit = _named(DROPOUTS, track.name)
     if not track.alive or case.position is None:
-        return case.missing(key, title, "times", "the track does not follow the motion")
+        return case.missing(key, title, unit, "the track does not follow the motion")
     time_s = case.run.samples["time_s"]
     starts = _separate(np.flatnonzero(track.glitch), time_s)
     places = case.position.percent[starts]
     if not len(places):
-        return case.finding(key, title, Measured(0.0, 0.0), "times", high="worn_track")
-    near = np.abs(places[:, None] - places[None, :]) < SAME_PLACE
-    worst = int(np.argmax(near.sum(axis=1)))
-    group = np.flatnonzero(near[worst])
+        return case.finding(key, title, Measured(0.0, 0.0), unit, high="worn_track")
+    ordered = np.sort(places)
+    crowd = np.searchsorted(ordered, places + SAME_PLACE) - np.searchsorted(ordered, places - SAME_PLACE)
+    worst = int(np.argmax(crowd))
+    group = np.flatnonzero(np.abs(places - places[worst]) < SAME_PLACE)
     depth = np.abs(track.volts - track.clean)[track.glitch]
     return case.finding(
-        key, title, Measured(float(len(group)), 0.0), "times", high="worn_track",
+        key, title, Measured(float(len(group)), 0.0), unit, high="worn_track",
         place=float(np.median(_glitch_places(case, track, float(places[worst])))),
         span_s=(float(time_s[starts[group[0]]]) - 0.01, float(time_s[starts[group[-1]]]) + 0.01),
         evidence={"deepest_v": float(depth.max()), "all": len(starts)},

@@ -73,6 +73,10 @@ def _position_axis(case: MovingCase, axes: Any, time_s: Floats) -> None:
         axes.plot(*thin(time_s, case.position.percent), color=OPEN)
         axes.set_ylabel("position, %")
         return
+    if not case.profile.tracks:
+        axes.plot(*thin(time_s, load_voltage(case.run.samples)), color=OPEN)
+        axes.set_ylabel("voltage, V")
+        return
     for name, colour in (("a", OPEN), ("b", CLOSE)):
         axes.plot(
             *thin(time_s, case.run.samples[f"sensor_{name}_v"]), color=colour, label=f"track {name.upper()}"
