@@ -74,7 +74,8 @@ def _current(data: RunData) -> Iterator[list[float]]:
 
 def _chart(title: str, across: str, up: str, lines: list[list[list[float]]]) -> None:
     axis: dict[str, Any] = {
-        "type": "value", "nameTextStyle": FONT, "axisLabel": FONT, "splitLine": {"lineStyle": {"color": FAINT}},
+        "type": "value", "nameTextStyle": FONT, "axisLabel": FONT,
+        "splitLine": {"lineStyle": {"color": FAINT}},
         "axisLine": {"show": True, "onZero": False, "lineStyle": {"color": INK}}, "scale": True,
     }  # fmt: skip
     options = {

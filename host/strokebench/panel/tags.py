@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 from nicegui.element import Element
 from nicegui.elements.mixins.text_element import TextElement
@@ -36,9 +37,7 @@ def field(label: str, name: str, *, area: bool = False, hint: str = "") -> None:
     with tag("div", classes="field"):
         tag("label", label, for_=f"f-{name}")
         kind = "textarea" if area else "input"
-        attributes: dict[str, str | float | bool] = (
-            {"rows": 2} if area else {"type": "text", "autocomplete": "off"}
-        )
+        attributes: dict[str, Any] = {"rows": 2} if area else {"type": "text", "autocomplete": "off"}
         if hint:
             attributes["aria_describedby"] = f"h-{name}"
         tag(kind, id=f"f-{name}", name=name, maxlength=2000, **attributes)
