@@ -207,6 +207,8 @@ class Guard:
         else:
             self.warn = 0
         block = self._heat.code or self._spent
+        if self._values[2] > self._v[guard_volts.MAX_MV]:
+            block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
         if not block and faults.BUDGET_BENCH <= self.block <= faults.BUDGET_PART:  # until there is some again
             if min(self.left_bench, self.left_leads, self.left_part) < REFILLED:
                 block = self.block

@@ -9,6 +9,7 @@ from strokefw.compat import const
 BROKEN_READINGS = const(2)  # 32 ms
 STEP_DC = const(80)  # further from the slow mean than metal can warm in its quarter of a second
 PART_STEP_DC = const(120)
+CATCH_UP_DC = const(32)  # a sensor that stands still after a jump is believed again, at 12 C per second
 JUNCTION_DERATE_DC = const(1250)
 JUNCTION_MAX_DC = const(1500)
 COOLER_DC = const(50)  # the part must cool by so much before it may be driven again
@@ -36,10 +37,13 @@ class Thermistor:
             if self._mean_16 == ntc.NO_READING:
                 self._mean_16 = value_dc << 4
             away = value_dc - (self._mean_16 >> 4)
-            if away > self._step_dc or away < 0 - self._step_dc:
+            if away > self._step_dc:
                 wrong = 3
-            else:
-                self._mean_16 += away
+                away = CATCH_UP_DC
+            elif away < 0 - self._step_dc:
+                wrong = 3
+                away = 0 - CATCH_UP_DC
+            self._mean_16 += away
         if wrong and wrong == self._last:
             if self._seen < BROKEN_READINGS:
                 self._seen += 1

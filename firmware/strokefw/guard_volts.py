@@ -17,8 +17,9 @@ CUT_SEEN = const(6)
 DEEP_SEEN = const(7)
 FOLLOW_SEEN = const(8)
 FEED_SEEN = const(9)
-CLOSED = const(10)  # 1 while the main switch is closed
-WORDS = const(11)
+FLOAT_SEEN = const(10)
+CLOSED = const(11)  # 1 while the main switch is closed
+WORDS = const(12)
 
 LOW_TICKS = const(20)  # a motor's inrush may dip the supply for a moment
 DEEP_MV = const(6000)  # below, the gate drive is no longer sure: off, after two ticks
@@ -32,13 +33,16 @@ LOAD_MA = const(500)
 REST_OVER_MV = const(300)
 FOLLOW_MV = const(800)
 FOLLOW_TICKS = const(50)
+FLOAT_LOW = const(580)  # permille of the bus, both outputs together; healthy ones float at about 815
+FLOAT_HIGH = const(1080)
+FLOAT_TICKS = const(250)
 FEED_MIN_MV = const(4500)
 FEED_MAX_MV = const(5100)  # the divider clips at 5133: above this a high feed could hide
 FEED_TICKS = const(20)
 
 CODES = bytes((
     0, faults.SUPPLY_LOW, faults.SUPPLY_SAG, faults.SUPPLY_HIGH, faults.REGEN_HIGH, faults.SUPPLY_CUT,
-    faults.LEG_FOLLOW, faults.FEED_RANGE, faults.NO_SUPPLY,
+    faults.LEG_FOLLOW, faults.FEED_RANGE, faults.NO_SUPPLY, faults.LEG_HIGH, faults.LEG_LOW,
 ))
 # where things stand in sense.values: a kernel folds only constants of its own module; a test compares
 # PLACES
@@ -64,7 +68,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
         return 0
     if s[CLOSED] == 0:
         s[CLOSED] = 1
-        for i in range(REST_16, FEED_SEEN + 1):
+        for i in range(REST_16, CLOSED):
             s[i] = 0
     bus = v[_BUS]
     drawn_ma = (v[_B_MERGED] - _BIAS) * drive // 10000  # out of the bus; negative while the part feeds back
@@ -125,6 +129,22 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
                 told = 5
     else:
         s[DEEP_SEEN] = 0
+    # with the bridge off both outputs float where their resistors put them; a turning part moves them
+    # apart only
+    s_float = s[FLOAT_SEEN]
+    if gate or bus < s[MIN_MV]:
+        s_float = 0
+    else:
+        both = (v[_LEG_A] + v[_LEG_B]) * 1000 // bus
+        if both < FLOAT_LOW or both > FLOAT_HIGH:
+            s_float += 1
+            if s_float > FLOAT_TICKS:
+                s_float = FLOAT_TICKS
+                told = 9 if both > FLOAT_HIGH else 10
+        else:
+            s_float = 0
+    s[FLOAT_SEEN] = s_float
+
     if v[_VIN] > bus + CUT_MV:
         s[CUT_SEEN] += 1
         if s[CUT_SEEN] >= CUT_TICKS:

@@ -1,4 +1,4 @@
-"""The page of fault codes from the firmware's table: ``python -m strokebench.faults_doc > docs/faults.md``."""
+"""The page of fault codes from the firmware's table: ``python -m strokebench.faults_doc``."""
 
 from __future__ import annotations
 

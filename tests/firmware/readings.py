@@ -58,6 +58,8 @@ class Readings:
             share = abs(self.drive) * self.gate
             counts[channels.LEG_A] = counts[channels.BUS] * share // 10000 if self.drive > 0 else 0
             counts[channels.LEG_B] = counts[channels.BUS] * share // 10000 if self.drive < 0 else 0
+            if not self.gate:
+                counts[channels.LEG_A] = counts[channels.LEG_B] = counts[channels.BUS] * 407 // 1000
         return self.scan(counts, trips, estop)
 
     def scan(self, counts, trips=0, estop=0):

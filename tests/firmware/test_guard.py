@@ -116,7 +116,7 @@ def test_short_dips_pass_and_deep_ones_do_not():
     for _ in range(10):
         bench.quiet(15, bus_mv=9500)
         bench.quiet(40, bus_mv=12000)
-    assert bench.until(faults.SUPPLY_LOW, 10, bus_mv=4000) == 2
+    assert bench.until(faults.NO_SUPPLY, 10, bus_mv=4000) == 2
 
 
 def test_supply_is_judged_only_with_the_main_switch_closed():
@@ -158,6 +158,18 @@ def test_cut_supply():
     counts[channels.VIN] = counts_of()[channels.VIN]
     counts[channels.LEG_A] = counts[channels.BUS] // 2
     assert [bench.scan(counts) for _ in range(5)] == [0, 0, 0, 0, faults.SUPPLY_CUT]
+    counts[channels.BUS] = counts[channels.LEG_A] = counts_of(0, bus_mv=1000)[channels.BUS]
+    assert [Readings().scan(counts), bench.scan(counts)] == [0, faults.SUPPLY_CUT]
+
+
+def test_a_bus_still_too_high_blocks_arming():
+    bench = Readings()
+    for _ in range(20):
+        bench.tick(bus_mv=16500)
+    assert bench.guard.block == faults.SUPPLY_HIGH
+    for _ in range(20):
+        bench.tick(bus_mv=15900)
+    assert bench.guard.block == 0
 
 
 def test_outputs_that_do_not_follow():
@@ -169,6 +181,25 @@ def test_outputs_that_do_not_follow():
     assert codes[49] == 0 and codes[51] == faults.LEG_FOLLOW
     for _ in range(200):  # while cycles are cut, the outputs say nothing
         assert bench.scan(counts, trips=2) == 0
+
+
+def test_a_mosfet_that_shorts_while_the_bridge_is_off():
+    for share, code in ((1.0, faults.LEG_HIGH), (0.0, faults.LEG_LOW)):
+        bench = Readings()
+        bench.drive = bench.gate = 0
+        bench.quiet(300)
+        bench.follow = False
+        counts = counts_of()
+        counts[channels.LEG_A] = counts[channels.LEG_B] = int(counts[channels.BUS] * share)
+        codes = [bench.scan(counts) for _ in range(252)]
+        assert codes[249] == 0 and codes[251] == code
+    bench = Readings()  # a part that coasts puts its voltage between the outputs: no fault
+    bench.drive = bench.gate = 0
+    bench.follow = False
+    counts[channels.LEG_A] = int(counts[channels.BUS] * 0.75)
+    counts[channels.LEG_B] = int(counts[channels.BUS] * 0.07)
+    for _ in range(600):
+        assert bench.scan(counts) == 0
 
 
 def test_feed_matters_only_to_parts_that_use_it():

@@ -65,6 +65,8 @@ class Stage:
         target = 0 if "noprecharge" in self.broken and self.mode == 1 else self.supply_v if self.mode else 0
         if self.mode == 2 and "nomain" in self.broken:
             target = self.bus_v - 0.1
+        if "stuck" in self.broken:
+            target = self.bus_v
         self.bus_v += (target - self.bus_v) * (0.005 if self.mode == 1 else 1 if self.mode == 2 else 0.001)
         self.amps = self.bus_v * self.duty / 10000 / self.ohm if self.gate and self.part else 0.0
         leg_a, leg_b = self.legs()
@@ -86,7 +88,7 @@ def run(stage, flags=PART_EXPECTED, calibration_ok=1, **window):
     for _ in range(20):
         sense.update(stage.counts())
     test.start(calibration_ok, flags, **window)
-    for tick in range(1, 5000):
+    for tick in range(1, 7000):
         sense.update(stage.counts())
         if test.step():
             return test, tick
@@ -160,6 +162,17 @@ def test_the_little_voltage_for_shorts_stays_little():
     run(stage)
     pushes = [drive for drive, gate in stage.driven if gate]
     assert pushes and max(pushes) <= 300
+
+
+def test_a_bus_above_the_supply_is_waited_for():
+    stage = Stage()
+    stage.bus_v = 15.8  # left there by a part that fed back
+    test, ticks = run(stage)
+    assert test.code == 0 and ticks > 100
+    stage = Stage("stuck")
+    stage.bus_v = 15.8
+    test, ticks = run(stage)
+    assert test.code == faults.PRECHARGE and ticks < 5600
 
 
 def test_precharge_has_a_time_limit():
