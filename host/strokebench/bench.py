@@ -223,8 +223,10 @@ class Bench:
     def accuracy(self) -> dict[str, dict[str, float]]:
         """Return standard uncertainties by sample column: ``offset``, ``gain`` (relative), ``noise``."""
         from strokebench.bench_accuracy import accuracy
+        from strokebench.calibrate.certificate import find
 
-        return accuracy(self.identity.calibrated)
+        mine = self.identity
+        return accuracy(mine.calibrated, find(mine.uid, mine.calibration_id), mine.finer)
 
     def info(self) -> dict[str, Any]:
         """Return what a recording keeps about the bench."""

@@ -127,7 +127,7 @@ def burst_values(
 
 def full_scale(name: str, finer: int = 1) -> float:
     """Return what ``channels.FULL_SCALE`` counts of a channel are worth, in A or V."""
-    return _FULL_MILLI[name] / 1000 / (finer if name.startswith("current") else 1)
+    return int(_FULL_MILLI[name]) / 1000 / (finer if name.startswith("current") else 1)
 
 
 @dataclass(frozen=True)

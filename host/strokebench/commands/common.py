@@ -58,6 +58,19 @@ def add_sim(parser: argparse.ArgumentParser) -> None:
         help="a defect of the part, NAME[=SIZE|:moderate|:severe][@PLACE]; may be repeated",
     )
     group.add_argument(
+        "--trouble",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="something wrong with the bench itself, NAME[=VALUE][@TIME[+DURATION]]; may be repeated",
+    )
+    group.add_argument(
+        "--as-built", action="store_true", help="a bench that was never calibrated, off by its parts' tolerances"
+    )
+    group.add_argument(
+        "--memory", metavar="DIR", help="folder in place of the chip's flash: a calibration outlives the power"
+    )
+    group.add_argument(
         "--supply", type=float, metavar="V", help="open-circuit volts of the battery (default: 12.6)"
     )
 
@@ -72,8 +85,11 @@ def sim_spec(args: argparse.Namespace, part: str) -> SimSpec | None:
         "seed": args.seed,
         "faults": tuple(args.inject),
         "supply_v": args.supply,
+        "bench_faults": tuple(args.trouble),
+        "as_built": args.as_built,
+        "memory": args.memory,
     }
-    given: dict[str, Any] = {name: value for name, value in options.items() if value not in (None, ())}
+    given: dict[str, Any] = {name: value for name, value in options.items() if value not in (None, (), False)}
     if args.port is not None and (args.sim or given):
         raise UsageError("--port and the simulation's options exclude each other.", "Leave one of them out.")
     if not args.sim and not given:

@@ -12,6 +12,7 @@ from array import array
 from typing import Any
 
 from strokefw import channels as ch
+from strokefw.slots import Slots
 
 from strokebench.physics.ntc import resistance_ohm
 from strokebench.sim.bench_faults import BenchFaults
@@ -29,6 +30,7 @@ LOW, HIGH = 128.0, FULL - 128.0  # between them no curvature can push a reading 
 SENSOR_SHARE = 1 - math.exp(-1e-3 / 0.64e-3)  # input filter 100k || 180k with 10 nF, one tick
 WATCHDOG_TICKS = 10  # the gates fall when the firmware does not feed it
 NTC_TICKS = 16
+SLOTS = 4  # records that the firmware keeps are numbered below this
 NTC_BETA_K = 3950.0
 
 
@@ -49,13 +51,14 @@ class SimBoard:
         self.plant = make_plant(spec) if plant is None else plant
         self.bench = BenchFaults(spec.bench_faults)
         self.bridge = Bridge(self.plant)
-        self.converter = Converter(spec.seed, ideal)
+        self.converter = Converter(spec.seed, ideal, spec.as_built)
         self.tick = 0
         self.from_host = bytearray()
         self.to_host = bytearray()
         self.led_on = 0
         self.cause = 0
-        self.slots: dict[int, bytes] = {}
+        self._flash = Slots(spec.memory) if spec.memory else None
+        self.slots: dict[int, bytes] = self._remembered()
         self.capture: BurstCapture | None = None
         self._row = self.converter.rows[0]
         self._sensor_a_v = self._sensor_b_v = 0.0
@@ -234,6 +237,12 @@ class SimBoard:
 
     def store(self, slot: int, data: bytes) -> None:
         self.slots[slot] = bytes(data)
+        if self._flash is not None:
+            self._flash.store(slot, data)
+
+    def _remembered(self) -> dict[int, bytes]:
+        found = {} if self._flash is None else {slot: self._flash.load(slot) for slot in range(SLOTS)}
+        return {slot: data for slot, data in found.items() if data is not None}
 
     def uid(self) -> bytes:
         return b"SIM" + (self.spec.seed % (1 << 40)).to_bytes(5, "big")

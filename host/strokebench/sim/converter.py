@@ -3,7 +3,8 @@
 Fast channels sit on the chip's own converter: 12 bit, 8.7 effective bits (2.84 codes rms), with jumps of
 about ten codes at 512, 1536, 2560 and 3584 (RP2040 datasheet, erratum E11, as quoted; sizes from a third
 party's average of five boards).  The others sit on a 12-bit successive-approximation converter with +-1 code
-of curvature (MCP3208-B class). Gain and offset errors are what is left after an ordinary calibration.
+of curvature (MCP3208-B class). Gain and offset errors are what is left after an ordinary calibration, or with
+``as_built`` what the parts' tolerances allow before any: the standard uncertainties of strokebench.budget.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from strokefw import channels as ch
 
+from strokebench.budget import default_budget
 from strokebench.sim.plants.friction import bump
 
 FAST = (ch.I_COARSE, ch.BUS, ch.I_MAX, ch.I_MIN)
@@ -44,6 +46,42 @@ OFFSET_LEFT_A = {ch.I_COARSE: 0.015, ch.I_MAX: 0.015, ch.I_MIN: 0.015, ch.I_FINE
 OFFSET_LEFT_V = {ch.BUS: 0.006, ch.VIN: 0.006, ch.LEG_A: 0.006, ch.LEG_B: 0.006}
 OFFSET_LEFT_SENSOR_V = 0.0012
 
+_BUDGET = {
+    ch.I_COARSE: "current_coarse_a",
+    ch.I_FINE: "current_fine_a",
+    ch.BUS: "supply_v",
+    ch.VIN: "output_a_v",
+    ch.LEG_A: "output_a_v",
+    ch.LEG_B: "output_b_v",
+    ch.SENSOR_A: "sensor_a_v",
+    ch.SENSOR_B: "sensor_b_v",
+    ch.FEED: "output_a_v",
+}
+NTC_ZERO_COUNTS = 3 * LEFT / 3**0.5  # the external converter's offset limit, as in hardware/calc/budget.py
+
+
+def built_errors() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the standard sizes of gain (relative) and offset (counts) errors of a bench as built."""
+    table = default_budget()
+    gain, offset = np.zeros(ch.N_CHANNELS), np.zeros(ch.N_CHANNELS)
+    for channel, key in _BUDGET.items():
+        gain[channel] = table[key].gain
+        offset[channel] = table[key].offset * SCALE[channel]
+    # the budget's voltage offset is at the divider's input; the feed's divider has another ratio
+    offset[ch.FEED] = table["sensor_a_v"].offset * SCALE[ch.FEED]
+    offset[[ch.NTC_HEATSINK, ch.NTC_PART]] = NTC_ZERO_COUNTS
+    return gain, offset
+
+
+def left_errors() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the same as an ordinary calibration leaves them."""
+    gain, offset = np.full(ch.N_CHANNELS, GAIN_LEFT), np.zeros(ch.N_CHANNELS)
+    for channel, size in {**OFFSET_LEFT_A, **OFFSET_LEFT_V}.items():
+        offset[channel] = size * SCALE[channel]
+    for channel in (ch.SENSOR_A, ch.SENSOR_B, ch.FEED):
+        offset[channel] = OFFSET_LEFT_SENSOR_V * SCALE[channel]
+    return gain, offset
+
 
 def steps() -> NDArray[np.float64]:
     """Error of the fast converter in counts over its codes, smeared as its own noise smears it."""
@@ -63,15 +101,16 @@ class Converter:
     counts), ``bend`` (13 tables over the 12-bit code, counts).  ``ideal`` leaves all errors out.
     """
 
-    def __init__(self, seed: int, ideal: bool = False) -> None:
+    def __init__(self, seed: int, ideal: bool = False, as_built: bool = False) -> None:
         self._rng = rng = np.random.default_rng((seed, 9))
         self.ideal = ideal
         spoiled = 0.0 if ideal else 1.0
-        gain = np.array(SCALE) * (1 + spoiled * GAIN_LEFT * rng.normal(0, 1, ch.N_CHANNELS).clip(-2.5, 2.5))
+        gain_sizes, offset_sizes = built_errors() if as_built else left_errors()
+        gain = np.array(SCALE) * (1 + spoiled * gain_sizes * rng.normal(0, 1, ch.N_CHANNELS).clip(-2.5, 2.5))
         gain[[ch.I_MAX, ch.I_MIN]] = gain[ch.I_COARSE]
         gain[[ch.NTC_HEATSINK, ch.NTC_PART]] = 1.0
         self.gain: list[float] = gain.tolist()
-        self.zero: list[float] = self._offsets(rng, spoiled).tolist()
+        self.zero: list[float] = self._offsets(rng, spoiled * offset_sizes).tolist()
         noise = np.full(ch.N_CHANNELS, SLOW_NOISE * LEFT / SLOW_MEAN_OF**0.5)
         noise[list(FAST)] = FAST_NOISE * LEFT / FAST_MEAN_OF**0.5
         noise[[ch.I_MAX, ch.I_MIN]] = FAST_NOISE * LEFT / 2
@@ -81,16 +120,10 @@ class Converter:
         self._fast_bend = np.array(self.bend[ch.BUS]) / LEFT
 
     @staticmethod
-    def _offsets(rng: np.random.Generator, spoiled: float) -> NDArray[np.float64]:
-        zero = np.zeros(ch.N_CHANNELS)
-        draw = spoiled * rng.normal(0, 1, ch.N_CHANNELS).clip(-2.5, 2.5)
-        for channel, amps in OFFSET_LEFT_A.items():
-            zero[channel] = ch.MID_SCALE + draw[channel] * amps * SCALE[channel]
+    def _offsets(rng: np.random.Generator, sizes: NDArray[np.float64]) -> NDArray[np.float64]:
+        zero: NDArray[np.float64] = rng.normal(0, 1, ch.N_CHANNELS).clip(-2.5, 2.5) * sizes
+        zero[[ch.I_COARSE, ch.I_FINE]] += ch.MID_SCALE
         zero[[ch.I_MAX, ch.I_MIN]] = zero[ch.I_COARSE]
-        for channel, volts in OFFSET_LEFT_V.items():
-            zero[channel] = draw[channel] * volts * SCALE[channel]
-        for channel in (ch.SENSOR_A, ch.SENSOR_B, ch.FEED):
-            zero[channel] = draw[channel] * OFFSET_LEFT_SENSOR_V * SCALE[channel]
         return zero
 
     @staticmethod

@@ -21,7 +21,9 @@ class SimSpec:
     ``NAME[=VALUE][@TIME[+DURATION]]`` in seconds (see :mod:`strokebench.sim.bench_faults`). ``supply_v``:
     open-circuit voltage of the battery; ``source_ohm``: battery with its leads; ``lead_ohm``: leads to the
     part, there and back; ``ambient_c``: everything starts at this temperature.  ``None`` means: drawn from
-    the seed within what is ordinary.
+    the seed within what is ordinary.  ``as_built``: readings are off by as much as a bench's parts allow,
+    not by what an ordinary calibration leaves.  ``memory``: folder that takes the place of the chip's flash
+    (calibration, events), so that they outlive the power; not with the engine "chip", which has a flash.
     """
 
     part: str = "throttle-body"
@@ -33,6 +35,8 @@ class SimSpec:
     source_ohm: float | None = None
     lead_ohm: float | None = None
     bench_faults: tuple[str, ...] = ()
+    as_built: bool = False
+    memory: str | None = None
 
     def __post_init__(self) -> None:
         """UsageError when a number is impossible."""

@@ -1,0 +1,1 @@
+"""Calibration: reference readings in; zero and gain of each channel out, with uncertainty and certificate."""

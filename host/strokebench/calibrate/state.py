@@ -1,0 +1,104 @@
+"""A calibration under way, kept in a file after every reading so that it can be taken up again."""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from strokebench.calibrate.instrument import Instrument
+from strokebench.calibrate.solve import Reading
+from strokebench.errors import BookError, UsageError
+
+DEFAULT_STATE = "strokebench-calibration.json"
+
+
+@dataclass
+class State:
+    """Who calibrates which bench against what, and the readings so far; ``path`` None keeps no file."""
+
+    uid: str
+    path: Path | None = None
+    person: str = ""
+    instruments: list[Instrument] = field(default_factory=list)
+    readings: list[Reading] = field(default_factory=list)
+
+    def of(self, channel: str) -> list[Reading]:
+        """Return the readings of one channel."""
+        return [one for one in self.readings if one.channel == channel]
+
+    def add(self, one: Reading) -> None:
+        """Keep a reading."""
+        self.readings.append(one)
+        self.save()
+
+    def drop_last(self) -> Reading | None:
+        """Forget the newest reading and return it."""
+        last = self.readings.pop() if self.readings else None
+        self.save()
+        return last
+
+    def forget(self, channel: str) -> None:
+        """Forget the readings of one channel."""
+        self.readings = [one for one in self.readings if one.channel != channel]
+        self.save()
+
+    def save(self) -> None:
+        """Write the file whole, then put it in place."""
+        if self.path is None:
+            return
+        data = {
+            "uid": self.uid,
+            "person": self.person,
+            "instruments": [one.model_dump() for one in self.instruments],
+            "readings": [asdict(one) for one in self.readings],
+        }
+        write_whole(self.path, json.dumps(data, indent=1))
+
+    def done(self) -> None:
+        """Take the file away: everything is in the certificate now."""
+        if self.path is not None:
+            self.path.unlink(missing_ok=True)
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text file so that it is either the old or the new one; :class:`BookError` when that fails."""
+    spare = path.with_name(path.name + ".new")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        spare.write_text(text, encoding="utf-8")
+        os.replace(spare, path)
+    except OSError as error:
+        raise BookError(f"{path} cannot be written: {error.strerror}.", "Choose another place.") from None
+
+
+def open_state(path: Path, uid: str, fresh: bool = False) -> State:
+    """Return the state in ``path``, or a new one; refused when the file is another bench's."""
+    if fresh or not path.exists():
+        return State(uid, path)
+    data = _read(path)
+    if data["uid"] != uid:
+        raise UsageError(
+            f"{path} holds a calibration of another bench ({data['uid']}).",
+            "Give another --state file, or --fresh to begin anew.",
+        )
+    return State(
+        uid,
+        path,
+        data["person"],
+        [Instrument.model_validate(one) for one in data["instruments"]],
+        [Reading(**one) for one in data["readings"]],
+    )
+
+
+def _read(path: Path) -> dict[str, Any]:
+    try:
+        data: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        data["uid"], data["person"], data["instruments"], data["readings"]
+    except (OSError, ValueError, KeyError, TypeError):
+        raise BookError(
+            f"{path} is not a calibration under way.", "Give another --state file, or --fresh."
+        ) from None
+    return data
