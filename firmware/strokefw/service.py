@@ -52,7 +52,7 @@ class Service:
         if app.ticks != self._fed_tick:  # the watchdog hears of this loop only while the tick lives
             self._fed_tick = app.ticks
             board.watchdog()
-            app.link_watch.look(app.ticks, self.decoder.bad_frames, self.lost_rows)
+            app.link_watch.look(app.ticks, self.decoder.bad_frames, self.lost_rows + self._overwritten())
         n = board.read(self._in)
         if n:
             for kind, seq, body in self.decoder.feed(bytes(memoryview(self._in)[:n])):
@@ -135,6 +135,11 @@ class Service:
         self._raw[2 : 2 + wire.EVENT_BYTES] = memoryview(app.told)[at : at + wire.EVENT_BYTES]
         self.tell_tail = (self.tell_tail + 1) & 0x3FFFFFFF
         return self._emit_own(_EVENT, wire.EVENT_BYTES)
+
+    def _overwritten(self):
+        # rows lost while nothing could be sent, so not counted yet
+        behind = (self.app.ring_head - self.row_tail) & 0x3FFFFFFF
+        return behind - RING_KEPT if behind > RING_KEPT else 0
 
     def _skip_lost(self):
         behind = (self.app.ring_head - self.row_tail) & 0x3FFFFFFF

@@ -1,4 +1,4 @@
-"""Fold-back through the whole firmware on motors from quick to slow: holds the current, does not oscillate."""
+"""Fold-back through the whole firmware, motors from quick to slow: it holds, and does not oscillate."""
 
 from __future__ import annotations
 

@@ -1,0 +1,60 @@
+"""The fault matrix: complete, its cells from runs, and the promises that hold in every cell."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from strokebench.sim.fault_causes import CAUSES, LIMITS, NOT_SHOWN, Cause
+from strokebench.sim.fault_matrix import STATES, STOPPING_SLEW, run
+from strokebench.sim.fault_page import _line
+from strokefw import faults, guard_limits, state, wire
+
+PAGE = (Path(__file__).resolve().parents[2] / "docs" / "fault-matrix.md").read_text("utf-8")
+SLOW = {faults.BUDGET_BENCH, faults.REGEN_SLOWED, faults.REGEN_HIGH}
+IDS = [f"{cause.code}-{faults.row(cause.code)[1]}" for cause in CAUSES]
+
+
+def test_every_code_has_a_cause_a_reason_or_is_an_answer() -> None:
+    shown = {cause.code for cause in CAUSES} | set(NOT_SHOWN)
+    for row in faults.TABLE:
+        assert row[0] in shown or row[0] // 10 == 7, row[1]
+    assert tuple(LIMITS) == wire.FIELDS[wire.ID["limits"]]
+    assert LIMITS["flags"] & guard_limits.PART_EXPECTED
+
+
+@pytest.mark.parametrize("cause", CAUSES, ids=IDS)
+def test_driving(cause: Cause) -> None:
+    cell = run(cause, state.DRIVING)
+    assert _line(cause, cell) in PAGE, "run: python -m strokebench.sim.fault_matrix"
+    told = faults.SEVERITY[cell.code]
+    slew = {**LIMITS, **cause.limits}["slew_per_ms"]
+    assert cell.worst_step <= slew
+    if told == faults.OFF:
+        assert cell.off_after is not None and cell.off_after == cell.told_after, (
+            "off in the tick that tells it"
+        )
+    elif told == faults.STOP:
+        assert cell.off_after is not None and cell.off_after - cell.told_after <= 10000 // slew + 1
+    if told >= faults.STOP:
+        assert cell.ends_in == (state.LATCHED if faults.LATCHED[cell.code] else state.READY)
+        assert cell.row_code == cell.code and cell.end_code == cell.code
+    else:
+        assert cell.ends_in == state.DRIVING
+    assert "not within" not in cell.recovery
+
+
+@pytest.mark.parametrize("cause", [one for one in CAUSES if one.code not in SLOW][::5])
+def test_other_states(cause: Cause) -> None:
+    for where in STATES:
+        cell = run(cause, where)
+        assert _line(cause, cell) in PAGE, "run: python -m strokebench.sim.fault_matrix"
+        assert cell.worst_step <= (STOPPING_SLEW if where == state.STOPPING else LIMITS["slew_per_ms"])
+
+
+def test_page_has_a_line_for_every_cause_and_state() -> None:
+    lines = [line for line in PAGE.splitlines() if line.startswith("| ")]
+    for cause in CAUSES:
+        for where in STATES:
+            head = f"| {cause.code} | {cause.how} | {state.NAMES[where]} |"
+            assert sum(line.startswith(head) for line in lines) == 1, head

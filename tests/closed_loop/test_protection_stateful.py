@@ -1,0 +1,249 @@
+"""Whatever arrives in whatever order, the bench keeps its promises: messages, nonsense, troubles, resets.
+
+Every tick is looked at. STROKEBENCH_STATEFUL_EXAMPLES sets how many runs, STROKEBENCH_SHRINK lets
+a run that breaks a promise be shrunk to the shortest one that does.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+from collections import Counter
+
+import hypothesis.strategies as st
+from hypothesis import HealthCheck, Phase, settings
+from hypothesis.stateful import RuleBasedStateMachine, initialize, rule
+from strokebench.sim.bench_faults import KNOWN
+from strokebench.sim.fault_causes import LIMITS, TamperedBoard
+from strokebench.sim.rig import Rig, Step
+from strokebench.sim.spec import SimSpec
+from strokefw import faults, guard_limits, ramp, state, wire
+
+EXAMPLES = int(os.environ.get("STROKEBENCH_STATEFUL_EXAMPLES", "60"))
+SHRINK = (Phase.shrink,) if "STROKEBENCH_SHRINK" in os.environ else ()
+DRIVEN = (state.DRIVING, state.STOPPING)
+SPEC = SimSpec(seed=11)
+TROUBLES = tuple(sorted(set(KNOWN) - {"supply", "source", "feed", "heatsink", "part", "fine_zero"}))
+VALUED = (
+    ("supply", 8.0), ("supply", 17.5), ("supply", 0.0), ("source", 1.5), ("feed", 4.0), ("heatsink", 95.0),
+    ("part", 150.0), ("fine_zero", 3.0),
+)  # fmt: skip
+SEEN: Counter[int] = Counter()
+"""Ticks looked at, by state."""
+numbers = st.integers(0, 2**32 - 1)
+
+segments = st.tuples(
+    st.sampled_from((ramp.RAMP, ramp.HOLD, ramp.STEP, ramp.PULSE, ramp.PAUSE)),
+    st.integers(-10000, 10000),
+    st.integers(1, 400),
+    st.integers(1, 60),
+    st.integers(1, 60),
+    st.integers(1, 5),
+    st.integers(-3000, 3000),
+    st.integers(0, 6),
+    st.integers(0, 1),
+    st.integers(0, 9000),
+    st.integers(0, 200),
+    st.integers(0, 20),
+)
+limit_changes = st.fixed_dictionaries(
+    {},
+    optional={
+        "current_max_ma": st.sampled_from((3000, 14000, 60000)),
+        "current_mean_ma": st.sampled_from((800, 3000, 11000)),
+        "slew_per_ms": st.sampled_from((5, 50, 100, 500)),
+        "stall_ms": st.sampled_from((100, 2000, 30000)),
+        "stall_ma": st.sampled_from((500, 3000)),
+        "heartbeat_ms": st.sampled_from((100, 500, 2000)),
+        "i2t_part_a2s": st.sampled_from((1, 600)),
+        "drive_max": st.sampled_from((0, 4000, 10000)),
+        "flags": st.integers(0, 7),
+    },
+)
+
+
+class Bench(RuleBasedStateMachine):
+    """Random hosts and random mishaps against one simulated bench."""
+
+    @initialize()
+    def power_up(self) -> None:
+        self._start(0)
+
+    def _start(self, cause: int) -> None:
+        board = TamperedBoard(SPEC)
+        board.cause = cause
+        if hasattr(self, "rig"):
+            board.slots = self.rig.board.slots
+        self.rig = Rig(SPEC, board=board)
+        move = self.rig.app._move
+
+        def moved(new: int) -> None:  # a tick may pass through several states: look at each step
+            old = self.rig.app.state
+            assert old == new or state.ALLOWED[old] >> new & 1, (old, new)
+            move(new)
+
+        self.rig.app._move = moved
+        self.before = Step(0, 0, 0, 0, 0, 0)
+        self.slew = self.was_slew = 1000
+
+    # -- what a host may do ------------------------------------------------------------------------------
+
+    @rule(changes=limit_changes)
+    def limits(self, changes: dict[str, int]) -> None:
+        self.rig.send("limits", *({**LIMITS, **changes}[name] for name in LIMITS))
+        self._go(2)
+
+    @rule(name=st.sampled_from(("hello", "arm", "arm", "disarm", "run", "run", "clear", "clear", "selftest")))
+    def simple(self, name: str) -> None:
+        self.rig.send(name, *((wire.PROTOCOL,) if name == "hello" else ()))
+        self._go(2)
+
+    @rule(parts=st.lists(segments, min_size=1, max_size=4))
+    def procedure(self, parts: list[tuple[int, ...]]) -> None:
+        self.rig.send("procedure_begin", len(parts))
+        self._go(1)
+        for index, values in enumerate(parts):
+            self.rig.send("segment", index, *values)
+            self._go(1)
+
+    @rule(drive=st.integers(-12000, 12000))
+    def jog(self, drive: int) -> None:
+        self.rig.send("jog", drive)
+        self._go(2)
+
+    @rule(now=st.integers(0, 1))
+    def stop(self, now: int) -> None:
+        self.rig.send("stop", now)
+        self._go(2)
+
+    @rule(changes=limit_changes, parts=st.lists(segments, min_size=1, max_size=3))
+    def whole_run(self, changes: dict[str, int], parts: list[tuple[int, ...]]) -> None:
+        """What a well-behaved host does, so that deep states are reached often."""
+        self.rig.alive = True
+        self.limits(changes)
+        self.simple("clear")
+        self.simple("arm")
+        self._go(700)
+        self.procedure(parts)
+        self.simple("run")
+        self._go(150)
+
+    # -- what may happen ---------------------------------------------------------------------------------
+
+    @rule(ticks=st.sampled_from((1, 5, 30, 300, 900)))
+    def time_passes(self, ticks: int) -> None:
+        self._go(ticks)
+
+    @rule(alive=st.booleans())
+    def host(self, alive: bool) -> None:
+        """The host falls silent, or comes back."""
+        self.rig.alive = alive
+        self._go(20)
+
+    @rule(seed=numbers, count=st.integers(1, 200))
+    def noise(self, seed: int, count: int) -> None:
+        self.rig.board.hear(random.Random(seed).randbytes(count))
+        self._go(1)
+
+    @rule(seed=numbers, name=st.sampled_from(("run", "arm", "clear", "jog", "limits", "hello")))
+    def damaged_request(self, seed: int, name: str) -> None:
+        """A frame with flipped bits never does what the frame would have done."""
+        dice = random.Random(seed)
+        values = {"jog": (5000,), "limits": tuple(LIMITS.values()), "hello": (wire.PROTOCOL,)}.get(name, ())
+        kind = wire.ID[name]
+        data = bytearray(wire.frame(kind, 200, wire.pack(kind, *values)))
+        data[dice.randrange(len(data) - 1)] ^= 1 << dice.randrange(8)
+        bad = self.rig.app.link.decoder.bad_frames
+        was = self.rig.app.state
+        self.rig.alive = False
+        self.rig.board.hear(b"\0" + bytes(data) + b"\0")
+        self._go(1)
+        assert self.rig.app.link.decoder.bad_frames > bad or "link_silent" in self.rig.board.bench.active
+        assert self.rig.app.state == was or self.rig.app.state not in DRIVEN or was in DRIVEN
+
+    @rule(name=st.sampled_from(TROUBLES), on=st.booleans())
+    def trouble(self, name: str, on: bool) -> None:
+        if on:
+            self.rig.board.bench.set(name)
+        else:
+            self.rig.board.bench.end(name)
+        self._go(10)
+
+    @rule(which=st.sampled_from(VALUED), ticks=st.sampled_from((5, 50, 400)))
+    def passing_trouble(self, which: tuple[str, float], ticks: int) -> None:
+        self.rig.board.bench.set(*which)
+        self._go(ticks)
+        self.rig.board.bench.end(which[0])
+
+    @rule()
+    def all_well(self) -> None:
+        for name in tuple(self.rig.board.bench.active):
+            self.rig.board.bench.end(name)
+        self.rig.alive = True
+        self._go(300)
+
+    @rule(us=st.sampled_from((500, 1500, 20000)))
+    def late_tick(self, us: int) -> None:
+        assert isinstance(self.rig.board, TamperedBoard)
+        self.rig.board.late_us += us
+        self._go(1)
+
+    @rule(cause=st.integers(0, 3))
+    def reset(self, cause: int) -> None:
+        self._start(cause)
+        self._go(5)
+
+    # -- the promises ------------------------------------------------------------------------------------
+
+    def _go(self, ticks: int) -> None:
+        app = self.rig.app
+        for _ in range(ticks):
+            self.was_slew = self.slew
+            self.slew = app.ramp.slew
+            armed = app.state
+            self.rig.tick()
+            self._tick(armed, self.rig.steps[-1])
+
+    def _tick(self, was: int, now: Step) -> None:
+        app = self.rig.app
+        if now.gate and now.state != state.CHECK:  # driven only in the two states for it, supply closed
+            assert now.state in DRIVEN and now.rail == 2, now
+        if now.state == state.CHECK:  # the self-test's own push
+            assert abs(now.drive) <= 300, now
+        before = self.before
+        if now.gate and now.state in DRIVEN:
+            slew = max(self.slew, self.was_slew, app.ramp.slew)
+            old = before.drive if before.gate and before.state in DRIVEN else 0
+            assert abs(now.drive - old) <= slew, (before, now, slew)
+            assert now.drive * old >= 0, (before, now)
+            assert abs(now.drive) <= 10000
+        if now.state == state.LATCHED:  # off within the tick, and stays so until cleared
+            assert not now.gate and now.drive == 0 and now.rail == 0, now
+            assert app.fault and faults.LATCHED[app.fault]
+        if was == state.LATCHED and now.state != state.LATCHED:
+            assert now.state == state.READY and not app.guard.block
+        if now.state in DRIVEN:
+            assert guard_limits.check(app.limits, None, False, guard_limits.ABSOLUTE[app.kind]) == 0
+            silence = app.limits.heartbeat_ms + 20
+            assert now.state == state.STOPPING or app.guard.silent_ms <= silence, "driven without a word"
+        SEEN[now.state] += 1
+        self.before = now
+
+
+Bench.TestCase.settings = settings(
+    max_examples=EXAMPLES,
+    stateful_step_count=30,
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+    phases=(Phase.explicit, Phase.reuse, Phase.generate, *SHRINK),
+    derandomize="STROKEBENCH_STATEFUL_EXAMPLES" not in os.environ,
+)
+
+
+class TestPromises(Bench.TestCase):  # type: ignore[name-defined,misc]
+    """The search, and that it went where it matters."""
+
+    def runTest(self) -> None:
+        super().runTest()
+        seldom = {state.NAMES[where]: SEEN[where] for where in range(1, 7) if SEEN[where] < 100}
+        assert not seldom, (seldom, SEEN)
