@@ -55,8 +55,8 @@ class Cause:
     """One way to make fault ``code`` happen.
 
     ``begin`` and ``end`` the cause, ``each`` tick of it, ``prepare`` the board before power-up. ``hold`` is
-    the drive held before, ``segments`` replaces the whole procedure. The cause begins ``at_ms`` after the run, or
-    ``lead_ms`` before arming; ``patience`` is how many ms to wait for its effect.
+    the drive held before, ``segments`` replaces the whole procedure. The cause begins ``at_ms`` after the
+    run, or ``lead_ms`` before arming; ``patience`` is how many ms to wait for its effect.
     """
 
     code: int
