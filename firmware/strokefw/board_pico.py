@@ -84,7 +84,7 @@ class Board:
     def scan(self, counts):
         """One tick's readings into `counts`. Allocates nothing."""
         if self._bridge.pulsing:
-            self._bridge.end_pulse()
+            self._bridge.watch_pulse()
         work = self._work
         burst = self._burst
         if burst.running:

@@ -1,5 +1,6 @@
 """The bridge: duty from two PWM slices, the enable line in the hands of the PIO, latch, rails, self-test pulses."""
 
+import time
 from array import array
 from uctypes import addressof
 
@@ -175,7 +176,7 @@ class Bridge:
     def pulse(self, leg, side, us):
         """One MOSFET alone on for `us` (at most 1000), everything off before and after.
 
-        A pulse of nearly a tick ends with the next scan, so that the converters see all of it and no tick is late;
+        A pulse of nearly a tick ends with a scan, so that the converters see all of it and no tick is late;
         a shorted MOSFET is what the PIO is there for, and it stands no second trip.
         """
         self.drive(0, 0)
@@ -183,12 +184,18 @@ class Bridge:
         regs.poke(self._allow, 0)
         regs.poke(self._pulsed, regs.FUNCTION_PWM | _OVERRIDE_HIGH)
         self.pulsing = True
+        self._pulse_began = time.ticks_us()
         if us < _TICK_PULSE_US:
             _wait_us(regs.TIMER_RAW_LOW, _SETTLE_US + us)
             self.end_pulse()
 
+    def watch_pulse(self):
+        """End a pulse that is old enough (called by the scan)."""
+        if time.ticks_diff(time.ticks_us(), self._pulse_began) >= _TICK_PULSE_US - 100:
+            self.end_pulse()
+
     def end_pulse(self):
-        """End a pulse under way (called by the scan)."""
+        """End the pulse under way."""
         self.pulsing = False
         regs.poke(self._pulsed, regs.FUNCTION_PWM)
         _halt(self._pio, self._entry)

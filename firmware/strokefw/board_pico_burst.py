@@ -16,7 +16,7 @@ from strokefw import board_pico_regs as regs
 from strokefw.board_pico_adc import CLOCK_HZ, CYCLES
 
 COUNT_MAX = const(50000)
-_SLACK = const(1200)  # readings: the tick sees the end up to 1 ms (500 readings) late
+_SLACK = const(800)  # readings: the tick sees the end up to 1 ms (500 readings) late
 _NO_TRIGGER = const(0x3FFFFFFF)
 # the state, words that the kernels index by number: 0..7 addresses of the pieces, then
 _PIECE = const(8)  # readings per piece

@@ -5,7 +5,12 @@ place where a frame would begin. No frame of ours begins with them. It is obeyed
 the bridge off first. docs/firmware.md tells it to people.
 """
 
+import gc
+
 import micropython
+
+# Collected often while the modules load, so that what stays lies close together and bursts find room.
+gc.threshold(12000)
 
 from strokefw.app import App
 from strokefw.board_pico import Board
@@ -17,6 +22,8 @@ def run():
     board = Board()
     try:
         app = App(board)
+        gc.collect()
+        gc.threshold(-1)
         board.start(app.tick)
         service = app.service
         while not board.repl_wanted() or app.armed():

@@ -8,14 +8,15 @@ from elsewhere:
  21, 22 write-address registers of the external ring's pair 23    external ring
  24     NTC tick counter                                   25, 26 registers that set / clear a pin
  27     the NTC switch's pin mask                          28     ticks in which the converter gave no null bit
+ 29, 30 the newest readings of both NTCs
 """
 
 import micropython
 from micropython import const
 
-WORDS = const(29)
-CHIP_RING = const(4096)
-CHIP_RING_BITS = const(12)
+WORDS = const(31)
+CHIP_RING = const(2048)
+CHIP_RING_BITS = const(11)
 EXTERNAL_RING = const(256)
 EXTERNAL_RING_BITS = const(8)
 
@@ -114,13 +115,13 @@ def chip(work: ptr32, counts: ptr16):
     ring = work[20]
     first = ptr32(work[18])
     second = ptr32(work[19])
-    end = ((first[0] - ring) | (second[0] - ring)) & 0xFF8
+    end = ((first[0] - ring) | (second[0] - ring)) & 0x7F8
     start = end - 1000
     work[7] = ring
     work[8] = ring + end
     if start < 0:
-        work[5] = ring + 4096 + start
-        work[6] = ring + 4096
+        work[5] = ring + 2048 + start
+        work[6] = ring + 2048
     else:
         work[5] = ring + start
         work[6] = ring + end
@@ -157,4 +158,6 @@ def external(work: ptr32, counts: ptr16):
         pin = ptr32(work[25 if ticks else 26])
         pin[0] = work[27]
     elif phase > 6:
-        counts[10 if ticks & 32 else 9] = (work[14] * 52429 + 8192) >> 14
+        work[30 if ticks & 32 else 29] = (work[14] * 52429 + 8192) >> 14
+    counts[9] = work[29]
+    counts[10] = work[30]

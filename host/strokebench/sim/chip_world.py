@@ -103,11 +103,26 @@ class ChipWorld:
         self._cut_alarm = machine.alarm(self._cut)
         self._release_alarm = machine.alarm(lambda: self._gpio("TRIP_N").set_input_value(True))
         self._refresh()
+        self._ticked_ns = machine.now_ns
         self._alarm = machine.alarm(self._tick)
         self._alarm.schedule(TICK_NS)
+        self._follow_timer()
 
     def _gpio(self, net: str) -> Any:
         return self.machine.mcu.gpio[pins.gpio(net)]
+
+    def _follow_timer(self) -> None:
+        # a millisecond here ends when the firmware's timer strikes, so that a tick reads whole milliseconds
+        timer = self.machine.mcu.timer
+        fire = timer._fire_alarm
+
+        def strike(index: int) -> None:
+            if self.machine.now_ns - self._ticked_ns >= 0.9 * TICK_NS:
+                self._alarm.cancel()
+                self._tick()
+            fire(index)
+
+        timer._fire_alarm = strike
 
     # -- what the chip does to the world -------------------------------------------------------------------------
 
@@ -126,7 +141,6 @@ class ChipWorld:
 
     def _pulse_watch(self, net: str) -> Any:
         leg, side = (0 if net[0] == "A" else 1), int(net.endswith("HIGH"))
-        clock = self.clocks[net]
         started = 0.0
 
         def changed(high: bool, now_ns: float) -> None:
@@ -138,12 +152,13 @@ class ChipWorld:
             if alone and self.clocks["BRIDGE_ENABLE"].high and now_ns - started > 2 * PERIOD_NS:
                 self.board.pulse(leg, side, round((now_ns - started) / 1000))
 
-        del clock
         return changed
 
     def _tick(self) -> None:
         board = self.board
-        on = {net: clock.take_ns() / TICK_NS for net, clock in self.clocks.items()}
+        passed_ns = self.machine.now_ns - self._ticked_ns
+        self._ticked_ns = self.machine.now_ns
+        on = {net: clock.take_ns() / passed_ns for net, clock in self.clocks.items()}
         alive = self.machine.now_ns - self.fed_ns < 10 * TICK_NS
         gate = int(on["BRIDGE_ENABLE"] > 0.2 and self._latch and alive)
         gates_used = on["A_LOW"] + on["B_LOW"] + on["A_HIGH"] + on["B_HIGH"] > 1.5
@@ -160,7 +175,7 @@ class ChipWorld:
         if self._cuts_left:
             self._cut_alarm.schedule(PERIOD_NS / 2)
         self._refresh()
-        self._alarm.schedule(TICK_NS)
+        self._alarm.schedule(1.05 * TICK_NS)
 
     def _cut(self) -> None:
         self._gpio("TRIP_N").set_input_value(False)

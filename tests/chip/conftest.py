@@ -1,0 +1,57 @@
+"""The emulated Pico for tests/chip: skipped, with the reason, without emulator or image."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+
+from strokebench.sim import chip, chip_files
+from strokebench.sim.board import SimBoard
+from strokebench.sim.chip_machine import ChipMachine, ChipUnavailable
+from strokebench.sim.chip_world import ChipWorld
+from strokebench.sim.spec import SimSpec
+
+ALONE = ("board_pico", "slots", "pins", "compat", "channels", "__init__")
+"""Modules that the board needs without the rest of the firmware."""
+
+START = """
+import time, gc, micropython
+from array import array
+from strokefw.board_pico import Board
+b = Board()
+micropython.kbd_intr(3)
+c = array('H', [0] * 13)
+"""
+
+
+def board_files() -> dict[str, bytes]:
+    """The flash files of a Pico that has the board's modules and starts nothing by itself."""
+    sources = {
+        name: data
+        for name, data in chip_files.firmware_sources().items()
+        if name.split("/")[-1].startswith(ALONE) and name != "main.py"
+    }
+    return chip_files.precompiled(sources)
+
+
+@pytest.fixture(scope="session")
+def filesystem() -> bytes:
+    try:
+        chip.find_image()
+        return chip_files.filesystem(board_files())
+    except ChipUnavailable as why:
+        pytest.skip(f"emulated chip: {why}")
+
+
+@pytest.fixture(scope="module")
+def world(filesystem: bytes) -> Iterator[ChipWorld]:
+    """A Pico with the board constructed as `b` in its REPL, on a simulated bench."""
+    try:
+        machine = ChipMachine(chip.find_image(), filesystem)
+    except ChipUnavailable as why:
+        pytest.skip(f"emulated chip: {why}")
+    machine.wait_for_usb()
+    made = ChipWorld(machine, SimBoard(SimSpec(), ideal=True))
+    machine.execute(START)
+    yield made

@@ -1,0 +1,96 @@
+"""Gate inputs, enable line and trip on the emulated chip's pins."""
+
+from __future__ import annotations
+
+import pytest
+from strokefw import pins
+
+from strokebench.sim.chip_world import PERIOD_NS, ChipWorld, PinClock
+from tests.firmware.pio_asm import programs
+
+pytestmark = pytest.mark.chip
+LATENCY_NS = 64
+SYNCHRONIZER_NS = 16  # two input flip-flops that the emulator leaves out (RP2040 datasheet 3.5.6.3)
+STEP = 1 / 6250
+
+
+def _drive(world: ChipWorld, drive: int, gate: int = 1) -> None:
+    world.machine.execute(f"b.drive({drive}, {gate})")
+
+
+def _duty(clock: PinClock, world: ChipWorld) -> float:
+    clock.take_ns()
+    begin = world.machine.now_ns
+    world.machine.run(20 * PERIOD_NS * 1e-9)
+    return clock.take_ns() / (world.machine.now_ns - begin)
+
+
+def test_everything_is_off_after_construction(world: ChipWorld) -> None:
+    assert not any(world.clocks[net].high for net in ("BRIDGE_ENABLE", "A_HIGH", "B_HIGH", "PRECHARGE", "MAIN_SWITCH"))
+    assert not world.clocks["A_LOW"].high and not world.clocks["B_LOW"].high
+
+
+def test_pio_memory_holds_what_the_tests_assembler_says(world: ChipWorld) -> None:
+    found = list(world.machine.mcu.pio[0].instructions)
+    for program in (programs().keeper, programs().converter):
+        words = program.words
+        places = [at for at in range(33 - len(words)) if _placed(words, at) == found[at : at + len(words)]]
+        assert len(places) == 1
+
+
+def _placed(words: list[int], at: int) -> list[int]:
+    return [word + at if word >> 13 == 0 else word for word in words]  # jumps are absolute
+
+
+@pytest.mark.parametrize("drive", [-10000, -5000, -100, 0, 1, 100, 2500, 5000, 9900, 10000])
+def test_duty_on_the_pins(world: ChipWorld, drive: int) -> None:
+    _drive(world, drive)
+    world.machine.run(3 * PERIOD_NS * 1e-9)
+    high, other = ("A", "B") if drive >= 0 else ("B", "A")
+    measured = _duty(world.clocks[f"{high}_HIGH"], world)
+    assert measured == pytest.approx(abs(drive) / 10000, abs=STEP + 2e-4)  # a run's end is known to 10 us
+    assert _duty(world.clocks[f"{other}_HIGH"], world) == 0
+    assert _duty(world.clocks[f"{other}_LOW"], world) == pytest.approx(1, abs=1e-6)
+    assert world.clocks["BRIDGE_ENABLE"].high
+
+
+@pytest.mark.parametrize("drive", [0, 100, 5000, 9900, 10000])
+def test_trip_turns_off_in_every_phase(world: ChipWorld, drive: int) -> None:
+    """24 phases spread over the period and past both edges; the CPU is kept busy, as in service."""
+    _drive(world, drive)
+    machine, enable, trip = world.machine, world.clocks["BRIDGE_ENABLE"], world._gpio("TRIP_N")
+    machine.usb.send(b"\x01while 1: pass\r\n\x04")
+    machine.run(0.002)
+    slice_a = machine.mcu.pwm.channels[1]
+    delays = []
+    phases = [PERIOD_NS * (i + 0.5) / 24 for i in range(24)]
+    pulled = [0.0]
+    edge = machine.alarm(lambda: (pulled.__setitem__(0, machine.now_ns), trip.set_input_value(False)))
+    release = machine.alarm(lambda: trip.set_input_value(True))
+    for phase in phases:
+        assert enable.high
+        counter_ns = slice_a.timer.counter * 8
+        edge.schedule((phase - counter_ns) % PERIOD_NS + PERIOD_NS)
+        release.schedule((phase - counter_ns) % PERIOD_NS + PERIOD_NS + 600)
+        pulled[0] = 0.0
+        machine.run(0.001, lambda: pulled[0] and not enable.high)
+        delays.append(enable.since_ns - pulled[0])
+        machine.run(0.001, lambda: enable.high)
+        back = (enable.since_ns - pulled[0]) % PERIOD_NS
+        assert back == pytest.approx((PERIOD_NS - phase) % PERIOD_NS, abs=600)  # at the next period's beginning
+    machine.usb.send(b"\x03")
+    machine.run(0.01)
+    assert all(0 < delay + SYNCHRONIZER_NS <= LATENCY_NS for delay in delays), delays
+    print("trip", drive, "ns", min(delays), max(delays))
+
+
+def test_gate_off_is_at_once(world: ChipWorld) -> None:
+    _drive(world, 5000)
+    assert world.clocks["BRIDGE_ENABLE"].high
+    _drive(world, 0, 0)
+    world.machine.run(2 * PERIOD_NS * 1e-9)
+    assert not any(world.clocks[net].high for net in ("BRIDGE_ENABLE", "A_HIGH", "A_LOW", "B_HIGH", "B_LOW"))
+
+
+def test_pin_table_is_used() -> None:
+    assert pins.gpio("BRIDGE_ENABLE") == 6
