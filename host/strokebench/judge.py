@@ -18,6 +18,7 @@ COVERAGE = 2.0
 NO_LIMIT = "for information, no limit is set"
 
 STOPS = ("short_travel", "stop_shifted")
+LOADS = ("unbalanced", "dragging", "clogged", "worn", "obstructed")
 
 # What a defect brings with it: findings listed here, failing beside it, follow from it and are not defects of
 # their own. Order is by depth: an entry explains those after it, never those before. "*" stands for all other
@@ -32,15 +33,13 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
         "slow",
         "binding",
         "no_return",
+        "short_travel",
     ),
+    "open_wire": ("*",),
     "blocked": ("*",),
-    "bad_segment": (
-        "lead_resistance", "shorted_turns", "worn_brush", "slow_start", "unbalanced", "dragging", "clogged", "worn",
-        "obstructed",
-    ),
-    "worn_brush": (
-        "lead_resistance", "shorted_turns", "slow_start", "unbalanced", "dragging", "clogged", "worn", "obstructed",
-    ),
+    "bad_crimp": ("supply_resistance", "ground_resistance"),
+    "bad_segment": ("lead_resistance", "shorted_turns", "worn_brush", "slow_start", *LOADS),
+    "worn_brush": ("lead_resistance", "shorted_turns", "slow_start", *LOADS),
     "weak_magnet": ("slow_start", "high_inrush"),
     "weak_motor": ("weak_spring", "weak_rest_spring", "sticky", "slow"),
     "track_shorted": ("track_dead", "worn_track", "track_mismatch", "track_range", *STOPS),

@@ -29,6 +29,7 @@ EXPECTED = {
     "solenoid-reference": (1.0, (0.58, 0.66)),
     "egr-solenoid": (1.0, (1.3, 1.75)),
     "fuel-pump": (1.0, (4.5, 7.5)),
+    "fuel-pump-fuse": (1.0, (4.5, 7.5)),
     "cooling-fan": (1.0, (9.5, 14.5)),
     "water-pump": (1.0, (4.0, 6.2)),
     "wiring": (0.4, (3.4, 4.4)),

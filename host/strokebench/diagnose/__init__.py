@@ -20,6 +20,7 @@ __all__ = ["case_of", "diagnose", "kinds"]
 _CASES = {
     "moving": "moving:MovingCase", "seated": "seated:SeatedCase", "coil": "coil_case:CoilCase",
     "turning": "turning:TurningCase",
+    "plain": "case:Case",
     "solenoid_valve": "solenoid_valve:SolenoidValveCase",
     "sensorless": "sensorless:SensorlessCase",
 }  # fmt: skip
@@ -41,6 +42,8 @@ _KINDS: dict[str, tuple[str, str]] = {
         "evidence supply winding ripple motor stuck sensor travel seat breakaway friction spring binding "
         "response",
     ),
+    "fuel_pump_fuse": ("turning", "evidence supply wiring running loop pump_alone load turns inrush"),
+    "wiring": ("plain", "evidence supply flows wiring"),
     **dict.fromkeys(
         ("fuel_pump", "water_pump", "cooling_fan"),
         ("turning", "evidence supply running loop load turns inrush"),

@@ -23,7 +23,7 @@ DEFECTS: dict[str, Defect] = {
     "sticky": Defect(
         "Sticky over the whole travel",
         "Friction is too high everywhere, so this is dirt or dry bearings rather than one damaged place.",
-        "Clean bore, plate and shaft; measure again. If it stays, the bearings or the gear are worn.",
+        "Clean what moves and its guides; measure again. If it stays, bearings, guides or gear are worn.",
     ),
     "weak_spring": Defect(
         "Weak return spring",
@@ -37,7 +37,7 @@ DEFECTS: dict[str, Defect] = {
     ),
     "carbon_seat": Defect(
         "Does not shut: something on its seat",
-        "Pressed shut, the valve still stands open, so gas leaks past it at idle.",
+        "With all that shuts it the valve still stands open, so gas leaks past it at idle.",
         "Look for carbon on pintle and seat, clean both, and measure again.",
     ),
     "sticky_seat": Defect(
@@ -160,6 +160,8 @@ DEFECTS: dict[str, Defect] = {
 
 def defect(name: str) -> Defect:
     """Return the defect called ``name``; one without an entry is described by its bare name."""
-    return DEFECTS.get(name) or Defect(
+    from strokebench.diagnose.defects_turning import TURNING_DEFECTS
+
+    return DEFECTS.get(name) or TURNING_DEFECTS.get(name) or Defect(
         name.replace("_", " ").capitalize(), "A finding is out of its limits.", "See the findings."
     )

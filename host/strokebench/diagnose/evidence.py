@@ -21,7 +21,8 @@ def find(case: Case) -> list[Finding]:
     """Return the share of missing samples, and a finding without value when the bench's protection ended the
     run."""
     out = [case.finding(*GAPS[:2], Measured(missing_percent(case), 0.0), GAPS[2], high="")]
-    stopped = [event for event in case.run.events if event.kind == "fault" or (event.code and event.kind != "warning")]
+    events = case.run.events
+    stopped = [one for one in events if one.kind == "fault" or (one.code and one.kind != "warning")]
     if stopped:
         first = stopped[0]
         why = f"the bench ended it with code {first.code}: {first.text}"

@@ -26,6 +26,8 @@ class Part(BaseModel):
     connect: list[str] = []
     """How to wire it, one line each."""
     cautions: list[str] = []
+    acknowledge: bool = False
+    """The cautions must be acknowledged before anything is driven."""
 
 
 class Track(BaseModel):

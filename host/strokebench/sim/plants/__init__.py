@@ -18,6 +18,7 @@ PARTS: dict[str, str] = {
     "idle-actuator": "idle_actuator",
     "wiring": "wiring",
     "fuel-pump": "fuel_pump",
+    "fuel-pump-fuse": "fuel_pump_fuse",
     "cooling-fan": "cooling_fan",
     "water-pump": "water_pump",
     "solenoid": "solenoid_onoff",

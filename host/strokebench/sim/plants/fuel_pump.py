@@ -17,9 +17,20 @@ FAULTS = (
     *COMMON_FAULTS,
     FaultKind("dry", "it runs without fuel", "share of the pumping torque missing", 0.6, 0.9, largest=1.0),
     FaultKind(
-        "worn", "worn vanes: it leaks inside", "share of the pumping torque missing", 0.25, 0.5, largest=1.0
+        "worn",
+        "worn vanes: it leaks inside and builds no pressure at low speed",
+        "share of the pumping torque missing towards standstill",
+        0.4,
+        0.8,
+        largest=1.0,
     ),
-    FaultKind("clogged", "outlet or filter clogged", "pumping torque added, share", 0.3, 0.7),
+    FaultKind(
+        "clogged",
+        "outlet or filter clogged",
+        "pumping torque added at rated speed, share, as its square",
+        0.3,
+        0.7,
+    ),
 )
 
 # 12.6 V, 6 A: K = (12.6 - 0.6 - 6 x 0.55) / 630 rad/s (6000 rpm); torque 0.0138 x 6 = 0.083 N m
@@ -41,14 +52,25 @@ DRY_SHARE = 0.15
 
 def build(spec: SimSpec) -> Rotary:
     """Return the pump that ``spec`` asks for; UsageError for unknown faults."""
-    return build_turning(spec, NOMINAL, SPEED_RAD_S, _own)
+    return build_turning(spec, NOMINAL, SPEED_RAD_S, own)
 
 
-def _own(turner: Turner, fault: Fault) -> Turner:
-    pumping = 1 - DRY_SHARE
-    if fault.name in ("dry", "worn"):
-        left = 1 - pumping * fault.size
+def own(turner: Turner, fault: Fault) -> Turner:
+    """Return ``turner`` with a defect that only this pump has."""
+    pumping_nm = (1 - DRY_SHARE) * turner.dry_nm
+    if fault.name == "dry":
+        left = 1 - (1 - DRY_SHARE) * fault.size
         return replace(turner, dry_nm=left * turner.dry_nm, flow_nms2=left * turner.flow_nms2)
+    if fault.name == "worn":
+        # the gaps' leakage is a large share of a small flow: pressure comes only with speed, at rated speed
+        # it is the regulator's
+        lost_nm = fault.size * pumping_nm
+        return replace(
+            turner,
+            dry_nm=turner.dry_nm - lost_nm,
+            viscous_nms=turner.viscous_nms + lost_nm / SPEED_RAD_S,
+        )
     if fault.name == "clogged":
-        return replace(turner, dry_nm=(1 + pumping * fault.size) * turner.dry_nm)
+        # a restriction's pressure grows with the square of the flow, and the flow with speed
+        return replace(turner, flow_nms2=turner.flow_nms2 + fault.size * pumping_nm / SPEED_RAD_S**2)
     return turner

@@ -138,8 +138,9 @@ class Rotary(Winding):
                 load = flow * w * abs(w) * turn
                 w = slide(w, k * emf_shape * mean - load, dry * turn, extra, 1.0, viscous, inertia, step_s)
                 angle = (angle + 0.5 * step_s * (before + w)) % TURN
+        emf = k * 0.5 * (self.speed_rad_s + w)  # mean of the tick, as the converters see it
         self._amps, self.speed_rad_s, self.angle_rad, self._bounced = amps, w, angle, turn_at
-        self._close_tick(drive, gate, rail, dt_s, nodes, total / steps, 0.5 * ripple_a, min(cut, 20), k * w)
+        self._close_tick(drive, gate, rail, dt_s, nodes, total / steps, 0.5 * ripple_a, min(cut, 20), emf)
 
     def _freewheel(self, amps: float, emf: float, ohm: float, step_s: float) -> tuple[float, float]:
         against = self.bus_v + 2 * DIODE_V + self.turner.brush_v

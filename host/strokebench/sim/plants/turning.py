@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -34,6 +35,7 @@ COMMON_FAULTS = (
 )
 
 Own = Callable[[Turner, Fault], Turner]
+Made = TypeVar("Made", bound=Rotary)
 
 
 def running_nm(turner: Turner, speed_rad_s: float) -> float:
@@ -57,7 +59,13 @@ def specimen(nominal: Turner, rng: np.random.Generator) -> tuple[Turner, Commuta
     return turner, Commutator(bounce=about(0.02, 0.5, rng))
 
 
-def build_turning(spec: SimSpec, nominal: Turner, speed_rad_s: float, own: Own) -> Rotary:
+def build_turning(
+    spec: SimSpec,
+    nominal: Turner,
+    speed_rad_s: float,
+    own: Own,
+    make: type[Made] = Rotary,  # type: ignore[assignment]
+) -> Made:
     """Return the motor that ``spec`` asks for; ``own`` applies the defects that only this part has."""
     faults = parse_all(spec.faults, spec.part)
     turner, brushes = specimen(nominal, np.random.default_rng((spec.seed, 1)))
@@ -74,7 +82,7 @@ def build_turning(spec: SimSpec, nominal: Turner, speed_rad_s: float, own: Own) 
         else:
             turner = own(turner, fault)
     conditions = conditions_of(spec, faults, np.random.default_rng((spec.seed, 2)))
-    plant = Rotary(conditions, turner, brushes, np.random.default_rng((spec.seed, 3)))
+    plant = make(conditions, turner, brushes, np.random.default_rng((spec.seed, 3)))
     names = {fault.name for fault in faults}
     plant.jammed = "blocked" in names
     plant.connected = "open_winding" not in names

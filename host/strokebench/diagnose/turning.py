@@ -1,0 +1,207 @@
+"""A case of a part that turns without end: its levels of constant drive, each with current, back-EMF,
+speed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from strokebench.budget import FINE_LIMIT_A
+from strokebench.diagnose import rotor_labels as labels
+from strokebench.diagnose.case import Case, load_voltage
+from strokebench.diagnose.commutation import Motor, Rate, turn_rate
+from strokebench.diagnose.rotors import ROTORS, RotorKind
+from strokebench.diagnose.stats import Floats, line
+from strokebench.run_data import Burst, Mark
+from strokebench.samples import Samples
+
+WINDOW_S = 0.3
+"""The end of a level over which its current is averaged."""
+FIRST_ROW, LAST_ROW = 2, 12
+"""Rows of a release that show the back-EMF: after the freewheeling, before the speed has changed much."""
+STANDS_V = 0.025
+"""Back-EMF below this after a hold: the rotor stood."""
+COARSE_U = 0.006
+"""Relative: +-1 % (rectangular) between the current ranges, from the steps of the chip's converter."""
+COARSE_FROM_A, COARSE_ALONE_A = FINE_LIMIT_A - 0.4, FINE_LIMIT_A + 0.4
+"""Means between which the coarse range takes over; the bench fades by the peaks, some 0.4 A above the
+mean."""
+CLIPPED_V = 0.3
+"""An open output below this is at the end of its converter's range."""
+AGREE = 0.04
+"""Relative: levels whose back-EMF per speed differs by more contradict each other."""
+BENT_A = 0.0025
+"""Standard uncertainty of a current against another in the fine range: its converter's curvature."""
+RAD_TO_RPM = 30 / math.pi
+
+
+@dataclass(frozen=True)
+class Level:
+    """Steady running at one drive: ``volts`` and ``current_a`` at the terminals, ``emf_v`` of that speed.
+
+    ``rate``: turns per second from the ripple, None where it could not be found. ``rows``: what the current
+    was averaged over.
+    """
+
+    drive: float
+    volts: float
+    current_a: float
+    u_current_a: float
+    emf_v: float
+    u_emf_v: float
+    rate: Rate | None
+    burst: Burst | None
+    rows: Samples
+
+    @property
+    def speed_rad_s(self) -> float:
+        """Speed, NaN when not known."""
+        return math.nan if self.rate is None else 2 * math.pi * self.rate.hz
+
+    @property
+    def span_s(self) -> tuple[float, float]:
+        """Stretch of the recording."""
+        return float(self.rows["time_s"][0]), float(self.rows["time_s"][-1])
+
+    @property
+    def turns(self) -> bool:
+        """True when there is a back-EMF worth the name."""
+        return self.emf_v > max(4 * STANDS_V, 0.03 * self.volts)
+
+
+def _agreeing(levels: list[Level]) -> list[Level]:
+    """The levels without the turn rates that contradict the majority: back-EMF over speed is one constant."""
+    ratio = np.array([one.emf_v / one.speed_rad_s for one in levels])
+    known = np.isfinite(ratio)
+    if known.sum() < 2:
+        return levels
+    middle = float(np.median(ratio[known]))
+    agree = known & (np.abs(ratio / middle - 1) < AGREE)
+    if 2 * agree.sum() <= known.sum():
+        agree[:] = False
+    return [one if good else replace(one, rate=None) for one, good in zip(levels, agree, strict=True)]
+
+
+@dataclass(frozen=True)
+class TurningCase(Case):
+    """Run, profile and what all finders of a turning part share."""
+
+    @property
+    def names(self) -> RotorKind:
+        """What is particular to this kind of part."""
+        return ROTORS[self.profile.kind]
+
+    @property
+    def motor(self) -> Motor:
+        """Commutator of the part; profile's ``nominal.segments`` and ``nominal.poles``."""
+        nominal = self.profile.nominal
+        return Motor(int(nominal.get("segments", 8)), int(nominal.get("poles", 2)))
+
+    @cached_property
+    def levels(self) -> list[Level]:
+        """All levels that ended in a release, in order of time."""
+        found = []
+        for release in self.run.labelled(labels.RELEASE):
+            level = self._level(release)
+            if level is not None:
+                found.append(level)
+        return _agreeing(found)
+
+    @cached_property
+    def running(self) -> list[Level]:
+        """Levels at which it turns."""
+        return [one for one in self.levels if one.turns]
+
+    @property
+    def top(self) -> Level | None:
+        """The level with the highest drive, None without any."""
+        return max(self.levels, key=lambda one: one.drive, default=None)
+
+    @cached_property
+    def still(self) -> list[tuple[float, float, Samples]]:
+        """Current, volts and rows of each hold at which the rotor stood."""
+        found = []
+        releases = list(self.run.labelled(labels.STILL_RELEASE))
+        for hold in self.run.labelled(labels.STILL):
+            after = next((one for one in releases if abs(one.start_s - hold.end_s) < 0.005), None)
+            rows = self.run.of(hold)[30:]
+            if len(rows) >= 40 and after is not None and self._stood(after):
+                found.append((float(np.mean(rows["current_a"])), float(np.mean(load_voltage(rows))), rows))
+        return found
+
+    def _stood(self, after: Mark) -> bool:
+        emf_v = load_voltage(self.run.of(after))[FIRST_ROW:]
+        return len(emf_v) >= 10 and float(np.max(np.abs(emf_v[:10] - self.zero_v))) < STANDS_V
+
+    @cached_property
+    def zero_v(self) -> float:
+        """Difference of the open outputs at rest: offset of two converters."""
+        rows = next(iter(self.samples(labels.REST)), None)
+        return float(np.median(load_voltage(rows))) if rows is not None else 0.0
+
+    def _level(self, release: Mark) -> Level | None:
+        rows = self.run.between(release.start_s - WINDOW_S, release.start_s)
+        at_level = [one for one in self.run.marks if one.label in labels.AT_LEVEL]
+        begin_s = max((one.start_s for one in at_level if one.start_s < release.start_s), default=math.nan)
+        coasting = self.run.of(release)
+        if len(rows) < 100 or len(coasting) < LAST_ROW + 1 or not begin_s <= release.start_s:
+            return None
+        steady = np.abs(rows["drive"] - rows["drive"][-1]) < 0.01
+        if steady.mean() < 0.95 or rows["drive"][-1] < 0.05:
+            return None
+        amps = float(np.mean(rows["current_a"]))
+        emf_v, u_emf_v = self.emf(coasting)
+        burst = self._burst(release.start_s)
+        u_amps = math.hypot(BENT_A, self.coarse_u(rows) * amps)
+        return Level(
+            float(rows["drive"][-1]), float(np.mean(load_voltage(rows))), amps, u_amps, emf_v, u_emf_v,
+            self._rate(burst, emf_v), burst, rows,
+        )  # fmt: skip
+
+    def coarse_u(self, rows: Samples) -> float:
+        """Relative uncertainty of a current's range against the fine one, 0 within that."""
+        amps = float(np.mean(np.abs(rows["current_a"])))
+        return COARSE_U * float(np.clip((amps - COARSE_FROM_A) / (COARSE_ALONE_A - COARSE_FROM_A), 0, 1))
+
+    def emf(self, coasting: Samples) -> tuple[float, float]:
+        """Back-EMF at the moment of release and its u, in V: a line through the first rows, drawn back to it.
+
+        A row is the mean of the tick before it, so row n stands for n - 1/2 ticks after the release.
+        """
+        rows = coasting[FIRST_ROW:LAST_ROW]
+        volts = self._open_voltage(rows)
+        period_s = float(np.median(np.diff(rows["time_s"])))
+        found = line(rows["time_s"] - float(coasting["time_s"][0]) - period_s / 2, volts)
+        timing_v = abs(found.slope) * 0.15 * period_s
+        # the converter's share of a code does not average out over ten rows: 3 mV
+        return found.offset, math.hypot(found.u_offset, timing_v, 0.003)
+
+    def _open_voltage(self, rows: Samples) -> Floats:
+        """Voltage between the open outputs. They stand evenly around a middle that the bench's resistors
+        set; where the lower one would be below ground, twice the upper one's distance from the middle tells
+        the same."""
+        if float(np.min(rows["output_b_v"])) > CLIPPED_V or not math.isfinite(self._float_share):
+            return load_voltage(rows) - self.zero_v
+        return np.asarray(2 * (rows["output_a_v"] - self._float_share * rows["supply_v"]), float)
+
+    @cached_property
+    def _float_share(self) -> float:
+        """Where output A floats with the bridge off, as a share of the supply; NaN without a rest."""
+        rows = next(iter(self.samples(labels.REST)), None)
+        return math.nan if rows is None else float(np.median(rows["output_a_v"] / rows["supply_v"]))
+
+    def _burst(self, before_s: float) -> Burst | None:
+        near = [
+            one for one in self.run.bursts
+            if one.label == labels.BURST_LEVEL and one.unit == "A" and 0 < before_s - one.start_s < 5.0
+        ]  # fmt: skip
+        return near[-1] if near else None
+
+    def _rate(self, burst: Burst | None, emf_v: float) -> Rate | None:
+        k_si = self.profile.nominal.get("k_v_s_per_rad", math.nan)
+        if burst is None or not emf_v > 4 * STANDS_V:
+            return None
+        return turn_rate(burst.values, burst.rate_hz, self.motor, emf_v / k_si / (2 * math.pi))
