@@ -39,7 +39,7 @@ def answered(service):
     result = service.app.answer
     if service.deferred_kind == 0x01:
         _welcome(service, seq)
-    elif service.deferred_kind == 0x0F and not result:
+    elif service.deferred_kind == 0x0F and (not result or result == service.app.selftest.code):
         service.queue(0x4F, seq, _report(service.app))
     else:
         service.reply(seq, result, service.app.guard.block if result else service.app.ticks)

@@ -9,14 +9,14 @@ from html import escape
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from strokefw import channels
+from strokefw import channels, faults
 
 from strokebench import bench_wire
 from strokebench.bench_run import Run
 from strokebench.bench_wire import Status
 from strokebench.errors import LinkError, Refused, StrokebenchError, UsageError
 from strokebench.limits import Limits
-from strokebench.link import Link, Message
+from strokebench.link import Link, Message, refusal
 from strokebench.port import Port
 from strokebench.procedure import Planned, Procedure
 from strokebench.sim.spec import SimSpec
@@ -207,9 +207,19 @@ class Bench:
         return bench_wire.status_of(self.link.request("status", answer="status_report"))
 
     def selftest(self) -> list[tuple[int, ...]]:
-        """Run the self-test without moving the part; return its (item, fault code, value) rows."""
+        """Run the self-test without moving the part; return its (item, 0 or 1 if failed, value) rows.
+
+        Raises :class:`Refused` with the first fault when it does not pass.
+        """
+        code, rows = self.selftest_report()
+        if code and faults.SEVERITY[code] != faults.WARN:
+            raise refusal("selftest", code, 0)
+        return rows
+
+    def selftest_report(self) -> tuple[int, list[tuple[int, ...]]]:
+        """Run the self-test; return its fault code (0: passed) and the rows of what it came to."""
         report = self.link.request("selftest", answer="selftest_report", timeout_s=ARM_S)
-        return bench_wire.tail_rows(report)
+        return int(report.fields["code"]), bench_wire.tail_rows(report)
 
     def events(self) -> list[Event]:
         """Return the events that the bench kept, oldest first; times are its clock since power-up."""

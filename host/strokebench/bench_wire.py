@@ -18,6 +18,8 @@ from strokebench.samples import SAMPLE_DTYPE, Samples
 TICK_S = 0.001
 DRIVE_ONE = 10_000
 RESET_CAUSES = ("power-on", "watchdog", "soft reset", "brown-out or other")
+FLAG_EMERGENCY = 8
+"""Bit of a status report: the emergency line is open."""
 _HALF = (state.TICK_MASK + 1) // 2
 
 _NUMPY = {"B": "u1", "h": "<i2", "H": "<u2", "i": "<i4", "I": "<u4"}
@@ -148,6 +150,7 @@ class Status:
     budget_left: dict[str, float]
     """Remaining heat budget of bench, leads and part, 0..1."""
     counters: dict[str, int]
+    emergency_open: bool = False
 
 
 def status_of(message: Message) -> Status:
@@ -167,6 +170,7 @@ def status_of(message: Message) -> Status:
         drive_cap=f["cap"] / DRIVE_ONE,
         budget_left={name: f[f"i2t_{name}_permille"] / 1000 for name in ("bench", "leads", "part")},
         counters={name: f[name] for name in _COUNTERS},
+        emergency_open=bool(f["flags"] & FLAG_EMERGENCY),
     )
 
 

@@ -8,9 +8,11 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext, suppress
 from typing import TYPE_CHECKING, Protocol
 
+from strokefw import faults
+
 from strokebench.calibrate.quantities import ARMED, BRAKING, IDLE, Quantity
 from strokebench.calibrate.solve import Reading
-from strokebench.errors import LinkError, StrokebenchError
+from strokebench.errors import LinkError, Refused, StrokebenchError
 
 if TYPE_CHECKING:
     from strokebench.bench import Bench
@@ -22,6 +24,7 @@ STEADY_S = 60.0
 STEADY_COUNTS = 4.0
 """A quarter of a converter step: less drift than that within ``SETTLE_S`` is rest."""
 DISCHARGE_S = 120.0
+BLOCKED_S = 20.0
 BEAT_S = 0.2
 """A jog wants to be repeated within 0.5 s."""
 
@@ -68,7 +71,7 @@ def holding(bench: Bench, mode: str) -> Iterator[Callable[[], None]]:
         return
     bench.set_limits(limits_for(bench))
     discharged(bench)
-    bench.arm()
+    _arm(bench)
     try:
         if mode == BRAKING:
             bench.jog(0.0)
@@ -93,6 +96,21 @@ def discharged(bench: Bench) -> None:
         f"The bridge supply does not come down to the terminals within {DISCHARGE_S:g} s.",
         "Something feeds it from elsewhere, or its bleeder resistor is open.",
     )
+
+
+def _arm(bench: Bench) -> None:
+    """Arm; a thermistor that was exchanged for a resistor blocks that for some seconds."""
+    until_s = bench.link.port.now() + BLOCKED_S
+    while True:
+        try:
+            with suppress(Refused):
+                bench.clear()
+            bench.arm()
+            return
+        except Refused as error:
+            if error.code != faults.FAULT_LATCHED or bench.link.port.now() > until_s:
+                raise
+        bench.link.poll(0.5)
 
 
 def _heartbeat(bench: Bench) -> None:

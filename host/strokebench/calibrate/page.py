@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from html import escape
 from typing import Any
@@ -81,7 +82,7 @@ def text(made: dict[str, Any]) -> str:
             f"    {part['source']:<56} {part['offset']:.2g} {unit}, {100 * part['gain']:.2g} %"
             for part in entry["parts"]
         ]
-    return "\n".join([*lines, "", STATEMENT, NOT, ""])
+    return "\n".join([*lines, "", textwrap.fill(STATEMENT, 100), NOT, ""])
 
 
 STYLE = """body{font:14px/1.45 "Helvetica Neue",Arial,"Liberation Sans",sans-serif;color:#1c2430;margin:0;
@@ -92,7 +93,7 @@ table{border-collapse:collapse;margin:6px 0 8px} th,td{padding:2px 12px;text-ali
 border-bottom:1px solid #d9dee4;font-variant-numeric:tabular-nums}
 td:first-child,th:first-child{text-align:left}
 .notice{background:#fff6dd;border:1px solid #ecd9a0;padding:6px 12px} .small{color:#5c6670;font-size:12px}
-section{break-inside:avoid} 
+section{break-inside:avoid}
 @media print{body{background:#fff}main{margin:0;padding:0}} @page{size:A4;margin:16mm}"""
 
 

@@ -146,6 +146,6 @@ def _sensor(name: str, index: int, points: tuple[float, ...], wiring: str, zero_
 def _ntc(name: str, index: int) -> Quantity:
     step = 1 / 4095  # one step of the converter, its data sheet's limit of linearity
     return Quantity(
-        name, index, "ohm", (22_000.0, 10_000.0, 1_000.0), IDLE, NTC_WIRING, 1.0, 0.3, step / 3**0.5,
+        name, index, "ohm", (22_000.0, 10_000.0, 1_500.0), IDLE, NTC_WIRING, 1.0, 0.3, step / 3**0.5,
         NTC_GAIN_U, linear=_share, shown="of full scale",
     )  # fmt: skip

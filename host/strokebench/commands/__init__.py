@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from strokebench.commands import (
-    calibrate, export, faults, info, judge, panel, parts, ports, report, run, sim, stop,
+    bringup, calibrate, export, faults, info, judge, panel, parts, ports, report, run, sim, stop,
 )  # fmt: skip
 
-COMMANDS = (run, panel, judge, report, export, parts, ports, info, stop, calibrate, sim, faults)
+COMMANDS = (run, panel, judge, report, export, parts, ports, info, stop, bringup, calibrate, sim, faults)

@@ -48,6 +48,7 @@ class Laboratory:
         self.plant = SourcePlant(conditions_of(spec, (), np.random.default_rng((spec.seed, 21))))
         self.plant.good_feed_v = 5.0 + rng.uniform(-0.05, 0.05)
         self.board = SimBoard(spec, self.plant)
+        self._stuck = "estop" in self.board.bench.active or any("estop" in t for t in spec.bench_faults)
         self._ohm = dict.fromkeys(NTC, 10_000.0)
         self.meters = {
             unit: Meter(rng.uniform(-gain, gain), rng.uniform(-zero, zero), step)
@@ -108,8 +109,9 @@ class Laboratory:
         self.board.bench.set("estop")
 
     def release(self) -> None:
-        """Turn it out again."""
-        self.board.bench.end("estop")
+        """Turn it out again; a line that is broken stays open."""
+        if not self._stuck:
+            self.board.bench.end("estop")
 
 
 def open_laboratory(spec: SimSpec) -> tuple[Port, Laboratory]:

@@ -30,6 +30,8 @@ class SourcePlant(Plant):
     def advance(self, drive: float, gate: bool, rail: int, dt_s: float = 0.001) -> None:
         """Go on by ``dt_s``; see :meth:`Plant.advance`."""
         self.connected = self.load_ohm is not None and not self.leads_off
+        self.current_max_a = self.current_min_a = 0.0
+        self.cycles_cut = 0
         self.current_a = self._current(drive) if gate else 0.0
         self._drive, self._bridge_v = (drive, self.bus_v) if gate else (0.0, 0.0)
         self._nodes = (self.current_a,) * len(self._nodes)
@@ -49,12 +51,10 @@ class SourcePlant(Plant):
 
     def _current(self, drive: float) -> float:
         """Mean current; sets peaks and cut cycles. The load is taken as free of inductance."""
-        self.cycles_cut = 0
         if drive == 0.0:
             self.current_max_a = self.current_min_a = self.source_a
             return self.source_a
         if not self.connected or self.load_ohm is None:
-            self.current_max_a = self.current_min_a = 0.0
             return 0.0
         peak_a = self.bus_v / (self.load_ohm + self.conditions.lead_ohm + BRIDGE_OHM)
         duty = abs(drive)
