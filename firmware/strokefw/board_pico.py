@@ -21,7 +21,7 @@ from strokefw.slots import Slots
 
 _chip = kernels.chip
 _external = kernels.external
-_WATCHDOG_MS = const(1000)  # longer than the flash needs to erase a sector with interrupts off (400 ms at worst)
+_WATCHDOG_MS = const(1000)  # longer than the flash takes for a sector, interrupts off (400 ms at worst)
 _RUNNING = const(0x57B)  # left in a scratch register that only loses it with the power
 POWER_ON, WATCHDOG, SOFT, OTHER = const(0), const(1), const(2), const(3)
 
@@ -106,7 +106,9 @@ class Board:
         self._alive(0)
 
     def read(self, buf):
-        """Link bytes in; returns how many. Also sets the converter right, should it ever have lost a reading."""
+        """Link bytes in; returns how many. Also sets the converter right, should it ever have lost a
+        reading.
+        """
         self._adc.mend()
         return self._link.read(buf)
 
@@ -119,7 +121,9 @@ class Board:
         return self._slots.load(slot)
 
     def store(self, slot, data):
-        """Store a record. Ticks are late meanwhile: the flash stops the chip while it erases. Not while driving."""
+        """Store a record. Ticks are late meanwhile: the flash stops the chip while it erases. Not while
+        driving.
+        """
         self._slots.store(slot, data)
 
     def uid(self):
@@ -145,12 +149,16 @@ class Board:
             self._bridge.off()  # the timer stops after an exception; the watchdog then resets the chip
             raise
 
-    def repl_wanted(self):
-        """Whether the laptop asked for the REPL."""
+    def repl_wanted(self, allowed):
+        """Whether the laptop asked for the REPL; while that is not allowed the wish is forgotten."""
+        if self._link.repl_wanted and not allowed:
+            self._link.repl_wanted = False
         return self._link.repl_wanted
 
     def close(self):
-        """Bridge and rails off, timer, DMA and PIO stopped, chip watchdog off, Ctrl-C alive: fit for the REPL."""
+        """Bridge and rails off, timer, DMA and PIO stopped, chip watchdog off, Ctrl-C alive: fit for the
+        REPL.
+        """
         self._bridge.off()
         self._timer.deinit()
         regs.poke(regs.WATCHDOG + regs.CLEAR_BITS, 1 << 30)

@@ -1,9 +1,10 @@
 """The chip's own converter: free running into memory by DMA.
 
-Channels 0..3 in turn at 500 kS/s together (2 us each), so 125 readings of each channel per 1 ms tick. They fall on
-25 different phases of the 20 kHz period, five times each: a mean over whole PWM periods. (Channel 3 is the Pico's own
-supply; it is there because four channels fit the ring and three do not.) The converter's clock and the CPU's come
-from one crystal, so this does not drift. board_pico_scan sums; board_pico_burst takes the converter over for bursts.
+Channels 0..3 in turn at 500 kS/s together (2 us each), so 125 readings of each channel per 1 ms tick. They
+fall on 25 different phases of the 20 kHz period, five times each: a mean over whole PWM periods. (Channel 3
+is the Pico's own supply; it is there because four channels fit the ring and three do not.) The converter's
+clock and the CPU's come from one crystal, so this does not drift. board_pico_scan sums; board_pico_burst
+takes the converter over for bursts.
 """
 
 import micropython
@@ -34,7 +35,9 @@ def _switch(adc: ptr32, control: int, divider: int):
 
 
 class ChipConverter:
-    """Keeps the chip's readings fresh in memory; switches between free running and one channel for a burst."""
+    """Keeps the chip's readings fresh in memory; switches between free running and one channel for a
+    burst.
+    """
 
     def __init__(self, work):
         for net in ("I_COARSE", "I_FINE", "BUS_SENSE"):

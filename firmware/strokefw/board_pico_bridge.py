@@ -1,13 +1,15 @@
-"""The bridge: duty from two PWM slices, the enable line in the hands of the PIO, latch, rails, self-test pulses."""
+"""The bridge: duty from two PWM slices, the enable line in the hands of the PIO, latch, rails, self-test
+pulses.
+"""
 
 import time
 from array import array
-from uctypes import addressof
 
 import micropython
 import rp2
 from machine import Pin
 from micropython import const
+from uctypes import addressof
 
 from strokefw import board_pico_dma as dma
 from strokefw import board_pico_pio as programs
@@ -69,7 +71,9 @@ def _counted(count: ptr32, last: ptr32) -> int:
 
 
 class Bridge:
-    """Four gate inputs, their enable line, the rails and the hard latch. Everything is off after construction."""
+    """Four gate inputs, their enable line, the rails and the hard latch. Everything is off after
+    construction.
+    """
 
     def __init__(self):
         for net in ("PRECHARGE", "MAIN_SWITCH", "LATCH_ARM", "TRIP_LEVEL") + _GATES:
@@ -130,7 +134,11 @@ class Bridge:
             size=dma.WORDS, treq_sel=_PIO0_RX0, inc_read=False, inc_write=False, irq_quiet=True
         )
         self._cut_dma.config(
-            read=regs.PIO0 + regs.PIO_RXF0, write=self._cut_word, count=regs.DMA_COUNT_MAX, ctrl=control, trigger=True
+            read=regs.PIO0 + regs.PIO_RXF0,
+            write=self._cut_word,
+            count=regs.DMA_COUNT_MAX,
+            ctrl=control,
+            trigger=True,
         )
         self._cut_count = regs.DMA + 0x40 * self._cut_dma.channel + 8
         self._cut_last = array("I", [regs.DMA_COUNT_MAX])
@@ -161,7 +169,9 @@ class Bridge:
         return cut
 
     def trip_level(self, ma):
-        """Comparator threshold: 1.65 V + 20 mV/A (hardware/calc/trip.py; times ``finer``) as a fraction of 3.3 V."""
+        """Comparator threshold: 1.65 V + 20 mV/A (hardware/calc/trip.py; times ``finer``) as a fraction
+        of 3.3 V.
+        """
         regs.poke(self._compare_trip, ((82500 + ma * self.finer) * (_TRIP_TOP + 1) + 82500) // 165000)
 
     def rail(self, mode):

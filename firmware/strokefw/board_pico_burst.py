@@ -1,15 +1,16 @@
 """Bursts: one channel of the chip's converter at up to 500 kS/s, with what came before the trigger.
 
-The readings go round and round through eight pieces of memory (one of 100 kB is not to be had on a used heap) until
-enough follows the trigger. The tick watches, and lets the converter run freely again when it is complete.
+The readings go round and round through eight pieces of memory (one of 100 kB is not to be had on a used
+heap) until enough follows the trigger. The tick watches, and lets the converter run freely again when it is
+complete.
 """
 
 import gc
 from array import array
-from uctypes import addressof
 
 import micropython
 from micropython import const
+from uctypes import addressof
 
 from strokefw import board_pico_dma as dma
 from strokefw import board_pico_regs as regs
@@ -54,7 +55,8 @@ def _advance(write: ptr32, s: ptr32) -> int:
 
 @micropython.viper
 def _fill(s: ptr32, counts: ptr16):
-    # the newest tick's readings of the burst's channel; a current stands in for both ranges, the bus for itself
+    # the newest tick's readings of the burst's channel; a current stands in for both ranges, the bus for
+    # itself
     n = s[9]
     piece = s[8]
     at = s[10] - n
@@ -113,8 +115,9 @@ def _copy(s: ptr32, target: ptr16, start: int, count: int):
 class Burst:
     """Bursts of I_COARSE, I_FINE or BUS (channels 0..2) on `converter`.
 
-    While one runs the coarse current comes from its readings, from a tenth of the fine range's deflection, or (bus)
-    keeps its last value; the external converter's fine current, and the comparator, work on regardless.
+    While one runs the coarse current comes from its readings, from a tenth of the fine range's deflection,
+    or (bus) keeps its last value; the external converter's fine current, and the comparator, work on
+    regardless.
     """
 
     def __init__(self, converter):
@@ -130,7 +133,9 @@ class Burst:
 
     def start(self, channel, rate_hz, count, pre):
         """Begin to capture; returns the rate in Hz, 0 = refused (channel, count, or no memory for it)."""
-        if self.running or not (0 <= channel <= 2 and 0 < count <= COUNT_MAX and 0 <= pre < count and rate_hz > 0):
+        if self.running or not (
+            0 <= channel <= 2 and 0 < count <= COUNT_MAX and 0 <= pre < count and rate_hz > 0
+        ):
             return 0
         cycles = max(CYCLES, min(CLOCK_HZ // rate_hz, CLOCK_HZ // 1000))
         if not self._reserve((count + _SLACK + 7) // 8):
@@ -184,7 +189,9 @@ class Burst:
         return self._complete
 
     def copy(self, offset, buf):
-        """Copy readings (12-bit codes left aligned, little endian) from `offset` on; returns how many bytes."""
+        """Copy readings (12-bit codes left aligned, little endian) from `offset` on; returns how many
+        bytes.
+        """
         s = self._s
         first = (s[_TRIGGER] - self._pre + offset) % (8 * s[_PIECE])
         count = min(len(buf) // 2, self._pre + s[_WANTED] - offset)

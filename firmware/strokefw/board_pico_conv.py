@@ -1,13 +1,12 @@
 """The external 8-channel converter (MCP3208 class): read by PIO and DMA on its own, averaged once a tick.
 
-A conversion takes 25 us, a round of eight channels 200 us: five rounds per tick. The ring holds sixteen rounds.
-The NTC input changes over every 32 ticks; the six ticks after that are left out (4.7 kOhm and the input's capacitor,
-and rounds converted before).
+A conversion takes 25 us, a round of eight channels 200 us: five rounds per tick. The ring holds sixteen
+rounds. The NTC input changes over every 32 ticks; the six ticks after that are left out (4.7 kOhm and the
+input's capacitor, and rounds converted before).
 """
 
 import time
 from array import array
-from uctypes import addressof
 
 import rp2
 from machine import Pin
@@ -22,6 +21,7 @@ from strokefw.channels import N_CHANNELS
 
 _PIO0_TX1 = const(1)  # DMA requests of state machine 1
 _PIO0_RX1 = const(5)
+
 
 class ExternalConverter:
     """Keeps SENSOR_A, SENSOR_B, I_FINE, LEG_A, LEG_B, both NTCs, VIN and FEED fresh in memory."""
@@ -41,8 +41,9 @@ class ExternalConverter:
             regs.poke(commands + 4 * i, words[i])
         self._keep_ring, ring = dma.aligned(kernels.EXTERNAL_RING)
         self._ask, ask_plan = dma.ring(_PIO0_TX1, dma.WORDS, commands, regs.PIO0 + 0x14, 5, False)
-        self._answer, self._plan = dma.ring(_PIO0_RX1, dma.HALFWORDS, regs.PIO0 + 0x24, ring,
-            kernels.EXTERNAL_RING_BITS, True)
+        self._answer, self._plan = dma.ring(
+            _PIO0_RX1, dma.HALFWORDS, regs.PIO0 + 0x24, ring, kernels.EXTERNAL_RING_BITS, True
+        )
         self._ask_plan = ask_plan
         work[21] = dma.write_address(self._answer[0])
         work[22] = dma.write_address(self._answer[1])

@@ -1,15 +1,15 @@
 """DMA transfers that never end, planned once and (re)started without allocating.
 
-A plan is an array of ten words: both channels, both control words, then read address, write address and count of
-each. The first channel hands over to the second when its count is done, and the second to the first.
+A plan is an array of ten words: both channels, both control words, then read address, write address and
+count of each. The first channel hands over to the second when its count is done, and the second to the first.
 """
 
 from array import array
-from uctypes import addressof
 
 import micropython
 import rp2
 from micropython import const
+from uctypes import addressof
 
 BYTES, HALFWORDS, WORDS = const(0), const(1), const(2)
 UNPACED = const(0x3F)
@@ -17,7 +17,9 @@ _RING_COUNT = const(1 << 27)  # a whole number of rings of any size; below the R
 
 
 def aligned(size):
-    """Memory that starts at a multiple of its size (a power of 2), as rings need: (buffer to keep, address)."""
+    """Memory that starts at a multiple of its size (a power of 2), as rings need: (buffer to keep,
+    address).
+    """
     keep = bytearray(2 * size)
     return keep, (addressof(keep) + size - 1) & -size
 
@@ -25,9 +27,9 @@ def aligned(size):
 def ring(request, size, read, write, ring_bits=0, on_write=False):
     """Plan an endless transfer paced by `request` between a register and a ring of 2**ring_bits bytes.
 
-    The ring's side advances, the other stays (0 bits: both stay). Each channel moves a whole number of rings before
-    the other goes on, so the idle channel's address is the ring's first byte, and both offsets or'ed are the position.
-    Returns (the two rp2.DMA objects, which must be kept, and the plan).
+    The ring's side advances, the other stays (0 bits: both stay). Each channel moves a whole number of rings
+    before the other goes on, so the idle channel's address is the ring's first byte, and both offsets or'ed
+    are the position. Returns (the two rp2.DMA objects, which must be kept, and the plan).
     """
     pair = (rp2.DMA(), rp2.DMA())
     plan = array("I", [0] * 10)
@@ -49,17 +51,28 @@ def ring(request, size, read, write, ring_bits=0, on_write=False):
 def chunks(request, read, addresses):
     """Plan halfwords from a register through eight pieces of memory in turn, over and over.
 
-    The second channel hands the first one its next piece: it reads the ring of eight words at `addresses` (32-byte
-    aligned). The caller puts the first piece's address into plan[5] and the readings per piece into plan[6].
-    Returns (the two rp2.DMA objects, the plan).
+    The second channel hands the first one its next piece: it reads the ring of eight words at `addresses`
+    (32-byte aligned). The caller puts the first piece's address into plan[5] and the readings per piece into
+    plan[6]. Returns (the two rp2.DMA objects, the plan).
     """
     pair = (rp2.DMA(), rp2.DMA())
     plan = array("I", [0] * 10)
     filler = pair[0].pack_ctrl(
-        size=HALFWORDS, treq_sel=request, inc_read=False, inc_write=True, chain_to=pair[1].channel, irq_quiet=True
+        size=HALFWORDS,
+        treq_sel=request,
+        inc_read=False,
+        inc_write=True,
+        chain_to=pair[1].channel,
+        irq_quiet=True,
     )
     feeder = pair[1].pack_ctrl(
-        size=WORDS, treq_sel=UNPACED, inc_read=True, inc_write=False, ring_size=5, ring_sel=False, irq_quiet=True
+        size=WORDS,
+        treq_sel=UNPACED,
+        inc_read=True,
+        inc_write=False,
+        ring_size=5,
+        ring_sel=False,
+        irq_quiet=True,
     )
     trigger = write_address(pair[0]) + 0x28  # write address, and start
     _set(plan, 0, pair[0].channel, filler, read, 0, 0)
@@ -82,7 +95,9 @@ def _set(plan, i, channel, control, read, write, count):
 
 @micropython.viper
 def stop(dma: ptr32, plan: ptr32):
-    """Stop both channels of a plan. The chain is cut first, so that an abort starts nothing (RP2040 erratum E13)."""
+    """Stop both channels of a plan. The chain is cut first, so that an abort starts nothing (RP2040
+    erratum E13).
+    """
     for i in range(2):
         dma[(plan[i] << 4) + 4] = plan[i] << 11
     dma[0x111] = (1 << plan[0]) | (1 << plan[1])

@@ -42,7 +42,7 @@ class UsbLink:
         take = self._in.readinto
         one = self._one
         n = 0
-        limit = len(buf)
+        limit = 0 if self.repl_wanted else len(buf)
         while n < limit:
             for _ in ready(0):
                 break
@@ -50,8 +50,9 @@ class UsbLink:
                 return n
             take(one)
             byte = one[0]
-            if byte == 3 and self._before == 13:
+            if byte == 3 and self._before == 13:  # at a frame's beginning; what follows is for the REPL
                 self.repl_wanted = True
+                return n
             self._before = (self._before << 8 | byte) & 0xFFFF
             buf[n] = byte
             n += 1
@@ -75,7 +76,13 @@ class UartLink:
 
     def __init__(self):
         self._uart = machine.UART(
-            0, _BAUD, tx=Pin(pins.gpio("UART_TX")), rx=Pin(pins.gpio("UART_RX")), rxbuf=1024, txbuf=2048, timeout=0
+            0,
+            _BAUD,
+            tx=Pin(pins.gpio("UART_TX")),
+            rx=Pin(pins.gpio("UART_RX")),
+            rxbuf=1024,
+            txbuf=2048,
+            timeout=0,
         )
 
     def read(self, buf):

@@ -1,8 +1,8 @@
 """Starts the bench on a Pico: what main.py calls.
 
-The way back to the REPL: the two bytes that mpremote and most terminals send first (carriage return, Ctrl-C), at a
-place where a frame would begin. No frame of ours begins with them. It is obeyed while the bench is not armed, with
-the bridge off first. docs/firmware.md tells it to people.
+The way back to the REPL: the two bytes that mpremote and most terminals send first (carriage return,
+Ctrl-C), at a place where a frame would begin. No frame of ours begins with them. It is obeyed while the
+bench is not armed, with the bridge off first. docs/firmware.md tells it to people.
 """
 
 import gc
@@ -12,8 +12,8 @@ import micropython
 # Collected often while the modules load, so that what stays lies close together and bursts find room.
 gc.threshold(12000)
 
-from strokefw.app import App
-from strokefw.board_pico import Board
+from strokefw.app import App  # noqa: E402
+from strokefw.board_pico import Board  # noqa: E402
 
 
 def run():
@@ -26,7 +26,7 @@ def run():
         gc.threshold(-1)
         board.start(app.tick)
         service = app.service
-        while not board.repl_wanted() or app.armed():
+        while not board.repl_wanted(not app.armed()):
             service()
     finally:
         board.close()

@@ -13,9 +13,9 @@ def keeper():
     """BRIDGE_ENABLE (set pin) follows TRIP_N (in pin and jmp pin, low = over-current), cycle by cycle.
 
     Waits, bridge off, for a word from the firmware: how many cut periods it will stand. Then each PWM period
-    begins with the bridge on, unless TRIP_N is low already, and a low TRIP_N ends it, at once and for the rest of
-    the period. Each cut pushes a word, which DMA takes away and so counts. When the allowance is used up the
-    program stops where it began: off until the firmware sends another word.
+    begins with the bridge on, unless TRIP_N is low already, and a low TRIP_N ends it, at once and for the
+    rest of the period. Each cut pushes a word, which DMA takes away and so counts. When the allowance is
+    used up the program stops where it began: off until the firmware sends another word.
     """
     pull(block)
     mov(x, osr)
@@ -33,7 +33,8 @@ def keeper():
     jmp(x_dec, "period")
 
 
-# side-set: bit 0 CONV_CS_N, bit 1 CONV_CLK. 50 cycles a conversion: at 2 MHz one takes 25 us, its clock is 1 MHz.
+# side-set: bit 0 CONV_CS_N, bit 1 CONV_CLK. 50 cycles a conversion: at 2 MHz one takes 25 us, its clock is 1
+# MHz.
 @rp2.asm_pio(
     sideset_init=(rp2.PIO.OUT_HIGH, rp2.PIO.OUT_LOW),
     out_init=rp2.PIO.OUT_LOW,

@@ -1,7 +1,8 @@
 """Register addresses of the two chips a Pico can have, and bare reads and writes.
 
 RP2040: datasheet chapters 2.2 (addresses), 2.5 (DMA), 3.7 (PIO), 4.5 (PWM), 4.7 (watchdog), 4.9 (converter).
-RP2350: its datasheet's chapter 2.2 and the same lists; that column has been run neither on hardware nor emulated.
+RP2350: its datasheet's chapter 2.2 and the same lists; that column has been run neither on hardware nor
+emulated.
 """
 
 import sys

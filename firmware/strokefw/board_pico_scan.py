@@ -1,14 +1,14 @@
 """The kernels of a scan: one call sums what both converters' DMA has left in memory and fills the counts.
 
-WORK is an array of words; its numbers are used in the kernels as they are, because viper has no named constants
-from elsewhere:
+WORK is an array of words; its numbers are used in the kernels as they are, because viper has no named
+constants from elsewhere:
  0..4   sums of chip channels 0..2, highest, lowest        5..8   two pieces of the ring to sum: start, end
- 9..16  sums of the external channels 0..7                 17     first byte of the newest five rounds (offset)
- 18, 19 write-address registers of the chip ring's pair    20     chip ring
+ 9..16  sums of the external channels 0..7                 17     first byte of the newest five rounds
+ (offset) 18, 19 write-address registers of the chip ring's pair    20     chip ring
  21, 22 write-address registers of the external ring's pair 23    external ring
  24     NTC tick counter                                   25, 26 registers that set / clear a pin
- 27     the NTC switch's pin mask                          28     ticks in which the converter gave no null bit
- 29, 30 the newest readings of both NTCs
+ 27     the NTC switch's pin mask                          28     ticks in which the converter gave no null
+ bit 29, 30 the newest readings of both NTCs
 """
 
 import micropython

@@ -1,8 +1,8 @@
 """Small records kept in two files each, so that a power cut while one is written leaves the other.
 
-A file is ``length u16, data, crc32 u32``. It is written whole under a temporary name, then renamed over the old one;
-the second copy is only touched when the first is complete. Reading takes the first copy that is whole. No hardware
-in here: only ``open`` and ``os``.
+A file is ``length u16, data, crc32 u32``. It is written whole under a temporary name, then renamed over the
+old one; the second copy is only touched when the first is complete. Reading takes the first copy that is
+whole. No hardware in here: only ``open`` and ``os``.
 """
 
 import binascii

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-
 from strokebench.sim import chip, chip_files
 from strokebench.sim.board import SimBoard
 from strokebench.sim.chip_machine import ChipMachine, ChipUnavailable

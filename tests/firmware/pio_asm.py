@@ -1,7 +1,7 @@
 """A stand-in for MicroPython's ``rp2.asm_pio`` under CPython: assembles the programs of board_pico_pio.
 
-Encodings: RP2040 datasheet, chapter 3.4 (table 365 ff.). tests/chip compares the words with what MicroPython's own
-assembler has put into the emulated chip's instruction memory.
+Encodings: RP2040 datasheet, chapter 3.4 (table 365 ff.). tests/chip compares the words with what
+MicroPython's own assembler has put into the emulated chip's instruction memory.
 """
 
 from __future__ import annotations
@@ -54,7 +54,9 @@ class _Assembler:
     def names(self) -> dict[str, Any]:
         """What the programs use as if it were global."""
         put = self._put
-        words: dict[str, Any] = {name: name for name in (*JUMPS, *TARGETS, "gpio", "pin", "irq_", "clear") if name}
+        words: dict[str, Any] = {
+            name: name for name in (*JUMPS, *TARGETS, "gpio", "pin", "irq_", "clear") if name
+        }
         words |= {
             "block": "block",
             "noblock": "noblock",

@@ -1,10 +1,11 @@
 """The external converter's reader (PIO) against a model of the chip, clock edge by clock edge.
 
-Model: MCP3208, Microchip DS21298, figure 5-1: command bits at rising edges, null bit after clock 6's falling edge,
-then twelve bits, most significant first, each valid from a falling edge on.
+Model: MCP3208, Microchip DS21298, figure 5-1: command bits at rising edges, null bit after clock 6's falling
+edge, then twelve bits, most significant first, each valid from a falling edge on.
 """
 
 from collections import deque
+from itertools import pairwise
 
 import pytest
 from pioemu import State, emulate
@@ -55,7 +56,9 @@ def test_reads_all_channels_in_50_cycles_each(codes: list[int]) -> None:
     for _, state in emulate(
         converter.words,
         stop_when=lambda _, state: len(results) >= 8 or state.clock > 500,
-        initial_state=State(transmit_fifo=deque(words), pin_values=1 << CS_N, pin_directions=1 << CS_N | 1 << CLK | 1 << DIN),
+        initial_state=State(
+            transmit_fifo=deque(words), pin_values=1 << CS_N, pin_directions=1 << CS_N | 1 << CLK | 1 << DIN
+        ),
         input_source=output,
         auto_push=True,
         push_threshold=14,
@@ -72,4 +75,4 @@ def test_reads_all_channels_in_50_cycles_each(codes: list[int]) -> None:
     assert [result & 0xFFF for result in results] == codes
     assert all(result & 0x1000 == 0 for result in results)  # the null bit
     assert model.commands == [0b11000 | channel for channel in range(8)]
-    assert {b - a for a, b in zip(times, times[1:], strict=False)} == {50}
+    assert {b - a for a, b in pairwise(times)} == {50}

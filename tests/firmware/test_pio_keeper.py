@@ -1,8 +1,8 @@
 """The bridge's gate keeper (PIO) in rp2040-pio-emulator: how fast, for how long, how often it cuts.
 
-That emulator has no PIO interrupt flags and no input base. The two instructions that wait for the PWM's wrap are
-replaced by waits for a rising edge on a pin that pulses at the wrap, and "input pin 0" by TRIP_N's number; everything
-else is the program as it is. tests/chip runs it unchanged.
+That emulator has no PIO interrupt flags and no input base. The two instructions that wait for the PWM's wrap
+are replaced by waits for a rising edge on a pin that pulses at the wrap, and "input pin 0" by TRIP_N's
+number; everything else is the program as it is. tests/chip runs it unchanged.
 """
 
 from collections import deque
@@ -66,7 +66,11 @@ def test_cuts_within_64_ns_and_until_the_period_ends(phase: int) -> None:
 
 
 def test_a_comparator_that_stays_low_keeps_the_bridge_off_from_the_wrap_on() -> None:
-    seen = [on for clock, on, _ in cycles(lambda t: t >= 2 * PERIOD + 10, 31, 6 * PERIOD) if clock > 2 * PERIOD + 30]
+    seen = [
+        on
+        for clock, on, _ in cycles(lambda t: t >= 2 * PERIOD + 10, 31, 6 * PERIOD)
+        if clock > 2 * PERIOD + 30
+    ]
     assert not any(seen)
 
 
@@ -89,8 +93,12 @@ def test_latches_when_the_allowance_is_used_up_and_only_a_word_releases_it() -> 
 def test_off_until_the_first_word() -> None:
     words = keeper.words
     for _, state in emulate(
-        words, stop_when=lambda _, state: state.clock > 3 * PERIOD,
-        initial_state=State(pin_directions=ENABLE), set_base=6, set_count=1, jmp_pin=TRIP_N
+        words,
+        stop_when=lambda _, state: state.clock > 3 * PERIOD,
+        initial_state=State(pin_directions=ENABLE),
+        set_base=6,
+        set_count=1,
+        jmp_pin=TRIP_N,
     ):
         assert not state.pin_values & ENABLE
         if state.program_counter == 0 and state.clock > 100:

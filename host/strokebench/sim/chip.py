@@ -1,4 +1,6 @@
-"""A simulated bench whose firmware runs on a whole emulated RP2040: the real image, timers, DMA, PIO, flash and USB."""
+"""A simulated bench whose firmware runs on a whole emulated RP2040: the real image, timers, DMA, PIO,
+flash and USB.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +28,9 @@ def find_image() -> Path:
         path = Path(named)
         if path.is_file():
             return path
-        raise ChipUnavailable(f"{IMAGE_VARIABLE} names {named}, which is not there.", "Correct it or unset it.")
+        raise ChipUnavailable(
+            f"{IMAGE_VARIABLE} names {named}, which is not there.", "Correct it or unset it."
+        )
     cache = Path.home() / ".cache" / "rp2040py"
     found = sorted(cache.glob("**/*RPI_PICO*.uf2"), key=lambda path: path.stat().st_mtime)
     if found:
@@ -38,7 +42,8 @@ def find_image() -> Path:
 
 
 class ChipPort:
-    """A port (see :mod:`strokebench.port`) to the firmware on an emulated Pico; time is emulated, and moves in `read`.
+    """A port (see :mod:`strokebench.port`) to the firmware on an emulated Pico; time is emulated, and moves
+    in `read`.
 
     ``machine`` and ``world`` are there for tests to look at. Roughly 25 times slower than the real chip.
     """
@@ -53,7 +58,9 @@ class ChipPort:
         self.machine.wait_for_usb()
 
     def read(self, timeout_s: float) -> bytes:
-        """Return what the bench has sent; let up to ``timeout_s`` of its time pass if there is nothing yet."""
+        """Return what the bench has sent; let up to ``timeout_s`` of its time pass if there is nothing
+        yet.
+        """
         if self._closed:
             raise LinkLost("The emulated bench is closed.", "Open it again.")
         inbox = self.machine.usb.inbox

@@ -1,4 +1,6 @@
-"""The firmware as a littlefs image for the emulated Pico's flash, precompiled where the compiler is at hand."""
+"""The firmware as a littlefs image for the emulated Pico's flash, precompiled where the compiler is at
+hand.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +12,6 @@ import tempfile
 from pathlib import Path
 
 from strokebench.sim.chip_machine import FS_BLOCK, FS_BLOCKS, ChipUnavailable
-
 
 MAIN = b"""# Started by MicroPython at power-up. Everything else is in the package strokefw.
 from strokefw.board_pico_main import run
@@ -36,10 +37,11 @@ def firmware_sources() -> dict[str, bytes]:
 
 
 def without_prose(source: bytes) -> bytes:
-    """The same module with the sentences of its tables emptied: people read them on the host, not on the chip.
+    """The same module with the sentences of its tables emptied: people read them on the host, not on the
+    chip.
 
-    A string counts as a sentence when it has a space and stands in a tuple within a tuple. Saves 15 kB of the chip's
-    memory in faults.py alone.
+    A string counts as a sentence when it has a space and stands in a tuple within a tuple. Saves 15 kB of
+    the chip's memory in faults.py alone.
     """
     tree = ast.parse(source)
     for outer in ast.walk(tree):
@@ -98,8 +100,12 @@ def filesystem(files: dict[str, bytes]) -> bytes:
     try:
         from littlefs import LittleFS
     except ImportError as error:
-        raise ChipUnavailable("The flash image needs littlefs-python: pip install 'strokebench[chip]'.") from error
-    fs = LittleFS(block_size=FS_BLOCK, block_count=FS_BLOCKS, prog_size=256, read_size=32, disk_version=0x00020000)
+        raise ChipUnavailable(
+            "The flash image needs littlefs-python: pip install 'strokebench[chip]'."
+        ) from error
+    fs = LittleFS(
+        block_size=FS_BLOCK, block_count=FS_BLOCKS, prog_size=256, read_size=32, disk_version=0x00020000
+    )
     for name, data in files.items():
         if "/" in name:
             fs.makedirs(name.rsplit("/", 1)[0], exist_ok=True)

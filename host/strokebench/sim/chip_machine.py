@@ -14,7 +14,9 @@ if TYPE_CHECKING:
 
 FLASH_BASE = 0x10000000
 FS_START = 0xA0000
-"""First byte of the file system in the flash of the RPI_PICO build: 2 MiB less 1408 KiB (its mpconfigboard.h)."""
+"""First byte of the file system in the flash of the RPI_PICO build: 2 MiB less 1408 KiB (its
+mpconfigboard.h).
+"""
 FS_BLOCK = 4096
 FS_BLOCKS = 352
 

@@ -1,7 +1,8 @@
-"""What sits around the emulated chip: its converter's inputs, the external converter, and mended emulator details.
+"""What sits around the emulated chip: its converter's inputs, the external converter, and mended emulator
+details.
 
-Two details of rp2040py 0.3 differ from the chip and would change what the firmware sees; they are put right here,
-each with the datasheet's word for it (RP2040 datasheet).
+Two details of rp2040py 0.3 differ from the chip and would change what the firmware sees; they are put right
+here, each with the datasheet's word for it (RP2040 datasheet).
 """
 
 from __future__ import annotations
@@ -16,10 +17,14 @@ AIN_SHIFT = 12
 
 
 def mend_round_robin(mcu: RP2040) -> None:
-    """Chapter 4.9.2: with RROBIN set, AINSEL goes on to the next enabled input. The emulator stays on input 0."""
+    """Chapter 4.9.2: with RROBIN set, AINSEL goes on to the next enabled input. The emulator stays on
+    input 0.
+    """
     base = type(mcu.adc)
 
     class Converter(base):  # type: ignore[misc, valid-type]
+        cs: int
+
         @property
         def _active_channel(self) -> int:
             return int((self.cs >> AIN_SHIFT) & 7)
@@ -32,7 +37,9 @@ def mend_round_robin(mcu: RP2040) -> None:
 
 
 def mend_pwm_requests(mcu: RP2040) -> None:
-    """Chapter 2.5.3.1: a PWM wrap requests one transfer. The emulator leaves the request standing for ever."""
+    """Chapter 2.5.3.1: a PWM wrap requests one transfer. The emulator leaves the request standing for
+    ever.
+    """
     pwm: Any = mcu.pwm
     interrupt = pwm.channel_interrupt
     first = 24  # DREQ_PWM_WRAP0, table 120
@@ -45,7 +52,9 @@ def mend_pwm_requests(mcu: RP2040) -> None:
 
 
 class ChipInputs:
-    """Answers the chip's converter: `code(channel)` gives the 12-bit code of input 0..4 at the present time."""
+    """Answers the chip's converter: `code(channel)` gives the 12-bit code of input 0..4 at the present
+    time.
+    """
 
     def __init__(self, mcu: RP2040, code: Callable[[int], int]) -> None:
         self._adc: Any = mcu.adc
@@ -65,8 +74,9 @@ class ChipInputs:
 class ExternalInputs:
     """An MCP3208 on its four pins: `code(channel)` gives the 12-bit code when the input is sampled.
 
-    Clocked as its datasheet says (Microchip DS21298, figure 5-1): start bit, single/differential, D2 D1 D0 at the
-    rising edges, sampled at the next one, then a null bit and twelve bits, changing at the falling edges.
+    Clocked as its datasheet says (Microchip DS21298, figure 5-1): start bit, single/differential, D2 D1 D0
+    at the rising edges, sampled at the next one, then a null bit and twelve bits, changing at the falling
+    edges.
     """
 
     def __init__(self, mcu: RP2040, pins: dict[str, int], code: Callable[[int], int]) -> None:

@@ -1,9 +1,10 @@
 """The simulated bench and part, attached to the pins of the emulated chip.
 
-Every emulated millisecond the pins' mean states of that millisecond become the simulated board's outputs, the board
-(plant, battery, troubles of the bench) goes on by one tick, and what it measures is what the converters' inputs show
-for the next millisecond: the chip's own converter PWM-resolved (125 readings per channel and tick), the external one
-by its channels. The comparator pulls TRIP_N once for each PWM period that the plant says was cut.
+Every emulated millisecond the pins' mean states of that millisecond become the simulated board's outputs,
+the board (plant, battery, troubles of the bench) goes on by one tick, and what it measures is what the
+converters' inputs show for the next millisecond: the chip's own converter PWM-resolved (125 readings per
+channel and tick), the external one by its channels. The comparator pulls TRIP_N once for each PWM period
+that the plant says was cut.
 """
 
 from __future__ import annotations
@@ -40,8 +41,8 @@ class PinClock:
         self.net = net
         self.pin: Any = machine.mcu.gpio[pins.gpio(net)]
         self._machine = machine
-        self.high = False
-        self.since_ns = 0.0
+        self.high = int(self.pin.value) == 1
+        self.since_ns = machine.now_ns
         self._total_ns = 0.0
         self.pin.add_listener(self._on_change)
 
@@ -71,7 +72,9 @@ class PinClock:
 
 
 class ChipWorld:
-    """Couples ``board`` (a :class:`SimBoard`) to ``machine``; ``kind`` is what the strap says (0, 1, or 3 = none)."""
+    """Couples ``board`` (a :class:`SimBoard`) to ``machine``; ``kind`` is what the strap says (0, 1, or 3
+    = none).
+    """
 
     def __init__(self, machine: ChipMachine, board: SimBoard, kind: int = 0) -> None:
         self.machine = machine
@@ -79,12 +82,14 @@ class ChipWorld:
         mcu = machine.mcu
         chip_parts.mend_round_robin(mcu)
         chip_parts.mend_pwm_requests(mcu)
-        self.clocks = {net: PinClock(machine, net) for net in (*GATES, "BRIDGE_ENABLE", "PRECHARGE", "MAIN_SWITCH")}
+        self.clocks = {
+            net: PinClock(machine, net) for net in (*GATES, "BRIDGE_ENABLE", "PRECHARGE", "MAIN_SWITCH")
+        }
         for net in GATES:
             self.clocks[net].changed = self._pulse_watch(net)  # type: ignore[method-assign]
         self._latch = False
         self.fed_ns = -1e12
-        self._gpio(("LATCH_ARM")).add_listener(self._on_latch_arm)
+        self._gpio("LATCH_ARM").add_listener(self._on_latch_arm)
         self._gpio("WATCHDOG").add_listener(self._on_watchdog)
         self._counts = array("H", [0] * ch.N_CHANNELS)
         self._codes: list[list[int]] = [[0] * GROUPS for _ in range(4)]
@@ -95,7 +100,12 @@ class ChipWorld:
         self.inputs = chip_parts.ChipInputs(mcu, self._chip_code)
         nets = {net: pins.gpio(net) for net in ("CONV_CS_N", "CONV_CLK", "CONV_DIN", "CONV_DOUT")}
         self.external = chip_parts.ExternalInputs(mcu, nets, self._external_code)
-        for net, level in (("TRIP_N", True), ("LATCH_OK", False), ("ESTOP_OPEN", False), ("CHOPPER_ON", False)):
+        for net, level in (
+            ("TRIP_N", True),
+            ("LATCH_OK", False),
+            ("ESTOP_OPEN", False),
+            ("CHOPPER_ON", False),
+        ):
             self._gpio(net).set_input_value(level)
         if kind in KIND_STRAPS:
             self._gpio("BOARD_KIND").set_input_value(KIND_STRAPS[kind])
@@ -124,7 +134,8 @@ class ChipWorld:
 
         timer._fire_alarm = strike
 
-    # -- what the chip does to the world -------------------------------------------------------------------------
+    # -- what the chip does to the world
+    # -------------------------------------------------------------------------
 
     def _on_latch_arm(self, value: int, _last: int) -> None:
         if value == 1:
@@ -184,7 +195,8 @@ class ChipWorld:
         if self._cuts_left > 0:
             self._cut_alarm.schedule(PERIOD_NS)
 
-    # -- what the chip sees of it --------------------------------------------------------------------------------
+    # -- what the chip sees of it
+    # --------------------------------------------------------------------------------
 
     def _refresh(self) -> None:
         board, plant, converter = self.board, self.board.plant, self.board.converter

