@@ -15,16 +15,17 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from strokebench.book import reader
+from strokebench.book import care, reader, search
 from strokebench.book.connect import connect, plain_errors
 from strokebench.book.packing import to_json
 from strokebench.book.reader import RunSummary
+from strokebench.book.search import TrendPoint, Wanted
 from strokebench.book.writer import RunWriter, utc_now, writer_name
 from strokebench.errors import BookError, UsageError
 from strokebench.findings import Finding
 from strokebench.run_data import RunData
 
-__all__ = ["Book", "RunSummary", "RunWriter", "is_book"]
+__all__ = ["Book", "RunSummary", "RunWriter", "TrendPoint", "Wanted", "is_book"]
 
 
 def is_book(path: str | Path) -> bool:
@@ -74,6 +75,12 @@ class Book:
         with plain_errors(self.path):
             return reader.summaries(self._connection)
 
+    def summary(self, run_id: int) -> RunSummary:
+        """Return one run's line of the contents."""
+        with plain_errors(self.path):
+            self._known(run_id)
+            return reader.summaries(self._connection, run_id)[0]
+
     def last_run(self) -> int:
         """Return the newest run's number; :class:`BookError` when there is none."""
         with plain_errors(self.path):
@@ -81,6 +88,40 @@ class Book:
         if newest is None:
             raise BookError(f"The job book {self.path} holds no run.", "Record one with `strokebench run`.")
         return int(newest)
+
+    def find(self, wanted: Wanted) -> list[RunSummary]:
+        """Return the runs that match, newest first."""
+        with plain_errors(self.path):
+            return search.find(self._connection, wanted)
+
+    def trend(self, key: str, wanted: Wanted) -> list[TrendPoint]:
+        """Return finding ``key`` over the runs that match, oldest first; UsageError for an unknown key."""
+        with plain_errors(self.path):
+            points = search.trend(self._connection, key, wanted)
+            known = [] if points else search.keys(self._connection)
+        if not points and key not in known:
+            raise UsageError(f"No run in {self.path} has a finding {key!r}.", f"It has: {', '.join(known)}.")
+        return points
+
+    def add_note(self, run_id: int, text: str) -> str:
+        """Append a line to a run's note and return the whole note."""
+        with plain_errors(self.path):
+            self._known(run_id)
+            self._connection.execute(
+                "UPDATE runs SET note = CASE note WHEN '' THEN ?1 ELSE note || char(10) || ?1 END WHERE id = ?2",
+                (text, run_id),
+            )
+            return reader.summaries(self._connection, run_id)[0].note
+
+    def problems(self) -> list[str]:
+        """Return one sentence for each thing wrong with the file, reading all of it."""
+        with plain_errors(self.path):
+            return list(care.problems(self._connection))
+
+    def backup(self, target: str | Path) -> int:
+        """Copy the book to ``target``, safe while somebody records; return its size in bytes."""
+        with plain_errors(self.path):
+            return care.backup(self._connection, self.path, Path(target))
 
     def load(self, run_id: int) -> RunData:
         """Return everything recorded of run ``run_id``; a run cut short loads up to its last batch."""

@@ -7,6 +7,7 @@ import math
 import os
 import socket
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -43,8 +44,16 @@ _SUMMARY = """
 
 def summaries(connection: sqlite3.Connection, run_id: int | None = None) -> list[RunSummary]:
     """Return all runs, or the one asked for, oldest first."""
-    where, values = ("", ()) if run_id is None else (" WHERE id = ?", (run_id,))
-    rows = connection.execute(f"{_SUMMARY}{where} ORDER BY id", values).fetchall()
+    conditions, values = ([], []) if run_id is None else (["id = ?"], [run_id])
+    return summaries_where(connection, conditions, values, "ORDER BY id")
+
+
+def summaries_where(
+    connection: sqlite3.Connection, conditions: Sequence[str], values: Sequence[Any], tail: str
+) -> list[RunSummary]:
+    """Return the runs for which all SQL ``conditions`` hold; ``tail`` orders and limits them."""
+    where = f" WHERE {' AND '.join(conditions)}" if conditions else ""
+    rows = connection.execute(f"{_SUMMARY}{where} {tail}", values).fetchall()
     return [_summary(row) for row in rows]
 
 

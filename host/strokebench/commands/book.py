@@ -1,0 +1,213 @@
+"""Look into a job book: list, show, find, note, trend, export, backup, check."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from strokebench.commands.common import add_book, add_json, print_json
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
+    for name, text in _TEXTS.items():
+        action = actions.add_parser(name, help=text[:1].lower() + text[1:], description=text + ".")
+        declare = _ARGUMENTS.get(name)
+        if declare is not None:
+            declare(action)
+        add_book(action)
+        if name != "export":
+            add_json(action)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do it."""
+    handlers = {
+        "list": _find, "find": _find, "show": _show, "note": _note, "trend": _trend, "export": _export,
+        "backup": _backup, "check": _check,
+    }  # fmt: skip
+    return handlers[args.action](args)
+
+
+_TEXTS = {
+    "list": "List the newest runs",
+    "find": "Find runs by part, customer, date, verdict or a word in the note",
+    "show": "Show one run with its findings",
+    "note": "Add a line to a run's note",
+    "trend": "Follow one finding over the runs of a part",
+    "export": "Export runs as CSV, Parquet or MDF4",
+    "backup": "Copy the book, safe while somebody records",
+    "check": "Read the whole book and say whether it is intact",
+}
+
+
+def _add_wanted(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--part", default="", metavar="NAME")
+    parser.add_argument("--serial", default="", metavar="TEXT", help="serial number of the part")
+    parser.add_argument("--customer", default="", metavar="TEXT", help="customer reference, exactly")
+    parser.add_argument("--verdict", default="", choices=("", "pass", "fail", "inconclusive"))
+    parser.add_argument("--since", default="", metavar="DATE", help="first day (2026-05-31) or time, UTC")
+    parser.add_argument("--until", default="", metavar="DATE", help="last day or time, UTC")
+    parser.add_argument("--text", default="", metavar="WORD", help="anywhere in note or customer reference")
+
+
+def _add_run(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("run_id", type=int, metavar="RUN", help="number of the run")
+
+
+def _add_list(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--limit", type=int, default=20, metavar="N", help="at most (default: 20, 0: all)")
+
+
+def _add_find(parser: argparse.ArgumentParser) -> None:
+    _add_wanted(parser)
+    _add_list(parser)
+
+
+def _add_note(parser: argparse.ArgumentParser) -> None:
+    _add_run(parser)
+    parser.add_argument("text", metavar="TEXT")
+
+
+def _add_trend(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("key", metavar="FINDING", help="key of the finding (`book show --json` names them)")
+    _add_wanted(parser)
+    parser.add_argument("--plot", metavar="FILE.svg", help="draw it too")
+
+
+def _add_export(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--run", type=int, metavar="RUN", help="one run (default: all, for --parquet)")
+    kinds = parser.add_mutually_exclusive_group(required=True)
+    kinds.add_argument("--csv", metavar="FILE")
+    kinds.add_argument("--parquet", metavar="FOLDER", help="one file a run, in folders by part and month")
+    kinds.add_argument("--mdf", metavar="FILE.mf4", help="ASAM MDF 4, an open standard")
+
+
+def _add_backup(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("target", metavar="FILE")
+
+
+_ARGUMENTS = {
+    "list": _add_list, "find": _add_find, "show": _add_run, "note": _add_note, "trend": _add_trend,
+    "export": _add_export, "backup": _add_backup,
+}  # fmt: skip
+
+
+def _wanted(args: argparse.Namespace) -> Any:
+    from strokebench.recording import Wanted
+
+    return Wanted(
+        part=getattr(args, "part", ""),
+        part_serial=getattr(args, "serial", ""),
+        customer=getattr(args, "customer", ""),
+        verdict=getattr(args, "verdict", ""),
+        since=getattr(args, "since", ""),
+        until=getattr(args, "until", ""),
+        text=getattr(args, "text", ""),
+        limit=getattr(args, "limit", 0),
+    )
+
+
+def _book(args: argparse.Namespace, *, read_only: bool = True) -> Any:
+    from strokebench.recording import Book
+
+    return Book(args.book, read_only=read_only)
+
+
+def _find(args: argparse.Namespace) -> int:
+    from dataclasses import asdict
+
+    with _book(args) as book:
+        runs = book.find(_wanted(args))
+    if args.json:
+        print_json([asdict(run) for run in runs])
+        return 0
+    from strokebench.commands.book_tables import runs_table
+
+    runs_table(runs)
+    return 0
+
+
+def _show(args: argparse.Namespace) -> int:
+    from dataclasses import asdict
+
+    with _book(args) as book:
+        findings = book.findings(args.run_id)
+        summary = book.summary(args.run_id)
+    if args.json:
+        listed = [{**asdict(one), "verdict": one.verdict.value} for one in findings]
+        print_json({**asdict(summary), "findings": listed})
+        return 0
+    from strokebench.commands.book_tables import run_page
+
+    run_page(summary, findings)
+    return 0
+
+
+def _note(args: argparse.Namespace) -> int:
+    with _book(args, read_only=False) as book:
+        note = book.add_note(args.run_id, args.text)
+    print_json({"run_id": args.run_id, "note": note}) if args.json else print(note)
+    return 0
+
+
+def _trend(args: argparse.Namespace) -> int:
+    from dataclasses import asdict
+
+    with _book(args) as book:
+        points = book.trend(args.key, _wanted(args))
+    if args.plot:
+        from strokebench.report.trend import write_trend
+
+        write_trend(args.key, points, args.plot)
+    if args.json:
+        print_json([asdict(point) for point in points])
+        return 0
+    from strokebench.commands.book_tables import trend_table
+
+    trend_table(args.key, points)
+    return 0
+
+
+def _export(args: argparse.Namespace) -> int:
+    with _book(args) as book:
+        if args.parquet:
+            from strokebench.export_parquet import write_parquet
+
+            chosen = [args.run] if args.run else [run.run_id for run in book.runs()]
+            count = write_parquet(book, chosen, args.parquet)
+            print(f"{count} runs in {args.parquet}")
+            return 0
+        data = book.load(args.run or book.last_run())
+    if args.csv:
+        from strokebench.export import write_csv
+
+        write_csv(data, args.csv)
+    else:
+        from strokebench.export_mdf import write_mdf
+
+        write_mdf(data, args.mdf)
+    return 0
+
+
+def _backup(args: argparse.Namespace) -> int:
+    with _book(args) as book:
+        size = book.backup(args.target)
+    print_json({"file": args.target, "bytes": size}) if args.json else print(f"{args.target}: {size:,} bytes")
+    return 0
+
+
+def _check(args: argparse.Namespace) -> int:
+    from strokebench.errors import BookError
+
+    with _book(args) as book:
+        problems, count = book.problems(), len(book.runs())
+    if args.json:
+        print_json({"book": str(Path(args.book)), "runs": count, "problems": problems})
+    elif problems:
+        print("\n".join(problems))
+    else:
+        print(f"{args.book} is intact: {count} runs.")
+    return BookError.exit_code if problems else 0

@@ -1,0 +1,82 @@
+"""A job book's contents as tables for a terminal, readable at 80 columns; foreign text is escaped."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from strokebench.display import STYLES, decimals, show_result
+from strokebench.findings import Finding, Verdict
+
+if TYPE_CHECKING:
+    from strokebench.recording import RunSummary, TrendPoint
+
+MARKS = {"pass": "o", "fail": "x", "inconclusive": "?"}
+
+
+def _table(*columns: str) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 1, 0, 0))
+    for name in columns:
+        table.add_column(name, overflow="fold", no_wrap=name in ("run", "begun (UTC)", "verdict"))
+    return table
+
+
+def verdict_text(verdict: str | None) -> str:
+    """Return the verdict in its colour, a dash when the run was not judged."""
+    return f"[{STYLES[Verdict(verdict)]}]{verdict}[/]" if verdict else "-"
+
+
+def runs_table(runs: Sequence[RunSummary]) -> None:
+    """Print one line a run."""
+    table = _table("run", "begun (UTC)", "part", "serial", "customer", "verdict", "note")
+    for run in runs:
+        result = verdict_text(run.verdict) if run.outcome == "done" else escape(run.outcome)
+        texts = (run.part, run.part_serial, run.customer)
+        note = run.note.splitlines()[0] if run.note else ""
+        table.add_row(str(run.run_id), run.started_at[:16], *map(escape, texts), result, escape(note))
+    console = Console()
+    console.print(table)
+    console.print(f"{len(runs)} run{'s' * (len(runs) != 1)}", style="dim")
+
+
+def run_page(run: RunSummary, findings: Sequence[Finding]) -> None:
+    """Print what is known of one run, and its findings."""
+    console = Console()
+    about = (
+        ("part", run.part), ("serial", run.part_serial), ("customer", run.customer),
+        ("begun (UTC)", run.started_at), ("outcome", run.outcome),
+        ("samples", f"{run.samples} in {run.duration_s:.1f} s"),
+        ("note", run.note),
+    )  # fmt: skip
+    for name, text in about:
+        if text:
+            console.print(f"{name:<12} {text}", markup=False, highlight=False)
+    if findings:
+        console.print()
+        show_result(run.part, findings, Verdict(run.verdict or "inconclusive"), console)
+
+
+def trend_table(key: str, points: Sequence[TrendPoint]) -> None:
+    """Print one finding over its runs, with a bar that shows where each lies between least and most."""
+    known = [point.value for point in points if math.isfinite(point.value)]
+    low, high = (min(known), max(known)) if known else (0.0, 1.0)
+    table = _table("run", "begun (UTC)", "serial", f"{key} ± U", "verdict", "trend")
+    for point in points:
+        digits = decimals(2 * point.u)
+        value = f"{point.value:.{digits}f} ± {2 * point.u:.{digits}f} {point.unit}"
+        shown = value if math.isfinite(point.value) else "-"
+        row = (str(point.run_id), point.started_at[:16], escape(point.part_serial), escape(shown))
+        table.add_row(*row, verdict_text(point.verdict), _bar(point, low, high))
+    Console().print(table)
+
+
+def _bar(point: TrendPoint, low: float, high: float, width: int = 16) -> str:
+    if not math.isfinite(point.value):
+        return ""
+    at = 0 if high == low else round((point.value - low) / (high - low) * (width - 1))
+    return "." * at + MARKS.get(point.verdict, "?") + "." * (width - 1 - at)

@@ -1,0 +1,60 @@
+"""A job book with ten thousand runs stays quick: list, find, trend."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from strokebench.findings import Finding, Verdict
+from strokebench.recording import Book, Wanted
+
+RUNS = 10_000
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Book]:
+    """Give a book of RUNS runs with 20 findings each; written directly, since only reading is measured."""
+    path: Path = tmp_path_factory.mktemp("many") / "many.book"
+    with Book(path) as made:
+        with made.new_run("throttle-body", "throttle", customer="job 0") as writer:
+            writer.findings([Finding(f"key_{n}", "x", n, 0.1, "A") for n in range(20)], Verdict.PASS.value)
+        raw = made._connection
+        raw.execute("BEGIN")
+        raw.executemany(
+            """INSERT INTO runs(id, started_at, part, kind, part_serial, customer, outcome, verdict)
+            VALUES (?, ?, ?, 'kind', ?, ?, 'done', ?)""",
+            (
+                (n, f"2026-{n % 12 + 1:02}-{n % 28 + 1:02}T10:00:00.000+00:00", f"part-{n % 9}",
+                 f"S{n % 500}", f"job {n % 700}", "fail" if n % 10 == 0 else "pass")
+                for n in range(2, RUNS + 1)
+            ),
+        )  # fmt: skip
+        raw.execute(
+            f"""INSERT INTO findings(run_id, key, title, value, u, unit, verdict, reason, fault, evidence)
+            SELECT runs.id, f.key, f.title, f.value, f.u, f.unit, 'pass', '', '', '{{}}'
+            FROM runs, findings AS f WHERE f.run_id = 1 AND runs.id BETWEEN 2 AND {RUNS}"""
+        )
+        raw.execute("COMMIT")
+        yield made
+
+
+def test_list_ten_thousand_runs(benchmark: Any, book: Book) -> None:
+    assert len(benchmark(book.find, Wanted())) == RUNS
+
+
+def test_list_the_newest_twenty(benchmark: Any, book: Book) -> None:
+    assert len(benchmark(book.find, Wanted(limit=20))) == 20
+
+
+def test_find_one_customer(benchmark: Any, book: Book) -> None:
+    assert 14 <= len(benchmark(book.find, Wanted(customer="job 3"))) <= 15
+
+
+def test_find_a_word(benchmark: Any, book: Book) -> None:
+    assert len(benchmark(book.find, Wanted(text="job 69"))) > 14
+
+
+def test_trend_of_one_serial_number(benchmark: Any, book: Book) -> None:
+    assert len(benchmark(book.trend, "key_7", Wanted(part_serial="S3"))) == RUNS // 500

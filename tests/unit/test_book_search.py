@@ -1,0 +1,156 @@
+"""Finding, following, exporting and looking after what a job book holds."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+import numpy as np
+import pytest
+from strokebench.cli import main
+from strokebench.errors import BookError, UsageError
+from strokebench.findings import Finding, Verdict
+from strokebench.recording import Book, Wanted
+from strokebench.run_data import Burst
+from strokebench.samples import Samples, empty
+
+PARTS = ("throttle-body", "fuel-pump")
+DAYS = ("2026-01-10T09:00:00.000+00:00", "2026-01-31T23:59:00.000+00:00", "2026-02-01T00:00:00.000+00:00")
+
+
+def rows(count: int = 50) -> Samples:
+    samples = empty(count)
+    samples["time_s"] = np.arange(count) / 1000
+    samples["current_a"] = np.linspace(0, 5, count)
+    return samples
+
+
+def fill(path: Path, runs: int = 6) -> Book:
+    """Write ``runs`` runs: parts alternate, days cycle, friction 0.1 A, 0.2 A, ...; the third fails."""
+    book = Book(path)
+    for n in range(runs):
+        verdict = Verdict.FAIL if n == 2 else Verdict.PASS
+        with book.new_run(PARTS[n % 2], "kind", customer=f"job {n}", part_serial=f"S{n // 2}") as writer:
+            writer.samples(rows())
+            writer.burst(Burst("current_fine", "A", 1000.0, 0.01, np.arange(5.0), "burst"))
+            one = Finding("friction", "Friction", (n + 1) / 10, 0.01, "A", None, 0.5, verdict)
+            writer.findings([one], verdict.value)
+        with sqlite3.connect(path) as raw:
+            raw.execute("UPDATE runs SET started_at = ? WHERE id = ?", (DAYS[n % 3], writer.run_id))
+        raw.close()
+    return book
+
+
+def found(book: Book, **wanted: str) -> list[int]:
+    return sorted(run.run_id for run in book.find(Wanted(**wanted)))
+
+
+def test_find_by_each_field(tmp_path: Path) -> None:
+    with fill(tmp_path / "a.book") as book:
+        assert found(book) == [1, 2, 3, 4, 5, 6]
+        assert found(book, part="fuel-pump") == [2, 4, 6]
+        assert found(book, verdict="fail") == [3]
+        assert found(book, customer="job 4") == [5]
+        assert found(book, part_serial="S1", part="throttle-body") == [3]
+        assert found(book, since="2026-02-01") == [3, 6]
+        assert found(book, until="2026-01-31") == [1, 2, 4, 5]  # the last day counts whole
+        assert found(book, text="OB 5") == [6]
+        assert found(book, text="%") == []  # not a wildcard
+        assert [run.run_id for run in book.find(Wanted(limit=2))] == [6, 3]
+
+
+def test_a_note_is_added_and_found(tmp_path: Path) -> None:
+    with fill(tmp_path / "a.book", 1) as book:
+        assert book.add_note(1, "cleaned") == "cleaned"
+        assert book.add_note(1, "runs smoothly now") == "cleaned\nruns smoothly now"
+        assert found(book, text="smoothly") == [1]
+        with pytest.raises(UsageError, match="no run 9"):
+            book.add_note(9, "x")
+
+
+def test_trend_follows_one_part(tmp_path: Path) -> None:
+    with fill(tmp_path / "a.book") as book:
+        points = book.trend("friction", Wanted(part="throttle-body"))
+        told = [(p.run_id, p.value, p.verdict) for p in points]
+        assert told == [(1, 0.1, "pass"), (5, 0.5, "pass"), (3, 0.3, "fail")]
+        assert book.trend("friction", Wanted(part="no such part")) == []
+        with pytest.raises(UsageError, match=r"no.*'nonsense'|'nonsense'"):
+            book.trend("nonsense", Wanted())
+
+
+def test_check_is_silent_on_a_good_book_and_tells_each_damage(tmp_path: Path) -> None:
+    path = tmp_path / "a.book"
+    fill(path, 3).close()
+    assert main(["book", "check", "--book", str(path)]) == 0
+    with sqlite3.connect(path) as raw:
+        raw.execute("UPDATE batches SET columns = zeroblob(10) WHERE run_id = 1")
+        raw.execute("UPDATE batches SET number = 7 WHERE run_id = 2")
+        raw.execute("UPDATE bursts SET numbers = zeroblob(3) WHERE run_id = 3")
+        raw.execute("INSERT INTO events(run_id, time_s, kind, code, text) VALUES (99, 0, 'x', 0, '')")
+    raw.close()
+    with Book(path, read_only=True) as book:
+        told = "\n".join(book.problems())
+    first = "Run 1, batch 0: its samples", "Run 2, batch 7: batch 0 before it"
+    for words in (*first, "Run 3: a fast", "of events belongs"):
+        assert words in told
+    assert main(["book", "check", "--book", str(path)]) == 6
+
+
+def test_backup_while_a_run_is_being_written(tmp_path: Path) -> None:
+    book = fill(tmp_path / "a.book", 2)
+    with book.new_run("throttle-body", "kind") as writer:
+        writer.samples(rows())
+        with Book(tmp_path / "a.book", read_only=True) as other:
+            assert other.backup(tmp_path / "b.book") > 0
+        with pytest.raises(BookError, match="exists already"):
+            book.backup(tmp_path / "b.book")
+    book.close()
+    with Book(tmp_path / "b.book", read_only=True) as copy:
+        assert copy.problems() == []
+        assert len(copy.load(3).samples) == 50
+    with Book(tmp_path / "a.book") as book, pytest.raises(BookError):
+        book.backup(tmp_path / "nowhere" / "c.book")
+
+
+def test_commands_show_what_a_stranger_wrote_as_text(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = str(tmp_path / "a.book")
+    fill(tmp_path / "a.book", 2).close()
+    assert main(["book", "note", "1", "[bold]<script>", "--book", path]) == 0
+    assert main(["book", "list", "--book", path]) == 0
+    assert main(["book", "show", "1", "--book", path]) == 0
+    assert capsys.readouterr().out.count("[bold]<script>") >= 2
+    assert main(["book", "trend", "friction", "--book", path, "--plot", str(tmp_path / "t.svg")]) == 0
+    assert (tmp_path / "t.svg").read_text(encoding="utf-8").startswith("<svg")
+
+
+@pytest.mark.filterwarnings("default")  # what the engines call of each other is their affair
+def test_parquet_and_two_engines_agree_with_the_book(tmp_path: Path) -> None:
+    duckdb = pytest.importorskip("duckdb")
+    dataframe = pytest.importorskip("dask.dataframe")
+    with fill(tmp_path / "a.book") as book:
+        mine = {p: np.mean([t.value for t in book.trend("friction", Wanted(part=p))]) for p in PARTS}
+    lake, source = str(tmp_path / "lake"), str(tmp_path / "a.book")
+    assert main(["book", "export", "--parquet", lake, "--book", source]) == 0
+    files = (tmp_path / "lake" / "findings" / "**" / "*.parquet").as_posix()
+    query = f"SELECT part, avg(value) FROM read_parquet('{files}', hive_partitioning=true) GROUP BY part"
+    assert dict(duckdb.sql(query).fetchall()) == pytest.approx(mine)
+    table = dataframe.read_parquet(tmp_path / "lake" / "findings")
+    means = table.groupby("part", observed=True)["value"].mean().compute()
+    assert {part: means[part] for part in PARTS} == pytest.approx(mine)
+    samples = dataframe.read_parquet(tmp_path / "lake" / "samples")
+    assert len(samples) == 6 * 50
+    assert float(samples["current_a"].max().compute()) == 5.0
+
+
+def test_mdf4_is_read_back_by_its_library(tmp_path: Path) -> None:
+    asammdf = pytest.importorskip("asammdf")
+    fill(tmp_path / "a.book", 1).close()
+    target = tmp_path / "a.mf4"
+    assert main(["book", "export", "--mdf", str(target), "--book", str(tmp_path / "a.book")]) == 0
+    with asammdf.MDF(target) as file:
+        current = file.get("current_a")
+        assert current.unit == "A"
+        np.testing.assert_allclose(current.samples, np.linspace(0, 5, 50))
+        np.testing.assert_allclose(file.get("burst_1_current_fine").timestamps, 0.01 + np.arange(5) / 1000)
