@@ -1,0 +1,149 @@
+"""Learn a part's limits from recordings of several known-good parts."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from strokebench.commands.common import add_book, add_json, print_json
+
+if TYPE_CHECKING:
+    from strokebench.learn import Learned, Lesson, Specimen
+    from strokebench.parts.profile import Profile
+    from strokebench.recording import Book
+
+DEFAULT_MIN = 8
+RUNS_HELP = "runs to learn from, such as 3,5,8-12 (default: all complete runs of the part that did not fail)"
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("--part", required=True, metavar="PART|FILE.toml", help="the part they are of")
+    add_book(parser)
+    parser.add_argument("--runs", metavar="LIST", help=RUNS_HELP)
+    parser.add_argument(
+        "--min", type=int, default=DEFAULT_MIN, metavar="N",
+        help=f"different parts needed, counted by serial number (default: {DEFAULT_MIN}, at least 5)",
+    )  # fmt: skip
+    parser.add_argument("-o", "--output", metavar="FILE.toml", help="profile to write (default: only show)")
+    parser.add_argument("--name", metavar="NAME", help="name of the new profile (default: the file's)")
+    parser.add_argument("--force", action="store_true", help="overwrite the file")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do it; the book is not changed."""
+    from strokebench.learn import learn
+    from strokebench.parts import load_part
+    from strokebench.recording import Book
+
+    base = load_part(args.part)
+    with Book(args.book, read_only=True) as book:
+        specimens = _specimens(book, base, args.runs)
+    lesson = learn(specimens, base, args.min)
+    if args.output:
+        _write(args, lesson, base)
+    if args.json:
+        print_json({"parts": lesson.parts, "runs": lesson.runs, "source": str(args.book),
+                    "limits": [asdict(one) for one in lesson.limits], "left": lesson.left,
+                    "profile": args.output})  # fmt: skip
+    else:
+        _show(lesson, args.output)
+    return 0
+
+
+def numbers(text: str) -> list[int]:
+    """Return the run numbers in ``3,5,8-12``; UsageError when it is not such a list."""
+    from strokebench.errors import UsageError
+
+    found: list[int] = []
+    for piece in text.split(","):
+        match = re.fullmatch(r"\s*(\d+)(?:-(\d+))?\s*", piece)
+        if match is None:
+            raise UsageError(f"--runs {text!r} is not a list of runs.", "Write it like 3,5,8-12.")
+        found += range(int(match[1]), int(match[2] or match[1]) + 1)
+    return list(dict.fromkeys(found))
+
+
+def _specimens(book: Book, base: Profile, runs: str | None) -> list[Specimen]:
+    from strokebench.errors import DataError
+    from strokebench.learn import Specimen
+    from strokebench.recording import Wanted
+
+    if runs is None:
+        all_runs = book.find(Wanted(part=base.name))[::-1]
+        chosen = [one for one in all_runs if one.outcome == "done" and one.verdict not in (None, "fail")]
+    else:
+        chosen = [book.summary(number) for number in numbers(runs)]
+        for one in chosen:
+            if one.outcome != "done" or not one.verdict:
+                raise DataError(f"Run {one.run_id} did not end as planned.", "Leave it out of --runs.")
+            if one.part != base.name:
+                raise DataError(f"Run {one.run_id} is of {one.part!r}, not {base.name!r}.", "Leave it out.")
+    return [
+        Specimen(one.run_id, one.part_serial, one.part, one.kind, book.profile(one.run_id),
+                 book.findings(one.run_id))
+        for one in chosen
+    ]  # fmt: skip
+
+
+def _write(args: argparse.Namespace, lesson: Lesson, base: Profile) -> None:
+    """Write the profile: what it is based on, and the learned limits; then read it as `run` would."""
+    from strokebench.parts import load_part, part_names
+    from strokebench.profile_text import toml_text, write_profile
+
+    path = Path(args.output)
+    table: dict[str, Any]
+    if args.part in part_names():
+        table = {"based_on": args.part, "part": {}, "findings": {}}
+    else:
+        table = base.model_dump(mode="json", exclude_none=True)
+    table["part"]["name"] = args.name or re.sub(r"[^a-z0-9]+", "-", path.stem.lower()).strip("-") or "learnt"
+    source = f"{Path(args.book).name}"
+    for one in lesson.limits:
+        table["findings"].setdefault(one.key, {}).update(_limits(one, source))
+    head = f"Limits learnt from {lesson.parts} good parts ({lesson.runs} runs) in {source}.\n" + "\n".join(
+        f"Not learnt: {key} ({why})." for key, why in lesson.left.items()
+    )
+    write_profile(path, toml_text(table, head), replace=args.force)
+    load_part(path)
+
+
+def _limits(one: Learned, source: str) -> dict[str, Any]:
+    from strokebench.learn import note, rounded
+
+    both = {"lower": one.lower, "upper": one.upper}
+    reach = max(one.spread, one.u)
+    out: dict[str, Any] = {key: rounded(value, reach) for key, value in both.items() if value is not None}
+    return {**out, "note": note(one, source)}
+
+
+def _show(lesson: Lesson, path: str | None) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    from strokebench.learn import rounded
+
+    console = Console()
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 1, 0, 0))
+    table.add_column("finding", overflow="fold")
+    for name in ("parts", "median", "spread", "U", "lower", "upper"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for one in lesson.limits:
+        edge = max(one.spread, one.u)
+        ends = ["" if x is None else f"{rounded(x, edge):g}" for x in (one.lower, one.upper)]
+        spread = (f"{one.spread:.2g}", f"{2 * one.u:.2g}")
+        table.add_row(f"{one.title}, {one.unit}", str(one.parts), f"{one.centre:.4g}", *spread, *ends)
+    console.print(table)
+    console.print(f"From {lesson.parts} good parts in {lesson.runs} runs.", highlight=False)
+    for key, why in lesson.left.items():
+        console.print(f"Not learnt: {key} ({why}).", markup=False, highlight=False)
+    for one in lesson.limits:
+        if one.far_out:
+            who = ", ".join(one.far_out)
+            console.print(f"Far from the others in {one.title}: {who}. Is it good?", markup=False)
+    if path:
+        console.print(f"Profile: {path}", markup=False, highlight=False)

@@ -1,0 +1,136 @@
+"""Limits learned from good parts: counted parts, refusals, and a profile that `run` and `judge` take."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from strokebench.cli import main
+from strokebench.errors import DataError, UsageError
+from strokebench.findings import Finding
+from strokebench.learn import Learned, Specimen, learn, note
+from strokebench.parts import load_part
+from strokebench.profile_text import toml_text
+from strokebench.recording import Book
+from strokebench.toml_text import parse
+
+OHM = Finding("winding_resistance", "Winding resistance at 20 C", 19.6, 0.05, "ohm")
+LEAK = Finding("leak", "Leak", 1.0, 0.1, "mS")
+SUPPLY = Finding("supply_lowest", "Supply", 12.0, 0.1, "V")
+
+
+def specimens(count: int, repeats: int = 1) -> list[Specimen]:
+    values = np.random.default_rng(3).normal(19.6, 0.3, count)
+    profile = load_part("solenoid").model_dump(mode="json")
+    return [
+        Specimen(n * repeats + again + 1, f"S{n}", "solenoid", "solenoid", profile,
+                 [OHM.with_(value=float(value)), LEAK.with_(value=float(value) / 20), SUPPLY])
+        for n, value in enumerate(values) for again in range(repeats)
+    ]  # fmt: skip
+
+
+def learned(given: list[Specimen], fewest: int = 8) -> dict[str, Learned]:
+    return {one.key: one for one in learn(given, load_part("solenoid"), fewest).limits}
+
+
+def test_median_spread_and_sides() -> None:
+    told = learned(specimens(12))
+    ohm, leak = told["winding_resistance"], told["leak"]
+    assert ohm.parts == 12
+    assert ohm.centre == pytest.approx(19.6, abs=0.3)
+    assert ohm.lower is not None
+    assert ohm.upper is not None
+    assert (ohm.upper - ohm.lower) / 2 > 1.96 * ohm.spread + 2 * 0.05
+    assert (leak.lower, leak.upper is None) == (None, False), "one-sided stays one-sided"
+    assert "supply_lowest" not in told
+    assert "12 good parts" in note(ohm, "shop.book")
+
+
+def test_repeats_of_one_part_count_once() -> None:
+    few, more = learned(specimens(10)), learned(specimens(10, repeats=3))
+    assert more["winding_resistance"].parts == 10
+    assert more["winding_resistance"].runs == 30
+    assert more["winding_resistance"].lower == few["winding_resistance"].lower
+
+
+def test_one_bad_part_is_pointed_out_and_hardly_moves_the_limits() -> None:
+    given = specimens(12)
+    clean = learned(given)["winding_resistance"]
+    given[4].findings[0:1] = [OHM.with_(value=35.0)]  # type: ignore[index]
+    spoilt = learned(given)["winding_resistance"]
+    assert spoilt.far_out == ("S4",)
+    assert clean.far_out == ()
+    assert spoilt.upper is not None
+    assert spoilt.upper < 22.5
+
+
+def test_refusals() -> None:
+    base, good = load_part("solenoid"), specimens(8)
+    with pytest.raises(DataError, match=r"7 different good parts in 14 runs, 8 are needed"):
+        learn(specimens(7, repeats=2), base, 8)
+    with pytest.raises(DataError, match="0 different good parts"):
+        learn([], base, 8)
+    with pytest.raises(UsageError, match="at least 5"):
+        learn(good, base, 4)
+    nameless = [*good, Specimen(99, "", "solenoid", "solenoid", good[0].profile, [OHM])]
+    with pytest.raises(DataError, match=r"serial number.*99"):
+        learn(nameless, base, 8)
+    other = [*good, Specimen(99, "X", "fuel-pump", "fuel_pump", good[0].profile, [OHM])]
+    with pytest.raises(DataError, match="Runs 1 and 99 are of different parts"):
+        learn(other, base, 8)
+    otherwise = [*good, Specimen(99, "X", "solenoid", "solenoid", {"procedure": {}}, [OHM])]
+    with pytest.raises(DataError, match="different procedures"):
+        learn(otherwise, base, 8)
+
+
+def test_a_finding_unknown_in_too_many_parts_is_left() -> None:
+    given = specimens(8)
+    given[0].findings[0:1] = [OHM.with_(value=float("nan"))]  # type: ignore[index]
+    lesson = learn(given, load_part("solenoid"), 8)
+    assert lesson.left["winding_resistance"] == "known of 7 parts only, 8 are needed"
+
+
+def fill(path: Path) -> None:
+    with Book(path) as book:
+        for one in specimens(9):
+            with book.new_run(one.part, one.kind, part_serial=one.serial, profile=one.profile) as writer:
+                writer.findings(one.findings, "fail" if one.serial == "S0" else "pass")
+                writer.finish("done")
+
+
+def test_the_command_writes_a_profile_that_loads(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    fill(tmp_path / "shop.book")
+    command = ["learn", "--book", "shop.book", "--part", "solenoid", "-o", "good.toml"]
+    assert main(command) == 0
+    assert max(map(len, capsys.readouterr().out.splitlines())) <= 80
+    profile = load_part("good.toml")
+    limit = profile.findings["winding_resistance"]
+    assert limit.lower is not None
+    assert 17.9 < limit.lower < 19.6, "narrower than the built-in limits"
+    assert "8 good parts (8 runs) in shop.book" in limit.note, "the failing one is left out"
+    assert limit.required, "what the part requires stays required"
+    assert profile.procedure == load_part("solenoid").procedure
+    assert main(command) == 6, "not overwritten without --force"
+    assert main([*command, "--force", "--runs", "1-9", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out.splitlines()[-1])
+    assert (told["parts"], told["left"]["supply_lowest"]) == (
+        9, "belongs to bench and supply, not to the part",
+    )  # fmt: skip
+    assert main(["learn", "--book", "shop.book", "--part", "solenoid", "--runs", "1,x"]) == 2
+    assert main(["learn", "--book", "shop.book", "--part", "fuel-pump", "--runs", "1"]) == 7
+    assert main(["learn", "--book", "shop.book", "--part", "solenoid", "--min", "9"]) == 7
+
+
+@pytest.mark.parametrize("part", ["solenoid", "throttle-body", "wiring"])
+def test_a_profile_survives_being_written(part: str, tmp_path: Path) -> None:
+    table = load_part(part).model_dump(mode="json", exclude_none=True)
+    text = toml_text(table, "made by\na test")
+    assert text.startswith("# made by\n# a test\n")
+    assert parse(text, "x.toml") == table
+    (tmp_path / "x.toml").write_text(text, encoding="utf-8")
+    assert load_part(tmp_path / "x.toml") == load_part(part)
