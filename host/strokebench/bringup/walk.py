@@ -26,8 +26,8 @@ to do and to read what the simulation does by itself here. For hardware read [br
 """
 CALIBRATE_HEAD = """# Calibration, walked through
 
-Made by `python -m strokebench.bringup.walk` on a simulated bench as built, that is with errors as large as its
-parts' tolerances allow; a test compares. Simulated sources and meters stand in for yours: see
+Made by `python -m strokebench.bringup.walk` on a simulated bench as built, that is with errors as large as
+its parts' tolerances allow; a test compares. Simulated sources and meters stand in for yours: see
 [calibrate.md](calibrate.md). The identity of a calibration contains its date; it is shown as `xxxxxxxx` here,
 the date as `YYYY-MM-DD`.
 """
@@ -74,8 +74,8 @@ def calibrate() -> str:
         "## One channel\n",
         session("calibrate", *bench, "--channel", "current_fine", "--person", "A. Baker"),
         "## The others\n",
-        "`--memory` stands for the chip's flash: the calibration is still there when the bench is switched on\n"
-        "again, and the channel that is not read again keeps its numbers.\n",
+        "`--memory` stands for the chip's flash: the calibration is still there when the bench is switched\n"
+        "on again, and the channel that is not read again keeps its numbers.\n",
         session(
             "calibrate", *bench, *(f"--channel={name}" for name in ("vin", "supply", "sensor_a", "feed")),
             "--person", "A. Baker",
