@@ -89,8 +89,8 @@ class ChipWorld:
             self.clocks[net].changed = self._pulse_watch(net)  # type: ignore[method-assign]
         self._latch = False
         self.fed_ns = -1e12
-        self._gpio("LATCH_ARM").add_listener(self._on_latch_arm)
-        self._gpio("WATCHDOG").add_listener(self._on_watchdog)
+        self.gpio("LATCH_ARM").add_listener(self._on_latch_arm)
+        self.gpio("WATCHDOG").add_listener(self._on_watchdog)
         self._counts = array("H", [0] * ch.N_CHANNELS)
         self._codes: list[list[int]] = [[0] * GROUPS for _ in range(4)]
         self._taken = [0, 0, 0, 0, 0]
@@ -106,19 +106,20 @@ class ChipWorld:
             ("ESTOP_OPEN", False),
             ("CHOPPER_ON", False),
         ):
-            self._gpio(net).set_input_value(level)
+            self.gpio(net).set_input_value(level)
         if kind in KIND_STRAPS:
-            self._gpio("BOARD_KIND").set_input_value(KIND_STRAPS[kind])
+            self.gpio("BOARD_KIND").set_input_value(KIND_STRAPS[kind])
         self._cuts_left = 0
         self._cut_alarm = machine.alarm(self._cut)
-        self._release_alarm = machine.alarm(lambda: self._gpio("TRIP_N").set_input_value(True))
+        self._release_alarm = machine.alarm(lambda: self.gpio("TRIP_N").set_input_value(True))
         self._refresh()
         self._ticked_ns = machine.now_ns
         self._alarm = machine.alarm(self._tick)
         self._alarm.schedule(TICK_NS)
         self._follow_timer()
 
-    def _gpio(self, net: str) -> Any:
+    def gpio(self, net: str) -> Any:
+        """The emulated pin of a net of the pin table."""
         return self.machine.mcu.gpio[pins.gpio(net)]
 
     def _follow_timer(self) -> None:
@@ -143,7 +144,7 @@ class ChipWorld:
 
     def _set_latch(self, is_set: bool) -> None:
         self._latch = is_set
-        self._gpio("LATCH_OK").set_input_value(is_set)
+        self.gpio("LATCH_OK").set_input_value(is_set)
 
     def _on_watchdog(self, value: int, _last: int) -> None:
         if value == 1:
@@ -181,7 +182,7 @@ class ChipWorld:
         board.step()
         if max(board.plant.current_max_a, -board.plant.current_min_a) > HARD_TRIP_A:
             self._set_latch(False)
-        self._gpio("ESTOP_OPEN").set_input_value(bool(board.estop()))
+        self.gpio("ESTOP_OPEN").set_input_value(bool(board.estop()))
         self._cuts_left = board.trips()
         if self._cuts_left:
             self._cut_alarm.schedule(PERIOD_NS / 2)
@@ -189,7 +190,7 @@ class ChipWorld:
         self._alarm.schedule(1.05 * TICK_NS)
 
     def _cut(self) -> None:
-        self._gpio("TRIP_N").set_input_value(False)
+        self.gpio("TRIP_N").set_input_value(False)
         self._release_alarm.schedule(1000)
         self._cuts_left -= 1
         if self._cuts_left > 0:
@@ -232,7 +233,7 @@ class ChipWorld:
 
     def _external_code(self, channel: int) -> int:
         source = EXTERNAL[channel]
-        if channel == 5 and self._gpio("NTC_SELECT").output_value:
+        if channel == 5 and self.gpio("NTC_SELECT").output_value:
             source = ch.NTC_PART
         self._at = (self._at + 1) % (len(self._noise) - GROUPS)
         code = int(self._counts[source] / LEFT + self._dither[self._at & 4095])

@@ -1,0 +1,155 @@
+"""Measures the firmware on the emulated chip and writes the numbers down.
+
+    python -m strokebench.sim.chip_report IMAGE [PAGE]
+
+IMAGE is an RPI_PICO .uf2 of MicroPython, PAGE where the table goes (docs/performance-chip.md). Takes minutes:
+the emulator is 25 to 60 times slower than the chip.
+"""
+
+from __future__ import annotations
+
+import ast
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from strokebench.sim import chip_files
+from strokebench.sim.board import SimBoard
+from strokebench.sim.chip import ChipPort
+from strokebench.sim.chip_machine import ChipMachine
+from strokebench.sim.chip_world import PERIOD_NS, ChipWorld
+from strokebench.sim.spec import SimSpec
+
+Row = tuple[str, str]
+SYNCHRONIZER_NS = 16  # two input flip-flops that the emulator leaves out (RP2040 datasheet 3.5.6.3)
+BOARD_COSTS = """
+import gc, time, micropython
+from array import array
+from strokefw.board_pico import Board
+b = Board()
+micropython.kbd_intr(3)
+c = array('H', [0] * 13)
+def nothing(*args): pass
+def cost(call, *args):
+    gc.collect()
+    before = gc.mem_alloc()
+    began = time.ticks_us()
+    for i in range(32): call(*args)
+    spent = time.ticks_diff(time.ticks_us(), began)
+    return spent / 32, gc.mem_alloc() - before
+base = cost(nothing, c)
+found = {}
+for name, call, args in (
+    ('scan', b.scan, (c,)), ('drive', b.drive, (2500, 1)), ('trips', b.trips, ()),
+    ('watchdog', b.watchdog, ()), ('trip_level', b.trip_level, (40000,)),
+):
+    spent, kept = cost(call, *args)
+    found[name] = (spent - base[0], kept - base[1])
+print(found)
+"""
+PAGE_HEAD = """# The firmware on the emulated chip, in numbers
+
+Written by `python -m strokebench.sim.chip_report IMAGE`. An RP2040 emulated by rp2040py at 125 MHz, the real
+MicroPython image, the simulated bench on its pins. **No real hardware.** The emulator has no flash cache
+misses, so a real chip's Python is slower by what those cost.
+
+| what | measured |
+| --- | --- |
+"""
+
+
+def _board_alone(image: Path) -> ChipWorld:
+    files = chip_files.precompiled(chip_files.firmware_sources())
+    files["main.py"] = b""
+    machine = ChipMachine(image, chip_files.filesystem(files))
+    machine.wait_for_usb()
+    return ChipWorld(machine, SimBoard(SimSpec(), ideal=True))
+
+
+def board_rows(world: ChipWorld) -> Iterator[Row]:
+    """Cost of each of the tick's calls into the board, and what they leave on the heap."""
+    found = ast.literal_eval(world.machine.execute(BOARD_COSTS, 20))
+    for name, (spent_us, kept) in found.items():
+        yield f"board.{name}()", f"{spent_us:.0f} us, {kept} bytes of heap in 32 calls"
+
+
+def trip_rows(world: ChipWorld) -> Iterator[Row]:
+    """Comparator edge to enable line, over 24 phases at five duties, with a busy CPU."""
+    for drive in (0, 100, 5000, 9900, 10000):
+        world.machine.execute(f"b.drive({drive}, 1)")
+        delays = trip_delays_ns(world, 24)
+        most = max(delays) + SYNCHRONIZER_NS
+        yield f"comparator edge to enable low at {drive / 100:g} %", f"at most {most:.0f} ns in 24 phases"
+
+
+def trip_delays_ns(world: ChipWorld, phases: int) -> list[float]:
+    """Delay of the enable line's falling edge for comparator edges spread over the period."""
+    machine, enable, trip = world.machine, world.clocks["BRIDGE_ENABLE"], world.gpio("TRIP_N")
+    edges: list[tuple[bool, float]] = []
+    before = enable.changed
+    enable.changed = lambda high, now_ns: edges.append((high, now_ns))  # type: ignore[method-assign]
+    pulled: list[float] = []
+
+    def pull() -> None:
+        pulled.append(machine.now_ns)
+        trip.set_input_value(False)
+
+    edge, release = machine.alarm(pull), machine.alarm(lambda: trip.set_input_value(True))
+    machine.usb.send(b"\x01while 1: pass\r\n\x04")
+    machine.run(2e-3)
+    delays = []
+    for i in range(phases):
+        edges.clear()
+        ahead_ns = 2 * PERIOD_NS - (machine.now_ns - PERIOD_NS * (i + 0.5) / phases) % PERIOD_NS
+        edge.schedule(ahead_ns)
+        release.schedule(ahead_ns + 600)
+        machine.run(4 * PERIOD_NS * 1e-9)
+        delays += [now_ns - pulled[-1] for high, now_ns in edges if not high]
+    machine.usb.send(b"\x03")
+    machine.run(1e-2)
+    enable.changed = before  # type: ignore[method-assign]
+    return delays
+
+
+def firmware_rows(image: Path) -> Iterator[Row]:
+    """Power-up, tick and stream of the whole firmware."""
+    from strokebench.bench import Bench
+
+    port = ChipPort(SimSpec(), image)
+    machine, world = port.machine, port.world
+    machine.run(4, lambda: world.fed_ns > 0)
+    yield "power-up to the link's first service", f"{machine.now_s:.2f} s"
+    machine.run(4, lambda: world.board.bridge.rail == 1)
+    machine.run(4, lambda: world.board.bridge.rail == 0)
+    yield "power-up to the end of the first self-test", f"{machine.now_s:.2f} s"
+    bench = Bench(port, "emulated chip", "chip")
+    status = bench.status()
+    yield "state after it", f"{status.state}, fault {status.fault}"
+    for name, value in status.counters.items():
+        yield name, str(value)
+
+
+def write_page(page: Path, sections: list[Callable[[], Iterator[Row]]]) -> None:
+    """Write the page; rows go into the file as they come, so that a broken run leaves what it had."""
+    with page.open("w", encoding="utf-8") as file:
+        file.write(PAGE_HEAD)
+        for section in sections:
+            for what, measured in section():
+                file.write(f"| {what} | {measured} |\n")
+                file.flush()
+
+
+def main(arguments: list[str]) -> int:
+    """Measure and write; returns the exit code."""
+    if not 1 <= len(arguments) <= 2:
+        print(__doc__)
+        return 2
+    image = Path(arguments[0])
+    page = Path(arguments[1] if len(arguments) == 2 else "docs/performance-chip.md")
+    world = _board_alone(image)
+    write_page(page, [lambda: board_rows(world), lambda: trip_rows(world), lambda: firmware_rows(image)])
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
