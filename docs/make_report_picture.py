@@ -1,6 +1,7 @@
-"""Make docs/img/report-throttle.png: ``python docs/make_report_picture.py``.
+"""Make docs/img/report-PART.png: ``python docs/make_report_picture.py [PART]``.
 
-Strokes a simulated throttle that binds, writes its report, and has a headless Chromium take a picture of it.
+Strokes a simulated part with a defect (a throttle that binds, unless told otherwise), writes its report, and
+has a headless Chromium take a picture of it.
 """
 
 from __future__ import annotations
@@ -19,24 +20,38 @@ from strokebench.sim.spec import SimSpec
 from strokebench.sim.trials import stroke
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
-FACTS = {
-    "customer": "Demonstration", "note": "Idle hunts when warm", "part_serial": "invented-0042", "run_id": 1,
-}  # fmt: skip
+FACTS = {"customer": "Demonstration", "part_serial": "invented-0042", "run_id": 1}
+SHOWN = {
+    "throttle-body": ("binding=0.8@0.45", "Idle hunts when warm"),
+    "egr-motor": ("binding=1.0@0.6", "Hesitates at part load"),
+    "egr-solenoid": ("carbon_seat=0.12", "Rough idle"),
+    "solenoid": ("sticky=0.6", "Purges late"),
+    "idle-actuator": ("binding=0.9@0.35", "Idle speed sticks"),
+    "fuel-pump": ("bad_segment=0.6", "Stalls now and then, starts after a knock on the tank"),
+    "fuel-pump-fuse": ("supply_resistance=0.15", "Loses power at full load"),
+    "cooling-fan": ("broken_blade=0.5", "The whole front shakes when the fan runs"),
+    "water-pump": ("dry=0.8", "Heater gets cold at idle"),
+    "wiring": ("bad_crimp=0.1", "Lamps flicker over bumps"),
+}
+"""Part -> a defect that shows in a figure, and the customer's words (invented)."""
 
 
 def main() -> int:
     """Return 0, or 2 without a browser."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, default=Path(__file__).parent / "img" / "report-throttle.png")
-    parser.add_argument("--fault", default="binding=0.8@0.45")
+    parser.add_argument("part", nargs="?", default="throttle-body", choices=sorted(SHOWN))
+    parser.add_argument("--out", type=Path, help="default: img/report-PART.png beside this file")
+    parser.add_argument("--fault", help="default: one that shows in a figure")
     parser.add_argument("--size", default="1080,2330", help="width,height of the window in pixels")
     args = parser.parse_args()
     browser = next((found for name in BROWSERS if (found := shutil.which(name))), None)
     if browser is None:
         print("No Chromium found on the path.", file=sys.stderr)
         return 2
-    run, profile, _ = stroke(SimSpec("throttle-body", 7, (args.fault,)))
-    run.info.update(FACTS)
+    fault, note = SHOWN[args.part]
+    run, profile, _ = stroke(SimSpec(args.part, 7, (args.fault or fault,)))
+    run.info.update(FACTS, note=note)
+    out = args.out or Path(__file__).parent / "img" / f"report-{args.part.removesuffix('-body')}.png"
     findings, verdict = examine(run, profile)
     with tempfile.TemporaryDirectory() as folder:
         page = write_report(run, profile, findings, verdict, Path(folder) / "report.html")
@@ -44,8 +59,8 @@ def main() -> int:
         command = [browser, "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars",
                    f"--screenshot={shot}", f"--window-size={args.size}", page.as_uri()]  # fmt: skip
         subprocess.run(command, check=True, capture_output=True, timeout=120)
-        Image.open(shot).convert("RGB").quantize(256).save(args.out, optimize=True)
-    print(f"Written: {args.out}")
+        Image.open(shot).convert("RGB").quantize(256).save(out, optimize=True)
+    print(f"Written: {out}")
     return 0
 
 

@@ -75,7 +75,7 @@ def excess(case: MovingCase, sweep: Sweep) -> Floats:
         if np.isfinite(against[keep]).sum() >= 5:
             out[keep] = _above_surroundings(against[keep])
     stuck = sweep.reach if sweep.direction > 0 else 100 - sweep.reach
-    if stuck < case.sweep_reach[0 if sweep.direction > 0 else 1]:
+    if stuck < case.sweep_reach(sweep.direction):
         _add_stuck(out, against, sweep)
     return out
 

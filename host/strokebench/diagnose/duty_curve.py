@@ -22,7 +22,8 @@ FRICTION = ("friction", "Friction (half the loop, current squared)", "A2")
 PRELOAD = ("preload_open", "Spring preload (current squared)", "A2")
 SLOPE = ("spring_slope", "Spring slope over full travel (current squared)", "A2")
 ALL = (OPENING, VOLTS, HALF, WIDTH, FRICTION, PRELOAD, SLOPE)
-COLD_C = 20.0
+SCALE_U = 0.02
+"""Relative: the travel that positions are counted in. An offset of the position cancels in a difference."""
 
 
 def find(case: SolenoidValveCase) -> list[Finding]:
@@ -79,7 +80,8 @@ def _width(case: SolenoidValveCase) -> Finding:
     found = [one for up, down in pairs if (one := loop_width(np.sqrt(up), np.sqrt(down))) is not None]
     if len(found) < 3:
         return case.missing(*WIDTH, f"only {len(found)} sweeps can be compared up and down")
-    measured = repeats(found).widened(case.position.u_percent if case.position else 0.0)
+    measured = repeats(found)
+    measured = measured.widened(0.1, SCALE_U * measured.value)
     return case.finding(*WIDTH[:2], measured, WIDTH[2], high="sticky", span_s=case.sweeps.span_s)
 
 

@@ -99,8 +99,8 @@ def _response(case: CoilCase, mark: Mark) -> Response | None:
 def first_order(volts: Floats, amps: Floats, dt_s: float) -> Response:
     """Fit L, R and G to tick means of a step that starts from a steady state taken as zero.
 
-    For a given time constant the rest is linear least squares; the time constant is searched for on finer and finer
-    grids.
+    For a given time constant the rest is linear least squares; the time constant is searched for on finer and
+    finer grids.
     """
     low, high = math.log(SHORTEST_S), math.log(LONGEST_S)
     for _ in range(ZOOMS):

@@ -57,8 +57,8 @@ PROBE = "probe"
 STROKE_OPEN = "stroke_open"
 STROKE_CLOSE = "stroke_close"
 """STEP from one stop to the other and on against it, quick; at least 3 each (motors without a sensor).
-Their slow strokes are sweep_open and sweep_return: a hold, then a ramp up so that a tight spot is passed,
-ending at the stop."""
+Their slow strokes are sweep_open and sweep_return: a slow ramp, then a quick one so that a tight spot is
+passed, ending at the stop. Ramps only, with a hold at the end: then they are one stretch."""
 
 SEAT_OPEN = "seat_open"
 """RAMP from the seat, slow, until the valve has left it; at least 3 (valves that one spring shuts)."""

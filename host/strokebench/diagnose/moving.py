@@ -27,13 +27,11 @@ class MovingCase(Case):
     """Run, profile, and what all finders of a part with a position sensor share.
 
     ``two_sided``: springs push to rest from both sides. ``leaves_rest``: label of the slow stretches that
-    start at rest and open. ``sweep_reach``: how far, in %, a slow sweep gets at least that is not held up
-    (opening, returning).
+    start at rest and open.
     """
 
     two_sided: ClassVar[bool] = True
     leaves_rest: ClassVar[str] = labels.SWEEP_OPEN
-    sweep_reach: ClassVar[tuple[float, float]] = (96.0, 96.0)
 
     @cached_property
     def tracks(self) -> dict[str, Track]:
@@ -101,6 +99,10 @@ class MovingCase(Case):
         if opening:
             return np.asarray((rest + margin < GRID) & (100 - stop > GRID))
         return np.asarray((rest - margin > GRID) & (stop <= GRID))
+
+    def sweep_reach(self, direction: int) -> float:
+        """How much of the travel, in %, a slow sweep covers at least that is not held up."""
+        return 96.0
 
     @property
     def why_no_position(self) -> str:

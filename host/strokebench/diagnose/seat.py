@@ -46,7 +46,7 @@ def shut(case: SeatedCase) -> Finding:
     fault = "carbon_seat" if blocked else "no_return"
     marks = case.stretches(labels.RELEASE_OPEN)
     return case.finding(
-        *SHUT[:2], measured, SHUT[2], low="stop_shifted", high=fault, place=measured.value,
+        *SHUT[:2], measured, SHUT[2], low="stop_shifted", high=fault,
         span_s=(marks[0].start_s, marks[-1].end_s), evidence={"pressed_shut": pressed},
     )  # fmt: skip
 

@@ -28,7 +28,6 @@ class SeatedCase(MovingCase):
 
     two_sided: ClassVar[bool] = False
     leaves_rest: ClassVar[str] = labels.SEAT_OPEN
-    sweep_reach: ClassVar[tuple[float, float]] = (96.0, 80.0)
     presses: ClassVar[bool] = True
 
     @cached_property
@@ -55,6 +54,10 @@ class SeatedCase(MovingCase):
             if mark.end_s - mark.start_s > 0.1
         ]
         return np.array(values)
+
+    def sweep_reach(self, direction: int) -> float:
+        """The way back ends before the seat on purpose, or on what lies there."""
+        return 96.0 if direction > 0 else 80.0 - max(self.rest_percent, 0.0)
 
     def side(
         self, opening: bool, margin: float = 2.0, stop: float = 3.0

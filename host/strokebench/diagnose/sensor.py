@@ -50,6 +50,8 @@ def _swing(case: MovingCase, track: Track) -> Finding:
     noise = track.noise_v / abs(track.nominal_span_v) * 100
     u = math.hypot(case.accuracy(f"sensor_{track.name}_v", "gain") * share, noise)
     fault = "track_shorted" if track.rail == "high" else "track_dead"
+    if track.alive and len(case.profile.tracks) == 1:
+        fault = "short_travel"  # with nothing to compare it with, a track that follows is believed
     evidence = {"volts": float(np.median(track.volts)), "rail": track.rail}
     measured = Measured(share, u)
     return case.finding(key, title, measured, unit, low=fault, high="track_range", evidence=evidence)

@@ -27,6 +27,7 @@ TAIL = 40
 TURNING_V = 0.2
 """Back-EMF above which the motor is taken to turn: what noise and resistance leave is ten times smaller."""
 SMOOTH = 5
+ENDS_PERCENT = 6.0
 PLACE_U = 0.7
 """Standard uncertainty of a position in % of travel: drift of R i, start and end by a threshold
 (judgement)."""
@@ -63,7 +64,6 @@ class SensorlessCase(MovingCase):
     """Position, sweeps and friction from current and voltage alone."""
 
     two_sided: ClassVar[bool] = False
-    sweep_reach: ClassVar[tuple[float, float]] = (0.0, 0.0)
 
     @cached_property
     def zero_a(self) -> float:
@@ -135,11 +135,11 @@ class SensorlessCase(MovingCase):
 
     @cached_property
     def position(self) -> Position | None:
-        """Position during the slow strokes, held between them; None when nothing moved."""
+        """Position during the strokes, held between them; None when nothing moved in the slow ones."""
         if not any(one.total_vs > 0.05 for one in self.slow):
             return None
         percent = np.zeros(len(self.run.samples))
-        for stroke in self.slow:
+        for stroke in sorted(self.quick + self.slow, key=lambda one: one.mark.start_s):
             here = self.window(stroke.mark.start_s, stroke.mark.end_s)
             percent[here] = self._percent(stroke)
             percent[here.stop :] = percent[here.stop - 1]
@@ -170,6 +170,16 @@ class SensorlessCase(MovingCase):
     def rest_percent(self) -> float:
         """It rests wherever it is left: there is no such place."""
         return math.nan
+
+    def sweep_reach(self, direction: int) -> float:
+        """A stroke's own way is its scale, so it always covers all."""
+        return 0.0
+
+    def side(
+        self, opening: bool, margin: float = 2.0, stop: float = 3.0
+    ) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        """Mask over GRID: all but the ends, where it gathers speed from a standstill and meets the stop."""
+        return np.asarray((GRID > ENDS_PERCENT) & (GRID < 100 - ENDS_PERCENT) & opening)
 
     @property
     def why_no_position(self) -> str:

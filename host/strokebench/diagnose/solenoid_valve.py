@@ -18,9 +18,12 @@ class SolenoidValveCase(SeatedCase, CoilCase):
     A2."""
 
     leaves_rest: ClassVar[str] = labels.SWEEP_OPEN
-    sweep_reach: ClassVar[tuple[float, float]] = (92.0, 92.0)
     presses: ClassVar[bool] = False
     when_pulled: ClassVar[str] = "stuck_open"
+
+    def sweep_reach(self, direction: int) -> float:
+        """A sweep may end anywhere: where it ends the drive does, and position follows the pull."""
+        return 0.0
 
     @cached_property
     def sweeps(self) -> Sweeps:

@@ -32,7 +32,7 @@ def find(case: MovingCase) -> list[Finding]:
     fault = "stuck_shut" if where < SHUT_PERCENT else "stuck_open"
     return [
         case.finding(
-            *MOVES[:2], Measured(best.swing * 100, u), MOVES[2], low=fault, place=where,
+            *MOVES[:2], Measured(best.swing * 100, u), MOVES[2], low=fault,
             evidence={"track": best.name},
         )
     ]  # fmt: skip

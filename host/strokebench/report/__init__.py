@@ -48,18 +48,31 @@ def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Ver
         identity=content.identity(run, profile),
         facts=content.bench_facts(run, profile),
         open_points=content.open_points(findings),
-        always_open=content.ALWAYS_OPEN,
+        always_open=content.always_open(profile),
         simulated=content.is_simulated(run),
         k=f"{COVERAGE:g}",
         version=__version__,
     )
 
 
-def _pictures(run: RunData, profile: PartProfile, findings: list[Finding]) -> list[Picture]:
-    from strokebench.diagnose.moving import MovingCase
-    from strokebench.report.pictures import pictures
+_FIGURES = {
+    "solenoid": "coil_pictures",
+    "egr_solenoid": "valve_pictures",
+    "idle_actuator": "stroke_pictures",
+    "wiring": "wiring_pictures",
+    **dict.fromkeys(("fuel_pump", "fuel_pump_fuse", "water_pump", "cooling_fan"), "rotor_pictures"),
+}
+"""Kind of part -> module with its figures; ``pictures`` for all others."""
 
-    return pictures(MovingCase(run, profile), findings)
+
+def _pictures(run: RunData, profile: PartProfile, findings: list[Finding]) -> list[Picture]:
+    from importlib import import_module
+
+    from strokebench.diagnose import case_of
+
+    drawn = import_module(f"{__name__}.{_FIGURES.get(profile.kind, 'pictures')}").pictures
+    made: list[Picture] = drawn(case_of(run, profile), findings)
+    return made
 
 
 def write_report(

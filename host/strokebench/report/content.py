@@ -16,20 +16,40 @@ if TYPE_CHECKING:
     from strokebench.run_data import RunData
 
 GROUPS = (
-    ("Supply and winding", ("supply", "source", "stall_current", "winding", "inductance", "motor")),
+    ("Supply and winding", ("supply", "source", "stall_current", "winding", "inductance", "motor", "leak")),
+    (
+        "Turning",
+        ("current_flows", "turning", "speed", "motor_constant", "loop", "brush_drop", "pump", "inrush",
+         "start"),
+    ),
+    ("Load", ("drag", "load", "low_speed")),
+    ("Commutator and turn", ("segment", "once", "brush_noise")),
+    ("Wiring", ("wire", "supply_side", "supply_excess", "supply_flicker", "ground")),
     ("Position sensor", ("track",)),
-    ("Travel and rest", ("travel", "stop", "rest")),
-    ("Friction and spring", ("breakaway", "friction", "hysteresis", "preload", "spring", "binding")),
-    ("Times", ("open_time", "close_time", "return")),
+    ("Travel and rest", ("travel", "stop", "rest", "movement", "shut", "plunger", "opening", "half_open")),
+    (
+        "Friction and spring",
+        ("breakaway", "friction", "hysteresis", "preload", "spring", "binding", "seat", "pull_in", "drop"),
+    ),
+    ("Times", ("open_time", "close_time", "return", "travel_time", "pull_in_time")),
     ("Recording", ("recording", "run")),
 )
 WORDS = {Verdict.PASS: "pass", Verdict.FAIL: "fail", Verdict.INCONCLUSIVE: "open"}
 HEADLINE = {Verdict.PASS: "PASS", Verdict.FAIL: "FAIL", Verdict.INCONCLUSIVE: "INCONCLUSIVE"}
-ALWAYS_OPEN = (
-    "Without a reference position sensor only the two tracks were compared with one another; "
+OFF_ENGINE = "The part was measured without load, at one temperature, off the engine."
+BY_KIND = {
+    "wiring": "The wire was measured at one temperature and without moving it; wiggle it by hand as well.",
+    **dict.fromkeys(
+        ("fuel_pump", "fuel_pump_fuse", "water_pump"),
+        "Pressure and delivery were not measured: a pump can turn well and still deliver too little.",
+    ),
+    "cooling_fan": "Air flow was not measured; noise and vibration are for ear and hand to judge.",
+}
+BY_TRACKS = {
+    2: "Without a reference position sensor only the two tracks were compared with one another; "
     "an error that both share is not visible.",
-    "The part was measured without load, at one temperature, off the engine.",
-)
+    1: "Without a reference position sensor a bend of the track's own scale is not visible.",
+}
 
 
 @dataclass(frozen=True)
@@ -90,7 +110,7 @@ def _row(finding: Finding) -> Row:
 
 
 def _unit(unit: str) -> str:
-    return unit.replace("mohm", "m\u2126").replace("ohm", "\u2126")
+    return unit.replace("mohm", "m\u2126").replace("ohm", "\u2126").replace("A2", "A\u00b2")
 
 
 def _where(finding: Finding) -> str:
@@ -155,6 +175,14 @@ def open_points(findings: list[Finding]) -> list[tuple[str, list[str]]]:
     return [(reason[:1].upper() + reason[1:], titles) for reason, titles in gathered.items()]
 
 
+def always_open(profile: Profile) -> list[str]:
+    """Return what such a measurement cannot tell, however it went."""
+    if profile.kind in BY_KIND:
+        return [BY_KIND[profile.kind]]
+    tracks = BY_TRACKS.get(len(profile.tracks))
+    return [OFF_ENGINE] if tracks is None else [tracks, OFF_ENGINE]
+
+
 def is_simulated(run: RunData) -> bool:
     """True when no real part was driven."""
     return str(run.info.get("engine", "")) in ("inprocess", "micropython", "chip")
@@ -195,6 +223,7 @@ def bench_facts(run: RunData, profile: Profile) -> list[tuple[str, str]]:
         ("Bench id", bench.get("uid")),
         ("Firmware", bench.get("firmware")),
         ("Calibration", _calibration(bench)),
+        ("Cautions acknowledged", info.get("cautions")),
         ("Procedure", profile.procedure.title or profile.name),
         ("Samples", f"{len(samples)} in {_seconds(run):.1f} s, {info.get('lost_rows', 0)} lost"),
         ("Part temperature", _range(samples["part_c"], "\u00b0C")),

@@ -17,6 +17,8 @@ OPEN, CLOSE = "#1f5fa8", "#c8651b"
 THIRD = "#5a7d2a"
 BAD, DOUBT, GOOD = "#b3261e", "#9a6b00", "#1b7f4b"
 MOST_POINTS = 1600
+WIDE, HALF = 7.3, 3.55
+"""Widths of a figure in inches: the page's, and half of it."""
 
 STYLE = {
     "font.family": "sans-serif",
@@ -99,3 +101,11 @@ def thin(time_s: Floats, values: Floats, most: int = MOST_POINTS) -> tuple[Float
     pairs = np.sort(np.column_stack((base + safe.argmin(axis=1), base + safe.argmax(axis=1))), axis=1)
     index = np.append(np.unique(pairs.ravel()), count - 1)
     return time_s[index], values[index]
+
+
+def above(axes: Any, place: float, text: str, colour: str) -> None:
+    """Write just above the axes at a place of its x axis."""
+    axes.text(
+        place, 1.01, text, transform=axes.get_xaxis_transform(), ha="center", va="bottom", color=colour,
+        fontsize=8,
+    )  # fmt: skip

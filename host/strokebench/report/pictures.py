@@ -8,19 +8,28 @@ from typing import Any
 import numpy as np
 
 from strokebench.diagnose import labels
-from strokebench.diagnose.case import load_voltage
+from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.moving import MovingCase
 from strokebench.diagnose.stats import Floats
 from strokebench.diagnose.sweeps import GRID, typical
 from strokebench.diagnose.winding import fit_loop, stalls
 from strokebench.findings import Finding, Verdict
-from strokebench.report.drawing import BAD, CLOSE, FAINT, GREY, INK, OPEN, THIRD, Picture, sheet, thin
-
-WIDE, HALF = 7.3, 3.55
-BANDS = {
-    labels.SWEEP_OPEN: "sweeps", labels.SWEEP_RETURN: "sweeps", labels.STALL_OPEN: "stalls",
-    labels.STALL_CLOSE: "stalls", labels.STEP_OPEN: "steps", labels.STEP_CLOSE: "steps",
-}  # fmt: skip
+from strokebench.report.drawing import (
+    BAD,
+    CLOSE,
+    FAINT,
+    GREY,
+    HALF,
+    INK,
+    OPEN,
+    THIRD,
+    WIDE,
+    Picture,
+    above,
+    sheet,
+    thin,
+)  # fmt: skip
+from strokebench.report.whole_run import whole_run
 
 
 def pictures(case: MovingCase, findings: list[Finding]) -> list[Picture]:
@@ -31,89 +40,6 @@ def pictures(case: MovingCase, findings: list[Finding]) -> list[Picture]:
         resistance(case), burst(case), supply(case),
     )  # fmt: skip
     return [one for one in made if one is not None]
-
-
-def whole_run(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
-    """Drive and supply, current, position or sensor volts against time."""
-    samples = case.run.samples
-    if len(samples) < 2:
-        return None
-    time_s = np.asarray(samples["time_s"], float)
-    with sheet("The whole run", WIDE, 4.3, rows=3, ratios=[1, 1.2, 1.2]) as page:
-        top, middle, bottom = page.axes
-        top.plot(*thin(time_s, samples["drive"] * 100), color=INK)
-        top.set_ylabel("drive, %")
-        right = top.twinx()
-        right.plot(*thin(time_s, samples["supply_v"]), color=THIRD, linewidth=0.8)
-        right.set_ylabel("supply, V", color=THIRD)
-        right.grid(False)
-        right.spines["right"].set_visible(False)
-        low, high = float(np.nanmin(samples["supply_v"])), float(np.nanmax(samples["supply_v"]))
-        right.set_ylim(low - max(0.6, 2 * (high - low)), high + 0.15)
-        middle.plot(*thin(time_s, samples["current_a"]), color=INK)
-        middle.set_ylabel("current, A")
-        if np.nanmax(np.abs(samples["current_a"])) < 0.1:
-            middle.set_ylim(-0.1, 0.1)
-        _position_axis(case, bottom, time_s)
-        bottom.set_xlabel("time, s")
-        bottom.set_xlim(time_s[0], time_s[-1])
-        _bands(case, page.axes)
-        _fail_spans(page.axes, failing)
-        svg = page.svg()
-    return Picture("The whole run", _run_caption(failing), svg, wide=True)
-
-
-def _run_caption(failing: dict[str, Finding]) -> str:
-    text = "Drive and supply, motor current and position on one time axis."
-    return text + (" Red: where something out of limits was read (short stretches only)." if failing else "")
-
-
-def _position_axis(case: MovingCase, axes: Any, time_s: Floats) -> None:
-    if case.position is not None:
-        axes.plot(*thin(time_s, case.position.percent), color=OPEN)
-        axes.set_ylabel("position, %")
-        return
-    if not case.profile.tracks:
-        axes.plot(*thin(time_s, load_voltage(case.run.samples)), color=OPEN)
-        axes.set_ylabel("voltage, V")
-        return
-    for name, colour in (("a", OPEN), ("b", CLOSE)):
-        axes.plot(
-            *thin(time_s, case.run.samples[f"sensor_{name}_v"]), color=colour, label=f"track {name.upper()}"
-        )
-    axes.set_ylabel("sensor, V")
-    axes.legend(loc="upper right", ncols=2)
-
-
-def _bands(case: MovingCase, axes: list[Any]) -> None:
-    """Shade what the procedure was doing; the name once per kind and stretch."""
-    spans: list[tuple[str, float, float]] = []
-    for mark in case.run.marks:
-        kind = BANDS.get(mark.label)
-        if kind is None:
-            continue
-        if spans and spans[-1][0] == kind and mark.start_s - spans[-1][2] < 2.0:
-            spans[-1] = (kind, spans[-1][1], mark.end_s)
-        else:
-            spans.append((kind, mark.start_s, mark.end_s))
-    for kind, start_s, end_s in spans:
-        for one in axes:
-            one.axvspan(start_s, end_s, color=FAINT, alpha=0.35, linewidth=0)
-        _above(axes[0], (start_s + end_s) / 2, kind, GREY)
-
-
-def _fail_spans(axes: list[Any], failing: dict[str, Finding]) -> None:
-    for finding in failing.values():
-        if finding.span_s is not None and finding.span_s[1] - finding.span_s[0] < 3.0:
-            for one in axes:
-                one.axvspan(*_visible(one, finding.span_s), color=BAD, alpha=0.3, linewidth=0)
-
-
-def _visible(axes: Any, span_s: tuple[float, float]) -> tuple[float, float]:
-    """Return a span widened so far that it can be seen: 0.6 % of the axis at least."""
-    least = 0.003 * (axes.get_xlim()[1] - axes.get_xlim()[0])
-    middle, half = (span_s[0] + span_s[1]) / 2, max((span_s[1] - span_s[0]) / 2, least)
-    return middle - half, middle + half
 
 
 def loops(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
@@ -130,11 +56,12 @@ def loops(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
                 )
         up, down = typical(case.sweeps.towards(1)), typical(case.sweeps.towards(-1))
         upper.fill_between(GRID, up, down, color=FAINT, alpha=0.5, linewidth=0)
-        upper.plot(GRID, (up + down) / 2, color=INK, linewidth=0.8, linestyle="--", label="spring (middle)")
+        middle = "spring (middle)" if math.isfinite(case.rest_percent) else "middle"
+        upper.plot(GRID, (up + down) / 2, color=INK, linewidth=0.8, linestyle="--", label=middle)
         upper.axhline(0, color=GREY, linewidth=0.6)
         upper.set_ylabel("current, A")
         _friction_axis(case, lower)
-        _places(case, (upper, lower), failing)
+        places(case, (upper, lower), failing)
         upper.legend(loc="lower right", ncols=3)
         svg = page.svg()
     return Picture(
@@ -146,7 +73,7 @@ def loops(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
 
 
 def _friction_axis(case: MovingCase, axes: Any) -> None:
-    away = np.abs(GRID - case.rest_percent) > 1.5  # at rest the spring changes sides: no loop there
+    away = ~(np.abs(GRID - case.rest_percent) <= 1.5)  # at rest the spring changes sides: no loop there
     for curve in case.sweeps.friction_a:
         axes.plot(GRID, np.where(away, curve, math.nan), color=INK, linewidth=0.7, alpha=0.7)
     limit = case.limits("friction")[1]
@@ -163,7 +90,7 @@ def _friction_axis(case: MovingCase, axes: Any) -> None:
     axes.set_xlim(0, 100)
 
 
-def _places(case: MovingCase, axes: tuple[Any, Any], failing: dict[str, Finding]) -> None:
+def places(case: MovingCase, axes: tuple[Any, ...], failing: dict[str, Finding]) -> None:
     """Mark rest, and the binding place when there is one."""
     marks = [(case.rest_percent, GREY, "rest")]
     if "binding" in failing and failing["binding"].place is not None:
@@ -176,15 +103,7 @@ def _places(case: MovingCase, axes: tuple[Any, Any], failing: dict[str, Finding]
             one.axvline(place, color=colour, linewidth=1.0, linestyle="-" if colour == BAD else ":")
             if colour == BAD:
                 one.axvspan(place - 2, place + 2, color=BAD, alpha=0.15, linewidth=0)
-        _above(axes[0], place, text, colour)
-
-
-def _above(axes: Any, place: float, text: str, colour: str) -> None:
-    """Write just above the axes at a place of its x axis."""
-    axes.text(
-        place, 1.01, text, transform=axes.get_xaxis_transform(), ha="center", va="bottom", color=colour,
-        fontsize=8,
-    )  # fmt: skip
+        above(axes[0], place, text, colour)
 
 
 def sensor_tracks(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
@@ -213,7 +132,7 @@ def sensor_tracks(case: MovingCase, failing: dict[str, Finding]) -> Picture | No
             if finding.fault == "worn_track" and finding.place is not None:
                 axes.axvspan(finding.place - 2.5, finding.place + 2.5, color=BAD, alpha=0.15, linewidth=0)
                 text = f"drops out at {finding.place:.1f} %"
-                _above(axes, finding.place, text, BAD)
+                above(axes, finding.place, text, BAD)
         axes.plot([], [], color=GREY, linewidth=0.7, linestyle=":", label="nominal")
         axes.set_xlim(-1, 101)
         axes.set_xlabel(f"position, % of travel (from track {case.position.track.upper()})")
@@ -263,7 +182,7 @@ def steps(case: MovingCase) -> Picture | None:
     return Picture("Quick moves and releases", "Steps (solid) and coasting returns (dotted), all tries.", svg)
 
 
-def resistance(case: MovingCase) -> Picture | None:
+def resistance(case: Case) -> Picture | None:
     """Voltage against current at the stalls, and the fitted line."""
     rows, loop = stalls(case), fit_loop(case)
     if not rows or isinstance(loop, str):
@@ -279,7 +198,7 @@ def resistance(case: MovingCase) -> Picture | None:
         axes.set_ylabel("voltage, V")
         svg = page.svg()
     return Picture(
-        "Resistance of winding and leads", f"Against the stops; slope {loop.ohm:.3f} ohm when cold.", svg
+        "Resistance of winding and leads", f"Held still; slope {loop.ohm:.3f} ohm when cold.", svg
     )
 
 
@@ -301,7 +220,7 @@ def burst(case: MovingCase) -> Picture | None:
     )
 
 
-def supply(case: MovingCase) -> Picture | None:
+def supply(case: Case) -> Picture | None:
     """Supply voltage against the current the bridge takes."""
     samples = case.run.samples
     input_a = np.asarray(samples["drive"] * samples["current_a"], float)

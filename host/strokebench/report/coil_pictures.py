@@ -1,0 +1,146 @@
+"""The figures of an on/off solenoid: slow ramps with their dips, quick pull-ins, small steps, pull-in
+time."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from strokebench.diagnose import labels
+from strokebench.diagnose.coil_case import CoilCase
+from strokebench.diagnose.inductor import BEFORE
+from strokebench.diagnose.pull import Snap, snaps
+from strokebench.diagnose.pull_time import pulls, valley
+from strokebench.findings import Finding, Verdict
+from strokebench.report.drawing import (
+    BAD,
+    CLOSE,
+    FAINT,
+    GREY,
+    HALF,
+    INK,
+    OPEN,
+    WIDE,
+    Picture,
+    above,
+    sheet,
+    thin,
+)
+from strokebench.report.pictures import resistance, supply
+from strokebench.report.whole_run import whole_run
+
+
+def pictures(case: CoilCase, findings: list[Finding]) -> list[Picture]:
+    """Return the figures that the recording allows, in reading order."""
+    failing = {one.key: one for one in findings if one.verdict is Verdict.FAIL}
+    made = (
+        ramps(case, failing), whole_run(case, failing), quick(case), small_steps(case), pull_times(case,
+        findings), resistance(case), supply(case),
+    )  # fmt: skip
+    return [one for one in made if one is not None]
+
+
+def ramps(case: CoilCase, failing: dict[str, Finding]) -> Picture | None:
+    """Current against voltage on the slow ramps up and down; a dot where the plunger starts to move."""
+    kinds = ((labels.PULL_IN, 1, OPEN, "rising"), (labels.DROP_OUT, -1, CLOSE, "falling"))
+    if not any(case.stretches(label) for label, *_ in kinds):
+        return None
+    with sheet("Slow ramps", WIDE, 3.4) as page:
+        axes = page.axes[0]
+        for label, direction, colour, name in kinds:
+            for number, mark in enumerate(case.stretches(label)):
+                here = case.window(mark.start_s, mark.end_s)
+                axes.plot(
+                    *thin(case.volts[here], case.current_a[here]), color=colour, linewidth=0.9,
+                    label=name if number == 0 else None,
+                )  # fmt: skip
+            for one in snaps(case, label, direction):
+                axes.plot(_volts_at(case, one), one.current_a, "o", color=colour, markersize=4)
+        _limits(case, axes, failing)
+        axes.set_xlabel("voltage at the coil, V")
+        axes.set_ylabel("current, A")
+        axes.set_xlim(left=0)
+        axes.set_ylim(bottom=0)
+        axes.legend(loc="upper left")
+        svg = page.svg()
+    caption = (
+        "The current dips when the plunger pulls in and bumps when it lets go; dots: where the motion began. "
+        "Dotted: limits of the pull-in current."
+    )
+    return Picture("Slow ramps through pull-in and drop-out", caption, svg, wide=True)
+
+
+def _volts_at(case: CoilCase, snap: Snap) -> float:
+    return float(case.volts[int(np.searchsorted(case.time_s, snap.time_s))])
+
+
+def _limits(case: CoilCase, axes: Any, failing: dict[str, Finding]) -> None:
+    for limit in case.limits("pull_in_current"):
+        if limit is not None:
+            axes.axhline(limit, color=BAD, linewidth=0.8, linestyle=":")
+    if "plunger_moves" in failing:
+        axes.text(0.98, 0.06, "no dip: the plunger does not move", transform=axes.transAxes, color=BAD,
+                  ha="right", va="bottom", fontsize=9)  # fmt: skip
+
+
+def quick(case: CoilCase) -> Picture | None:
+    """Current after quick steps at several voltages; a dot at the bottom of the dip."""
+    marks = case.stretches(labels.PULL_STEP)
+    if not marks:
+        return None
+    with sheet("Quick pull-ins", HALF, 2.5) as page:
+        axes = page.axes[0]
+        for number, mark in enumerate(marks):
+            current_a = case.current_a[case.window(mark.start_s, mark.end_s)]
+            time_ms = np.arange(len(current_a), dtype=np.float64)
+            axes.plot(time_ms, current_a, color=(INK, OPEN, CLOSE)[number % 3], linewidth=0.9)
+            at = valley(current_a)
+            if at is not None:
+                axes.plot(at, current_a[round(at)], "o", color=GREY, markersize=3)
+        axes.set_xlabel("time after the step, ms")
+        axes.set_ylabel("current, A")
+        axes.set_xlim(0, 50)
+        axes.set_ylim(bottom=0)
+        svg = page.svg()
+    return Picture("Quick pull-ins", "Steps to three voltages; dots: the plunger has arrived.", svg)
+
+
+def small_steps(case: CoilCase) -> Picture | None:
+    """Current after small steps, which move nothing: its delay is the inductance's."""
+    marks = case.stretches(labels.COIL_STEP)
+    if not marks:
+        return None
+    with sheet("Small steps", HALF, 2.5) as page:
+        axes = page.axes[0]
+        for mark in marks:
+            here = case.window(mark.start_s, mark.end_s)
+            current_a = case.current_a[max(here.start - BEFORE, 0) : here.stop]
+            time_ms = np.arange(len(current_a)) - BEFORE
+            axes.plot(time_ms, 1e3 * current_a, ".-", color=OPEN, linewidth=0.7, markersize=3)
+        axes.set_xlabel("time after the step, ms")
+        axes.set_ylabel("current, mA")
+        axes.set_xlim(-BEFORE, 30)
+        svg = page.svg()
+    caption = "Too little to move the plunger. A path beside the coil would take its current at once."
+    return Picture("Small steps", caption, svg)
+
+
+def pull_times(case: CoilCase, findings: list[Finding]) -> Picture | None:
+    """Pull-in time against voltage, with its limit at 12 V."""
+    found = pulls(case)
+    if len(found) < 3:
+        return None
+    with sheet("Pull-in time", HALF, 2.5) as page:
+        axes = page.axes[0]
+        axes.plot([one.volts for one in found], [one.time_ms for one in found], "o", color=INK, markersize=4)
+        upper = case.limits("pull_in_time")[1]
+        if upper is not None:
+            axes.plot([12.0], [upper], "v", color=BAD, markersize=5)
+            above(axes, 12.0, "limit at 12 V", BAD)
+            axes.axvline(12.0, color=FAINT, linewidth=0.8)
+        axes.set_xlabel("voltage at the coil, V")
+        axes.set_ylabel("pull-in time, ms")
+        axes.set_ylim(bottom=0)
+        svg = page.svg()
+    return Picture("Pull-in time against voltage", "From the step to the end of the motion.", svg)

@@ -1,0 +1,121 @@
+"""The figure every run has: drive, supply, current and position against time."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from strokebench.diagnose import labels, rotor_labels
+from strokebench.diagnose.case import Case, load_voltage
+from strokebench.diagnose.stats import Floats
+from strokebench.findings import Finding
+from strokebench.report.drawing import (
+    BAD,
+    CLOSE,
+    FAINT,
+    GREY,
+    INK,
+    OPEN,
+    THIRD,
+    WIDE,
+    Picture,
+    above,
+    sheet,
+    thin,
+)  # fmt: skip
+
+BANDS = {
+    labels.SWEEP_OPEN: "sweeps", labels.SWEEP_RETURN: "sweeps", labels.STALL_OPEN: "stalls",
+    labels.STALL_CLOSE: "stalls", labels.STEP_OPEN: "steps", labels.STEP_CLOSE: "steps",
+    labels.SEAT_OPEN: "off the seat", labels.STROKE_OPEN: "strokes", labels.STROKE_CLOSE: "strokes",
+    labels.COIL_STEP: "coil", labels.COIL_LEVEL: "coil", labels.PULL_IN: "slow ramps",
+    labels.DROP_OUT: "slow ramps", labels.COIL_STEP_PULLED: "steps", labels.PULL_STEP: "pull-in",
+    rotor_labels.STILL: "still", rotor_labels.SOFT_START: "soft start", rotor_labels.LEVEL: "levels",
+    rotor_labels.BURST_LEVEL: "levels", rotor_labels.RELEASE: "levels", rotor_labels.STEP_START: "start",
+    "load": "low currents", "full_load": "full load",
+}  # fmt: skip
+
+
+def whole_run(case: Case, failing: dict[str, Finding]) -> Picture | None:
+    """Drive and supply, current, position or sensor volts against time."""
+    samples = case.run.samples
+    if len(samples) < 2:
+        return None
+    time_s = np.asarray(samples["time_s"], float)
+    with sheet("The whole run", WIDE, 4.3, rows=3, ratios=[1, 1.2, 1.2]) as page:
+        top, middle, bottom = page.axes
+        top.plot(*thin(time_s, samples["drive"] * 100), color=INK)
+        top.set_ylabel("drive, %")
+        right = top.twinx()
+        right.plot(*thin(time_s, samples["supply_v"]), color=THIRD, linewidth=0.8)
+        right.set_ylabel("supply, V", color=THIRD)
+        right.grid(False)
+        right.spines["right"].set_visible(False)
+        low, high = float(np.nanmin(samples["supply_v"])), float(np.nanmax(samples["supply_v"]))
+        right.set_ylim(low - max(0.6, 2 * (high - low)), high + 0.15)
+        middle.plot(*thin(time_s, samples["current_a"]), color=INK)
+        middle.set_ylabel("current, A")
+        if np.nanmax(np.abs(samples["current_a"])) < 0.1:
+            middle.set_ylim(-0.1, 0.1)
+        _position_axis(case, bottom, time_s)
+        bottom.set_xlabel("time, s")
+        bottom.set_xlim(time_s[0], time_s[-1])
+        _bands(case, page.axes)
+        _fail_spans(page.axes, failing)
+        svg = page.svg()
+    return Picture("The whole run", _run_caption(failing), svg, wide=True)
+
+
+def _run_caption(failing: dict[str, Finding]) -> str:
+    text = "Drive and supply, current, and position or voltage on one time axis."
+    return text + (" Red: where something out of limits was read (short stretches only)." if failing else "")
+
+
+def _position_axis(case: Case, axes: Any, time_s: Floats) -> None:
+    position = getattr(case, "position", None)
+    if position is not None:
+        axes.plot(*thin(time_s, position.percent), color=OPEN)
+        axes.set_ylabel("position, %")
+        return
+    if not case.profile.tracks:
+        axes.plot(*thin(time_s, load_voltage(case.run.samples)), color=OPEN)
+        axes.set_ylabel("voltage, V")
+        return
+    for name, colour in (("a", OPEN), ("b", CLOSE)):
+        axes.plot(
+            *thin(time_s, case.run.samples[f"sensor_{name}_v"]), color=colour, label=f"track {name.upper()}"
+        )
+    axes.set_ylabel("sensor, V")
+    axes.legend(loc="upper right", ncols=2)
+
+
+def _bands(case: Case, axes: list[Any]) -> None:
+    """Shade what the procedure was doing; the name once per kind and stretch."""
+    spans: list[tuple[str, float, float]] = []
+    for mark in case.run.marks:
+        kind = BANDS.get(mark.label)
+        if kind is None:
+            continue
+        if spans and spans[-1][0] == kind and mark.start_s - spans[-1][2] < 2.0:
+            spans[-1] = (kind, spans[-1][1], mark.end_s)
+        else:
+            spans.append((kind, mark.start_s, mark.end_s))
+    for kind, start_s, end_s in spans:
+        for one in axes:
+            one.axvspan(start_s, end_s, color=FAINT, alpha=0.35, linewidth=0)
+        above(axes[0], (start_s + end_s) / 2, kind, GREY)
+
+
+def _fail_spans(axes: list[Any], failing: dict[str, Finding]) -> None:
+    for finding in failing.values():
+        if finding.span_s is not None and finding.span_s[1] - finding.span_s[0] < 3.0:
+            for one in axes:
+                one.axvspan(*_visible(one, finding.span_s), color=BAD, alpha=0.3, linewidth=0)
+
+
+def _visible(axes: Any, span_s: tuple[float, float]) -> tuple[float, float]:
+    """Return a span widened so far that it can be seen: 0.6 % of the axis at least."""
+    least = 0.003 * (axes.get_xlim()[1] - axes.get_xlim()[0])
+    middle, half = (span_s[0] + span_s[1]) / 2, max((span_s[1] - span_s[0]) / 2, least)
+    return middle - half, middle + half
