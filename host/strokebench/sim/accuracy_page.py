@@ -97,7 +97,7 @@ def _estimates(records: list[Record]) -> list[str]:
         "| --- | --- | --- | --- |",
     ]  # fmt: skip
     for key, title, scale, unit in (
-        ("winding_resistance", "winding resistance at 20 C", 100, "%"),
+        ("winding_resistance", "winding resistance at 20 C, leads but for 50 mohm included", 100, "%"),
         ("inductance", "inductance", 100, "%"),
         ("place", "place of a binding spot", 1, "% of travel"),
     ):
