@@ -188,7 +188,7 @@ class Decoder:
         """Return the list of (type, seq, body) that ``data`` completes; damaged frames are counted."""
         pieces = (self._rest + data).split(b"\0")
         self._rest = pieces.pop()
-        found = []
+        found: list = []
         for piece in pieces:
             if self._overlong:
                 self._overlong = False
