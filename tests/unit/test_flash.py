@@ -103,6 +103,16 @@ def test_every_module_and_main_are_flashed() -> None:
     assert set(files) == {"main.py"} | {f"strokefw/{path.name}" for path in folder.glob("*.py")}
 
 
+def test_the_installer_package_lists_every_file() -> None:
+    """For MicroPython's own installer (mip); main.py goes beside /lib, hence the path up."""
+    import json
+
+    folder = Path(__file__).parents[2] / "firmware"
+    urls = json.loads((folder / "package.json").read_text())["urls"]
+    assert {target for target, _ in urls} == {"../main.py"} | set(chip_files.firmware_sources()) - {"main.py"}
+    assert all((folder / source).is_file() for _, source in urls)
+
+
 def test_prose_is_left_out_and_nothing_else() -> None:
     source = b'TABLE = (\n    (1, "key", "A sentence."),\n    (2, "word", "x y"),\n)\nTEXT = "stays here"\n'
     scope: dict[str, Any] = {}
