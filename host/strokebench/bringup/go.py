@@ -10,6 +10,7 @@ from strokebench.bringup.hands import Skip
 from strokebench.bringup.measures import Test, measure
 from strokebench.bringup.record import DIFFERS, LEFT_OUT, OK, Outcome, Record
 from strokebench.bringup.steps import Range, Step
+from strokebench.calibrate.measure import checked
 from strokebench.errors import LinkLost, StrokebenchError
 
 Say = Callable[[str], object]
@@ -20,6 +21,7 @@ def go(test: Test, record: Record, steps: Sequence[Step], board: str, say: Say, 
 
     Raises :class:`..hands.Quit` when the person goes, :class:`LinkLost` when the bench does.
     """
+    checked(test.bench)
     for number, step in enumerate(steps, 1):
         expected = step.expected(board)
         if expected is None:

@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 from strokebench.calibrate import certificate, record
 from strokebench.calibrate.instrument import instrument_for
+from strokebench.calibrate.measure import checked
 from strokebench.calibrate.quantities import Quantity
 from strokebench.calibrate.solve import Correction, solve
 from strokebench.calibrate.state import State, write_whole
 from strokebench.errors import DataError, LinkError
-
-CHECK_S = 8.0
 
 if TYPE_CHECKING:
     from strokebench.bench import Bench
@@ -68,13 +67,6 @@ def make(
     }
 
 
-def _wait_for_check(bench: Bench) -> None:
-    """Let the check at power-up end: the bench takes no calibration meanwhile."""
-    until_s = bench.link.port.now() + CHECK_S
-    while bench.status().state in ("off", "check") and bench.link.port.now() < until_s:
-        bench.link.poll(0.1)
-
-
 def store(bench: Bench, made: dict[str, Any], where: Path | None = None) -> Path:
     """Put a calibration on the chip, see that it is there, keep the certificate; return its JSON file.
 
@@ -82,7 +74,7 @@ def store(bench: Bench, made: dict[str, Any], where: Path | None = None) -> Path
     """
     path = certificate.file_for(made["uid"], made["number"], where)
     write_whole(path, json.dumps(made, indent=1, ensure_ascii=False))
-    _wait_for_check(bench)
+    checked(bench)  # it takes no calibration meanwhile
     bench.store_calibration(bytes.fromhex(made["record"]))
     if bench.identity.calibration_id != made["number"]:
         raise LinkError(

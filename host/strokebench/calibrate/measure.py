@@ -23,6 +23,7 @@ SETTLE_S = 0.15
 STEADY_S = 60.0
 STEADY_COUNTS = 4.0
 """A quarter of a converter step: less drift than that within ``SETTLE_S`` is rest."""
+CHECK_S = 8.0
 DISCHARGE_S = 120.0
 BLOCKED_S = 20.0
 BEAT_S = 0.2
@@ -82,6 +83,13 @@ def holding(bench: Bench, mode: str) -> Iterator[Callable[[], None]]:
         with suppress(StrokebenchError):
             bench.stop(now=True)
             bench.disarm()
+
+
+def checked(bench: Bench) -> None:
+    """Let the check at power-up come to its end."""
+    until_s = bench.link.port.now() + CHECK_S
+    while bench.status().state in ("off", "check") and bench.link.port.now() < until_s:
+        bench.link.poll(0.1)
 
 
 def discharged(bench: Bench) -> None:
