@@ -16,11 +16,14 @@ if TYPE_CHECKING:
 AIN_SHIFT = 12
 
 
-def mend_round_robin(mcu: RP2040) -> None:
-    """Chapter 4.9.2: with RROBIN set, AINSEL goes on to the next enabled input. The emulator stays on
-    input 0.
+def mend_converter(mcu: RP2040) -> None:
+    """Chapter 4.9.2: with RROBIN set, AINSEL goes on to the next enabled input. The emulator stays on 0.
+
+    Also takes a short way from a reading to the memory that DMA puts it in: with half a million readings a
+    second the emulator's own way (FIFO, request, alarm, transfer) is a third of all the work.
     """
     base = type(mcu.adc)
+    dreq_adc, sample_cycles = 36, 96
 
     class Converter(base):  # type: ignore[misc, valid-type]
         cs: int
@@ -32,6 +35,34 @@ def mend_round_robin(mcu: RP2040) -> None:
         @_active_channel.setter
         def _active_channel(self, channel: int) -> None:
             self.cs = (self.cs & ~(7 << AIN_SHIFT)) | (channel % 5) << AIN_SHIFT
+
+        def complete_adc_read(self, value: int, error: bool) -> None:
+            taker = self._taker()
+            slow = self.clock_div > (sample_cycles - 1) << 8
+            if error or slow or taker is None or self.fifo.item_count or not self.cs & 8:
+                super().complete_adc_read(value, error)
+                return
+            address = taker._write_addr
+            mcu.write_uint16(address, value & 0xFFF)
+            mask = taker._ring_mask
+            taker._write_addr = (address & ~mask) | ((address + 2) & mask) if mask else address + 2
+            taker._trans_count -= 1
+            self.result = value
+            enabled = (self.cs >> 16) & 0x1F
+            channel = (self.cs >> AIN_SHIFT) & 7
+            if enabled:
+                channel = (channel + 1) % 5
+                while not enabled >> channel & 1:
+                    channel = (channel + 1) % 5
+                self.cs = (self.cs & ~(7 << AIN_SHIFT)) | channel << AIN_SHIFT
+            self.on_adc_read(channel)
+
+        def _taker(self) -> Any:
+            # the DMA channel under way for this converter, if it moves halfwords and has more than one to go
+            for channel in mcu.dma.channels:
+                if channel._treq_value == dreq_adc and channel.active:
+                    return channel if channel._data_size == 2 and channel._trans_count > 1 else None
+            return None
 
     mcu.adc.__class__ = Converter
 

@@ -80,7 +80,7 @@ class ChipWorld:
         self.machine = machine
         self.board = board
         mcu = machine.mcu
-        chip_parts.mend_round_robin(mcu)
+        chip_parts.mend_converter(mcu)
         chip_parts.mend_pwm_requests(mcu)
         self.clocks = {
             net: PinClock(machine, net) for net in (*GATES, "BRIDGE_ENABLE", "PRECHARGE", "MAIN_SWITCH")
@@ -88,6 +88,7 @@ class ChipWorld:
         for net in GATES:
             self.clocks[net].changed = self._pulse_watch(net)  # type: ignore[method-assign]
         self._latch = False
+        self._pulsed: tuple[int, int] | None = None
         self.fed_ns = -1e12
         self.gpio("LATCH_ARM").add_listener(self._on_latch_arm)
         self.gpio("WATCHDOG").add_listener(self._on_watchdog)
@@ -152,19 +153,38 @@ class ChipWorld:
             self.board.watchdog()
 
     def _pulse_watch(self, net: str) -> Any:
+        """Edges of one gate input: high alone for longer than PWM can be is a pulse of the self-test."""
         leg, side = (0 if net[0] == "A" else 1), int(net.endswith("HIGH"))
         started = 0.0
 
+        def alone() -> bool:
+            others = any(self.clocks[other].high for other in GATES if other != net)
+            return not others and self.clocks["BRIDGE_ENABLE"].high
+
+        def look() -> None:
+            if self.clocks[net].high and alone():
+                self._pulsed = (leg, side)
+
+        later = self.machine.alarm(look)
+
         def changed(high: bool, now_ns: float) -> None:
             nonlocal started
+            self._pulsed = None
             if high:
                 started = now_ns
-                return
-            alone = not any(self.clocks[other].high for other in GATES if other != net)
-            if alone and self.clocks["BRIDGE_ENABLE"].high and now_ns - started > 2 * PERIOD_NS:
+                later.schedule(2 * PERIOD_NS)
+            elif alone() and now_ns - started > 2 * PERIOD_NS:
                 self.board.pulse(leg, side, round((now_ns - started) / 1000))
 
         return changed
+
+    def _pulsed_leg(self, leg: int) -> float:
+        """Counts of a leg while a pulse is on: at once, not with the next tick."""
+        bridge, converter = self.board.bridge, self.board.converter
+        assert self._pulsed is not None
+        on = list(bridge._shorted) + ([self._pulsed] if self._pulsed not in bridge._dead else [])
+        channel = (ch.LEG_A, ch.LEG_B)[leg]
+        return bridge._levels(on)[leg] * converter.gain[channel] + converter.zero[channel]
 
     def _tick(self) -> None:
         board = self.board
@@ -236,5 +256,8 @@ class ChipWorld:
         if channel == 5 and self.gpio("NTC_SELECT").output_value:
             source = ch.NTC_PART
         self._at = (self._at + 1) % (len(self._noise) - GROUPS)
-        code = int(self._counts[source] / LEFT + self._dither[self._at & 4095])
-        return min(code, CODES - 1)
+        counts: float = self._counts[source]
+        if self._pulsed is not None and channel in (3, 4):
+            counts = self._pulsed_leg(channel - 3)
+        code = int(counts / LEFT + self._dither[self._at & 4095])
+        return max(0, min(code, CODES - 1))
