@@ -45,6 +45,8 @@ def run(args: argparse.Namespace) -> int:
 
     from strokebench.errors import UsageError
 
+    if args.inject and not args.sim:
+        raise UsageError("--inject needs a simulated part.", "Add --sim PART.")
     try:
         from strokebench.panel.server import Options, serve
     except ModuleNotFoundError as error:
@@ -53,8 +55,6 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(MISSING, HOW) from None
     from strokebench.panel.choice import Choice
 
-    if args.inject and not args.sim:
-        raise UsageError("--inject needs a simulated part.", "Add --sim PART.")
     choice = None
     if args.sim:
         choice = Choice(args.sim, faults=tuple(args.inject), seed=args.seed)

@@ -50,4 +50,5 @@ export function live(onUpdate, onOffline) {
 document.addEventListener("visibilitychange", () => {
   if (document.visibilityState !== "visible") command("hidden");
 });
-window.addEventListener("pagehide", () => command("hidden"));
+document.addEventListener("freeze", () => command("hidden"));
+for (const leaving of ["beforeunload", "pagehide"]) window.addEventListener(leaving, () => command("hidden"));

@@ -86,12 +86,13 @@ function abilities(update) {
 
 export function show(update) {
   const now = performance.now();
+  const same = document.body.dataset.phase === update.phase;
+  if (same && now - last < SLOW_MS) return;
+  last = now;
   abilities(update);
   visibility(update);
-  document.body.dataset.phase = update.phase;
-  if (now - last < SLOW_MS) return;
-  last = now;
   texts(update);
+  document.body.dataset.phase = update.phase;
 }
 
 export function showOffline() {

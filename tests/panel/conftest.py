@@ -1,0 +1,148 @@
+"""A real browser on a real panel on a witnessed bench; skipped where there is no Chromium."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.panel.stage import PanelProcess, Witness, panel_on_witness, wait_until
+
+FLAGS = ["--disable-gpu", "--disable-dev-shm-usage"] + (
+    ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
+)
+
+
+NOTE_STOP_KEYS = """
+window.addEventListener('keydown', (event) => {
+  if (event.key !== " " && event.key !== "Escape") return;
+  window.pressed_ms = performance.timeOrigin + event.timeStamp;
+}, true);
+"""
+
+
+def too_busy() -> str:
+    """Return why times taken now would say nothing about the panel; empty on a machine with room."""
+    load = os.getloadavg()[0] / (os.cpu_count() or 1)
+    return f"this computer is overloaded ({load:.1f} jobs per core): times say nothing" if load > 2.0 else ""
+
+
+def chromium() -> str | None:
+    """Return the path of an installed Chromium or Chrome."""
+    names = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+    return next((path for path in map(shutil.which, names) if path), None)
+
+
+@pytest.fixture(scope="session")
+def driver_of_browsers() -> Iterator[Any]:
+    if sys.platform == "win32":
+        pytest.skip("the witnessed bench needs a pseudo terminal")
+    if chromium() is None:
+        pytest.skip("no chromium here: the panel was not tried in a browser")
+    api = pytest.importorskip("playwright.sync_api")
+    with api.sync_playwright() as playwright:
+        yield playwright
+
+
+@pytest.fixture(scope="session")
+def browser(driver_of_browsers: Any) -> Iterator[Any]:
+    opened = driver_of_browsers.chromium.launch(executable_path=chromium(), args=FLAGS)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture(scope="session")
+def stage(
+    driver_of_browsers: Any, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[Witness, PanelProcess]]:
+    """One bench and one panel for all tests that leave them as they found them."""
+    with panel_on_witness(tmp_path_factory.mktemp("stage"), "--part", "throttle-body") as both:
+        yield both
+
+
+@pytest.fixture(scope="session")
+def context(browser: Any) -> Iterator[Any]:
+    """One context, so that a second page finds its files in the browser's cache."""
+    opened = browser.new_context(viewport={"width": 1280, "height": 900})
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def page(context: Any, stage: tuple[Witness, PanelProcess]) -> Iterator[Any]:
+    """A page that drives, on a bench at rest; a page that a test left in order is used again."""
+    ready = [one for one in context.pages if one.url.rstrip("/") == stage[1].url]
+    for one in context.pages:
+        if one not in ready[:1]:
+            one.close()
+    opened = ready[0] if ready else open_page(context, stage[1].url)
+    opened.wait_for_selector('[data-do="take"]:visible, [data-do="open"]:enabled', timeout=30_000)
+    if opened.is_visible('[data-do="take"]'):  # the test before gave the controls away
+        opened.click('[data-do="take"]')
+    opened.wait_for_selector('[data-do="open"]:enabled', timeout=10_000)
+    yield opened
+    if opened.is_closed() or getattr(opened, "spoiled", False):
+        opened.close()
+    else:
+        for key in ("ArrowLeft", "ArrowRight", "Enter", "Escape"):
+            opened.keyboard.up(key)
+        opened.mouse.up()
+        opened.keyboard.press("Escape")
+        opened.keyboard.up("Escape")
+    wait_until(lambda: not stage[0].driven, "the part still moves after the test")
+
+
+def open_page(context: Any, url: str) -> Any:
+    """Open the bench's page, connected; what the browser complains about is kept."""
+    page = context.new_page()
+    page.complaints = []
+    page.on("pageerror", lambda error: page.complaints.append(str(error)))
+    page.add_init_script(NOTE_STOP_KEYS)
+    page.goto(url)
+    page.wait_for_selector('body[data-phase="idle"]', timeout=30_000)
+    return page
+
+
+def supply_on(page: Any) -> None:
+    """Switch the supply on; again if a busy computer made the dead-man let go meanwhile."""
+    for _ in range(4):
+        page.wait_for_selector('[data-do="arm"]:enabled', timeout=20_000)
+        page.click('[data-do="arm"]')
+        try:
+            page.wait_for_selector('body[data-phase="armed"]', timeout=5_000)
+        except Exception as error:
+            if "Timeout" not in type(error).__name__:
+                raise
+            continue
+        page.locator("h1").evaluate("() => document.activeElement?.blur()")
+        return
+    raise AssertionError("the supply did not come on: " + page.inner_text(".banner.message"))
+
+
+def jog_by_key(page: Any, witness: Witness, key: str = "ArrowRight") -> None:
+    """Hold a key until the bridge drives; on a busy computer the dead-man may have let go before: again."""
+    for _ in range(4):
+        page.keyboard.down(key)
+        deadline_s = time.monotonic() + 2.0
+        while time.monotonic() < deadline_s:
+            if witness.driven:
+                return
+            time.sleep(0.02)
+        page.keyboard.up(key)
+        if page.get_attribute("body", "data-phase") not in ("armed", "jog"):
+            supply_on(page)
+    raise AssertionError("the part does not move")
+
+
+@pytest.fixture
+def short_part(tmp_path: Path) -> Path:
+    """A profile whose procedure takes about five seconds."""
+    from tests.helpers.process import short_profile
+
+    return short_profile(tmp_path, 4.0)

@@ -1,0 +1,132 @@
+"""Measures the panel in a real browser and writes docs/performance-panel.md.
+
+``python -m tests.panel.measure [docs/performance-panel.md]``, from the repository's root, needs Chromium.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import platform
+import statistics
+import sys
+import tempfile
+import time
+import urllib.request
+from pathlib import Path
+from typing import Any
+
+import psutil
+from playwright.sync_api import sync_playwright
+
+from tests.panel.conftest import FLAGS, chromium, jog_by_key, open_page, supply_on
+from tests.panel.stage import PanelProcess, Witness, panel_on_witness
+
+SECONDS = 15.0
+STOPS = 20
+
+PAGE = """# How fast the panel is
+
+Written by `python -m tests.panel.measure docs/performance-panel.md`: the simulated bench in a process of
+its own behind a pseudo terminal (1000 rows a second), `strokebench panel` in another, and a real headless
+Chromium {chromium}. Eight channels are drawn from lowest and highest value of each 50 ms.
+
+Machine: {machine}. Load average while measuring: {load}.
+
+| what goes on | pages | server, share of one core | updates a second and page | updates left out |
+| --- | --- | --- | --- | --- |
+{rows}
+
+The server's share includes recording to the job book and diagnosing meanwhile, where there is a run.
+An update is left out for a page that has four unanswered ones; its points come with the next.
+
+STOP, from the key's own time stamp in the browser to the simulated bridge off, {count} times while the part
+moved by hand: median {median:.0f} ms, longest {longest:.0f} ms, required at most 100 ms.
+All of them, in ms: {all}.
+"""
+
+
+def _load(panel: PanelProcess) -> dict[str, int]:
+    with urllib.request.urlopen(f"{panel.url}/load") as answer:
+        return dict(json.load(answer))
+
+
+def _share(panel: PanelProcess, seconds: float = SECONDS) -> str:
+    """Return one row: CPU share, updates a second and page, updates left out."""
+    process = psutil.Process(panel.process.pid)
+    before, began_s = _load(panel), time.monotonic()
+    cpu_before_s = sum(process.cpu_times()[:2])
+    time.sleep(seconds)
+    after, cpu_s = _load(panel), sum(process.cpu_times()[:2]) - cpu_before_s
+    took_s = time.monotonic() - began_s
+    rate = (after["sent"] - before["sent"]) / took_s / after["pages"]
+    dropped = after["dropped"] - before["dropped"]
+    whole = after["sent"] - before["sent"] + dropped
+    return f"{after['pages']} | {100 * cpu_s / took_s:.0f} % | {rate:.1f} | {dropped} of {whole}"
+
+
+def _running(page: Any) -> None:
+    page.wait_for_selector('[data-do="run"]:enabled')
+    page.click('[data-do="run"]')
+    page.wait_for_selector('body[data-phase="run"]', timeout=20_000)
+
+
+def _stops(page: Any, witness: Witness) -> list[float]:
+    took_ms = []
+    for _ in range(STOPS):
+        supply_on(page)
+        jog_by_key(page, witness)
+        page.wait_for_timeout(200)
+        page.keyboard.press("Space")
+        off_s = witness.off_after(0.0)
+        took_ms.append(1000 * off_s - page.evaluate("() => window.pressed_ms"))
+        page.keyboard.up("ArrowRight")
+        page.wait_for_selector('body[data-phase="idle"]')
+    return took_ms
+
+
+def measure(folder: Path) -> str:
+    """Return the page."""
+    rows = []
+    with (
+        sync_playwright() as playwright,
+        panel_on_witness(folder, "--part", "throttle-body") as (witness, panel),
+    ):
+        browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
+        context = browser.new_context(viewport={"width": 1280, "height": 900})
+        page = open_page(context, panel.url)
+        page.wait_for_timeout(3000)
+        rows.append(f"| supply off, watching | {_share(panel)} |")
+        _running(page)
+        rows.append(f"| procedure runs | {_share(panel)} |")
+        others = [open_page_watching(context, panel.url) for _ in range(2)]
+        rows.append(f"| procedure runs | {_share(panel)} |")
+        page.keyboard.press("Escape")
+        for other in others:
+            other.close()
+        page.wait_for_selector('body[data-phase="idle"]', timeout=20_000)
+        took_ms = _stops(page, witness)
+        version = browser.version
+        browser.close()
+    load = ", ".join(f"{value:.1f}" for value in os.getloadavg())
+    return PAGE.format(
+        chromium=version, machine=f"{os.cpu_count()} cores, {platform.system()} {platform.machine()}, Python "
+        f"{platform.python_version()}", load=load, rows="\n".join(rows), count=len(took_ms),
+        median=statistics.median(took_ms), longest=max(took_ms), all=", ".join(f"{t:.0f}" for t in took_ms),
+    )  # fmt: skip
+
+
+def open_page_watching(context: Any, url: str) -> Any:
+    """Open one more page, in whatever phase the bench is."""
+    page = context.new_page()
+    page.goto(url)
+    page.wait_for_selector("body[data-phase]", timeout=30_000)
+    return page
+
+
+if __name__ == "__main__":
+    with tempfile.TemporaryDirectory() as folder:
+        text = measure(Path(folder))
+    if len(sys.argv) > 1:
+        Path(sys.argv[1]).write_text(text, encoding="utf-8")
+    print(text)

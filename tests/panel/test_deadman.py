@@ -1,0 +1,109 @@
+"""Who drives and when a page counts as silent, on a clock of the test's own."""
+
+from __future__ import annotations
+
+from strokebench.panel.deadman import LIMIT_S, Deadman
+
+
+class Clock:
+    now_s = 100.0
+
+    def __call__(self) -> float:
+        return self.now_s
+
+
+def _pair() -> tuple[Deadman, Clock]:
+    clock = Clock()
+    return Deadman(clock), clock
+
+
+def test_the_first_page_drives_and_the_second_watches() -> None:
+    deadman, _ = _pair()
+    deadman.join("a")
+    deadman.join("b")
+    assert deadman.drives("a") and not deadman.drives("b")
+
+
+def test_a_page_that_never_echoed_is_silent() -> None:
+    deadman, _ = _pair()
+    assert deadman.silent()
+    deadman.join("a")
+    assert deadman.silent()
+
+
+def test_an_echo_counts_from_when_its_number_was_sent() -> None:
+    deadman, clock = _pair()
+    deadman.join("a")
+    deadman.sent(1)
+    clock.now_s += 0.3
+    deadman.echoed("a", 1)
+    assert abs(deadman.silent_s() - 0.3) < 1e-9
+    clock.now_s += LIMIT_S - 0.3 + 0.001
+    assert deadman.silent()
+
+
+def test_a_late_burst_of_old_echoes_does_not_revive_a_page() -> None:
+    deadman, clock = _pair()
+    deadman.join("a")
+    for number in range(1, 5):
+        deadman.sent(number)
+        clock.now_s += 0.05
+    clock.now_s += 1.0
+    for number in range(1, 5):
+        deadman.echoed("a", number)
+    assert deadman.silent()
+
+
+def test_numbers_never_sent_mean_nothing() -> None:
+    deadman, _ = _pair()
+    deadman.join("a")
+    deadman.sent(1)
+    deadman.echoed("a", 99)
+    assert deadman.silent()
+
+
+def test_the_echo_of_a_watching_page_does_not_keep_the_driving_one_alive() -> None:
+    deadman, clock = _pair()
+    deadman.join("a")
+    deadman.join("b")
+    deadman.sent(1)
+    deadman.echoed("a", 1)
+    clock.now_s += LIMIT_S + 0.1
+    deadman.sent(2)
+    deadman.echoed("b", 2)
+    assert deadman.silent()
+
+
+def test_taking_is_refused_while_another_page_moves_the_part() -> None:
+    deadman, _ = _pair()
+    deadman.join("a")
+    deadman.join("b")
+    assert not deadman.take("b", moving=True)
+    assert deadman.drives("a")
+    assert deadman.take("b", moving=False)
+    assert deadman.drives("b")
+    assert deadman.take("b", moving=True), "one's own controls can be taken again"
+
+
+def test_a_page_that_never_came_cannot_take() -> None:
+    deadman, _ = _pair()
+    assert not deadman.take("ghost", moving=False)
+
+
+def test_nobody_drives_after_the_driving_page_left_or_let_go() -> None:
+    deadman, _ = _pair()
+    deadman.join("a")
+    assert deadman.leave("a") and not deadman.taken and deadman.silent()
+    deadman.join("b")
+    deadman.give("b")
+    assert not deadman.taken
+    deadman.join("c")
+    assert deadman.drives("c")
+
+
+def test_a_watching_page_that_leaves_changes_nothing() -> None:
+    deadman, _ = _pair()
+    deadman.join("a")
+    deadman.join("b")
+    assert not deadman.leave("b")
+    assert deadman.drives("a")

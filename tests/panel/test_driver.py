@@ -1,0 +1,182 @@
+"""The thread that owns the bench, on a simulated bench in real time, without any page."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from strokebench.panel.choice import Choice
+from strokebench.panel.deadman import Deadman
+from strokebench.panel.driver import SILENT, Driver
+from strokebench.panel.procedure_run import Papers
+from strokebench.panel.realtime import LivePort
+from strokebench.recording import Book
+from strokebench.sim.spec import SimSpec
+
+from tests.helpers.process import short_profile
+from tests.panel.stage import wait_until
+
+
+class Hand:
+    """A page's part: echoes until told to fall silent."""
+
+    def __init__(self, deadman: Deadman) -> None:
+        self._deadman = deadman
+        self.alive = True
+        self._ended = threading.Event()
+        deadman.join("hand")
+        threading.Thread(target=self._echo, daemon=True).start()
+
+    def _echo(self) -> None:
+        number = 0
+        while not self._ended.wait(0.03):
+            number += 1
+            self._deadman.sent(number)
+            if self.alive:
+                self._deadman.echoed("hand", number)
+
+    def end(self) -> None:
+        self._ended.set()
+
+
+@pytest.fixture
+def held(tmp_path: Path) -> Iterator[tuple[Driver, Hand]]:
+    deadman = Deadman()
+    driver = Driver(tmp_path / "driver.book", deadman)
+    hand = Hand(deadman)
+    driver.start()
+    driver.order("open", choice=Choice(str(short_profile(tmp_path, 0.5))))
+    _until(driver, "idle")
+    yield driver, hand
+    hand.end()
+    driver.close()
+
+
+def _until(driver: Driver, phase: str, limit_s: float = 15.0) -> None:
+    wait_until(lambda: driver.view.now.phase == phase, f"{driver.view.now} never becomes {phase}", limit_s)
+
+
+def _drive(driver: Driver) -> float:
+    bucket = driver.strip.latest()
+    return 0.0 if bucket is None else float(bucket.mean[0] or 0.0)
+
+
+def test_jog_within_the_parts_limits_then_release(held: tuple[Driver, Hand]) -> None:
+    driver, _ = held
+    driver.order("jog", drive=0.3)
+    driver.order("arm")
+    _until(driver, "armed")
+    assert _drive(driver) == 0.0, "a jog before the supply was on is forgotten"
+    driver.order("jog", drive=-2.0)
+    wait_until(lambda: _drive(driver) < -0.7, "the part does not move")
+    assert driver.profile is not None and _drive(driver) >= driver.profile.limits.drive_min
+    driver.order("release")
+    wait_until(lambda: _drive(driver) == 0.0, "the part goes on")
+    assert driver.view.now.phase == "armed"
+    driver.order("disarm")
+    _until(driver, "idle")
+
+
+def test_silence_stops_and_is_told(held: tuple[Driver, Hand]) -> None:
+    driver, hand = held
+    driver.order("arm")
+    _until(driver, "armed")
+    driver.order("jog", drive=0.3)
+    wait_until(lambda: _drive(driver) > 0.25, "the part does not move")
+    hand.alive = False
+    _until(driver, "idle")
+    assert driver.view.now.message.text == SILENT
+    wait_until(lambda: _drive(driver) == 0.0, "the part goes on")
+
+
+def test_nothing_is_armed_when_nobody_is_there(held: tuple[Driver, Hand]) -> None:
+    driver, hand = held
+    hand.alive = False
+    time.sleep(0.6)
+    driver.order("arm")
+    wait_until(lambda: driver.view.now.message.text == SILENT, "arming was not refused")
+    assert driver.view.now.phase == "idle"
+
+
+def test_stop_while_arming_ends_the_arming(held: tuple[Driver, Hand]) -> None:
+    driver, _ = held
+    driver.order("arm")
+    _until(driver, "arming")
+    driver.stop()
+    _until(driver, "idle")
+    time.sleep(1.0)
+    assert driver.view.now.state == "ready"
+
+
+def test_a_run_is_recorded_judged_and_left_off(held: tuple[Driver, Hand]) -> None:
+    driver, _ = held
+    driver.order("run", papers=Papers("a customer", "serial 1", "a note"))
+    _until(driver, "run")
+    wait_until(lambda: driver.view.now.judged_run > 0, "no verdict", 30.0)
+    now = driver.view.now
+    with Book(driver.book, read_only=True) as book:
+        data, stored = book.load(now.judged_run), book.findings(now.judged_run)
+    assert (data.info["customer"], data.info["part_serial"], data.info["note"]) == (
+        "a customer",
+        "serial 1",
+        "a note",
+    )
+    assert data.info["outcome"] == "done" and data.info["verdict"] == now.verdict
+    assert [one.key for one in stored] == [one.key for one in now.findings]
+    wait_until(lambda: driver.view.now.state == "ready", "the supply stays on")
+
+
+def test_stop_during_a_run_keeps_what_was_measured(held: tuple[Driver, Hand]) -> None:
+    driver, _ = held
+    driver.order("run", papers=Papers())
+    wait_until(lambda: driver.view.now.progress.done_s > 0.2, "the run does not start")
+    driver.stop("Stopped by hand.")
+    wait_until(lambda: driver.view.now.judged_run > 0, "no verdict", 30.0)
+    with Book(driver.book, read_only=True) as book:
+        data = book.load(driver.view.now.judged_run)
+    assert data.info["outcome"] == "stopped" and len(data.samples) > 100
+    assert driver.view.now.message.text == "Stopped by hand."
+
+
+def test_silence_during_a_run_ends_it(held: tuple[Driver, Hand]) -> None:
+    driver, hand = held
+    driver.order("run", papers=Papers())
+    wait_until(lambda: driver.view.now.progress.done_s > 0.1, "the run does not start")
+    hand.alive = False
+    wait_until(lambda: driver.view.now.phase in ("idle", "judging"), "the run goes on")
+    assert driver.view.now.message.text == SILENT
+
+
+def test_a_part_or_port_that_is_not_there_is_told_in_a_sentence(held: tuple[Driver, Hand]) -> None:
+    driver, _ = held
+    for choice in (Choice("no-such-part"), Choice("throttle-body", simulated=False, port="/dev/not-there")):
+        number = driver.view.now.message.number
+        driver.order("open", choice=choice)
+        wait_until(lambda n=number: driver.view.now.message.number > n, "nothing was said")
+        assert driver.view.now.message.error and driver.view.now.message.hint
+        assert driver.view.now.phase == "none"
+
+
+def test_a_live_bench_keeps_time_and_ends() -> None:
+    port = LivePort(SimSpec())
+    began_s, heard = time.monotonic(), b""
+    try:
+        from strokebench.link import Link
+
+        link = Link(port)
+        link.hello()
+        link.request("stream", 1)
+        while time.monotonic() - began_s < 1.5:
+            for message in link.poll(0.02):
+                heard += message.tail
+    finally:
+        port.close()
+    rows = len(heard) // 26
+    assert 700 < rows < 1800, f"{rows} rows in 1.5 s at 1000 a second"
+    from strokebench.errors import LinkLost
+
+    with pytest.raises(LinkLost):
+        port.write(b"\0")

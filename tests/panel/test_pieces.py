@@ -1,0 +1,136 @@
+"""Queue of orders, strip of the charts, watched port, and what an update says."""
+
+from __future__ import annotations
+
+import json
+import math
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from strokebench.panel.deadman import Deadman
+from strokebench.panel.driver import Driver
+from strokebench.panel.feed import Feed
+from strokebench.panel.orders import Order, Orders
+from strokebench.panel.strip import BUCKET_ROWS, CHANNELS, READINGS, Strip
+from strokebench.panel.watched_port import StopNow, WatchedPort
+from strokebench.samples import empty
+
+
+def test_stop_comes_first_and_drops_what_waits() -> None:
+    orders = Orders()
+    orders.put(Order("arm"))
+    orders.put(Order("run"))
+    orders.stop("first")
+    orders.stop("second")
+    assert orders.take(0.0) is None
+    assert orders.stop_asked == "first"
+    orders.put(Order("jog"))  # pressed before the stop was carried out: forgotten with it
+    orders.stopped()
+    assert orders.take(0.0) is None and orders.stop_asked == ""
+
+
+def test_a_newer_jog_replaces_one_that_waits() -> None:
+    orders = Orders()
+    for drive in (0.1, 0.2, 0.3):
+        orders.put(Order("jog", {"drive": drive}))
+    orders.put(Order("release"))
+    assert orders.take(0.0) == Order("jog", {"drive": 0.3})
+    assert orders.take(0.0) == Order("release")
+    assert orders.take(0.0) is None
+
+
+def _rows(count: int, start_s: float = 0.0, **columns: float) -> np.ndarray:
+    rows = empty(count)
+    rows["time_s"] = start_s + np.arange(count) * 1e-3
+    for name, value in columns.items():
+        rows[name] = value
+    return rows
+
+
+def test_strip_keeps_the_peaks_of_each_bucket() -> None:
+    strip = Strip(lambda: 5.0)
+    rows = _rows(2 * BUCKET_ROWS, current_a=1.0)
+    rows["current_a"][7], rows["current_a"][60] = 9.0, -9.0
+    strip.append(rows[:30])
+    strip.append(rows[30:])
+    first, second = strip.since(0)
+    at = CHANNELS.index("current_a")
+    assert (first.low[at], first.high[at]) == (1.0, 9.0)
+    assert (second.low[at], second.high[at]) == (-9.0, 1.0)
+    assert first.mean[at] == pytest.approx(np.mean(rows["current_a"][:50]), abs=1e-3)
+
+
+def test_strip_hides_what_was_not_measured() -> None:
+    strip = Strip(lambda: 0.0)
+    strip.append(_rows(BUCKET_ROWS, current_a=2.0))
+    bucket = strip.latest()
+    assert bucket is not None and bucket.mean[READINGS.index("part_c")] is None
+
+
+def test_strip_goes_on_where_a_run_begins_its_time_anew() -> None:
+    clock = [0.0]
+    strip = Strip(lambda: clock[0])
+    clock[0] = 10.0
+    strip.append(_rows(BUCKET_ROWS, 300.0))
+    clock[0] = 10.05
+    strip.append(_rows(BUCKET_ROWS, 0.0))
+    times = [bucket.time_s for bucket in strip.since(0)]
+    assert times == sorted(times) and times[-1] == pytest.approx(10.05)
+
+
+def test_strip_gives_only_what_is_new() -> None:
+    strip = Strip(lambda: 0.0)
+    for _ in range(4):
+        strip.append(_rows(BUCKET_ROWS))
+    assert [bucket.number for bucket in strip.since(2)] == [3, 4]
+    assert [bucket.number for bucket in strip.since(0, most=1)] == [4]
+    assert strip.since(4) == []
+
+
+class SlowPort:
+    """Never says anything; its clock is the computer's."""
+
+    def read(self, timeout_s: float) -> bytes:
+        time.sleep(timeout_s)
+        return b""
+
+    def write(self, data: bytes) -> None:
+        raise AssertionError("nothing is written here")
+
+    def close(self) -> None:
+        return
+
+    def now(self) -> float:
+        return time.monotonic()
+
+
+def test_watched_port_lets_a_stop_out_of_a_long_wait() -> None:
+    began_s = time.monotonic()
+
+    def look() -> None:
+        if time.monotonic() - began_s > 0.1:
+            raise StopNow("enough")
+
+    with pytest.raises(StopNow, match="enough"):
+        WatchedPort(SlowPort(), look).read(5.0)
+    assert time.monotonic() - began_s < 2.0
+
+
+def test_watched_port_waits_as_long_as_asked() -> None:
+    began_s = time.monotonic()
+    assert WatchedPort(SlowPort(), lambda: None).read(0.1) == b""
+    assert time.monotonic() - began_s >= 0.09
+
+
+def test_an_update_is_valid_json_whatever_is_unknown(tmp_path: Path) -> None:
+    driver = Driver(tmp_path / "x.book", Deadman())
+    feed = Feed(driver)
+    driver.view.set(phase="idle", junction_c=math.nan, fault=31)
+    driver.strip.append(_rows(BUCKET_ROWS, current_a=2.5))
+    _, points = feed.points(0)
+    update = json.loads(f'{feed.next()},"mine":true,"points":{points}}}')
+    assert update["junction_c"] is None and update["fault"]["code"] == 31
+    assert update["now"]["current_a"] == 2.5 and update["now"]["position"] is None
+    assert len(update["points"]) == 1 and len(update["points"][0][1]) == len(CHANNELS)

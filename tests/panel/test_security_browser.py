@@ -1,0 +1,151 @@
+"""A foreign page in the user's own browser, the token on another address, and scripts in customer notes."""
+
+from __future__ import annotations
+
+import http.server
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from strokebench.recording import Book
+
+from tests.panel.conftest import supply_on
+from tests.panel.stage import PanelProcess, Witness
+
+Stage = tuple[Witness, PanelProcess]
+NASTY = "</script><script>window.pwned = 1</script><img src=x onerror='window.pwned = 2'>{{ 7 * 7 }}"
+
+
+@pytest.fixture
+def foreign_site() -> Iterator[str]:
+    """Another web server on this machine, as a foreign page would come from."""
+
+    class Quiet(http.server.BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            self.send_response(200)
+            self.end_headers()
+            self.wfile.write(b"<!doctype html><title>foreign</title>")
+
+        def log_message(self, *_: Any) -> None:
+            return
+
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Quiet)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    yield f"http://127.0.0.1:{server.server_port}/"
+    server.shutdown()
+    server.server_close()
+
+
+ATTACK = """async (target) => {
+  const tried = {};
+  tried.socket = await new Promise((done) => {
+    const socket = new WebSocket(target.replace("http", "ws") + "/lifeline/foreign");
+    socket.onopen = () => done("open"); socket.onerror = () => done("refused");
+  });
+  tried.nicegui = await new Promise((done) => {
+    const socket = new WebSocket(target.replace("http", "ws") + "/_nicegui_ws/socket.io/?EIO=4");
+    socket.onopen = () => done("open"); socket.onerror = () => done("refused");
+  });
+  for (const [name, path, method] of [
+      ["stop", "/stop", "POST"], ["page", "/", "GET"], ["book", "/book", "GET"], ["polling",
+      "/_nicegui_ws/socket.io/?EIO=4&transport=polling", "GET"]]) {
+    const answer = fetch(target + path, { method, mode: "cors" });
+    tried[name] = await answer.then((r) => "status " + r.status, () => "refused");
+  }
+  tried.frame = await new Promise((done) => {
+    const frame = document.createElement("iframe");
+    frame.onload = () => done("loaded or refused: the statuses tell");
+    frame.src = target + "/"; document.body.append(frame); setTimeout(() => done("blocked"), 3000);
+  });
+  return tried;
+}"""
+
+
+def test_a_foreign_page_reaches_nothing(page: Any, stage: Stage, foreign_site: str) -> None:
+    _, panel = stage
+    supply_on(page)
+    other = page.context.new_page()
+    other.goto(foreign_site)
+    page.bring_to_front()
+    statuses: dict[str, int] = {}
+    other.on("response", lambda answer: statuses.update({answer.url: answer.status}))
+    tried = other.evaluate(ATTACK, panel.url)
+    for way in ("socket", "nicegui", "stop", "page", "book", "polling"):
+        assert tried[way] == "refused", tried
+    assert statuses and all(status == 403 for url, status in statuses.items() if url.startswith(panel.url)), (
+        statuses
+    )
+    assert page.get_attribute("body", "data-phase") in ("armed", "idle")
+    other.close()
+
+
+def test_another_address_asks_for_the_token_once(
+    browser: Any, driver_of_browsers: Any, tmp_path: Path
+) -> None:
+    panel = PanelProcess(tmp_path, "--sim", "throttle-body", "--listen", "0.0.0.0", wait_for=2)
+    try:
+        token = next(line for line in panel.lines if "One-time token" in line).rsplit(" ", 1)[1]
+        first, second = browser.new_context(), browser.new_context()
+        page = first.new_page()
+        page.goto(panel.url)
+        assert page.url.endswith("/enter")
+        page.fill("#token", "WRONG-WRONG-XX")
+        page.click("button")
+        assert "not the token" in page.inner_text("body")
+        page.wait_for_timeout(1200)
+        page.fill("#token", token)
+        page.click("button")
+        page.wait_for_selector('body[data-phase="idle"]', timeout=30_000)
+        assert token not in page.url and token.replace("-", "") not in page.url
+        cookie = first.cookies()[0]
+        assert cookie["httpOnly"] and cookie["sameSite"] == "Strict"
+        page.goto(panel.url)
+        page.wait_for_selector('body[data-phase="idle"]')
+        late = second.new_page()
+        late.goto(panel.url)
+        late.fill("#token", token)
+        late.click("button")
+        assert "not the token" in late.inner_text("body"), "a token worked twice"
+        assert panel.next_line().startswith("One-time token"), "the next browser's token was not printed"
+        first.close()
+        second.close()
+    finally:
+        code, said = panel.end()
+    assert token not in said and "Traceback" not in said
+    assert code in (0, 130)
+
+
+def test_a_script_in_a_customers_note_stays_text(page: Any, stage: Stage) -> None:
+    _, panel = stage
+    with (
+        Book(panel.book) as book,
+        book.new_run("throttle-body", "throttle", customer=NASTY, note=NASTY, part_serial=NASTY) as writer,
+    ):
+        writer.finish("done")
+    page.goto(f"{panel.url}/book?find=window.pwned")
+    page.wait_for_selector("tbody tr")
+    assert NASTY in page.inner_text("tbody tr")
+    assert page.input_value("#find") == "window.pwned"
+    page.goto(f"{panel.url}/book?find={NASTY.replace('#', '')}")
+    page.wait_for_selector("#find")
+    page.goto(f"{panel.url}/compare?a={writer.run_id}&b={writer.run_id}")
+    page.wait_for_selector("h1")
+    for _ in range(2):
+        assert page.evaluate("() => window.pwned") is None
+        page.goto(f"{panel.url}/report/{writer.run_id}")
+    assert page.evaluate("() => window.pwned") is None
+
+
+def test_what_is_typed_into_the_page_stays_text_too(page: Any, stage: Stage) -> None:
+    page.select_option("#f-way", "bench on a port")
+    page.wait_for_selector("#f-port:visible")
+    page.fill("#f-port", f"/dev/{NASTY}")
+    page.click('[data-do="open"]')
+    page.wait_for_selector(".banner.message.error:visible")
+    assert "window.pwned" in page.inner_text(".banner.message")
+    assert page.evaluate("() => window.pwned") is None
+    page.fill("#f-port", stage[0].port)
+    page.click('[data-do="open"]')
+    page.wait_for_selector('body[data-phase="idle"]')
