@@ -27,6 +27,13 @@ def blocks(page: Path) -> list[tuple[str, str]]:
     return BLOCK.findall(page.read_text(encoding="utf-8"))
 
 
+def wanted(page: Path) -> list[str]:
+    """Return the packages that a page's Python blocks import."""
+    code = "".join(text for language, text in blocks(page) if language == "python")
+    imported = set(re.findall(r"^(?:import|from) (\w+)", code, re.MULTILINE))
+    return sorted(imported - set(sys.stdlib_module_names))
+
+
 def run_command(line: str, folder: Path) -> None:
     """Run one ``strokebench`` or ``python`` line in ``folder`` and hold it to its exit code."""
     told = re.search(r"#\s*exits (\d+)", line)
@@ -40,6 +47,8 @@ def run_command(line: str, folder: Path) -> None:
 
 @pytest.mark.parametrize("page", [p for p in PAGES if blocks(p)], ids=lambda p: f"{p.parent.name}/{p.stem}")
 def test_page_runs(page: Path, tmp_path: Path) -> None:
+    for package in wanted(page):
+        pytest.importorskip(package, reason=f"{page.name} is about {package}, which is not installed")
     for language, text in blocks(page):
         if language == "sh":
             for line in filter(None, (line.strip() for line in text.splitlines())):
