@@ -237,7 +237,7 @@ def _calibration(bench: dict[str, Any]) -> str | None:
     if not bench:
         return None
     number = bench.get("calibration_id")
-    return f"number {number}" if number else "none: uncertainties are those of an uncalibrated bench"
+    return f"record {number:08x}" if number else "none: uncertainties are those of an uncalibrated bench"
 
 
 def _seconds(run: RunData) -> float:
