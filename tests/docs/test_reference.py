@@ -1,0 +1,22 @@
+"""The page of all commands is the program's own words."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+from strokebench.reference_page import page
+
+COMMITTED = Path(__file__).resolve().parents[2] / "docs" / "reference" / "commands.md"
+
+
+@pytest.mark.skipif(sys.version_info[:2] != (3, 11), reason="argparse words its help differently by version")
+def test_committed_page_is_the_generated_one() -> None:
+    assert COMMITTED.read_text(encoding="utf-8") == page(), "run python -m strokebench.reference_page"
+
+
+def test_every_command_is_on_it() -> None:
+    text = page()
+    for name in ("run", "judge", "book trend", "faults", "sim"):
+        assert f"strokebench {name}\n" in text
