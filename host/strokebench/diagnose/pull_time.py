@@ -17,8 +17,9 @@ TIME = ("pull_in_time", "Pull-in time at 12 V", "ms")
 WEAK = ("pull_in_time_low", "Pull-in time at the lowest voltage", "ms")
 AT_V = 12.0
 LEAST_DIP = 0.05
-U_MS = 0.3
-"""One sample per millisecond, valley interpolated, and the slew's delay taken off: judgement."""
+U_MS = 0.5
+"""The dip's bottom is a corner and samples are means over a millisecond, so it reads up to 0.6 ms late; the
+slew's delay is taken off to first order: judgement."""
 
 
 @dataclass(frozen=True)
