@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
-
-from strokebench.errors import BookError
 
 
 def toml_text(table: dict[str, Any], head: str = "") -> str:
@@ -56,15 +52,3 @@ def _value(value: Any) -> str:
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     return repr(value)
-
-
-def write_profile(path: Path, text: str, *, replace: bool = False) -> None:
-    """Write ``text`` to ``path`` whole; BookError when that cannot be done, or would overwrite a file."""
-    if path.exists() and not replace:
-        raise BookError(f"{path} is there already.", "Give another name with -o, or --force.")
-    partial = path.with_name(path.name + ".part")
-    try:
-        partial.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(partial, path)
-    except OSError as error:
-        raise BookError(f"{path} cannot be written: {error.strerror}.", "Check folder and space.") from error

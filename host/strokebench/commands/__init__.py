@@ -3,7 +3,25 @@
 from __future__ import annotations
 
 from strokebench.commands import (
-    book, bringup, calibrate, export, faults, info, judge, learn, panel, parts, ports, report, run, sim, stop,
+    book,
+    bringup,
+    calibrate,
+    compare,
+    export,
+    faults,
+    info,
+    judge,
+    learn,
+    panel,
+    parts,
+    ports,
+    report,
+    run,
+    sim,
+    stop,
 )  # fmt: skip
 
-COMMANDS = (run, panel, judge, learn, report, book, export, parts, ports, info, stop, bringup, calibrate, sim, faults)
+COMMANDS = (
+    run, panel, judge, compare, learn, report, book, export, parts, ports, info, stop, bringup,
+    calibrate, sim, faults,
+)  # fmt: skip

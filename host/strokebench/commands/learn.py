@@ -93,7 +93,8 @@ def _specimens(book: Book, base: Profile, runs: str | None) -> list[Specimen]:
 def _write(args: argparse.Namespace, lesson: Lesson, base: Profile) -> None:
     """Write the profile: what it is based on, and the learned limits; then read it as `run` would."""
     from strokebench.parts import load_part, part_names
-    from strokebench.profile_text import toml_text, write_profile
+    from strokebench.profile_text import toml_text
+    from strokebench.text_file import write_whole
 
     path = Path(args.output)
     table: dict[str, Any]
@@ -108,7 +109,7 @@ def _write(args: argparse.Namespace, lesson: Lesson, base: Profile) -> None:
     head = f"Limits learnt from {lesson.parts} good parts ({lesson.runs} runs) in {source}.\n" + "\n".join(
         f"Not learnt: {key} ({why})." for key, why in lesson.left.items()
     )
-    write_profile(path, toml_text(table, head), replace=args.force)
+    write_whole(path, toml_text(table, head), replace=args.force)
     load_part(path)
 
 

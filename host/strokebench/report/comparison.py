@@ -1,0 +1,185 @@
+"""The page that lays two recordings over each other: one self-contained HTML file in the report's look."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from strokebench.diagnose.case import load_voltage
+from strokebench.diagnose.stats import Floats
+from strokebench.judge import COVERAGE
+from strokebench.report.drawing import BAD, CLOSE, GREY, OPEN, WIDE, Picture, sheet, thin
+from strokebench.report.numbers import fixed, places, with_uncertainty
+
+if TYPE_CHECKING:
+    from strokebench.compare import Comparison, Difference
+    from strokebench.parts.profile import Profile
+    from strokebench.run_data import RunData
+
+LOOKS = (("A", OPEN, "-"), ("B", CLOSE, "--"))
+FAR = 6.0
+"""Changes beyond this many U are drawn at the edge."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the table of differences."""
+
+    title: str
+    unit: str
+    a: str
+    b: str
+    change: str
+    word: str
+    state: str
+
+
+def render(found: Comparison, names: tuple[str, str]) -> str:
+    """Return the page as HTML; ``names`` say where A and B came from. Typed text is escaped."""
+    from importlib import resources
+
+    from jinja2 import Environment, select_autoescape
+    from markupsafe import Markup
+
+    from strokebench import __version__
+
+    here = resources.files("strokebench.report")
+    environment = Environment(
+        autoescape=select_autoescape(default=True), trim_blocks=True, lstrip_blocks=True
+    )
+    environment.filters["own"] = Markup  # markup that this package made itself: figures, style
+    template = environment.from_string((here / "comparison.html").read_text(encoding="utf-8"))
+    return template.render(
+        style=(here / "report.css").read_text(encoding="utf-8"),
+        title=found.a.profile.part.title,
+        sides=[
+            _side(letter, one, name)
+            for letter, one, name in zip("AB", (found.a, found.b), names, strict=True)
+        ],
+        headline=headline(found),
+        lines=[line(one) for one in found.differences],
+        unknown=found.unknown,
+        remarks=found.remarks,
+        pictures=pictures(found),
+        k=f"{COVERAGE:g}",
+        version=__version__,
+    )
+
+
+def headline(found: Comparison) -> str:
+    """Return one sentence: how many findings differ, and which most."""
+    real, total = found.real, len(found.differences)
+    if not total:
+        return "No finding is known of both."
+    if not real:
+        return f"None of {total} findings differs beyond uncertainty."
+    named = ", ".join(one.title for one in real[:3])
+    return f"{len(real)} of {total} findings differ beyond uncertainty, most of all: {named}."
+
+
+def line(one: Difference) -> Line:
+    """Return a difference as text."""
+    expanded = COVERAGE * one.u
+    digits = places(expanded)
+    word = ("higher" if one.change > 0 else "lower") if one.real else "no difference seen"
+    values = (fixed(one.a, digits), fixed(one.b, digits))
+    change = with_uncertainty(one.change, expanded)
+    return Line(one.title, one.unit, *values, change, word, "fail" if one.real else "info")
+
+
+def _side(letter: str, one: Any, name: str) -> dict[str, str]:
+    info = one.info
+    about = [info.get(key) for key in ("started_at", "part_serial", "customer", "note")]
+    return {
+        "letter": letter, "name": name, "verdict": one.verdict.value,
+        "about": ", ".join(str(text) for text in about if text),
+    }  # fmt: skip
+
+
+def pictures(found: Comparison) -> list[Picture]:
+    """Return the figures: differences, the run over time, and position over drive where it is known."""
+    a, b = found.a, found.b
+    made = [_scores(found)] if found.differences else []
+    made.append(_overlay(a.run, b.run, a.profile))
+    if "a" in a.profile.tracks and "a" in b.profile.tracks:
+        made.append(_plane(((a.run, a.profile), (b.run, b.profile))))
+    return made
+
+
+def _scores(found: Comparison) -> Picture:
+    """Each change in units of its own U: beyond one it is real."""
+    shown = [one for one in found.differences if np.isfinite(one.score)][::-1]
+    with sheet("Changes from A to B", WIDE, 0.7 + 0.2 * len(shown)) as page:
+        axes = page.axes[0]
+        axes.axvspan(-1, 1, color=GREY, alpha=0.18, linewidth=0)
+        for at, one in enumerate(shown):
+            place = float(np.clip(one.score, -FAR, FAR))
+            beyond = "<" if one.score < -FAR else ">" if one.score > FAR else "D" if one.real else "o"
+            axes.plot(place, at, beyond, color=BAD if one.real else GREY, markersize=5)
+        axes.set_yticks(range(len(shown)), [one.title for one in shown])
+        axes.set_xlim(-FAR - 0.5, FAR + 0.5)
+        axes.set_xlabel("change from A to B, in units of its expanded uncertainty U")
+        svg = page.svg()
+    caption = "Grey: within U. Diamonds and arrowheads: beyond it (arrowheads: more than six times)."
+    return Picture("Changes from A to B", caption, svg, wide=True)
+
+
+def _overlay(a: RunData, b: RunData, profile: Profile) -> Picture:
+    from strokebench.compare import aligned_s
+
+    times = aligned_s(a, b)
+    clocks = (np.asarray(a.samples["time_s"], float), b.samples["time_s"] if times is None else times)
+    last = _last_row(profile)
+    rows: list[tuple[str, Callable[[RunData], Floats]]] = [
+        ("drive, %", lambda run: np.asarray(run.samples["drive"] * 100, float)),
+        ("current, A", lambda run: np.asarray(run.samples["current_a"], float)),
+        last,
+    ]
+    with sheet("Both runs over time", WIDE, 4.3, rows=3, ratios=[1, 1.4, 1.4]) as page:
+        for axes, (label, values) in zip(page.axes, rows, strict=True):
+            for run, clock, (letter, colour, dashes) in zip((a, b), clocks, LOOKS, strict=True):
+                axes.plot(
+                    *thin(np.asarray(clock, float), values(run)),
+                    dashes,
+                    color=colour,
+                    label=letter,
+                    alpha=0.9,
+                )
+            axes.set_ylabel(label)
+        page.axes[0].legend(loc="upper right", ncols=2)
+        page.axes[-1].set_xlabel("time, s")
+        svg = page.svg()
+    how = "B set to A's clock segment by segment." if times is not None else "Each on its own clock."
+    return Picture("Both runs over time", f"A solid, B dashed. {how}", svg, wide=True)
+
+
+def _last_row(profile: Profile) -> tuple[str, Callable[[RunData], Floats]]:
+    if "a" in profile.tracks:
+        return "position, %", lambda run: _percent(run, profile)
+    return "voltage, V", lambda run: load_voltage(run.samples)
+
+
+def _percent(run: RunData, profile: Profile) -> Floats:
+    track = profile.tracks["a"]
+    return np.asarray(
+        100 * (run.samples["sensor_a_v"] - track.closed_v) / (track.open_v - track.closed_v), float
+    )
+
+
+def _plane(sides: tuple[tuple[RunData, Profile], ...]) -> Picture:
+    with sheet("Position over drive", WIDE, 3.0) as page:
+        axes = page.axes[0]
+        for (run, profile), (letter, colour, dashes) in zip(sides, LOOKS, strict=True):
+            step = max(1, len(run.samples) // 4000)
+            drive, percent = run.samples["drive"][::step] * 100, _percent(run, profile)[::step]
+            axes.plot(drive, percent, dashes, color=colour, linewidth=0.8, label=letter)
+        axes.set_xlabel("drive, %")
+        axes.set_ylabel("position, %")
+        axes.legend(loc="upper left")
+        svg = page.svg()
+    return Picture(
+        "Position over drive", "By the nominal ends of track A. A solid, B dashed.", svg, wide=True
+    )

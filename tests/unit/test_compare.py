@@ -1,0 +1,153 @@
+"""Comparing two recordings: what counts as a difference, shared errors of a bench, page and command."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from strokebench.cli import main
+from strokebench.commands.compare import split
+from strokebench.compare import (
+    Difference,
+    Side,
+    aligned_s,
+    compare,
+    same_bench,
+    side,
+    with_shared_errors_out,
+)
+from strokebench.errors import UsageError
+from strokebench.parts import load_part
+from strokebench.recording import Book
+from strokebench.report.comparison import headline, render
+
+from tests.helpers.process import strokebench
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with shop.book: a solenoid, the same one again, the same with shorted turns."""
+    folder = tmp_path_factory.mktemp("shop")
+    base = ("run", "solenoid", "--sim", "--book", "shop.book", "--no-report", "--customer", "<b>Müller</b>")
+    for extra in ((), (), ("--inject", "shorted_turns:severe")):
+        assert strokebench(*base, *extra, cwd=folder).returncode in (0, 1)
+    return folder
+
+
+@cache
+def load(shop: Path, run_id: int) -> Side:
+    with Book(shop / "shop.book", read_only=True) as book:
+        return side(book.load(run_id), load_part("solenoid"), str(run_id))
+
+
+def test_beyond_means_two_sigma_of_the_difference() -> None:
+    u = math.hypot(0.03, 0.04)
+    assert Difference("k", "t", "A", 1.0, 1.101, u).real
+    assert not Difference("k", "t", "A", 1.0, 1.099, u).real
+    assert Difference("k", "t", "A", 1.2, 1.0, u).score == pytest.approx(-2.0)
+
+
+def test_the_same_part_twice_differs_in_nothing(shop: Path) -> None:
+    found = compare(load(shop, 1), load(shop, 2))
+    assert len(found.differences) >= 8
+    assert found.real == []
+    assert "differs beyond" in headline(found)
+
+
+def test_shorted_turns_are_named(shop: Path) -> None:
+    found = compare(load(shop, 1), load(shop, 3))
+    real = {one.key: one for one in found.real}
+    assert {"winding_resistance", "inductance"} <= set(real)
+    assert real["winding_resistance"].change < 0
+    assert "supply_open" not in real
+
+
+def test_errors_that_one_bench_shares_are_left_out(shop: Path) -> None:
+    a, b = load(shop, 1), load(shop, 3)
+    assert same_bench(a.run, b.run)
+    together = {one.key: one.u for one in compare(a, b).differences}
+    identity = {**b.run.info["identity"], "uid": "another"}
+    elsewhere = dataclasses.replace(
+        b, run=dataclasses.replace(b.run, info={**b.run.info, "identity": identity})
+    )
+    apart = {one.key: one.u for one in compare(a, elsewhere).differences}
+    assert together["winding_resistance"] < 0.9 * apart["winding_resistance"]
+    assert all(together[key] <= apart[key] * 1.0001 for key in apart)
+    assert "different benches" in compare(a, elsewhere).remarks[0]
+    exact = with_shared_errors_out(a.run).accuracy["current_a"]
+    own = a.run.accuracy["current_a"]
+    assert exact["gain"] == pytest.approx(0.2 * own["gain"])
+    assert exact["noise"] == own["noise"]
+
+
+def test_a_file_without_identity_is_no_shared_bench(shop: Path) -> None:
+    a = load(shop, 1)
+    bare = dataclasses.replace(a.run, info={})
+    assert not same_bench(bare, bare)
+
+
+def test_different_kinds_are_refused(shop: Path) -> None:
+    a = load(shop, 1)
+    other = dataclasses.replace(a, profile=load_part("fuel-pump"))
+    with pytest.raises(UsageError, match=r"'solenoid'.*'fuel_pump'"):
+        compare(a, other)
+
+
+def test_clocks_are_laid_over_each_other_segment_by_segment(shop: Path) -> None:
+    a, b = load(shop, 1).run, load(shop, 2).run
+    late = [
+        dataclasses.replace(m, start_s=m.start_s + 1.0 * (n > 0), end_s=m.end_s + 1.0)
+        for n, m in enumerate(b.marks)
+    ]
+    times = aligned_s(a, dataclasses.replace(b, marks=late))
+    assert times is not None
+    mark = late[5]
+    inside = np.searchsorted(b.samples["time_s"], mark.start_s + 1e-6)
+    assert times[inside] == pytest.approx(a.marks[5].start_s, abs=0.002)
+    assert aligned_s(a, dataclasses.replace(b, marks=b.marks[:-1])) is None
+
+
+def test_the_page_is_whole_and_escaped(shop: Path) -> None:
+    text = render(compare(load(shop, 1), load(shop, 3)), ("1", "<3>"))
+    assert "&lt;b&gt;Müller" in text
+    assert "<b>Müller" not in text
+    assert "&lt;3&gt;" in text
+    assert text.count("<svg") == 2
+    assert "Winding resistance" in text
+    assert not any(word in text for word in ("<script", "src=", 'href="http', "url(http", "@import"))
+
+
+@pytest.mark.parametrize(
+    ("text", "meant"),
+    [("3", ("s.book", 3)), ("a.book:12", ("a.book", 12)), ("C:\\x\\a.csv", ("C:\\x\\a.csv", None)),
+     ("a.book", ("a.book", None)), (":3", (":3", None))],
+)  # fmt: skip
+def test_what_a_side_may_be(text: str, meant: tuple[str, int | None]) -> None:
+    assert split(text, "s.book") == meant
+
+
+def test_the_command(shop: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(shop)
+    assert main(["compare", "1", "shop.book:3", "--book", "shop.book", "-o", "c.html"]) == 0
+    shown = capsys.readouterr().out
+    assert "beyond uncertainty, most of all" in shown
+    assert max(map(len, shown.splitlines())) <= 80
+    assert (shop / "c.html").stat().st_size > 10_000
+    assert main(["compare", "1", "3", "--book", "shop.book", "--json", "--no-report"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    real = {one["key"] for one in told["differences"] if one["real"]}
+    assert "winding_resistance" in real
+    assert told["report"] is None
+    assert main(["export", "--csv", "x.csv", "--book", "shop.book"]) == 0
+    assert main(["compare", "x.csv", "3", "--book", "shop.book", "--no-report"]) == 2
+    assert "--part" in capsys.readouterr().err
+    command = ["compare", "x.csv", "3", "--book", "shop.book", "--part", "solenoid", "--no-report", "--json"]
+    assert main(command) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert not [one["key"] for one in told["differences"] if one["real"]], "a run and its own export"
+    assert main(["compare", "1", "2", "--book", "nowhere.book"]) == 2
