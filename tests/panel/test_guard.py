@@ -96,7 +96,8 @@ def test_what_acts_must_say_where_it_comes_from() -> None:
 
 def test_a_foreign_page_may_link_to_us_but_not_embed_us() -> None:
     foreign = {"host": OURS, "sec-fetch-site": "cross-site"}
-    assert ask({**foreign, "sec-fetch-mode": "navigate"}) == 200
+    assert ask({**foreign, "sec-fetch-mode": "navigate", "sec-fetch-dest": "document"}) == 200
+    assert ask({**foreign, "sec-fetch-mode": "navigate", "sec-fetch-dest": "iframe"}) == 403
     assert ask({**foreign, "sec-fetch-mode": "no-cors"}) == 403
     assert ask({**foreign, "sec-fetch-mode": "cors"}) == 403
 

@@ -25,7 +25,7 @@ LINES = (
 GRIDS = ("drive, %", "current, A", "volts, V", "sensors, V", "heatsink, \u00b0C")
 EXACT = {"outerBoundsMode": "none"}
 """The grid stays where it is put, whatever the labels say, so that the strips stay aligned."""
-_TOP, _BOTTOM, _GAP = 2.0, 5.0, 4.5
+_TOP, _BOTTOM, _GAP = 4.0, 5.0, 4.5
 
 
 def strip_options() -> dict[str, Any]:
@@ -47,7 +47,7 @@ def _time_axis(index: int, *, last: bool) -> dict[str, Any]:
     return {
         "type": "value", "gridIndex": index, "min": -WINDOW_S, "max": 0, "interval": 2,
         "axisLabel": {
-            **FONT, "show": last, "formatter": "{value} s", "showMinLabel": False, "showMaxLabel": False,
+            **FONT, "show": last, ":formatter": "v => v.toFixed(1) + ' s'", "showMinLabel": False, "showMaxLabel": False,
         },
         "axisTick": {"show": last}, "axisLine": {"lineStyle": {"color": INK}, "onZero": False},
         "splitLine": {"lineStyle": {"color": FAINT}},
@@ -69,7 +69,10 @@ def _value_axis(name: str, index: int) -> dict[str, Any]:
         axis |= {"min": 0, "max": 5}
     else:
         low, high = (-0.5, 1) if index == 1 else (15, 35)  # so that noise at rest does not fill the strip
-        axis |= {":min": f"v => Math.min({low}, v.min)", ":max": f"v => Math.max({high}, v.max)"}
+        axis |= {
+            ":min": f"v => Math.min({low}, Math.floor(v.min))",
+            ":max": f"v => Math.max({high}, Math.ceil(v.max))",
+        }
     return axis
 
 

@@ -149,7 +149,8 @@ class Guard:
             return False
         if headers.get(b"sec-fetch-site", b"none").decode("latin-1") not in FOREIGN_SITES:
             return True
-        return headers.get(b"sec-fetch-mode") == b"navigate"  # a link to us is fine, embedding us is not
+        # a link to us is fine, embedding us is not
+        return (headers.get(b"sec-fetch-mode"), headers.get(b"sec-fetch-dest")) == (b"navigate", b"document")
 
     def _may_enter(self, scope: Scope, headers: dict[bytes, bytes]) -> bool:
         if scope["type"] == "http" and scope["path"] == ENTER:

@@ -47,6 +47,7 @@ class Strip:
         self._count = 0
         self._began_s = clock()
         self._offset_s = math.nan
+        self._last_s = 0.0
         self.number = 0
 
     def append(self, rows: Samples) -> None:
@@ -70,6 +71,7 @@ class Strip:
         if not abs(time_s - now_s) <= JUMP_S:
             self._offset_s = now_s - float(rows["time_s"][-1])
             time_s = now_s
+        time_s = self._last_s = max(time_s, self._last_s)  # a chart's time never runs backwards
         values = np.stack([rows[name] for name in READINGS])
         with self._lock:
             self.number += 1
