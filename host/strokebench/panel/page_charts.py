@@ -47,7 +47,8 @@ def _time_axis(index: int, *, last: bool) -> dict[str, Any]:
     return {
         "type": "value", "gridIndex": index, "min": -WINDOW_S, "max": 0, "interval": 2,
         "axisLabel": {
-            **FONT, "show": last, ":formatter": "v => v.toFixed(1) + ' s'", "showMinLabel": False, "showMaxLabel": False,
+            **FONT, "show": last, ":formatter": "v => v.toFixed(1) + ' s'",
+            "showMinLabel": False, "showMaxLabel": False,
         },
         "axisTick": {"show": last}, "axisLine": {"lineStyle": {"color": INK}, "onZero": False},
         "splitLine": {"lineStyle": {"color": FAINT}},
