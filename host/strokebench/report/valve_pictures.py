@@ -55,7 +55,7 @@ def curve(case: SolenoidValveCase, findings: list[Finding]) -> Picture | None:
         axes.set_ylim(0, 103)
         axes.set_xlabel("current, A")
         axes.set_ylabel("position, % of travel")
-        axes.legend(loc="lower right")
+        axes.legend(loc="center right")
         svg = page.svg()
     caption = f"{len(case.sweeps.passes)} slow sweeps. The distance between up and down is the hysteresis."
     return Picture("Position against current", caption, svg, wide=True)

@@ -126,18 +126,29 @@ def examine(trial: Trial) -> dict[str, Any]:
     }
 
 
+def true_winding(plant: Any) -> tuple[float, float] | None:
+    """Ohm at 25 C and henry of a plant's winding; a plunger's at rest; None for parts that turn."""
+    mover, coil = getattr(plant, "mover", None), getattr(plant, "coil", None)
+    if mover is not None:
+        return mover.resistance_ohm, mover.inductance_h
+    if coil is not None:
+        return coil.resistance_ohm, coil.base_h + coil.a_hm / (coil.gap_m + coil.stroke_m)
+    return None
+
+
 def errors(findings: list[Finding], plant: Any, trial: Trial) -> dict[str, float]:
     """Return relative errors of R and L, and the distance of a found place from the true one (% of
     travel)."""
     from strokebench.physics.copper import resistance_at
 
     found = {one.key: one for one in findings if one.known}
-    mover, out = getattr(plant, "mover", None), {}
-    if mover is not None:
+    winding, out = true_winding(plant), {}
+    if winding is not None:
+        ohm, henry = winding
         leads_ohm = plant.conditions.lead_ohm
         for key, true in (
-            ("winding_resistance", resistance_at(mover.resistance_ohm, 25.0, 20.0)),
-            ("inductance", mover.inductance_h * 1e3),
+            ("winding_resistance", resistance_at(ohm, 25.0, 20.0)),
+            ("inductance", henry * 1e3),
         ):
             if key in found and trial.name not in ("lead_resistance",):
                 out[key] = found[key].value / true - 1
