@@ -50,7 +50,6 @@ SETTLE_TICKS = const(16)
 CHARGE_TICKS = const(2000)
 CLOSE_TICKS = const(20)
 DISCHARGE_TICKS = const(4500)
-TIMEOUT_TICKS = const(5600)
 PULSE_TICKS = const(4)  # a pulse's reading may come one or two ticks late
 LOOP_TICKS = const(6)
 LOOP_DRIVE = const(300)  # 3 % of the supply for 6 ms moves no part
@@ -80,7 +79,7 @@ class SelfTest:
         self._high = array("i", [0] * _IDS)
         self._state = bytearray(_IDS)  # 0 not looked at, 1 ok, 2 failed
         self._step = _DONE
-        self._flags = self._ticks = self._total = 0
+        self._flags = self._ticks = 0
         self._sum_a = self._sum_b = self._sum_c = self._sum_d = 0
         self._leg = 0
         self._pulled = self._other = 0
@@ -103,7 +102,6 @@ class SelfTest:
         self._flags = flags
         self._min_mv = supply_min_mv or 8000
         self._max_mv = supply_max_mv or 17000
-        self._total = 0
         self._board.rail(0)
         self._board.drive(0, 0)
         self._judge(_CALIBRATION, calibration_ok, 1, 1, faults.CALIBRATION)
@@ -133,7 +131,6 @@ class SelfTest:
         if step == _DONE:
             return 1
         self._ticks += 1
-        self._total += 1
         if step == _REST:
             self._at_rest()
         elif step == _CHARGE:
@@ -146,8 +143,6 @@ class SelfTest:
             self._loop()
         else:
             self._close()
-        if self._total > TIMEOUT_TICKS and self._step != _DONE:
-            self.code = faults.CHECK_TIMEOUT
         if self._step != _DONE and self._failed():
             self._end()
         return 1 if self._step == _DONE else 0
@@ -188,7 +183,8 @@ class SelfTest:
         # after a regeneration the bridge's capacitors may stand above the supply, and only their bleeder
         # empties them
         if 900 <= share <= 1100 or self._ticks > (CHARGE_TICKS if share < 900 else DISCHARGE_TICKS):
-            self._judge(_PRECHARGE, share, 900, 1100, faults.PRECHARGE)
+            code = faults.PRECHARGE if share < 900 else faults.CHECK_TIMEOUT
+            self._judge(_PRECHARGE, share, 900, 1100, code)
             self._go(_FLOAT)
 
     def _float(self):

@@ -12,7 +12,7 @@ import numpy as np
 from strokefw import channels, state, wire
 
 from strokebench import bench_wire
-from strokebench.errors import LinkError, LinkLost, ProtectionTripped
+from strokebench.errors import LinkError, LinkLost, ProtectionTripped, VersionMismatch
 from strokebench.link import Message, fault_row
 from strokebench.procedure import Planned
 from strokebench.run_data import Burst, Event, Mark, RunData
@@ -28,6 +28,20 @@ STOP_RAMPED, STOP_AT_ONCE = 1, 2
 REFETCH_S = 3.0
 SILENT_S = 2.0
 """A running bench that sends nothing for this long is lost."""
+
+
+def fits(message: Message, segments: int) -> bool:
+    """Return False for a message that contradicts itself or a procedure of that many segments."""
+    fields = message.fields
+    if message.name == "samples":
+        return bool(0 < fields["count"] * wire.SAMPLE_BYTES == len(message.tail))
+    if message.name == "event" and fields["kind"] == state.EVENT_SEGMENT:
+        return bool(fields["index"] < segments)
+    if message.name == "event" and fields["kind"] == state.EVENT_RUN_END:
+        return bool(fields["code"] < len(state.END_NAMES))
+    if message.name == "burst":
+        return bool(fields["channel"] < channels.N_CHANNELS and fields["rate_hz"])
+    return True
 
 
 class Run:
@@ -132,6 +146,11 @@ class Run:
             yield rows
 
     def _take(self, message: Message) -> None:
+        if not fits(message, len(self.plan)):
+            raise VersionMismatch(
+                f"The bench told something about this run that cannot be ({message.name}).",
+                "Use firmware and program of the same release; report it if they are.",
+            )
         if message.name == "samples":
             self._samples(message)
         elif message.name == "event":
@@ -173,7 +192,7 @@ class Run:
         if kind == state.EVENT_FAULT:
             self.fault = code
         text = bench_wire.event_text(kind, code, index, detail)
-        self.events.append(Event(time_s, state.EVENT_NAMES[kind], number, text))
+        self.events.append(Event(time_s, bench_wire.named(state.EVENT_NAMES, kind, "event"), number, text))
 
     def _burst(self, fields: dict[str, int], counts: np.ndarray[Any, np.dtype[np.uint16]]) -> None:
         values, unit = bench_wire.burst_values(

@@ -157,7 +157,7 @@ def status_of(message: Message) -> Status:
     """Return the status in a ``status_report``."""
     f = message.fields
     return Status(
-        state=state.NAMES[f["state"]],
+        state=named(state.NAMES, f["state"], "state"),
         fault=f["fault"],
         drive=f["drive"] / DRIVE_ONE,
         current_a=f["current_ma"] / 1000,
@@ -182,15 +182,20 @@ def celsius(tenths: int) -> float:
     return float("nan") if tenths == ntc.NO_READING else tenths / 10
 
 
+def named(names: tuple[str, ...], number: int, what: str) -> str:
+    """Return the name of a number the bench sent, ``what`` and the number when it has none here."""
+    return names[number] if number < len(names) and names[number] else f"{what} {number}"
+
+
 def event_text(kind: int, code: int, index: int, detail: int) -> str:
     """Return one plain sentence for an event of the bench."""
     if kind in (state.EVENT_FAULT, state.EVENT_WARNING):
         row = faults.row(code)
         return row[4] if row else ("The condition is gone." if code == 0 else f"Code {code}.")
     if kind == state.EVENT_STATE:
-        return f"From {state.NAMES[index]} to {state.NAMES[code]}."
+        return f"From {named(state.NAMES, index, 'state')} to {named(state.NAMES, code, 'state')}."
     if kind == state.EVENT_RUN_END:
-        return f"The run ended: {state.END_NAMES[code]}."
+        return f"The run ended: {named(state.END_NAMES, code, 'reason')}."
     if kind == state.EVENT_BOOT:
         return f"Started after {RESET_CAUSES[min(code, len(RESET_CAUSES) - 1)]}."
     if kind == state.EVENT_WATCH:
@@ -198,8 +203,8 @@ def event_text(kind: int, code: int, index: int, detail: int) -> str:
     if kind == state.EVENT_BURST_FAILED:
         return f"The capture of segment {index} failed."
     if kind == state.EVENT_SEGMENT:
-        return f"Segment {index} ({ramp.KIND_NAMES[code]}) begins."
-    return f"{state.EVENT_NAMES[kind]}: code {code}, index {index}, detail {detail}."
+        return f"Segment {index} ({named(ramp.KIND_NAMES, code, 'kind')}) begins."
+    return f"{named(state.EVENT_NAMES, kind, 'event')}: code {code}, index {index}, detail {detail}."
 
 
 def tail_rows(message: Message) -> list[tuple[int, ...]]:
@@ -210,4 +215,5 @@ def tail_rows(message: Message) -> list[tuple[int, ...]]:
 def logged_event(tick: int, kind: int, code: int, index: int, detail: int) -> Event:
     """Return one row of the bench's own event log."""
     number = code if kind in (state.EVENT_FAULT, state.EVENT_WARNING) else 0
-    return Event(tick * TICK_S, state.EVENT_NAMES[kind], number, event_text(kind, code, index, detail))
+    name = named(state.EVENT_NAMES, kind, "event")
+    return Event(tick * TICK_S, name, number, event_text(kind, code, index, detail))

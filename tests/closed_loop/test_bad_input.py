@@ -123,7 +123,7 @@ PROFILES = [
     ("[limits\n", "not valid TOML"),
     ('based_on = "throttle-body"\n[limits]\ncurrent_max_a = 500\n', "limits.current_max_a = 500"),
     ('based_on = "throttle-body"\n[limits]\nsupply_min_v = 16.0\n', "supply_min_v = 16 must be below"),
-    ('based_on = "throttle-body"\n[limits]\nsupply_max_v = 24.0\n', "is more than this bench allows (17 V)"),
+    ('based_on = "throttle-body"\n[limits]\nsupply_max_v = 24.0\n', "must be between 8 and 17 V"),
     ('based_on = "throttle-body"\n[procedure]\nsegments = []\n', "procedure.segments"),
     ("", "part is missing"),
 ]

@@ -172,7 +172,8 @@ def test_a_bus_above_the_supply_is_waited_for():
     stage = Stage("stuck")
     stage.bus_v = 15.8
     test, ticks = run(stage)
-    assert test.code == faults.PRECHARGE and ticks < 5600
+    assert test.code == faults.CHECK_TIMEOUT and 4500 < ticks < 4600
+    assert stage.mode == 0 and stage.gate == 0
 
 
 def test_precharge_has_a_time_limit():

@@ -269,6 +269,12 @@ CAUSES: tuple[Cause, ...] = (
     _bench(faults.REFERENCE, "5 V feed at 4.65 V", "feed", 4.65),
     _bench(faults.OPEN_LOAD, "leads off the part", "leads_off"),
     Cause(faults.SHORTED_LOAD, "part shorted", _winding(0.002, 1e-4, 1e-3), _winding(1.5, 1.5e-3, 0.383)),
+    Cause(
+        faults.CHECK_TIMEOUT,
+        "sense divider of the bridge's supply reads 25 % high",
+        _add((channels.BUS, 8200.0)),
+        _straight,
+    ),
     Cause(faults.TICK_OVERRUN, "one tick comes 1.2 ms late", _set("late_us", 1200)),
     Cause(faults.WATCHDOG_RESET, "started by the watchdog", prepare=lambda board: setattr(board, "cause", 1)),
     Cause(faults.INTERNAL, "a forbidden change of state, forced", lambda rig: rig.app._move(state.OFF)),
@@ -291,7 +297,3 @@ CAUSES: tuple[Cause, ...] = (
         limits={**_BIG, "supply_max_mv": 15000},
     ),
 )
-NOT_SHOWN = {
-    faults.CHECK_TIMEOUT: "a second line behind the self-test's own time limits; no cause reaches it",
-}
-"""Codes that no cause makes, and why."""

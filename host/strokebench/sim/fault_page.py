@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from strokefw import faults, state
 
-from strokebench.sim.fault_causes import NOT_SHOWN, Cause
+from strokebench.sim.fault_causes import Cause
 from strokebench.sim.fault_matrix import STATES, Cell
 from strokebench.sim.refusals import REQUESTS, refusals
 
@@ -41,8 +41,6 @@ def page(cells: Mapping[Cause, Mapping[int, Cell]]) -> str:
     for cause, row in sorted(cells.items(), key=lambda item: item[0].code):
         for where in STATES:
             lines.append(_line(cause, row[where]))
-    lines += ["\n## Codes without a run\n"]
-    lines += [f"- {code}: {why}" for code, why in NOT_SHOWN.items()]
     lines += [
         "\n## Requests\n",
         "What each request is answered in each state (0: done); also each from a run.\n",
