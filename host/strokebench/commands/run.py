@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from strokebench.commands.common import add_bench, add_book, add_json, open_chosen
+from strokebench.commands.cautions import acknowledged, add_acknowledge
+from strokebench.commands.common import add_bench, add_book, add_json, open_chosen, sim_spec
 from strokebench.commands.outcome import Outcome, finish
 
 if TYPE_CHECKING:
@@ -31,6 +32,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--serial", default="", metavar="TEXT", help="serial number of the part")
     parser.add_argument("--note", default="", metavar="TEXT", help="note, kept with the run")
+    add_acknowledge(parser)
     add_json(parser)
 
 
@@ -41,9 +43,11 @@ def run(args: argparse.Namespace) -> int:
     from strokebench.session import examine
 
     profile = load_part(args.part)
+    simulated = sim_spec(args, profile.simulated) is not None
+    how = acknowledged(profile, given=args.acknowledge, simulated=simulated, quiet=args.json)
     with Book(args.book) as book:
         with open_chosen(args, profile.simulated) as bench:
-            data = _drive(args, bench, profile, book)
+            data = _drive(args, bench, profile, book, how)
         findings, verdict = examine(data, profile)
         run_id = int(data.info["run_id"])
         book.judged(run_id, findings, verdict.value)
@@ -51,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
     return finish(args, Outcome(profile, data, findings, verdict, str(args.book)))
 
 
-def _drive(args: argparse.Namespace, bench: Bench, profile: Profile, book: Book) -> RunData:
+def _drive(args: argparse.Namespace, bench: Bench, profile: Profile, book: Book, how: str) -> RunData:
     from strokebench.display import LiveView
     from strokebench.errors import LinkError
     from strokebench.session import record
@@ -64,7 +68,7 @@ def _drive(args: argparse.Namespace, bench: Bench, profile: Profile, book: Book)
         customer=args.customer,
         note=args.note,
         part_serial=args.serial,
-        info=bench.info(),
+        info={**bench.info(), "cautions": how} if how else bench.info(),
         accuracy=bench.accuracy(),
         profile=profile.model_dump(mode="json", exclude_none=True),
     )

@@ -26,6 +26,8 @@ LEAST_SIGMAS = 5.0
 nothing repeats."""
 CLEAR = 0.5
 """Where less than this share of the variance repeats, the lines of the spectrum are asked first."""
+MANY = 8
+"""With fewer repetitions than this a period must be clear."""
 FAINT = 4.0
 """Times the logarithm of the number of lines looked at, about the tallest of them in pure noise."""
 QUIET = 2e-4
@@ -132,16 +134,23 @@ def period(values: Floats, rate_hz: float, expected_hz: float, motor: Motor) -> 
     if not len(peaks) or not len(dips):
         return None
     peaks = peaks[peaks + first > dips[0] + 1]
-    if not len(peaks) or (best := float(inside[peaks].max())) < LEAST_SIGMAS / math.sqrt(
-        2 * len(values) * top_hz / rate_hz
-    ):
+    if not len(peaks):
         return None
+    best = float(inside[peaks].max())
     at = int(peaks[np.argmax(inside[peaks] >= NEARLY * best)])
-    return _sharpened(correlation, first + at), float(inside[at])
+    sharp, lasting = _sharpened(correlation, first + at)
+    least = LEAST_SIGMAS / math.sqrt(len(values) * top_hz / rate_hz)
+    if lasting < (least if len(values) > 2 * MANY * sharp else CLEAR):
+        return None
+    return sharp, lasting
 
 
-def _sharpened(correlation: Floats, lag: int) -> float:
-    """The same period from ever later repetitions: at its n-fold an error of the lag counts n times."""
+def _sharpened(correlation: Floats, lag: int) -> tuple[float, float]:
+    """The same period from ever later repetitions, and the correlation's median at all of its multiples.
+
+    At its n-fold an error of the lag counts n times; and what only looks like a period at first, as the
+    side lobes of noise cut to a band do, is gone by then.
+    """
     sharp, times = _summit(correlation, lag), 2
     while (times + 0.5) * sharp < len(correlation) / 2 and times <= 32:
         reach = max(2, round(0.2 * sharp))
@@ -149,7 +158,8 @@ def _sharpened(correlation: Floats, lag: int) -> float:
         at = middle - reach + int(np.argmax(correlation[middle - reach : middle + reach + 1]))
         sharp = _summit(correlation, at) / times
         times *= 2
-    return sharp
+    multiples = sharp * np.arange(1, min(40, int(len(correlation) / 2 / sharp)) + 1)
+    return sharp, float(np.median(np.interp(multiples, np.arange(len(correlation)), correlation)))
 
 
 def _summit(correlation: Floats, at: int) -> float:
@@ -170,11 +180,16 @@ def autocorrelation(values: Floats) -> Floats:
 
 
 def band_passed(values: Floats, rate_hz: float, above_hz: float, below_hz: float) -> Floats:
-    """Without mean and everything outside ``above_hz`` to ``below_hz`` (straight cuts in the spectrum)."""
+    """Without mean and everything outside ``above_hz`` to ``below_hz``.
+
+    Cut straight below; the upper half of the band fades out as a cosine, because noise that is cut straight
+    there swings on as if it had a period.
+    """
     spectrum = np.fft.rfft(values - values.mean())
     step_hz = rate_hz / len(values)
     spectrum[: math.ceil(above_hz / step_hz)] = 0
-    spectrum[math.ceil(below_hz / step_hz) :] = 0
+    place = np.clip(2 * np.arange(len(spectrum)) * step_hz / below_hz - 1, 0, 1)
+    spectrum *= 0.5 * (1 + np.cos(np.pi * place))
     return np.asarray(np.fft.irfft(spectrum, len(values)), float)
 
 

@@ -10,8 +10,8 @@ from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Measured
 from strokebench.findings import Finding
 
-FLOWS = ("current_flows", "Current at the hardest load", "A")
-TOTAL = ("load_resistance", "Load and wiring together", "ohm")
+FLOWS = ("wire_current", "Current at the hardest load", "A")
+TOTAL = ("wire_load", "Load and wiring together", "ohm")
 
 
 def find(case: Case) -> list[Finding]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from strokebench.diagnose.case import span_of
 from strokebench.diagnose.stats import Floats, Measured
-from strokebench.diagnose.turning import TurningCase
+from strokebench.diagnose.turning import Level, TurningCase
 from strokebench.diagnose.winding import temperature
 from strokebench.findings import Finding
 from strokebench.physics.copper import COPPER_K_C, resistance_ratio
@@ -44,7 +44,7 @@ def find(case: TurningCase) -> list[Finding]:
     drop = fit_drop(case)
     if isinstance(drop, str):
         return [case.missing(*RESISTANCE, drop), case.missing(*BRUSH, drop)]
-    rows = [one[2] for one in case.still] + [one.rows for one in case.running]
+    rows = [one[2] for one in case.still] + [one.rows for one in _told(case)]
     when = span_of(*rows)
     assert when is not None  # a fit has points, points have rows
     part_c, u_part_c = temperature(case, when[0])
@@ -66,17 +66,22 @@ def find(case: TurningCase) -> list[Finding]:
     ]  # fmt: skip
 
 
+def _told(case: TurningCase) -> list[Level]:
+    """Levels whose back-EMF is known otherwise than from a resistance."""
+    return [one for one in case.running if one.source != "leave"]
+
+
 def fit_drop(case: TurningCase) -> Drop | str:
     """Return the fit, or the reason in one sentence why there is none."""
-    current_a = np.array([one[0] for one in case.still] + [one.current_a for one in case.running])
-    dropped = [one[1] for one in case.still] + [one.volts - one.emf_v for one in case.running]
+    current_a = np.array([one[0] for one in case.still] + [one.current_a for one in _told(case)])
+    dropped = [one[1] for one in case.still] + [one.volts - one.emf_v for one in _told(case)]
     volts = np.array(dropped) - case.zero_v
     if len(current_a) < 3:
         return f"only {len(current_a)} holds at standstill or levels with a back-EMF, at least 3 are needed"
     if float(np.ptp(current_a)) < LEAST_SPREAD_A:
         return "the current hardly differs between the levels"
-    u_volts = np.array([0.003] * len(case.still) + [math.hypot(one.u_emf_v, 0.003) for one in case.running])
-    u_amps = np.array([0.003] * len(case.still) + [one.u_current_a for one in case.running])
+    u_volts = np.array([0.003] * len(case.still) + [math.hypot(one.u_emf_v, 0.003) for one in _told(case)])
+    u_amps = np.array([0.003] * len(case.still) + [one.u_current_a for one in _told(case)])
     ohm = float(np.ptp(volts) / np.ptp(current_a))
     weight = 1 / np.hypot(u_volts, ohm * u_amps)
     design = np.column_stack((current_a, np.ones(len(current_a)))) * weight[:, None]

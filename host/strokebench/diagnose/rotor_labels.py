@@ -10,8 +10,9 @@ soft_start     RAMP     slowly up, then HOLDs, with watches that end the run whe
 level          STEP     constant drive until the speed is steady; 3 or more different drives
 burst_level    BURST    current at that drive: >= 10 turns, rate >= 10 x the commutation ripple
 level_end      HOLD     the same drive, >= 50 ms (optional)
-release        PAUSE    coasting, >= 15 ms, directly after the level: what stays between the open
-                        outputs is the back-EMF of the speed just left
+release        PAUSE    coasting, >= 15 ms, directly after the highest level at least: what stays
+                        between the open outputs is the back-EMF of the speed just left. Do not drive
+                        again before it stands: a drive below the back-EMF brakes hard
 step_start     STEP     from standstill to full drive at the fastest slew: inrush (optional)
 coast          PAUSE    until it stands
 ============== ======== ================================================================================

@@ -10,7 +10,7 @@ from strokebench.diagnose import rotor_labels as labels
 from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.loop import fit_drop
 from strokebench.diagnose.stats import Measured
-from strokebench.diagnose.turning import RAD_TO_RPM, Level, TurningCase
+from strokebench.diagnose.turning import RAD_TO_RPM, Level, TurningCase, highest
 from strokebench.findings import Finding
 from strokebench.samples import Samples
 
@@ -84,8 +84,8 @@ def _speed(case: TurningCase) -> list[Finding]:
     if not known:
         why = "no ripple that repeats was found in the current"
         return [case.missing(*one, why) for one in (SPEED, CONSTANT)]
-    best = max(known, key=lambda one: one.drive)
-    assert best.rate is not None  # by known
+    best = highest(known)
+    assert best is not None and best.rate is not None  # by known
     rpm = Measured(60 * best.rate.hz, 60 * best.rate.u_hz).widened(60 * best.rate.hz * 0.001)
     burst = {
         "ripple_hz": best.rate.hz * case.motor.ripples,
@@ -103,7 +103,9 @@ def _speed(case: TurningCase) -> list[Finding]:
 
 
 def motor_constant(case: TurningCase, known: list[Level]) -> Measured:
-    """K = E / w over the levels (weighted), in V s/rad = N m/A, with its standard uncertainty."""
+    """K = E / w in V s/rad = N m/A with its standard uncertainty, weighted over the levels that were
+    released; if there are none, over those whose back-EMF is what the resistance leaves."""
+    known = [one for one in known if one.source == "release"] or known
     ratio = np.array([one.emf_v / one.speed_rad_s for one in known])
     u = np.array([one.u_emf_v / one.speed_rad_s for one in known])
     value = float(np.sum(ratio / u**2) / np.sum(1 / u**2))

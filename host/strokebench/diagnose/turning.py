@@ -31,7 +31,7 @@ COARSE_FROM_A, COARSE_ALONE_A = FINE_LIMIT_A - 0.4, FINE_LIMIT_A + 0.4
 mean."""
 CLIPPED_V = 0.3
 """An open output below this is at the end of its converter's range."""
-AGREE = 0.04
+AGREE = 0.20
 """Relative: levels whose back-EMF per speed differs by more contradict each other."""
 BENT_A = 0.0025
 """Standard uncertainty of a current against another in the fine range: its converter's curvature."""
@@ -43,7 +43,8 @@ class Level:
     """Steady running at one drive: ``volts`` and ``current_a`` at the terminals, ``emf_v`` of that speed.
 
     ``rate``: turns per second from the ripple, None where it could not be found. ``rows``: what the current
-    was averaged over.
+    was averaged over. ``source``: whether ``emf_v`` was seen after "release", follows from "speed" with the
+    motor constant of a level that was released, or is what resistance and brushes "leave" of the voltage.
     """
 
     drive: float
@@ -55,6 +56,7 @@ class Level:
     rate: Rate | None
     burst: Burst | None
     rows: Samples
+    source: str
 
     @property
     def speed_rad_s(self) -> float:
@@ -72,6 +74,11 @@ class Level:
         return self.emf_v > max(4 * STANDS_V, 0.03 * self.volts)
 
 
+def highest(levels: list[Level]) -> Level | None:
+    """The level with the highest drive, the last if there are several; None without any."""
+    return max(levels, key=lambda one: (one.drive, one.span_s), default=None)
+
+
 def _agreeing(levels: list[Level]) -> list[Level]:
     """The levels without the turn rates that contradict the majority: back-EMF over speed is one constant."""
     ratio = np.array([one.emf_v / one.speed_rad_s for one in levels])
@@ -83,6 +90,22 @@ def _agreeing(levels: list[Level]) -> list[Level]:
     if 2 * agree.sum() <= known.sum():
         agree[:] = False
     return [one if good else replace(one, rate=None) for one, good in zip(levels, agree, strict=True)]
+
+
+def _by_speed(levels: list[Level]) -> list[Level]:
+    """The levels with the back-EMF of those not released from speed and motor constant."""
+    seen = [one for one in levels if one.source == "release" and one.rate is not None and one.turns]
+    if not seen:
+        return levels
+    k = float(np.mean([one.emf_v / one.speed_rad_s for one in seen]))
+    u_k = max(one.u_emf_v / one.speed_rad_s for one in seen)
+    out = []
+    for one in levels:
+        if one.source == "leave" and one.rate is not None:
+            w = one.speed_rad_s
+            one = replace(one, emf_v=k * w, u_emf_v=math.hypot(u_k * w, 0.001 * k * w), source="speed")
+        out.append(one)
+    return out
 
 
 @dataclass(frozen=True)
@@ -102,13 +125,14 @@ class TurningCase(Case):
 
     @cached_property
     def levels(self) -> list[Level]:
-        """All levels that ended in a release, in order of time."""
-        found = []
-        for release in self.run.labelled(labels.RELEASE):
-            level = self._level(release)
-            if level is not None:
-                found.append(level)
-        return _agreeing(found)
+        """All levels of constant drive, in order of time."""
+        groups: list[list[Mark]] = []
+        for mark in self.run.marks:
+            fresh = not groups or (mark.label == labels.LEVEL and groups[-1][-1].label != labels.LEVEL)
+            if mark.label in labels.AT_LEVEL:
+                groups.append([mark]) if fresh else groups[-1].append(mark)
+        found = [level for group in groups if (level := self._level(group)) is not None]
+        return _by_speed(_agreeing(found))
 
     @cached_property
     def running(self) -> list[Level]:
@@ -117,8 +141,8 @@ class TurningCase(Case):
 
     @property
     def top(self) -> Level | None:
-        """The level with the highest drive, None without any."""
-        return max(self.levels, key=lambda one: one.drive, default=None)
+        """The last level with the highest drive, None without any."""
+        return highest(self.levels)
 
     @cached_property
     def still(self) -> list[tuple[float, float, Samples]]:
@@ -142,24 +166,42 @@ class TurningCase(Case):
         rows = next(iter(self.samples(labels.REST)), None)
         return float(np.median(load_voltage(rows))) if rows is not None else 0.0
 
-    def _level(self, release: Mark) -> Level | None:
-        rows = self.run.between(release.start_s - WINDOW_S, release.start_s)
-        at_level = [one for one in self.run.marks if one.label in labels.AT_LEVEL]
-        begin_s = max((one.start_s for one in at_level if one.start_s < release.start_s), default=math.nan)
-        coasting = self.run.of(release)
-        if len(rows) < 100 or len(coasting) < LAST_ROW + 1 or not begin_s <= release.start_s:
+    def _level(self, marks: list[Mark]) -> Level | None:
+        end_s = marks[-1].end_s
+        rows = self.run.between(max(end_s - WINDOW_S, marks[0].start_s), end_s)
+        if len(rows) < 100:
             return None
         steady = np.abs(rows["drive"] - rows["drive"][-1]) < 0.01
         if steady.mean() < 0.95 or rows["drive"][-1] < 0.05:
             return None
-        amps = float(np.mean(rows["current_a"]))
-        emf_v, u_emf_v = self.emf(coasting)
-        burst = self._burst(release.start_s)
+        amps, volts = float(np.mean(rows["current_a"])), float(np.mean(load_voltage(rows)))
+        emf_v, u_emf_v, source = self._seen_or_left(end_s, amps, volts)
+        burst = self._burst(marks[0].start_s, end_s)
         u_amps = math.hypot(BENT_A, self.coarse_u(rows) * amps)
+        rate = self._rate(burst, emf_v)
         return Level(
-            float(rows["drive"][-1]), float(np.mean(load_voltage(rows))), amps, u_amps, emf_v, u_emf_v,
-            self._rate(burst, emf_v), burst, rows,
+            float(rows["drive"][-1]), volts, amps, u_amps, emf_v, u_emf_v, rate, burst, rows, source
         )  # fmt: skip
+
+    def _seen_or_left(self, end_s: float, amps: float, volts: float) -> tuple[float, float, str]:
+        """Back-EMF, its u, and where it comes from (see :class:`Level`)."""
+        releases = self.run.labelled(labels.RELEASE)
+        after = next((one for one in releases if abs(one.start_s - end_s) < 0.005), None)
+        coasting = None if after is None else self.run.of(after)
+        if coasting is not None and len(coasting) > LAST_ROW:
+            return (*self.emf(coasting), "release")
+        ohm, u_ohm, brush_v = self.standing
+        left_v = volts - self.zero_v - brush_v - ohm * amps
+        return left_v, math.hypot(u_ohm * amps, 0.03), "leave"
+
+    @cached_property
+    def standing(self) -> tuple[float, float, float]:
+        """Resistance, its u in ohm, and brush drop in V from the holds at standstill; NaN without three."""
+        if len(self.still) < 3:
+            return math.nan, math.nan, math.nan
+        fit = line([one[0] for one in self.still], [one[1] - self.zero_v for one in self.still])
+        reach = self.still[-1][0] - self.still[0][0]
+        return fit.slope, math.hypot(fit.u_slope, 0.004 / max(reach, 0.05)), fit.offset
 
     def coarse_u(self, rows: Samples) -> float:
         """Relative uncertainty of a current's range against the fine one, 0 within that."""
@@ -193,12 +235,12 @@ class TurningCase(Case):
         rows = next(iter(self.samples(labels.REST)), None)
         return math.nan if rows is None else float(np.median(rows["output_a_v"] / rows["supply_v"]))
 
-    def _burst(self, before_s: float) -> Burst | None:
-        near = [
+    def _burst(self, start_s: float, end_s: float) -> Burst | None:
+        inside = [
             one for one in self.run.bursts
-            if one.label == labels.BURST_LEVEL and one.unit == "A" and 0 < before_s - one.start_s < 5.0
+            if one.label == labels.BURST_LEVEL and one.unit == "A" and start_s <= one.start_s < end_s
         ]  # fmt: skip
-        return near[-1] if near else None
+        return inside[-1] if inside else None
 
     def _rate(self, burst: Burst | None, emf_v: float) -> Rate | None:
         k_si = self.profile.nominal.get("k_v_s_per_rad", math.nan)

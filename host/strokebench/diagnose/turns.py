@@ -8,7 +8,7 @@ import numpy as np
 
 from strokebench.diagnose.commutation import order_amplitude
 from strokebench.diagnose.stats import Floats, Measured
-from strokebench.diagnose.turning import Level, TurningCase
+from strokebench.diagnose.turning import Level, TurningCase, highest
 from strokebench.findings import Finding
 
 SEGMENT = ("segment_passes", "Current that repeats with each brush passed", "% of current")
@@ -29,12 +29,10 @@ def find(case: TurningCase) -> list[Finding]:
 
 
 def _orders(case: TurningCase) -> list[Finding]:
-    known = [one for one in case.running if one.rate is not None and one.burst is not None]
-    if not known:
+    level = worst_level(case)
+    if level is None or level.rate is None or level.burst is None:
         why = "the turn rate is not known"
         return [case.missing(*one, why) for one in (SEGMENT, ONCE)]
-    level = max(known, key=lambda one: one.drive)
-    assert level.rate is not None and level.burst is not None  # by known
     values, rate_hz, mean_a = level.burst.values, level.burst.rate_hz, level.current_a
     when = (level.burst.start_s, level.burst.start_s + len(values) / rate_hz)
     poles, ripples = case.motor.poles, case.motor.ripples
@@ -103,6 +101,5 @@ def random_part(values: Floats, sample_s: float) -> tuple[float, int]:
 
 
 def worst_level(case: TurningCase) -> Level | None:
-    """The level whose burst the turn's findings were read from."""
-    known = [one for one in case.running if one.rate is not None and one.burst is not None]
-    return max(known, key=lambda one: one.drive, default=None)
+    """The level whose burst the turn's findings are read from: the highest with both speed and burst."""
+    return highest([one for one in case.running if one.rate is not None and one.burst is not None])

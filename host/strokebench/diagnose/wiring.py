@@ -24,7 +24,7 @@ LOADS = ("load", "still")
 GROUND_LOADS = (*LOADS, "full_load")
 HIGHEST_V = 4.9
 SETTLE = 30
-LEAST_RANGE_A = 0.5
+LEAST_RANGE_A = 0.3
 STRANDED = 1.03
 """Stranded wire has 2 to 4 % more resistance than solid of the same gauge (common practice)."""
 GAUGE_U = 0.02
@@ -103,7 +103,7 @@ def measure(case: Case, name: str) -> Side | str:
     current_a = np.array([float(np.mean(rows["current_a"])) for rows in holds])
     lost_v = np.array([float(np.mean(lost(rows, name))) for rows in holds])
     if len(holds) < 3 or float(np.ptp(current_a)) < LEAST_RANGE_A:
-        return "the current was not changed enough, at least three holds and 0.5 A are needed"
+        return "the current was not changed enough, at least three holds and 0.3 A are needed"
     fit = line(current_a, lost_v)
     gain = _gain(case, name, fit.slope, holds)
     bent = BENT_V / float(np.ptp(current_a))

@@ -1,0 +1,169 @@
+"""The figures of a part that turns: the current over one turn, its orders, load over speed, resistance,
+run."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from strokebench.diagnose.commutation import band_passed, one_turn, order_amplitude
+from strokebench.diagnose.load import LoadFit, fit_load
+from strokebench.diagnose.loop import fit_drop
+from strokebench.diagnose.turning import RAD_TO_RPM, Level, TurningCase
+from strokebench.diagnose.turns import worst_level
+from strokebench.findings import Finding, Verdict
+from strokebench.report.drawing import BAD, FAINT, GREY, HALF, INK, OPEN, WIDE, Picture, sheet, thin
+from strokebench.report.pictures import supply
+from strokebench.report.whole_run import whole_run
+from strokebench.report.wiring_pictures import losses
+
+TURNS_SHOWN = 3.0
+ORDERS_SHOWN = 2.2
+
+
+def pictures(case: TurningCase, findings: list[Finding]) -> list[Picture]:
+    """Return the figures that the recording allows, in reading order."""
+    failing = {one.key: one for one in findings if one.verdict is Verdict.FAIL}
+    made = (
+        over_turns(case, failing), whole_run(case, failing), _wiring(case, failing), load(case, failing),
+        orders(case, failing), resistance(case), supply(case),
+    )  # fmt: skip
+    return [one for one in made if one is not None]
+
+
+def _wiring(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
+    """The wiring's figure where the profile tells of wiring."""
+    return losses(case, failing) if "supply_length_m" in case.profile.nominal else None
+
+
+def over_turns(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
+    """Current over three turns as captured, and the mean of all turns; places that repeat are red."""
+    level = worst_level(case)
+    if level is None or level.rate is None or level.burst is None:
+        return None
+    burst, hz = level.burst, level.rate.hz
+    top_hz = min(0.45 * burst.rate_hz, 6 * case.motor.ripples * hz)
+    smooth = band_passed(burst.values, burst.rate_hz, 0.0, top_hz) + burst.values.mean()
+    count = min(len(smooth), int(TURNS_SHOWN * burst.rate_hz / hz))
+    turns = np.arange(count) / burst.rate_hz * hz
+    degrees, mean = one_turn(smooth, burst.rate_hz, hz)
+    with sheet("Current over the turn", WIDE, 2.6) as page:
+        axes = page.axes[0]
+        axes.plot(*thin(turns, smooth[:count]), color=INK, linewidth=0.7, label="as captured")
+        whole = np.concatenate([degrees / 360 + n for n in range(int(TURNS_SHOWN))])
+        repeated = np.tile(mean, int(TURNS_SHOWN))
+        axes.plot(whole, repeated, color=OPEN, linewidth=1.3, alpha=0.8, label="mean of all turns")
+        if "segment_passes" in failing:
+            _dips(axes, whole, repeated)
+        axes.set_xlim(0, TURNS_SHOWN)
+        axes.set_xlabel("turns")
+        axes.set_ylabel("current, A")
+        axes.legend(loc="upper right", ncols=2, bbox_to_anchor=(1.0, 1.16))
+        svg = page.svg()
+    number = int(len(burst.values) / burst.rate_hz * hz)
+    caption = (
+        f"Part of the capture at {level.drive * 100:.0f} % drive, {hz * 60:.0f} rpm, and the mean over "
+        f"{number} turns: what repeats with the turn stays, what flickers does not."
+    )
+    if "segment_passes" in failing:
+        caption += " Red: the dips that come with every brush passing."
+    return Picture("Current over the turn", caption, svg, wide=True)
+
+
+def _dips(axes: Any, turns: Any, mean: Any) -> None:
+    low = mean < np.nanmedian(mean) - 0.4 * (np.nanmedian(mean) - np.nanmin(mean))
+    edges = np.flatnonzero(np.diff(np.r_[0, low.astype(int), 0]))
+    for start, end in zip(edges[::2], edges[1::2], strict=True):
+        axes.axvspan(turns[start], turns[min(end, len(turns) - 1)], color=BAD, alpha=0.15, linewidth=0)
+
+
+def orders(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
+    """Amplitudes by order of the turn: once a turn, brush passes, ordinary ripple."""
+    level = worst_level(case)
+    if level is None or level.rate is None or level.burst is None:
+        return None
+    bars, motor = _amplitudes(level, case), case.motor
+    with sheet("Orders", HALF, 2.5) as page:
+        axes = page.axes[0]
+        for order, amplitude in bars.items():
+            ripple = order % motor.ripples == 0
+            bad = ("segment_passes" in failing and order % motor.poles == 0 and not ripple) or (
+                "once_a_turn" in failing and order == 1
+            )
+            axes.vlines(order, 0, amplitude, color=BAD if bad else OPEN if ripple else INK, linewidth=2.2)
+        axes.set_xlabel("order (times a turn)")
+        axes.set_ylabel("amplitude, A")
+        axes.set_ylim(bottom=0)
+        axes.set_xlim(0, max(bars) + 1)
+        svg = page.svg()
+    return Picture(
+        "What repeats how often",
+        f"Blue: ordinary commutation ripple, every {motor.ripples} a turn; red: out of limits.",
+        svg,
+    )
+
+
+def _amplitudes(level: Level, case: TurningCase) -> dict[int, float]:
+    assert level.rate is not None and level.burst is not None  # asked for with both only
+    top = int(ORDERS_SHOWN * case.motor.ripples)
+    values, rate_hz = level.burst.values, level.burst.rate_hz
+    return {n: order_amplitude(values, rate_hz, n * level.rate.hz)[0] for n in range(1, top + 1)}
+
+
+def load(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
+    """Torque against speed: the levels, the fitted law, and the limits drawn as what a part may have."""
+    fit = fit_load(case)
+    if isinstance(fit, str):
+        return None
+    reach = max(1.05 * fit.rated_rad_s, 1.05 * float(fit.speed_rad_s.max()))
+    speed = np.linspace(0, reach, 120)
+    bad = any(key in failing for key in ("drag", "load_torque", "load_rise", "low_speed_loss"))
+    with sheet("Load over speed", HALF, 2.5) as page:
+        axes = page.axes[0]
+        axes.plot(speed * RAD_TO_RPM, 1e3 * fit.at(speed), color=BAD if bad else OPEN, linewidth=1.0)
+        axes.plot(fit.speed_rad_s * RAD_TO_RPM, 1e3 * fit.torque_nm, "o", color=INK, markersize=4)
+        _load_limits(case, axes, fit)
+        axes.set_xlabel("speed, rpm")
+        axes.set_ylabel("torque, mN m")
+        axes.set_ylim(bottom=0)
+        axes.set_xlim(0, reach * RAD_TO_RPM)
+        svg = page.svg()
+    return Picture(
+        "Load over speed",
+        "Torque = motor constant x current at each level; dotted: most at standstill, least at rated speed.",
+        svg,
+    )
+
+
+def _load_limits(case: TurningCase, axes: Any, fit: LoadFit) -> None:
+    rated = fit.rated_rad_s * RAD_TO_RPM
+    most, least = case.limits("drag")[1], case.limits("load_torque")[0]
+    if most is not None:
+        axes.plot((0, 0.25 * rated), (most, most), color=BAD, linewidth=0.9, linestyle=":")
+    if least is not None:
+        axes.plot((0.85 * rated, 1.0 * rated), (least, least), color=BAD, linewidth=0.9, linestyle=":")
+    axes.axvline(rated, color=FAINT, linewidth=0.9)
+
+
+def resistance(case: TurningCase) -> Picture | None:
+    """Voltage less back-EMF against current, and the fitted line."""
+    drop = fit_drop(case)
+    if isinstance(drop, str):
+        return None
+    with sheet("Resistance", HALF, 2.5) as page:
+        axes = page.axes[0]
+        axes.plot(drop.current_a, drop.volts, "o", color=INK, markersize=4)
+        reach = np.array((0.0, float(drop.current_a.max())))
+        axes.plot(reach, drop.ohm * reach + drop.brush_v, color=OPEN, linewidth=0.9)
+        limit = case.limits("loop_resistance")[1]
+        if limit is not None and math.isfinite(limit):
+            axes.plot(reach, limit * reach + drop.brush_v, color=GREY, linewidth=0.8, linestyle=":")
+        axes.set_xlabel("current, A")
+        axes.set_ylabel("voltage less back-EMF, V")
+        axes.set_xlim(left=0)
+        axes.set_ylim(bottom=0)
+        svg = page.svg()
+    caption = f"Standing and turning; slope {drop.ohm:.3f} ohm as warm as it was. Dotted: limit."
+    return Picture("Resistance of motor and leads", caption, svg)
