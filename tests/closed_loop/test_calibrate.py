@@ -4,17 +4,25 @@ from __future__ import annotations
 
 import json
 import math
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
-from strokebench.bench import Bench
+from strokebench.bench import Bench, open_bench
 from strokebench.calibrate import certificate, finish
+from strokebench.calibrate.guide import guide
 from strokebench.calibrate.laboratory_source import LaboratorySource, instruments
 from strokebench.calibrate.measure import take
 from strokebench.calibrate.quantities import quantities
 from strokebench.calibrate.state import State
-from strokebench.sim.laboratory import Laboratory
+from strokebench.sim import serve
+from strokebench.sim.laboratory import Laboratory, open_laboratory
+from strokebench.sim.spec import SimSpec
 
 from tests.helpers.laboratory import bench_in_laboratory, error
 from tests.helpers.process import simulated_device, start, strokebench
@@ -247,3 +255,60 @@ def test_a_calibration_of_another_bench_is_not_taken_up(tmp_path: Path) -> None:
     assert result.returncode == 2 and "another bench" in result.stderr
     (tmp_path / "s.json").write_text("{", encoding="utf-8")
     assert strokebench("calibrate", "--sim", "--state", "s.json", cwd=tmp_path).returncode == 6
+
+
+@contextmanager
+def in_real_time(**spec: Any) -> Iterator[tuple[Bench, Laboratory]]:
+    """A bench in its laboratory behind a socket: its time is the clock on the wall."""
+    port, laboratory = open_laboratory(SimSpec(as_built=True, **spec))
+    line, done = serve.TcpLine(), threading.Event()
+    thread = threading.Thread(target=serve.run, args=(line, port, done.is_set))
+    thread.start()
+    try:
+        with open_bench(line.name) as bench:
+            yield bench, laboratory
+    finally:
+        done.set()
+        thread.join()
+        line.close()
+
+
+def test_a_person_at_the_current_source_is_waited_for() -> None:
+    """Longer than the 0.5 s in which a jog wants to be repeated: the bench is kept alive meanwhile."""
+    prompts: list[str] = []
+    quantity = replace(quantities()["current_fine"], points=(-2.5, 2.5))
+    with in_real_time(seed=4) as (bench, laboratory):
+
+        def ask(prompt: str) -> str:
+            prompts.append(prompt)
+            if "Switch the source off" in prompt:
+                laboratory.apply("current_fine", 0.0)
+            if "The reference shows" not in prompt:
+                return ""
+            target = float(prompt.split("about")[1].split("A")[0])
+            laboratory.apply("current_fine", target)
+            time.sleep(0.8)
+            assert laboratory.plant.current_a == target, "the outputs were let go"
+            return f"{1000 * target:g} mA"
+
+        state = State(bench.identity.uid, instruments=instruments())
+        guide(bench, state, [quantity], ask, prompts.append)
+        (one,) = finish.corrections(state, quantities(), ["current_fine"])
+    assert [reading.reference for reading in state.readings] == [-2.5, 2.5] and one.line.gain != 1
+    assert sum("Switch the source off" in prompt for prompt in prompts) == 2
+
+
+def test_a_point_taken_again() -> None:
+    bench, laboratory = bench_in_laboratory(seed=4)
+    told = iter(["", "9.0", "undo", "9.0", "", "12.0", "", "15.0"])
+
+    def ask(prompt: str) -> str:
+        text = next(told)
+        if "shows" in prompt:
+            laboratory.apply("vin", float(text))
+        return text
+
+    state = State(bench.identity.uid, instruments=instruments())
+    with bench:
+        guide(bench, state, [quantities()["vin"]], ask, lambda text: None)
+    assert [one.reference for one in state.readings] == [9.0, 12.0, 15.0]

@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Protocol
 
 from strokefw import faults
 
+from strokebench import bench_wire
 from strokebench.calibrate.quantities import ARMED, BRAKING, IDLE, Quantity
 from strokebench.calibrate.solve import Reading
 from strokebench.errors import LinkError, Refused, StrokebenchError
+from strokebench.procedure import Planned
 
 if TYPE_CHECKING:
     from strokebench.bench import Bench
@@ -27,7 +29,9 @@ CHECK_S = 8.0
 DISCHARGE_S = 120.0
 BLOCKED_S = 20.0
 BEAT_S = 0.2
-"""A jog wants to be repeated within 0.5 s."""
+"""Well below the 2 s after which the bench stops by itself."""
+HOLD_S = 600.0
+"""So long a person may take for one point."""
 
 
 class Source(Protocol):
@@ -60,6 +64,7 @@ def limits_for(bench: Bench) -> Limits:
         i2t_part_a2s=1000.0,
         i2t_part_rest_a=mean,
         i2t_leads_rest_a=min(20.0, mean),
+        heartbeat_s=2.0,
         part_expected=False,
     )
 
@@ -75,10 +80,8 @@ def holding(bench: Bench, mode: str) -> Iterator[Callable[[], None]]:
     _arm(bench)
     try:
         if mode == BRAKING:
-            bench.jog(0.0)
-            yield lambda: bench.jog(0.0)
-        else:
-            yield lambda: _heartbeat(bench)
+            _brake(bench)
+        yield lambda: _heartbeat(bench)
     finally:
         with suppress(StrokebenchError):
             bench.stop(now=True)
@@ -121,8 +124,17 @@ def _arm(bench: Bench) -> None:
         bench.link.poll(0.5)
 
 
+def _brake(bench: Bench) -> None:
+    """Hold the drive at zero: both low sides on. A run, because it bears 2 s of silence, a jog only 0.5 s."""
+    bench.link.request("procedure_begin", 1)
+    hold = Planned("hold", "brake", 0.0, HOLD_S)
+    bench.link.request("segment", *bench_wire.segment_values(0, hold))
+    bench.link.request("run")
+
+
 def _heartbeat(bench: Bench) -> None:
-    bench.link.request("heartbeat")
+    bench.link.tell("heartbeat")
+    bench.link.poll(0)  # the rows of a run, which nobody wants here
 
 
 @contextmanager
