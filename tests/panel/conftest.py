@@ -27,6 +27,14 @@ window.addEventListener('keydown', (event) => {
 """
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """All of these tests in one process, one after the other: they watch a clock."""
+    here = Path(__file__).parent
+    for item in items:
+        if here in item.path.parents:
+            item.add_marker(pytest.mark.xdist_group("panel"))
+
+
 def too_busy() -> str:
     """Return why times taken now would say nothing about the panel; empty on a machine with room."""
     load = os.getloadavg()[0] / (os.cpu_count() or 1)
