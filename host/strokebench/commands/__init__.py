@@ -7,11 +7,14 @@ from strokebench.commands import (
     bringup,
     calibrate,
     compare,
+    completion,
     export,
     faults,
     info,
+    jog,
     judge,
     learn,
+    measure,
     panel,
     parts,
     ports,
@@ -19,9 +22,10 @@ from strokebench.commands import (
     run,
     sim,
     stop,
+    watch,
 )  # fmt: skip
 
 COMMANDS = (
-    run, panel, judge, compare, learn, report, book, export, parts, ports, info, stop, bringup,
-    calibrate, sim, faults,
+    run, panel, judge, compare, learn, measure, report, book, export, parts, ports, info, stop, bringup,
+    calibrate, sim, faults, jog, watch, completion,
 )  # fmt: skip
