@@ -1,0 +1,142 @@
+"""jog and watch as a person sees them: a real pseudo terminal, real keys, the screen's last line."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from tests.helpers.process import environment, strokebench
+
+pty = pytest.importorskip("pty", reason="no pseudo terminals on this system")
+
+LINE = re.compile(r"\[[.#|]+\] ([+-]\d\.\d\d) +([+-]\d+\.\d\d) A")
+
+
+class Person:
+    """Somebody at a terminal of 80 columns."""
+
+    def __init__(self, number: int, process: subprocess.Popen[bytes]) -> None:
+        self.number, self.process, self.seen = number, process, ""
+
+    def type(self, text: str) -> None:
+        os.write(self.number, text.encode())
+
+    def read(self, for_s: float) -> str:
+        """Read for a while; return what came."""
+        import select
+
+        begin, end_s = len(self.seen), time.monotonic() + for_s
+        while (left_s := end_s - time.monotonic()) > 0:
+            if select.select([self.number], [], [], left_s)[0]:
+                try:
+                    self.seen += os.read(self.number, 4096).decode("utf-8", "replace")
+                except OSError:
+                    break
+        return self.seen[begin:]
+
+    def until(self, pattern: str, timeout_s: float = 40.0) -> str:
+        """Read until ``pattern`` shows; AssertionError with the screen when it does not."""
+        begin, end_s = len(self.seen), time.monotonic() + timeout_s
+        while not re.search(pattern, self.seen[begin:]):
+            assert time.monotonic() < end_s, self.seen[-2000:]
+            self.read(0.1)
+        return self.seen[begin:]
+
+
+@contextmanager
+def person(*args: str, cwd: Path, **more: str) -> Iterator[Person]:
+    import fcntl
+    import struct
+    import termios
+
+    mine, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+    env = {key: value for key, value in environment().items() if key != "COLUMNS"} | more
+    command = [sys.executable, "-m", "strokebench", *args]
+
+    def own_terminal() -> None:
+        """Without a controlling terminal Ctrl-C would be no signal."""
+        fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+
+    process = subprocess.Popen(
+        command, cwd=cwd, env=env, stdin=theirs, stdout=theirs, stderr=theirs,
+        start_new_session=True, preexec_fn=own_terminal,
+    )  # fmt: skip
+    os.close(theirs)
+    try:
+        yield Person(mine, process)
+    finally:
+        process.kill()
+        process.wait()
+        os.close(mine)
+
+
+def test_keys_move_space_stops_and_a_hold_runs_out(tmp_path: Path) -> None:
+    with person("jog", "throttle-body", "--sim", "--strength", "0.4", cwd=tmp_path) as one:
+        one.until(r"armed")
+        one.type("\x1b[C")
+        one.until(r"\] \+0\.40 ")
+        one.until(r"\] \+0\.00 ")  # nothing more pressed
+        one.type("h")
+        one.until(r"\] -0\.40 ")
+        one.type(" ")
+        one.until(r"\] [+-]0\.00 ")
+        one.type("k")
+        one.until(r"strength 0\.45")
+        one.type("q")
+        assert one.process.wait(20) == 0
+        lines = re.split(r"[\r\n]+", one.read(0.3) or one.seen)
+        assert max(map(len, lines)) <= 80
+        assert "\x1b" not in one.seen, "nothing that a plain terminal could not show"
+        moved = [float(drive) for drive, _amps in LINE.findall(one.seen)]
+        assert (min(moved), max(moved)) == (-0.4, 0.4)
+
+
+@pytest.mark.parametrize("key", ["\x1b", "\x03"])
+def test_escape_and_interrupt_leave_and_restore_the_terminal(key: str, tmp_path: Path) -> None:
+    import termios
+
+    with person("jog", "throttle-body", "--sim", cwd=tmp_path) as one:
+        before = termios.tcgetattr(one.number)
+        one.until("armed")
+        assert termios.tcgetattr(one.number) != before
+        one.type(key)
+        assert one.process.wait(20) == (0 if key == "\x1b" else 130)
+        assert termios.tcgetattr(one.number) == before
+
+
+def test_without_a_terminal_one_sentence(tmp_path: Path) -> None:
+    result = strokebench("jog", "throttle-body", "--sim", cwd=tmp_path, stdin=subprocess.DEVNULL)
+    assert result.returncode == 2
+    assert result.stderr.startswith("Error: jog needs a terminal")
+    assert "Traceback" not in result.stderr
+
+
+def test_watch_in_lines_and_in_json(tmp_path: Path) -> None:
+    shown = strokebench("watch", "--sim", "--every", "0.05", "--count", "3", cwd=tmp_path).stdout
+    assert len(shown.splitlines()) == 3
+    assert max(map(len, shown.splitlines())) < 80
+    assert " V" in shown
+    lines = strokebench("watch", "--sim", "--every", "0.05", "--count", "2", "--json", cwd=tmp_path).stdout
+    told = [json.loads(line) for line in lines.splitlines()]
+    assert len(told) == 2
+    assert told[0]["drive"] == 0
+    assert 10 < told[0]["terminals_v"] < 15
+
+
+@pytest.mark.parametrize("quiet", [True, False])
+def test_no_color_is_honoured_on_a_terminal(quiet: bool, tmp_path: Path) -> None:
+    more = {"TERM": "xterm-256color", **({} if quiet else {"NO_COLOR": ""})}
+    with person("judge", "missing.csv", cwd=tmp_path, **more) as one:
+        one.until("missing")
+        coloured = re.search(r"\x1b\[[0-9;]*3[0-7]m", one.seen)
+        assert bool(coloured) is not quiet
