@@ -41,6 +41,10 @@ def test_eight_runs_into_one_book(tmp_path: Path) -> None:
     run_all(tmp_path, ["t.book"] * CROWD)
 
 
+def test_eight_runs_into_eight_books(tmp_path: Path) -> None:
+    run_all(tmp_path, [f"{number}.book" for number in range(CROWD)])
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
 @pytest.mark.long
 @pytest.mark.parametrize("one_book", [True, False])
