@@ -20,10 +20,10 @@ class Verdict(enum.Enum):
 class Finding:
     """One diagnosed quantity.
 
-    ``value`` and ``u`` (standard uncertainty, k = 1) are in ``unit``; NaN value means it could not be found, and
+    ``value`` and ``u`` (standard uncertainty, k = 1) are in ``unit``; a NaN value could not be found, and
     ``reason`` says why.  ``lower``/``upper`` are the limits in the same unit, None where there is none.
-    ``span_s`` is the stretch of the recording it was read from; ``place`` a position in % of travel, where it has
-    one.  ``fault`` names the kind of defect a failing value means (``binding``, ``weak_spring`` ...).
+    ``span_s`` is the stretch of the recording it was read from; ``place`` a position in % of travel, where
+    it has one.  ``fault`` names the kind of defect a failing value means (``binding``, ``weak_spring`` ...).
     """
 
     key: str

@@ -108,7 +108,8 @@ class Book:
         with plain_errors(self.path):
             self._known(run_id)
             self._connection.execute(
-                "UPDATE runs SET note = CASE note WHEN '' THEN ?1 ELSE note || char(10) || ?1 END WHERE id = ?2",
+                """UPDATE runs SET note = CASE note WHEN '' THEN ?1 ELSE note || char(10) || ?1 END
+                WHERE id = ?2""",
                 (text, run_id),
             )
             return reader.summaries(self._connection, run_id)[0].note

@@ -49,8 +49,8 @@ class Burst:
 class RunData:
     """Samples, marks, events and bursts of one run, with what is known about part, bench and conditions.
 
-    ``accuracy`` holds per channel the standard uncertainties ``offset`` (channel unit), ``gain`` (relative) and
-    ``noise`` (channel unit); ``info`` holds identity, engine, ambient_c and the like.
+    ``accuracy`` holds per channel the standard uncertainties ``offset`` (channel unit), ``gain`` (relative)
+    and ``noise`` (channel unit); ``info`` holds identity, engine, ambient_c and the like.
     """
 
     samples: Samples = field(default_factory=empty)

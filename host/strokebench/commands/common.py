@@ -65,10 +65,10 @@ def add_sim(parser: argparse.ArgumentParser) -> None:
         help="something wrong with the bench itself, NAME[=VALUE][@TIME[+DURATION]]; may be repeated",
     )
     group.add_argument(
-        "--as-built", action="store_true", help="a bench that was never calibrated, off by its parts' tolerances"
+        "--as-built", action="store_true", help="a bench never calibrated, off by its parts' tolerances"
     )
     group.add_argument(
-        "--memory", metavar="DIR", help="folder in place of the chip's flash: a calibration outlives the power"
+        "--memory", metavar="DIR", help="folder in place of the chip's flash: calibrations outlive the power"
     )
     group.add_argument(
         "--supply", type=float, metavar="V", help="open-circuit volts of the battery (default: 12.6)"
