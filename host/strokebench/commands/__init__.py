@@ -14,6 +14,7 @@ from strokebench.commands import (
     jog,
     judge,
     learn,
+    lesson,
     measure,
     panel,
     parts,
@@ -27,5 +28,5 @@ from strokebench.commands import (
 
 COMMANDS = (
     run, panel, judge, compare, learn, measure, report, book, export, parts, ports, info, stop, bringup,
-    calibrate, sim, faults, jog, watch, completion,
+    calibrate, sim, faults, jog, watch, lesson, completion,
 )  # fmt: skip

@@ -1,0 +1,65 @@
+"""Learn how such a bench works: eight lessons on the simulated one."""
+
+from __future__ import annotations
+
+import argparse
+
+from strokebench.commands.common import add_json, print_json
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("number", nargs="?", type=int, metavar="N", help="the lesson (default: list them)")
+    parser.add_argument("--run", action="store_true", dest="go", help="do the experiment: numbers and a plot")
+    parser.add_argument("--answers", action="store_true", help="do the experiment and show the answers too")
+    parser.add_argument(
+        "-o", "--output", metavar="FILE", help="the plot, .svg, .png or .pdf (default: lesson-N.svg)"
+    )
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do it."""
+    from strokebench.errors import UsageError
+    from strokebench.lessons import COUNT, text
+
+    if args.number is not None:
+        return _one(args)
+    if args.go or args.answers or args.output:
+        raise UsageError("Which lesson?", "Give its number: strokebench lesson 1 --run.")
+    titles = {number: text.title(number) for number in range(1, COUNT + 1)}
+    if args.json:
+        print_json([{"number": number, "title": title} for number, title in titles.items()])
+        return 0
+    for title in titles.values():
+        print(title)
+    print("\nstrokebench lesson N shows one, --run does its experiment, --answers tells the answers.")
+    return 0
+
+
+def _one(args: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from strokebench import lessons
+    from strokebench.lessons import text
+
+    number = lessons.check_number(args.number)
+    if not (args.go or args.answers or args.output):
+        shown = text.without_answers(number)
+        print_json({"number": number, "text": shown}) if args.json else print(shown, end="")
+        return 0
+    outcome = lessons.run(number)
+    path = Path(args.output or f"lesson-{number}.svg")
+    outcome.save(path)
+    if args.json:
+        rows = {
+            one.key: {"value": one.value, "unit": one.unit, "words": one.words} for one in outcome.numbers
+        }
+        print_json({"number": number, "numbers": rows, "plot": str(path)})
+        return 0
+    if args.answers:
+        print(text.with_answers(number, outcome))
+    print(outcome.title)
+    print("\n".join(outcome.lines()))
+    print(f"plot: {path}")
+    return 0

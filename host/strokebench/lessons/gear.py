@@ -1,0 +1,76 @@
+"""What several lessons use: a plain coil as a part, a bench around any plant, limits as wide as allowed."""
+
+from __future__ import annotations
+
+from typing import Any, TypeVar
+
+import numpy as np
+
+from strokebench.bench import Bench
+from strokebench.errors import ProtectionTripped
+from strokebench.limits import Limits
+from strokebench.procedure import Procedure
+from strokebench.run_data import RunData
+from strokebench.sim.board import SimBoard
+from strokebench.sim.inprocess import InProcessPort
+from strokebench.sim.plants.base import Conditions, Plant
+from strokebench.sim.plants.rotary import Commutator, Rotary, Turner
+from strokebench.sim.plants.winding import Heat
+from strokebench.sim.spec import SimSpec
+
+Made = TypeVar("Made", bound=Rotary)
+
+COOL = Heat(1e6, 0.01, 1e6, 0.01)
+"""A winding that does not warm, so that Ohm's law can be seen without copper's temperature in it."""
+
+
+def coil(
+    resistance_ohm: float,
+    inductance_h: float,
+    conditions: Conditions,
+    make: type[Made] = Rotary,  # type: ignore[assignment]
+) -> Made:
+    """Return a part that is nothing but resistance and inductance: a motor that cannot turn."""
+    turner = Turner(
+        resistance_ohm, inductance_h, k_si=1e-3, inertia_kgm2=1.0, dry_nm=1.0, viscous_nms=0.0, flow_nms2=0.0,
+        segments=10, pole_pairs=1, brush_v=0.0, heat=COOL,
+    )  # fmt: skip
+    plant = make(conditions, turner, Commutator(bounce=0.0), np.random.default_rng(1))
+    plant.jammed = True
+    return plant
+
+
+def wide(**changes: float) -> Limits:
+    """Return limits as wide as the reference bench allows, some changed."""
+    values: dict[str, Any] = {
+        "current_max_a": 60.0, "current_mean_a": 45.0, "supply_min_v": 8.0, "supply_max_v": 17.0,
+        "drive_min": 0.0, "drive_max": 1.0, "slew_per_s": 100.0, "stall_a": 60.0, "stall_s": 30.0,
+        "i2t_part_a2s": 100_000.0, "i2t_part_rest_a": 40.0, "i2t_leads_a2s": 100_000.0,
+        "i2t_leads_rest_a": 40.0,
+    }  # fmt: skip
+    return Limits(**{**values, **changes})
+
+
+def procedure(*segments: dict[str, Any]) -> Procedure:
+    """Return a procedure of these segments."""
+    return Procedure.model_validate({"title": "lesson", "segments": list(segments)})
+
+
+def drive(
+    plant: Plant, limits: Limits, plan: Procedure, board: SimBoard | None = None, spec: SimSpec | None = None
+) -> RunData:
+    """Run ``plan`` on ``plant`` with the real firmware in this process; a run that protection ends is
+    returned like any other, ``info["fault"]`` is then its code.
+    """
+    spec = SimSpec("fuel-pump") if spec is None else spec
+    port = InProcessPort(spec, SimBoard(spec, plant) if board is None else board)
+    with Bench(port, "lesson") as bench:
+        bench.set_limits(limits)
+        bench.arm()
+        run, chunks = bench.run(plan), []
+        try:
+            for chunk in run:
+                chunks.append(chunk)
+        except ProtectionTripped:
+            pass  # the lesson is about it
+        return run.data(np.concatenate(chunks), fault=run.fault)

@@ -1,0 +1,124 @@
+"""Lesson 7: a fan on good and weak supplies, and a fan that gives energy back.
+
+The last experiment has neither firmware nor brake chopper: a plant of this lesson is driven directly.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from strokebench.lessons.gear import drive, procedure, wide
+from strokebench.lessons.outcome import Number, Outcome
+from strokebench.run_data import RunData
+from strokebench.sim.plants.base import BLEED_OHM, BUS_F, Conditions
+from strokebench.sim.plants.cooling_fan import NOMINAL
+from strokebench.sim.plants.rotary import Commutator, Rotary
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+SUPPLY_V = 12.6
+SOURCES_OHM = (0.02, 0.12, 0.30)
+MIN_V = 10.0
+CAPACITOR_V = 25.0
+"""Rating of the bus capacitors."""
+DUTY_AFTER = 0.3
+START_S, RUN_S, DOWN_S = 2.0, 1.0, 0.1
+
+
+class Unclamped(Rotary):
+    """Only in this lesson: no brake chopper on the bus, and an input diode lets nothing back to the battery."""
+
+    def _settle_bus(self, input_a: float, rail: int, dt_s: float) -> None:
+        bus_v = self.bus_v - (input_a + self.bus_v / BLEED_OHM) * dt_s / BUS_F
+        self._pumped = bus_v > self.source_v
+        self.bus_v = bus_v if self._pumped else self.source_v - self.source_ohm * max(input_a, 0.0)
+        self.vin_v = self.source_v
+
+
+def fan(source_ohm: float, make: type[Rotary] = Rotary) -> Rotary:
+    """Return the fan without scatter on a battery of that resistance."""
+    conditions = Conditions(SUPPLY_V, source_ohm, 0.05, 25.0)
+    return make(conditions, NOMINAL, Commutator(bounce=0.0), np.random.default_rng(1))
+
+
+def pull(source_ohm: float) -> RunData:
+    """Bring the fan to full drive and down again, quickly."""
+    plan = procedure(
+        {"kind": "ramp", "label": "start", "to": 1.0, "over_s": START_S},
+        {"kind": "hold", "label": "run", "for_s": RUN_S},
+        {"kind": "ramp", "label": "down", "to": DUTY_AFTER, "over_s": DOWN_S},
+        {"kind": "hold", "label": "after", "for_s": 0.6},
+    )
+    return drive(fan(source_ohm), wide(supply_min_v=MIN_V), plan)
+
+
+def unguarded() -> tuple[np.ndarray, np.ndarray, float]:
+    """Let a running fan see the duty fall at once; return time in s, bus in V, speed before in rad/s."""
+    plant = fan(SOURCES_OHM[0], Unclamped)
+    plant.bus_v = SUPPLY_V
+    for tick in range(4000):
+        plant.advance(min(1.0, tick / 2000), True, 2)
+    speed, volts = plant.speed_rad_s, []
+    for _ in range(1000):
+        plant.advance(DUTY_AFTER, True, 2)
+        volts.append(plant.bus_v)
+    return np.arange(1000) * 1e-3, np.array(volts), speed
+
+
+def run() -> Outcome:
+    """Three supplies with everything in force, then none of it."""
+    runs = {ohm: pull(ohm) for ohm in SOURCES_OHM}
+    time_s, bare_v, speed = unguarded()
+    joule = NOMINAL.inertia_kgm2 / 2 * speed**2
+    numbers = []
+    for ohm, data in runs.items():
+        rows, mohm = data.samples, round(ohm * 1000)
+        running = rows[rows["drive"] > 0.99][-400:] if (rows["drive"] > 0.99).any() else rows[-1:]
+        numbers += [
+            Number(f"low_{mohm}_v", f"{mohm} mohm: lowest supply", float(rows["supply_v"].min()), "V"),
+            Number(f"amps_{mohm}_a", f"{mohm} mohm: highest current", float(rows["current_a"].max()), "A"),
+            Number(f"fault_{mohm}", f"{mohm} mohm: code that ended it (0: none)",
+                   float(data.info["fault"]), ""),
+        ]  # fmt: skip
+        if not data.info["fault"]:
+            numbers += [
+                Number(f"run_{mohm}_v", f"{mohm} mohm: supply while it runs",
+                       float(running["supply_v"].mean()), "V"),
+                Number(f"run_{mohm}_a", f"{mohm} mohm: current while it runs",
+                       float(running["current_a"].mean()), "A"),
+            ]  # fmt: skip
+    good = runs[SOURCES_OHM[0]].samples
+    numbers += [
+        Number("guarded_v", "quick way down, protected: highest supply", float(good["supply_v"].max()), "V"),
+        Number("guarded_back_a", "quick way down, protected: back", -float(good["current_a"].min()), "A"),
+        Number("speed_rad_s", "speed before, unprotected", speed, "rad/s"),
+        Number("rotor_j", "energy in blades and rotor", joule, "J"),
+        Number("all_v", "supply if all of it went into the capacitors",
+               float(np.sqrt(SUPPLY_V**2 + 2 * joule / BUS_F)), "V"),
+        Number("bare_v", "supply, unprotected (capacitors: 25 V)", float(bare_v.max()), "V"),
+        Number("bare_ms", "25 V passed after", float(np.argmax(bare_v > CAPACITOR_V)), "ms"),
+    ]  # fmt: skip
+
+    def draw(figure: Figure) -> None:
+        left, right = figure.subplots(1, 2)
+        for ohm, data in runs.items():
+            rows = data.samples
+            code = f", code {data.info['fault']}" if data.info["fault"] else ""
+            time_on_s = rows["time_s"] - data.marks[0].start_s
+            left.plot(time_on_s, rows["supply_v"], label=f"{ohm * 1000:.0f} mohm{code}")
+        left.axhline(MIN_V, color="grey", linewidth=0.8)
+        left.set_xlabel("time in s")
+        left.set_ylabel("supply at the bridge in V")
+        left.legend(fontsize="small")
+        down_s = next(runs[SOURCES_OHM[0]].labelled("down")).start_s
+        right.plot(good["time_s"] - down_s, good["supply_v"], label="protected")
+        right.plot(time_s, bare_v, "--", label="no chopper, no firmware")
+        right.axhline(CAPACITOR_V, color="C3", linestyle=":", label="capacitors' rating")
+        right.set_xlim(-0.1, 0.6)
+        right.set_xlabel("time from the way down in s")
+        right.legend(fontsize="small")
+
+    return Outcome("A cooling fan pulls the supply down, then pushes it up", numbers, draw)

@@ -1,0 +1,75 @@
+"""What an experiment leaves: numbers with units and words, and how to draw them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from strokebench.errors import BookError, UsageError
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+ENDINGS = (".svg", ".png", ".pdf")
+
+
+@dataclass(frozen=True)
+class Number:
+    """One value in ``unit``; ``words`` say what it is."""
+
+    key: str
+    words: str
+    value: float
+    unit: str
+
+    @property
+    def text(self) -> str:
+        """Value to four figures with its unit."""
+        return f"{self.value:.4g} {self.unit}".rstrip()
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """``numbers`` in the order to be read; ``draw`` fills an empty figure."""
+
+    title: str
+    numbers: Sequence[Number]
+    draw: Callable[[Figure], None]
+
+    @property
+    def values(self) -> dict[str, float]:
+        """Key -> value."""
+        return {one.key: one.value for one in self.numbers}
+
+    def table(self) -> str:
+        """Markdown table."""
+        rows = [f"| {one.words} | {one.text} |" for one in self.numbers]
+        return "\n".join(["| what | value |", "| --- | --- |", *rows])
+
+    def lines(self) -> list[str]:
+        """For a terminal of 80 columns."""
+        width = min(56, max(len(one.words) for one in self.numbers))
+        return [f"  {one.words:<{width}}  {one.text}" for one in self.numbers]
+
+    def save(self, path: Path) -> None:
+        """Draw into an SVG, PNG or PDF file; UsageError for other endings, BookError for a bad place."""
+        if path.suffix.lower() not in ENDINGS:
+            raise UsageError(
+                f"A plot cannot be written as {path.name!r}.", f"Use one of {', '.join(ENDINGS)}."
+            )
+        import matplotlib
+        from matplotlib.figure import Figure
+
+        figure = Figure(figsize=(8, 5), layout="constrained")
+        self.draw(figure)
+        figure.suptitle(self.title)
+        plain = {"Date": None} if path.suffix.lower() == ".svg" else None
+        try:
+            with matplotlib.rc_context({"svg.hashsalt": "lesson"}):
+                figure.savefig(path, metadata=plain)
+        except OSError as error:
+            raise BookError(
+                f"{path} cannot be written: {error.strerror}.", "Check folder and space."
+            ) from error
