@@ -15,6 +15,7 @@ import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from strokebench.commands.cautions import acknowledged, add_acknowledge
 from strokebench.commands.common import add_sim, sim_spec
 
 if TYPE_CHECKING:
@@ -35,6 +36,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--strength", type=float, default=0.2, metavar="X", help="drive at first (default: 0.2)"
     )
     add_sim(parser)
+    add_acknowledge(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -45,10 +47,12 @@ def run(args: argparse.Namespace) -> int:
     from strokebench.terminal_keys import keys
 
     profile = load_part(args.part)
+    spec = sim_spec(args, profile.simulated)
+    acknowledged(profile, given=args.acknowledge, simulated=spec is not None)
     limits = profile.limits
     most = max(limits.drive_max, -limits.drive_min)
     hand = Hand(limits.drive_min, limits.drive_max, min(max(args.strength, STEP), most))
-    with keys() as pressed, open_bench(args.port, sim=sim_spec(args, profile.simulated)) as bench:
+    with keys() as pressed, open_bench(args.port, sim=spec) as bench:
         for line in (*profile.part.cautions, HELP):
             print(line)
         bench.set_limits(limits)

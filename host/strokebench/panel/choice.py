@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from strokebench.bench import Bench, only_pico
+from strokebench.errors import UsageError
 from strokebench.panel.watched_port import WatchedPort
 from strokebench.sim.spec import SimSpec
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 class Choice:
     """A part (built-in name or TOML file) on a real bench at ``port``, or on a simulated one.
 
-    ``port`` empty: the only Pico that is plugged in. ``faults``, ``seed``, ``engine`` and ``supply_v`` are
+    ``port`` empty: the only Pico that is plugged in. ``acknowledged``: the cautions are met. ``faults``, ``seed``, ``engine`` and ``supply_v`` are
     the simulation's.
     """
 
@@ -29,6 +30,7 @@ class Choice:
     seed: int = 1
     engine: str = "inprocess"
     supply_v: float = 12.6
+    acknowledged: bool = False
 
     def spec(self, profile: Profile) -> SimSpec:
         """Return the simulated bench asked for."""
@@ -38,8 +40,14 @@ class Choice:
 def open_choice(choice: Choice, profile: Profile, look: Callable[[], None]) -> Bench:
     """Open the bench; ``look`` is called while its port waits.
 
-    Raises :class:`strokebench.errors.LinkError` or :class:`strokebench.errors.UsageError`.
+    Raises :class:`strokebench.errors.LinkError` or :class:`strokebench.errors.UsageError`, the latter also
+    for a real part whose cautions must be acknowledged and were not: then nothing was even connected.
     """
+    if profile.part.acknowledge and not (choice.simulated or choice.acknowledged):
+        raise UsageError(
+            f"The cautions of {profile.part.title!r} must be acknowledged before it is driven.",
+            "Read them, meet them, tick the box below them, then connect.",
+        )
     if choice.simulated:
         from strokebench.panel.realtime import LivePort
 

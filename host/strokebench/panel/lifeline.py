@@ -150,4 +150,5 @@ def _choice(message: dict[str, Any]) -> Choice:
         port=str(message.get("port", "")),
         faults=faults,
         seed=int(message.get("seed", 1)),
+        acknowledged=message.get("acknowledged") is True,
     )

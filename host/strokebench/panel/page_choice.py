@@ -95,3 +95,7 @@ def _cautions(names: list[str]) -> None:
                     with tag("ul"):
                         for line in lines:
                             tag("li", line)
+                if title == "Cautions" and part.acknowledge:
+                    with tag("div", classes="check"):
+                        tag("input", type="checkbox", id=f"ack-{name}")
+                        tag("label", "I have read these cautions and they are met.", for_=f"ack-{name}")

@@ -46,7 +46,8 @@ function details(name) {
   if (name !== "open") return {};
   const part = value("f-part");
   const simulated = value("f-way").startsWith("simulated");
-  return { part, simulated, port: value("f-port"), faults: simulated ? faults(part) : [] };
+  const acknowledged = !!document.getElementById(`ack-${part}`)?.checked;
+  return { part, simulated, port: value("f-port"), faults: simulated ? faults(part) : [], acknowledged };
 }
 
 function halt() {
