@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 class Choice:
     """A part (built-in name or TOML file) on a real bench at ``port``, or on a simulated one.
 
-    ``port`` empty: the only Pico that is plugged in. ``acknowledged``: the cautions are met. ``faults``, ``seed``, ``engine`` and ``supply_v`` are
-    the simulation's.
+    ``port`` empty: the only Pico that is plugged in. ``acknowledged``: the part's cautions are met.
+    ``faults``, ``seed``, ``engine`` and ``supply_v`` are the simulation's.
     """
 
     part: str
