@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from strokebench.errors import UsageError
-from strokebench.lessons import COUNT, MODULES, check_number, text
+from strokebench.lessons import COUNT, MODULES, check_number, run, text
 from strokebench.lessons.outcome import Number, Outcome
 
 DOCS = Path(__file__).resolve().parents[2] / "docs" / "lessons"
@@ -70,3 +70,14 @@ def test_plot_of_unknown_kind_is_refused(tmp_path: Path) -> None:
         outcome.save(tmp_path / "a.bmp")
     outcome.save(tmp_path / "a.png")
     assert (tmp_path / "a.png").read_bytes()[:4] == b"\x89PNG"
+
+
+@pytest.mark.parametrize("number", (1, 2, 3, 4, 5, 7))
+def test_results_in_the_manual_are_those_of_the_program(number: int) -> None:
+    """Renew the pages with ``python -m strokebench.lessons.text docs/lessons`` when this fails."""
+    page = (DOCS / f"lesson-{number}.md").read_text("utf-8")
+    rows = re.findall(r"^\| (.+) \| ([-\d.e+]+)[^|]*\|$", page, re.MULTILINE)
+    numbers = run(number).numbers
+    assert [words for words, _ in rows] == [one.words for one in numbers]
+    for (words, value), one in zip(rows, numbers, strict=True):
+        assert float(value) == pytest.approx(one.value, rel=0.02, abs=0.002), words

@@ -1,8 +1,9 @@
 """Eight lessons on the simulated bench: a text, an experiment that runs, and numbers that tests check.
 
-``texts/lesson-N.md`` is the one place a lesson is written; the command shows it, docs/lessons is made of it. Each
-module ``lessonN_*`` has ``run() -> Outcome``. Protections are removed in plants and boards of this package only,
-never by a message to the firmware, so that no lesson can be repeated on a real part without its protection.
+``texts/lesson-N.md`` is the one place a lesson is written; the command shows it, docs/lessons is made of it.
+Each module ``lessonN_*`` has ``run() -> Outcome``. Protections are removed in plants and boards of this
+package only, never by a message to the firmware, so that no lesson can be repeated on a real part without
+its protection.
 """
 
 from __future__ import annotations

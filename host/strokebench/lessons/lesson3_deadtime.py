@@ -97,7 +97,6 @@ def run() -> Outcome:
         above.set_ylabel("loss in W")
         below.axhline(mosfet.JUNCTION_MAX_C, color="C3", linestyle=":", label="junction limit")
         below.axvline(SET_S * 1e9, color="grey", linewidth=0.8, label="reference bench")
-        below.set_yscale("log")
         below.set_ylabel("junction in C")
         below.set_xlabel("dead time in ns")
         for axes in (above, below):

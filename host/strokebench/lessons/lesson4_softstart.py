@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from strokebench.run_data import RunData
+    from strokebench.samples import Samples
 
 CONDITIONS = Conditions(supply_v=12.6, source_ohm=0.05, lead_ohm=0.05, ambient_c=25.0)
 RAMPS_S = (0.01, 0.1, 0.3, 1.0)
@@ -37,6 +38,11 @@ def start(ramp_s: float) -> RunData:
     return drive(pump(), wide(), plan)
 
 
+def driven(data: RunData) -> Samples:
+    """Return the samples from the start of the ramp to the end of the hold, without the braking after it."""
+    return data.between(data.marks[0].start_s, next(data.labelled("run")).end_s)
+
+
 def loop_ohm() -> float:
     """Winding, leads, bridge and battery."""
     return NOMINAL.resistance_ohm + CONDITIONS.lead_ohm + BRIDGE_OHM + CONDITIONS.source_ohm
@@ -52,14 +58,14 @@ def run() -> Outcome:
         )
     ]  # fmt: skip
     for ramp_s, data in runs.items():
-        rows, ms = data.samples, round(ramp_s * 1000)
+        rows, ms = driven(data), round(ramp_s * 1000)
         numbers += [
             Number(f"peak_{ms}_a", f"highest current, ramp of {ms} ms", float(rows["current_a"].max()), "A"),
             Number(f"sag_{ms}_v", f"lowest supply, ramp of {ms} ms", float(rows["supply_v"].min()), "V"),
             Number(f"i2t_{ms}_a2s", f"heating in {LAST_S:g} s (I2t), ramp of {ms} ms",
                    float((rows["current_a"] ** 2).sum() * 1e-3), "A2s"),
         ]  # fmt: skip
-    last = runs[RAMPS_S[0]].samples
+    last = driven(runs[RAMPS_S[0]])
     numbers.append(Number("running_a", "current once it runs", float(last["current_a"][-300:].mean()), "A"))
 
     def draw(figure: Figure) -> None:
@@ -71,6 +77,8 @@ def run() -> Outcome:
             below.plot(time_s, rows["supply_v"])
         above.set_ylabel("current in A")
         above.legend()
+        below.set_xlim(-0.05, LAST_S)
+        below.set_ylim(11.4, 12.8)
         below.set_ylabel("supply at the bridge in V")
         below.set_xlabel("time in s")
 

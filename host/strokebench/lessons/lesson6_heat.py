@@ -64,6 +64,11 @@ class Load:
         return np.asarray(self.data.samples["time_s"] - self.data.marks[0].start_s)
 
     @property
+    def driven_s(self) -> float:
+        """From the start until the drive was taken away."""
+        return float(self.time_s[self.data.samples["drive"] > 0.01][-1])
+
+    @property
     def amps(self) -> float:
         """Mean current of the last second that was driven."""
         amps = self.data.samples["current_a"]
@@ -97,7 +102,7 @@ def run() -> Outcome:
         Number("cool_a", "cool room: current after 40 s", cool.amps, "A"),
         Number("cool_sink_c", "cool room: heatsink then", cool.sink_c, "C"),
         Number("cool_fault", "cool room: code that ended it (0: none)", float(cool.data.info["fault"]), ""),
-        Number("hot_s", "air of 80 C: driven for", float(hot.time_s[hot.data.samples["drive"] > 0.01][-1]), "s"),
+        Number("hot_s", "air of 80 C: driven for", hot.driven_s, "s"),
         Number("hot_sink_c", "air of 80 C: highest heatsink", hot.sink_c, "C"),
         Number("hot_fault", "air of 80 C: code that ended it", float(hot.data.info["fault"]), ""),
         Number("loose_a", "thermistor loose: current after 40 s", loose.amps, "A"),

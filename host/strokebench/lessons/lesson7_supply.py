@@ -29,7 +29,7 @@ START_S, RUN_S, DOWN_S = 2.0, 1.0, 0.1
 
 
 class Unclamped(Rotary):
-    """Only in this lesson: no brake chopper on the bus, and an input diode lets nothing back to the battery."""
+    """Only in this lesson: no brake chopper, and an input diode that lets nothing back to the battery."""
 
     def _settle_bus(self, input_a: float, rail: int, dt_s: float) -> None:
         bus_v = self.bus_v - (input_a + self.bus_v / BLEED_OHM) * dt_s / BUS_F
@@ -119,6 +119,7 @@ def run() -> Outcome:
         right.axhline(CAPACITOR_V, color="C3", linestyle=":", label="capacitors' rating")
         right.set_xlim(-0.1, 0.6)
         right.set_xlabel("time from the way down in s")
+        right.set_ylabel("supply at the bridge in V")
         right.legend(fontsize="small")
 
     return Outcome("A cooling fan pulls the supply down, then pushes it up", numbers, draw)

@@ -67,7 +67,7 @@ class Outcome:
         figure.suptitle(self.title)
         plain = {"Date": None} if path.suffix.lower() == ".svg" else None
         try:
-            with matplotlib.rc_context({"svg.hashsalt": "lesson"}):
+            with matplotlib.rc_context({"svg.hashsalt": "lesson", "path.simplify_threshold": 1.0}):
                 figure.savefig(path, metadata=plain)
         except OSError as error:
             raise BookError(
