@@ -76,7 +76,7 @@ def test_plot_of_unknown_kind_is_refused(tmp_path: Path) -> None:
 def test_results_in_the_manual_are_those_of_the_program(number: int) -> None:
     """Renew the pages with ``python -m strokebench.lessons.text docs/lessons`` when this fails."""
     page = (DOCS / f"lesson-{number}.md").read_text("utf-8")
-    rows = re.findall(r"^\| (.+) \| ([-\d.e+]+)[^|]*\|$", page, re.MULTILINE)
+    rows = re.findall(r"^\| (.+) \| (-?\d[\d.e+-]*)[^|]*\|$", page, re.MULTILINE)
     numbers = run(number).numbers
     assert [words for words, _ in rows] == [one.words for one in numbers]
     for (words, value), one in zip(rows, numbers, strict=True):

@@ -18,6 +18,7 @@ from strokebench.run_data import RunData
 from strokebench.sim.board import SimBoard, ntc_counts
 from strokebench.sim.plants.base import BRIDGE_OHM, FET_OHM, Conditions
 from strokebench.sim.plants.rotary import Rotary
+from strokebench.sim.plants.winding import SLOW_TICKS
 from strokebench.sim.spec import SimSpec
 
 if TYPE_CHECKING:
@@ -53,10 +54,15 @@ class LooseThermistor(SimBoard):
 
 @dataclass(frozen=True)
 class Load:
-    """Time in s from the start, current in A, sink in C as it was, and the code that ended the run."""
+    """What the bench recorded, and the sink's true temperature in C every ``SLOW_TICKS`` ms."""
 
     data: RunData
-    sink_c: float
+    true_c: list[float]
+
+    @property
+    def sink_c(self) -> float:
+        """The sink at its hottest, as it was and not as it was read."""
+        return max(self.true_c)
 
     @property
     def time_s(self) -> np.ndarray:
@@ -90,7 +96,7 @@ def load(ambient_c: float, loose: bool = False) -> Load:
         {"kind": "hold", "label": "hold", "for_s": HOLD_S},
     )
     data = drive(plant, wide(i2t_part_rest_a=44.0), plan, board)
-    return Load(data, max(plant.true_c))
+    return Load(data, plant.true_c)
 
 
 def run() -> Outcome:
@@ -118,11 +124,12 @@ def run() -> Outcome:
             rows = one.data.samples
             above.plot(one.time_s, rows["current_a"], style, label=name)
             below.plot(one.time_s, rows["heatsink_c"], style, label=f"reading, {name}")
-        time_s = loose.time_s
-        tau_s = SINK_K_PER_W * SINK_J_PER_K
-        rise = SINK_K_PER_W * (QUIET_W + BRIDGE_OHM * loose.amps**2)
-        below.plot(time_s, COOL_C + rise * -np.expm1(-np.maximum(time_s, 0) / tau_s), color="C3",
-                   label="true sink, thermistor loose")  # fmt: skip
+        # the sink is hottest when the load ends, which both clocks know
+        from_hottest = np.arange(len(loose.true_c)) - int(np.argmax(loose.true_c))
+        at_s = loose.driven_s + from_hottest * SLOW_TICKS * 1e-3
+        begun = at_s >= 0
+        true_c = np.array(loose.true_c)[begun]
+        below.plot(at_s[begun], true_c, color="C3", label="true sink, thermistor loose")
         below.axhline(mosfet.JUNCTION_MAX_C, color="grey", linewidth=0.8, label="junction limit")
         above.set_ylabel("current in A")
         below.set_ylabel("heatsink in C")

@@ -112,7 +112,7 @@ def run() -> Outcome:
         left.axhline(MIN_V, color="grey", linewidth=0.8)
         left.set_xlabel("time in s")
         left.set_ylabel("supply at the bridge in V")
-        left.legend(fontsize="small")
+        left.legend(fontsize="small", loc="center right")
         down_s = next(runs[SOURCES_OHM[0]].labelled("down")).start_s
         right.plot(good["time_s"] - down_s, good["supply_v"], label="protected")
         right.plot(time_s, bare_v, "--", label="no chopper, no firmware")
