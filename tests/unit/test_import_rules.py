@@ -21,6 +21,7 @@ FORBIDDEN = {
     "book": ("sim", "bench", "link", "cli", "commands", "panel", "report", "diagnose"),
     "recording": ("sim", "bench", "link", "cli", "commands", "panel", "report", "diagnose"),
     "physics": ("sim", "bench", "link", "cli", "commands", "panel", "report", "diagnose", "book"),
+    "lessons": ("cli", "commands", "panel"),
     "bench": ("cli", "commands", "panel", "report", "diagnose", "judge", "book", "recording"),
     "link": ("sim", "bench", "cli", "commands", "panel", "report", "diagnose", "judge", "book", "recording"),
     "procedure": ("sim", "bench", "link", "cli", "commands", "panel", "report", "diagnose"),
