@@ -23,13 +23,14 @@ from strokebench.sim.spec import SimSpec
 Row = tuple[str, str]
 SYNCHRONIZER_NS = 16  # two input flip-flops that the emulator leaves out (RP2040 datasheet 3.5.6.3)
 BOARD_COSTS = """
-import gc, time, micropython
+import gc
+gc.threshold(12000)  # as board_pico_main: what stays lies close together
+import time, micropython, strokefw.app
 from array import array
 from strokefw.board_pico import Board
 b = Board()
 micropython.kbd_intr(3)
 c = array('H', [0] * 13)
-def nothing(*args): pass
 def cost(call, *args):
     gc.collect()
     before = gc.mem_alloc()
@@ -37,7 +38,7 @@ def cost(call, *args):
     for i in range(32): call(*args)
     spent = time.ticks_diff(time.ticks_us(), began)
     return spent / 32, gc.mem_alloc() - before
-base = cost(nothing, c)
+base = cost(len, c)  # the loop and a call of a built-in
 found = {}
 for name, call, args in (
     ('scan', b.scan, (c,)), ('drive', b.drive, (2500, 1)), ('trips', b.trips, ()),
@@ -46,6 +47,23 @@ for name, call, args in (
     spent, kept = cost(call, *args)
     found[name] = (spent - base[0], kept - base[1])
 print(found)
+"""
+TICK_COSTS = """
+gc.collect()
+from strokefw.app import App
+from strokefw import state
+a = App(b)
+gc.collect()
+free = gc.mem_free()
+a.state = state.READY
+a.always = 1
+least, most, total = 1 << 20, 0, 0
+for i in range(32):
+    began = time.ticks_us()
+    a.tick()
+    spent = time.ticks_diff(time.ticks_us(), began)
+    least, most, total = min(least, spent), max(most, spent), total + spent
+print((free, least, total // 32, most, a.state == state.READY))
 """
 PAGE_HEAD = """# The firmware on the emulated chip, in numbers
 
@@ -71,6 +89,14 @@ def board_rows(world: ChipWorld) -> Iterator[Row]:
     found = ast.literal_eval(world.machine.execute(BOARD_COSTS, 20))
     for name, (spent_us, kept) in found.items():
         yield f"board.{name}()", f"{spent_us:.0f} us, {kept} bytes of heap in 32 calls"
+
+
+def tick_rows(world: ChipWorld) -> Iterator[Row]:
+    """The whole tick in the state READY, with a sample row in each; and the heap."""
+    free, least, mean, most, stayed = ast.literal_eval(world.machine.execute(TICK_COSTS, 30))
+    yield "free heap with firmware, rings and tables in memory", f"{free / 1000:.0f} kB"
+    if stayed:
+        yield "tick in READY with a row each: least, mean, most of 32", f"{least}, {mean}, {most} us"
 
 
 def trip_rows(world: ChipWorld) -> Iterator[Row]:
@@ -147,7 +173,13 @@ def main(arguments: list[str]) -> int:
     image = Path(arguments[0])
     page = Path(arguments[1] if len(arguments) == 2 else "docs/performance-chip.md")
     world = _board_alone(image)
-    write_page(page, [lambda: board_rows(world), lambda: trip_rows(world), lambda: firmware_rows(image)])
+    sections: list[Callable[[], Iterator[Row]]] = [
+        lambda: board_rows(world),
+        lambda: trip_rows(world),
+        lambda: tick_rows(world),
+        lambda: firmware_rows(image),
+    ]
+    write_page(page, sections)
     return 0
 
 

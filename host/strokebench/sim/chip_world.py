@@ -184,7 +184,8 @@ class ChipWorld:
         assert self._pulsed is not None
         on = list(bridge._shorted) + ([self._pulsed] if self._pulsed not in bridge._dead else [])
         channel = (ch.LEG_A, ch.LEG_B)[leg]
-        return bridge._levels(on)[leg] * converter.gain[channel] + converter.zero[channel]
+        counts: float = bridge._levels(on)[leg] * converter.gain[channel] + converter.zero[channel]
+        return counts
 
     def _tick(self) -> None:
         board = self.board
