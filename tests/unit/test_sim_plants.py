@@ -148,11 +148,11 @@ def test_leaky_freewheel_adds_current_but_no_pull() -> None:
     assert leaky.current_a - good.current_a == pytest.approx(12.6 / 100, rel=0.02)
 
 
-def turning(part: str, *faults: str) -> Rotary:
+def turning(part: str, *faults: str, at: float = 1.0) -> Rotary:
     plant = powered(part, *faults)
     assert isinstance(plant, Rotary)
-    ramp(plant, 1.0, 1000)
-    drive(plant, 1.0, 1500)
+    ramp(plant, at, 1000)
+    drive(plant, at, 1500)
     return plant
 
 
@@ -170,7 +170,9 @@ def turning(part: str, *faults: str) -> Rotary:
     ],
 )
 def test_defects_of_turning_parts_push_the_right_way(part: str, fault: str, current: str, speed: str) -> None:
-    good, bad = turning(part), turning(part, fault)
+    # worn vanes leak the same at any speed, which tells only where the flow is small
+    at = 0.6 if fault == "worn" else 1.0
+    good, bad = turning(part, at=at), turning(part, fault, at=at)
     assert (
         (bad.current_a > 1.03 * good.current_a)
         if current == "more"
