@@ -51,7 +51,7 @@ def test_fine_range_is_left_when_the_ripple_peak_leaves_it():
 def test_sensor_is_ratiometric_and_feed_is_watched():
     sense = Sense(Calibration())
     good = ((5000, 2500, 1), (4600, 2717, 1), (5090, 2455, 1))
-    cases = (*good, (5131, 2500, 0), (4300, 2500, 0), (0, 2500, 0))
+    cases = good + ((5131, 2500, 0), (4300, 2500, 0), (0, 2500, 0))
     for feed_mv, expected_mv, ok in cases:
         sense.update(counts_of(feed_mv=feed_mv))
         assert abs(sense.sensor_a_mv - expected_mv) <= 1 and sense.feed_ok == ok, feed_mv
