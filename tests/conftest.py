@@ -1,4 +1,4 @@
-"""How the tests are shared out over the cores: a file stays whole, and the panel's files go one after another.
+"""How the tests are shared out over the cores: a file stays whole, the panel's files go one after another.
 
 Files that run a whole matrix once for all their tests, and tests that watch a clock in a browser, need this.
 xdist has marks for it, but with pytest 9 they were seen to have no effect.
