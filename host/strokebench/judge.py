@@ -38,7 +38,8 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "open_wire": ("*",),
     "blocked": ("*",),
     "bad_crimp": ("supply_resistance", "ground_resistance"),
-    "bad_segment": ("lead_resistance", "shorted_turns", "worn_brush", "slow_start", *LOADS),
+    # an open coil also takes its share from the mean back-EMF
+    "bad_segment": ("lead_resistance", "shorted_turns", "worn_brush", "weak_magnet", "slow_start", *LOADS),
     "worn_brush": ("lead_resistance", "shorted_turns", "slow_start", *LOADS),
     "weak_magnet": ("slow_start", "high_inrush"),
     "weak_motor": ("weak_spring", "weak_rest_spring", "sticky", "slow"),
