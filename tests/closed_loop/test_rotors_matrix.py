@@ -97,8 +97,8 @@ def test_an_open_circuit_is_found_before_power(part: str, name: str) -> None:
     assert refusal.value.code == faults.OPEN_LOAD
 
 
-# The watch's amperes, and what the soft start adds while the watch holds: V/R times 1.7 of drive a second, for
-# 80 ms (3 A) in the pumps; for 100 ms (4 A) in the fan, whose soft start is slower and whose winding is thicker.
+# The watch's amperes, and what the soft start adds while the watch holds: V/R times 1.7 of drive a second
+# for 80 ms (3 A) in the pumps; for 100 ms (4 A) in the fan: slower soft start, thicker winding.
 @pytest.mark.parametrize(
     ("part", "most_a"), [("fuel-pump", 16.5 + 3.5), ("water-pump", 16.5 + 3.5), ("cooling-fan", 21.0 + 4.0)]
 )

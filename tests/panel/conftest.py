@@ -27,12 +27,22 @@ window.addEventListener('keydown', (event) => {
 """
 
 
+IN_A_BROWSER = (
+    "test_deadman_browser",
+    "test_driving",
+    "test_looks",
+    "test_procedure",
+    "test_security_browser",
+)
+
+
+@pytest.hookimpl(tryfirst=True)  # before -m chooses
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """All of these tests in one process, one after the other: they watch a clock."""
+    """What drives a real browser against the clock takes minutes and a quiet machine: only for who asks."""
     here = Path(__file__).parent
     for item in items:
-        if here in item.path.parents:
-            item.add_marker(pytest.mark.xdist_group("panel"))
+        if here in item.path.parents and item.path.stem in IN_A_BROWSER:
+            item.add_marker(pytest.mark.long)
 
 
 def too_busy() -> str:
