@@ -20,7 +20,6 @@ GOOD_SEEDS = range(1, 31)
 KINDS = available(PART)
 Records = dict[tuple[str, str, int], dict[str, Any]]
 
-pytestmark = pytest.mark.xdist_group("throttle_matrix")
 
 
 def faulty(kind: FaultKind, grade: str, seed: int) -> Trial:

@@ -23,7 +23,6 @@ CASES = [(part, kind, grade) for part in PARTS for kind in available(part) for g
 PLACED = [(part, grade) for part in ("egr-motor", "idle-actuator") for grade in GRADES]
 Records = dict[tuple[str, str, str, int], dict[str, Any]]
 
-pytestmark = pytest.mark.xdist_group("valves_matrix")
 
 
 def faulty(part: str, kind: FaultKind, grade: str) -> Trial:

@@ -14,7 +14,6 @@ from strokebench.parts import load_part
 
 from tests.helpers.solved_throttle import TRAVEL_RAD, Piece, Truth, record
 
-pytestmark = pytest.mark.xdist_group("solved_motor")
 FREE = {
     "ohm": 12.0, "henry": 8e-3, "k_si": 0.75, "inertia": 4e-4, "viscous": 0.002, "spring": 0.0,
     "preload": 0.0,

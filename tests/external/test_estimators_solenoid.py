@@ -26,7 +26,6 @@ from strokebench.parts import load_part
 
 from tests.helpers.solved_solenoid import OHM, Piece, record
 
-pytestmark = pytest.mark.xdist_group("solved_solenoid")  # solved once, looked at by several tests
 needs_ngspice = pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not installed")
 
 

@@ -112,6 +112,13 @@ def test_simulator_is_imported_by_the_library_only_when_asked_for() -> None:
     assert not wrong, wrong
 
 
+def test_what_a_viper_kernel_must_repeat_is_the_same_in_both_places() -> None:
+    """A kernel folds only constants of its own module: the feed's limits stand in two, and must not part."""
+    from strokefw import guard_volts, sense
+
+    assert (guard_volts.FEED_MIN_MV, guard_volts.FEED_MAX_MV) == (sense.FEED_MIN_MV, sense.FEED_MAX_MV)
+
+
 def test_the_rule_itself_can_fail(tmp_path: Path) -> None:
     bad = tmp_path / "bad.py"
     bad.write_text("def f():\n    from strokebench.sim import plants\n", encoding="utf-8")
