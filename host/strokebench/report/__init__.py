@@ -21,23 +21,12 @@ __all__ = ["render", "write_report"]
 
 def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Verdict) -> str:
     """Return the report as HTML. All text that people typed is escaped; nothing is loaded from elsewhere."""
-    from importlib import resources
-
-    from jinja2 import Environment, select_autoescape
-    from markupsafe import Markup
-
-    from strokebench import __version__
     from strokebench.judge import COVERAGE
     from strokebench.report import content
+    from strokebench.report.page import page
 
-    here = resources.files(__name__)
-    environment = Environment(
-        autoescape=select_autoescape(default=True), trim_blocks=True, lstrip_blocks=True
-    )
-    environment.filters["own"] = Markup  # markup that this package made itself: figures, gauges, style
-    template = environment.from_string((here / "report.html").read_text(encoding="utf-8"))
-    return template.render(
-        style=(here / "report.css").read_text(encoding="utf-8"),
+    return page(
+        "report.html",
         part=profile.part,
         verdict=verdict.value,
         headline=content.HEADLINE[verdict],
@@ -51,7 +40,6 @@ def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Ver
         always_open=content.always_open(profile),
         simulated=content.is_simulated(run),
         k=f"{COVERAGE:g}",
-        version=__version__,
     )
 
 

@@ -13,6 +13,7 @@ from strokebench.diagnose.stats import Floats
 from strokebench.judge import COVERAGE
 from strokebench.report.drawing import BAD, CLOSE, GREY, OPEN, WIDE, Picture, sheet, thin
 from strokebench.report.numbers import fixed, places, with_uncertainty
+from strokebench.report.page import page
 
 if TYPE_CHECKING:
     from strokebench.compare import Comparison, Difference
@@ -39,21 +40,8 @@ class Line:
 
 def render(found: Comparison, names: tuple[str, str]) -> str:
     """Return the page as HTML; ``names`` say where A and B came from. Typed text is escaped."""
-    from importlib import resources
-
-    from jinja2 import Environment, select_autoescape
-    from markupsafe import Markup
-
-    from strokebench import __version__
-
-    here = resources.files("strokebench.report")
-    environment = Environment(
-        autoescape=select_autoescape(default=True), trim_blocks=True, lstrip_blocks=True
-    )
-    environment.filters["own"] = Markup  # markup that this package made itself: figures, style
-    template = environment.from_string((here / "comparison.html").read_text(encoding="utf-8"))
-    return template.render(
-        style=(here / "report.css").read_text(encoding="utf-8"),
+    return page(
+        "comparison.html",
         title=found.a.profile.part.title,
         sides=[
             _side(letter, one, name)
@@ -65,7 +53,6 @@ def render(found: Comparison, names: tuple[str, str]) -> str:
         remarks=found.remarks,
         pictures=pictures(found),
         k=f"{COVERAGE:g}",
-        version=__version__,
     )
 
 

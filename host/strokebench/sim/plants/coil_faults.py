@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from strokebench.sim.faults import Fault, FaultKind
+from strokebench.sim.plants.common_faults import OPEN_WINDING, WEAK_BATTERY
 from strokebench.sim.plants.plunger import Coil
 
 COIL_FAULTS = (
@@ -13,16 +14,9 @@ COIL_FAULTS = (
     ),
     FaultKind("weak_spring", "the return spring is weak", "share lost", 0.35, 0.7, largest=0.95),
     FaultKind("shorted_turns", "some turns are shorted", "share of the turns", 0.25, 0.45, largest=0.9),
-    FaultKind("open_winding", "no current can flow", "no matter", 1, 1),
+    OPEN_WINDING,
     FaultKind("lead_resistance", "a bad lead or contact to the part", "extra ohms", 4.0, 10.0),
-    FaultKind(
-        "weak_battery",
-        "a flat, worn battery",
-        "1: at most 11.85 V, 0.18 ohm more; 2: 11.2 V, 0.36 ohm",
-        1.0,
-        2.0,
-        largest=8.0,
-    ),
+    WEAK_BATTERY,
 )
 
 

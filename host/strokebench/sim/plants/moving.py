@@ -9,6 +9,7 @@ import numpy as np
 
 from strokebench.sim.faults import Fault, FaultKind
 from strokebench.sim.plants.base import conditions_of
+from strokebench.sim.plants.common_faults import OPEN_WINDING, WEAK_BATTERY
 from strokebench.sim.plants.friction import bump, level_along
 from strokebench.sim.plants.positioner import Mover, Positioner, grid
 from strokebench.sim.plants.track_faults import worn_tracks
@@ -26,17 +27,10 @@ MOVER_FAULTS = (
         0.45,
     ),
     FaultKind("sticky", "dirt everywhere", "friction added, in the specimen's own", 0.8, 1.8),
-    FaultKind("open_winding", "no current can flow", "no matter", 1, 1),
+    OPEN_WINDING,
     FaultKind("shorted_turns", "some turns are shorted", "share of the turns", 0.25, 0.45, largest=0.9),
     FaultKind("lead_resistance", "a bad lead or contact to the part", "extra ohms", 0.5, 1.5),
-    FaultKind(
-        "weak_battery",
-        "a flat, worn battery",
-        "1: at most 11.85 V, 0.18 ohm more; 2: 11.2 V, 0.36 ohm",
-        1.0,
-        2.0,
-        largest=8.0,
-    ),
+    WEAK_BATTERY,
 )
 WEAK_SPRING = FaultKind(
     "weak_spring", "the return spring is weak", "share lost on the opening side", 0.35, 0.7, largest=1.0

@@ -10,6 +10,7 @@ import numpy as np
 
 from strokebench.sim.faults import Fault, FaultKind, parse_all
 from strokebench.sim.plants.base import conditions_of
+from strokebench.sim.plants.common_faults import OPEN_WINDING, WEAK_BATTERY
 from strokebench.sim.plants.rotary import Commutator, Rotary, Turner
 from strokebench.sim.plants.spread import about
 from strokebench.sim.spec import SimSpec
@@ -22,16 +23,9 @@ COMMON_FAULTS = (
         "worn_brush", "worn or bouncing brushes", "random contact noise, share of the winding", 0.25, 0.7
     ),
     FaultKind("weak_magnet", "the motor has lost flux", "share lost", 0.2, 0.4, largest=0.9),
-    FaultKind("open_winding", "no current can flow", "no matter", 1, 1),
+    OPEN_WINDING,
     FaultKind("lead_resistance", "a bad lead or contact to the part", "extra ohms", 0.15, 0.5),
-    FaultKind(
-        "weak_battery",
-        "a flat, worn battery",
-        "1: at most 11.85 V, 0.18 ohm more; 2: 11.2 V, 0.36 ohm",
-        1.0,
-        2.0,
-        largest=8.0,
-    ),
+    WEAK_BATTERY,
 )
 
 Own = Callable[[Turner, Fault], Turner]

@@ -15,6 +15,7 @@ from strokebench.physics.wire import awg_area_mm2, resistance_ohm
 from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants import ripple
 from strokebench.sim.plants.base import BRIDGE_OHM, PWM_HZ, Conditions, Plant, conditions_of
+from strokebench.sim.plants.common_faults import WEAK_BATTERY
 from strokebench.sim.plants.spread import about
 from strokebench.sim.spec import SimSpec
 
@@ -39,14 +40,7 @@ FAULTS = (
         1.0,
         10.0,
     ),
-    FaultKind(
-        "weak_battery",
-        "a flat, worn battery",
-        "1: at most 11.85 V, 0.18 ohm more; 2: 11.2 V, 0.36 ohm",
-        1.0,
-        2.0,
-        largest=8.0,
-    ),
+    WEAK_BATTERY,
 )
 
 

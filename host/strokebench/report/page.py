@@ -1,0 +1,25 @@
+"""Filling a page of this folder: one self-contained HTML file in the report's look."""
+
+from __future__ import annotations
+
+from typing import Any
+
+
+def page(template: str, **values: Any) -> str:
+    """Return ``template`` (a file of this folder) as HTML. Text is escaped unless marked ``own`` there."""
+    from importlib import resources
+
+    from jinja2 import Environment, PackageLoader, select_autoescape
+    from markupsafe import Markup
+
+    from strokebench import __version__
+
+    environment = Environment(
+        loader=PackageLoader("strokebench", "report"),
+        autoescape=select_autoescape(default=True),
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["own"] = Markup  # markup that this package made itself: figures, gauges, style
+    style = (resources.files("strokebench.report") / "report.css").read_text(encoding="utf-8")
+    return environment.get_template(template).render(style=style, version=__version__, **values)
