@@ -27,24 +27,6 @@ window.addEventListener('keydown', (event) => {
 """
 
 
-IN_A_BROWSER = (
-    "test_deadman_browser",
-    "test_driving",
-    "test_looks",
-    "test_procedure",
-    "test_security_browser",
-)
-
-
-@pytest.hookimpl(tryfirst=True)  # before -m chooses
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """What drives a real browser against the clock takes minutes and a quiet machine: only for who asks."""
-    here = Path(__file__).parent
-    for item in items:
-        if here in item.path.parents and item.path.stem in IN_A_BROWSER:
-            item.add_marker(pytest.mark.long)
-
-
 def too_busy() -> str:
     """Return why times taken now would say nothing about the panel; empty on a machine with room."""
     load = os.getloadavg()[0] / (os.cpu_count() or 1)
@@ -100,10 +82,7 @@ def page(context: Any, stage: tuple[Witness, PanelProcess]) -> Iterator[Any]:
         if one not in ready[:1]:
             one.close()
     opened = ready[0] if ready else open_page(context, stage[1].url)
-    opened.wait_for_selector('[data-do="take"]:visible, [data-do="open"]:enabled', timeout=30_000)
-    if opened.is_visible('[data-do="take"]'):  # the test before gave the controls away
-        opened.click('[data-do="take"]')
-    opened.wait_for_selector('[data-do="open"]:enabled', timeout=10_000)
+    take_controls(opened)
     yield opened
     if opened.is_closed() or getattr(opened, "spoiled", False):
         opened.close()
@@ -125,6 +104,14 @@ def open_page(context: Any, url: str) -> Any:
     page.goto(url)
     page.wait_for_selector('body[data-phase="idle"]', timeout=30_000)
     return page
+
+
+def take_controls(page: Any) -> None:
+    """Have the controls; a page before may have left them with somebody, or given them away."""
+    page.wait_for_selector('[data-do="take"]:visible, [data-do="open"]:enabled', timeout=30_000)
+    if page.is_visible('[data-do="take"]'):
+        page.click('[data-do="take"]')
+    page.wait_for_selector('[data-do="open"]:enabled', timeout=10_000)
 
 
 def supply_on(page: Any) -> None:
@@ -156,11 +143,3 @@ def jog_by_key(page: Any, witness: Witness, key: str = "ArrowRight") -> None:
         if page.get_attribute("body", "data-phase") not in ("armed", "jog"):
             supply_on(page)
     raise AssertionError("the part does not move")
-
-
-@pytest.fixture
-def short_part(tmp_path: Path) -> Path:
-    """A profile whose procedure takes about five seconds."""
-    from tests.helpers.process import short_profile
-
-    return short_profile(tmp_path, 4.0)

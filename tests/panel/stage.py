@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import queue
 import re
+import select
 import socket
 import subprocess
 import sys
@@ -125,29 +126,40 @@ class CutProxy:
     def __init__(self, port: int) -> None:
         self._to = port
         self.is_cut = threading.Event()
+        self._ended = threading.Event()
         self._server = socket.create_server(("127.0.0.1", 0))
         self.port = int(self._server.getsockname()[1])
-        threading.Thread(target=self._accept, daemon=True).start()
+        self._lines: list[threading.Thread] = []
+        self._accepting = threading.Thread(target=self._accept, daemon=True)
+        self._accepting.start()
 
     def _accept(self) -> None:
-        while True:
+        self._server.settimeout(0.1)
+        while not self._ended.is_set():
             try:
                 near, _ = self._server.accept()
-            except OSError:
-                return
-            far = socket.create_connection(("127.0.0.1", self._to))
-            for one, other in ((near, far), (far, near)):
-                threading.Thread(target=self._pass, args=(one, other), daemon=True).start()
+            except TimeoutError:
+                continue
+            line = threading.Thread(target=self._serve, args=(near,), daemon=True)
+            line.start()
+            self._lines.append(line)
 
-    def _pass(self, one: socket.socket, other: socket.socket) -> None:
-        try:
-            while data := one.recv(65536):
-                while self.is_cut.is_set():
-                    time.sleep(0.05)
-                other.sendall(data)
-            other.shutdown(socket.SHUT_WR)
-        except OSError:
-            return
+    def _serve(self, near: socket.socket) -> None:
+        """Pass on both ways until one end is through or the proxy ends; both sockets are closed then."""
+        with near, socket.create_connection(("127.0.0.1", self._to)) as far:
+            other = {near: far, far: near}
+            while not self._ended.is_set():
+                ready, _, _ = select.select([near, far], [], [], 0.05)
+                for one in ready if not self.is_cut.is_set() else ():
+                    try:
+                        data = one.recv(65536)
+                        other[one].sendall(data)
+                    except OSError:
+                        return
+                    if not data:
+                        return
+                if self.is_cut.is_set():
+                    time.sleep(0.02)
 
     def cut(self) -> float:
         """Cut; return when (seconds of the computer's clock)."""
@@ -155,6 +167,10 @@ class CutProxy:
         return time.time()
 
     def close(self) -> None:
+        """End all lines."""
+        self._ended.set()
+        for thread in (self._accepting, *self._lines):
+            thread.join(5)
         self._server.close()
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import signal
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,7 +10,15 @@ from typing import Any
 import psutil
 import pytest
 
-from tests.panel.conftest import FLAGS, chromium, jog_by_key, open_page, supply_on, too_busy
+from tests.panel.conftest import (
+    FLAGS,
+    chromium,
+    jog_by_key,
+    open_page,
+    supply_on,
+    take_controls,
+    too_busy,
+)
 from tests.panel.stage import CutProxy, PanelProcess, Witness, wait_until
 
 LIMIT_S = 0.5
@@ -21,6 +28,7 @@ Stage = tuple[Witness, PanelProcess]
 def _in_time(witness: Witness, since_s: float) -> None:
     took_s = witness.off_after(since_s)
     print(f"bridge off after {1000 * took_s:.0f} ms")
+    assert took_s > 0, "the part had stopped before its page was harmed"
     if took_s > LIMIT_S and too_busy():
         pytest.skip(too_busy())
     assert took_s <= LIMIT_S
@@ -50,25 +58,32 @@ def test_page_left_for_another(moving: Any, stage: Stage) -> None:
 def test_main_thread_hangs(moving: Any, stage: Stage) -> None:
     began_s = moving.evaluate(
         """() => {
-            setTimeout(() => { const end = Date.now() + 2500; while (Date.now() < end); }, 0);
+            setTimeout(() => { const end = Date.now() + 1300; while (Date.now() < end); }, 0);
             return Date.now();
         }"""
     )
     _in_time(stage[0], began_s / 1000)
-    moving.wait_for_timeout(2600)
+    moving.wait_for_timeout(1400)
     moving.wait_for_selector(".banner.message:visible")
     assert "silent" in moving.inner_text(".banner.message")
 
 
-def test_tab_frozen(moving: Any, stage: Stage) -> None:
-    tools = moving.context.new_cdp_session(moving)
+@pytest.mark.parametrize("event", ["freeze", "pagehide", "beforeunload"])
+def test_farewells(moving: Any, stage: Stage, event: str) -> None:
+    """A page that is told it will stand still or go says so at once, before it falls silent."""
     began_s = time.time()
-    tools.send("Page.setWebLifecycleState", {"state": "frozen"})
+    moving.evaluate("(name) => (name === 'freeze' ? document : window).dispatchEvent(new Event(name))", event)
     _in_time(stage[0], began_s)
+    moving.wait_for_selector(".banner.message:visible")
+    assert "hidden" in moving.inner_text(".banner.message")
 
 
 def test_page_hidden_behind_another(moving: Any, stage: Stage) -> None:
-    """The browser's word for it is put in its mouth: without a screen it never hides a page by itself."""
+    """The browser's word for it is put in its mouth: without a screen it never hides a page by itself.
+
+    Hidden is also what a page is before a browser freezes it; one that is seen is never frozen (Chromium's
+    debugging command for it changes nothing then: the page's timers ran on).
+    """
     began_s = time.time()
     moving.evaluate(
         """() => {
@@ -77,6 +92,17 @@ def test_page_hidden_behind_another(moving: Any, stage: Stage) -> None:
         }"""
     )
     _in_time(stage[0], began_s)
+
+
+def test_hidden_without_a_word_of_farewell(moving: Any, stage: Stage) -> None:
+    """Not even the event comes: what a hidden page still answers does not count."""
+    began_s = moving.evaluate(
+        """() => {
+            Object.defineProperty(document, 'visibilityState', { get: () => 'hidden' });
+            return Date.now();
+        }"""
+    )
+    _in_time(stage[0], began_s / 1000)
 
 
 def test_silent_without_a_word_of_farewell(moving: Any, stage: Stage) -> None:
@@ -107,31 +133,41 @@ def own_browser(
     proxy.close()
 
 
-def test_network_cut(own_browser: tuple[Any, CutProxy, Path], stage: Stage) -> None:
-    context, proxy, _ = own_browser
-    page = open_page(context, stage[1].url)
+@pytest.fixture
+def far(own_browser: tuple[Any, CutProxy, Path], stage: Stage) -> Any:
+    """A page of the browser of its own, under whose hand the part moves."""
+    page = open_page(own_browser[0], stage[1].url)
+    take_controls(page)
     supply_on(page)
     jog_by_key(page, stage[0])
-    _in_time(stage[0], proxy.cut())
-    assert proxy.is_cut.is_set()
+    return page
 
 
-def test_browser_stopped_by_the_system(own_browser: tuple[Any, CutProxy, Path], stage: Stage) -> None:
-    """As when a laptop goes to sleep: every process of the browser stands still."""
-    context, _, profile = own_browser
-    page = open_page(context, stage[1].url)
-    supply_on(page)
-    jog_by_key(page, stage[0])
-    processes = _processes_of(profile)
+def test_network_cut(far: Any, own_browser: tuple[Any, CutProxy, Path], stage: Stage) -> None:
+    _in_time(stage[0], own_browser[1].cut())
+
+
+@pytest.mark.parametrize("which", ["all of the browser", "the page's process"])
+def test_stopped_by_the_system(
+    far: Any, own_browser: tuple[Any, CutProxy, Path], stage: Stage, which: str
+) -> None:
+    """As when a laptop goes to sleep: nothing of the browser runs. Or only its pages stand still."""
+    alone = which != "all of the browser"
+    processes = [one for one in _processes_of(own_browser[2]) if not alone or _shows_pages(one)]
     assert processes, "the browser's processes were not found"
     began_s = time.time()
     for process in processes:
-        process.send_signal(signal.SIGSTOP)
+        process.suspend()
     try:
         _in_time(stage[0], began_s)
+        assert {process.status() for process in processes} == {psutil.STATUS_STOPPED}
     finally:
         for process in processes:
-            process.send_signal(signal.SIGCONT)
+            process.resume()
+
+
+def _shows_pages(process: psutil.Process) -> bool:
+    return "--type=renderer" in process.cmdline()
 
 
 def _processes_of(profile: Path) -> list[psutil.Process]:

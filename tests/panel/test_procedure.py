@@ -19,7 +19,7 @@ def bench(driver_of_browsers: Any, tmp_path_factory: pytest.TempPathFactory) -> 
     from tests.helpers.process import short_profile
 
     folder = tmp_path_factory.mktemp("procedure")
-    panel = PanelProcess(folder, "--sim", str(short_profile(folder, 4.0)), "--inject", "binding:severe")
+    panel = PanelProcess(folder, "--sim", str(short_profile(folder, 2.0)), "--inject", "binding:severe")
     yield panel
     panel.end()
 
@@ -48,7 +48,7 @@ def test_procedure_to_report_book_and_comparison(bench: PanelProcess, browser: A
     with Book(bench.book, read_only=True) as book:
         data, stored = book.load(first), book.findings(first)
     assert data.info["customer"] == "Kestrel Garage" and data.info["outcome"] == "done"
-    assert data.samples["time_s"][-1] > 4.0 and data.info["lost_rows"] == 0
+    assert data.samples["time_s"][-1] > 2.0 and data.info["lost_rows"] == 0
     shown = page.locator(".findings tbody tr").count()
     assert shown == len(stored) > 5
     assert data.info["verdict"] in page.inner_text(".findings .verdict").lower()

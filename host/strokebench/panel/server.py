@@ -19,6 +19,7 @@ import uvicorn
 from fastapi import FastAPI, Form, WebSocket
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
+from nicegui import app as framework
 from nicegui import ui
 
 from strokebench.errors import StrokebenchError, UsageError
@@ -68,6 +69,8 @@ class Panel:
         self._pages()
         app.mount(STATIC, StaticFiles(packages=[("strokebench.panel", "static")]))
         names = frozenset((*LOCAL_NAMES, *own_names(self.options.listen)))
+        # no bar on each request: it would be one without a name, and nothing here takes long
+        framework.config.quasar_config["loadingBar"] = {"skipHijack": True}
         ui.run_with(
             app, title="strokebench panel", language="en-US", tailwind=False, dark=False,
             show_welcome_message=False, reconnect_timeout=5.0,
