@@ -7,7 +7,6 @@ import shutil
 import sys
 import time
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
