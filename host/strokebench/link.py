@@ -62,8 +62,8 @@ class Link:
         self._seq = 0
         self._bench_seq: int | None = None
         self._inbox: list[Message] = []
-        self._answers: dict[int, Message] = {}
-        self._awaited = 0
+        self._awaited = 0  # no request has this number
+        self._given: Message | None = None
         self.sent_s = 0.0
 
     @property
@@ -111,23 +111,29 @@ class Link:
         Raises :class:`Refused` with the bench's sentence when the bench refuses, :class:`LinkLost` when no
         answer came within ``timeout_s``; the request is not repeated.
         """
-        seq = self._send(name, values, tail)
-        self._awaited = seq
-        deadline_s = self.port.now() + timeout_s
-        while seq not in self._answers:
-            left_s = deadline_s - self.port.now()
-            if left_s <= 0:
-                raise LinkLost(
-                    f"The bench did not answer {name!r} within {timeout_s:g} s.",
-                    "Unplug it from USB and the supply, plug it in again; the bench stops by itself.",
-                )
-            self._receive(left_s)
-        message = self._answers.pop(seq)
+        message = self._answer(self._send(name, values, tail), name, timeout_s)
         if message.name == "reply" and message.fields["result"]:
             raise refusal(name, message.fields["result"], message.fields["detail"])
         if message.name != answer:
             raise VersionMismatch(f"The bench answered {name!r} with {message.name!r}.", "Update both.")
         return message
+
+    def _answer(self, seq: int, name: str, timeout_s: float) -> Message:
+        """Wait for the answer to ``seq``. Afterwards none is awaited: numbers come round again."""
+        deadline_s = self.port.now() + timeout_s
+        self._awaited, self._given = seq, None
+        try:
+            while self._given is None:
+                left_s = deadline_s - self.port.now()
+                if left_s <= 0:
+                    raise LinkLost(
+                        f"The bench did not answer {name!r} within {timeout_s:g} s.",
+                        "Unplug it from USB and the supply, plug it in again; the bench stops by itself.",
+                    )
+                self._receive(left_s)
+            return self._given
+        finally:
+            self._awaited = 0
 
     def poll(self, timeout_s: float) -> list[Message]:
         """Return the messages that came unasked, waiting up to ``timeout_s`` if there is none yet."""
@@ -157,7 +163,7 @@ class Link:
                 self._count_loss(seq)
                 self._inbox.append(open_message(kind, body))
             elif seq == self._awaited:
-                self._answers[seq] = open_message(kind, body)
+                self._given = open_message(kind, body)
 
     def _count_loss(self, seq: int) -> None:
         if self._bench_seq is not None:

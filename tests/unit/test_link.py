@@ -78,6 +78,22 @@ def test_a_late_answer_is_not_taken_for_the_next_requests() -> None:
         link.request("status", answer="status_report")
 
 
+def test_a_heartbeats_answer_is_no_answer_a_round_of_numbers_later() -> None:
+    """255 messages on, the number of an answered request comes round again, on a heartbeat."""
+    port = FakePort()
+    link = Link(port)
+    link.request("stop", 1)
+    for _ in range(255):
+        link.tell("heartbeat")
+        link.poll(0)
+    for _ in range(254):
+        link.tell("heartbeat")
+        link.poll(0)
+    port.script["arm"] = lambda: port.frame("reply", faults.NOT_NOW, 0)
+    with pytest.raises(Refused, match="arm"):  # not the old "done" of a heartbeat
+        link.request("arm")
+
+
 def test_samples_that_arrive_meanwhile_are_kept() -> None:
     port = FakePort()
     port.say("samples", 0, 1, 0, tail=row(7))
