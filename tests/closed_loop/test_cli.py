@@ -119,7 +119,8 @@ def test_a_simulated_bench_behind_a_device_is_a_bench_like_any_other(tmp_path: P
 
 
 def test_over_a_socket(tmp_path: Path) -> None:
-    with simulated_device(tmp_path, "--tcp", "0") as (name, _process):
+    with simulated_device(tmp_path, "--tcp", "0", "--json") as (told, _process):
+        name = json.loads(told)["port"]
         assert name.startswith("socket://")
         result = strokebench(
             "run", short_profile(tmp_path), "--port", name, "--json", "--no-report", cwd=tmp_path

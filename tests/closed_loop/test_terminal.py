@@ -101,6 +101,15 @@ def test_keys_move_space_stops_and_a_hold_runs_out(tmp_path: Path) -> None:
         assert (min(moved), max(moved)) == (-0.4, 0.4)
 
 
+def test_with_json_the_last_reading_is_the_last_line(tmp_path: Path) -> None:
+    with person("jog", "throttle-body", "--sim", "--json", cwd=tmp_path) as one:
+        one.until("armed")
+        one.type("q")
+        assert one.process.wait(20) == 0
+        last = re.split(r"[\r\n]+", one.until(r"\}\s*$"))[-2]
+        assert json.loads(last)["drive"] == 0
+
+
 @pytest.mark.parametrize("key", ["\x1b", "\x03"])
 def test_escape_and_interrupt_leave_and_restore_the_terminal(key: str, tmp_path: Path) -> None:
     import termios

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import signal
 import socket
 import subprocess
@@ -43,7 +44,8 @@ def test_inject_needs_a_simulated_part(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT for another process on Windows")
 def test_ctrl_c_ends_it_in_a_sentence(tmp_path: Path) -> None:
-    panel = PanelProcess(tmp_path, "--sim", "throttle-body")
+    panel = PanelProcess(tmp_path, "--sim", "throttle-body", "--json")
+    assert json.loads(panel.lines[0]) == {"url": f"{panel.url}/"}
     panel.process.send_signal(signal.SIGINT)
     code, said = panel.end()
     assert code in (0, 130) and "Traceback" not in said

@@ -62,7 +62,7 @@ def _rows(entry: dict[str, Any]) -> list[tuple[str, ...]]:
 
 
 def text(made: dict[str, Any]) -> str:
-    """Return the certificate as text of at most about 100 columns."""
+    """Return the certificate as text, most of it within 80 columns."""
     lines = [title(made), "=" * len(title(made))]
     if made["simulated"]:
         lines.append(SIMULATED)
@@ -79,10 +79,10 @@ def text(made: dict[str, Any]) -> str:
         lines.append("  " + " ".join(f"{word:>13}" for word in POINT_HEAD) + f"   [{entry['unit']}; {unit}]")
         lines += ["  " + " ".join(f"{cell:>13}" for cell in row) for row in _rows(entry)]
         lines += [
-            f"    {part['source']:<56} {part['offset']:.2g} {unit}, {100 * part['gain']:.2g} %"
+            f"    {part['source']:<54} {part['offset']:.2g} {unit}, {100 * part['gain']:.2g} %"
             for part in entry["parts"]
         ]
-    return "\n".join([*lines, "", textwrap.fill(STATEMENT, 100), NOT, ""])
+    return "\n".join([*lines, "", textwrap.fill(STATEMENT, 79), textwrap.fill(NOT, 79), ""])
 
 
 STYLE = """body{font:14px/1.45 "Helvetica Neue",Arial,"Liberation Sans",sans-serif;color:#1c2430;margin:0;

@@ -18,8 +18,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         if declare is not None:
             declare(action)
         add_book(action)
-        if name != "export":
-            add_json(action)
+        add_json(action)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -178,8 +177,7 @@ def _export(args: argparse.Namespace) -> int:
 
             chosen = [args.run] if args.run else [run.run_id for run in book.runs()]
             count = write_parquet(book, chosen, args.parquet)
-            print(f"{count} runs in {args.parquet}")
-            return 0
+            return _written(args, f"{count} runs in {args.parquet}", runs=count, folder=args.parquet)
         data = book.load(args.run or book.last_run())
     if args.csv:
         from strokebench.export import write_csv
@@ -189,6 +187,15 @@ def _export(args: argparse.Namespace) -> int:
         from strokebench.export_mdf import write_mdf
 
         write_mdf(data, args.mdf)
+    file, rows, run_id = args.csv or args.mdf, len(data.samples), data.info["run_id"]
+    return _written(args, f"Run {run_id}: {rows:,} rows in {file}", run_id=run_id, rows=rows, file=file)
+
+
+def _written(args: argparse.Namespace, sentence: str, **facts: object) -> int:
+    if args.json:
+        print_json(facts)
+    elif args.csv != "-":
+        print(sentence)
     return 0
 
 

@@ -7,11 +7,12 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from strokebench.commands.common import add_bench, add_json, print_json, sim_spec
+from strokebench.commands.common import add_bench, add_json, print_json, say, sim_spec
 
 if TYPE_CHECKING:
     from strokebench.bringup.measures import Test
     from strokebench.bringup.record import Record
+    from strokebench.bringup.steps import Step
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -38,10 +39,7 @@ def run(args: argparse.Namespace) -> int:
             f"There is no step {sorted(wrong)[0]!r}.", "`strokebench bringup --list` shows them."
         )
     if args.list:
-        for step in steps:
-            texts = ", ".join(f"{board} {one.text}" for board, one in step.expect.items())
-            print(f"{step.id:<22} {step.title}: {texts} {step.unit}".rstrip())
-        return 0
+        return _list(args, steps)
     wanted = [step.id for step in steps if not args.only or step.id in args.only]
     test = _open(args)
     with test.bench as bench:
@@ -52,6 +50,16 @@ def run(args: argparse.Namespace) -> int:
         record = open_record(path, uid, bench.identity.board, args.fresh)
         well = _go(args, test, record, wanted)
     return _told(args, record, wanted, well, path)
+
+
+def _list(args: argparse.Namespace, steps: tuple[Step, ...]) -> int:
+    if args.json:
+        print_json([step.model_dump(mode="json") for step in steps])
+        return 0
+    for step in steps:
+        texts = ", ".join(f"{board} {one.text}" for board, one in step.expect.items())
+        say(f"{step.id:<22} {step.title}: {texts} {step.unit}".rstrip())
+    return 0
 
 
 def _open(args: argparse.Namespace) -> Test:

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.common import add_bench, add_json, print_json, sim_spec
+from strokebench.commands.common import add_bench, add_json, print_json, say, sim_spec
 
 if TYPE_CHECKING:
     from strokebench.bench import Bench
@@ -169,7 +169,7 @@ def _finish(
     found = finish.corrections(state, known, channels)
     made = finish.make(bench, found, state.person, datetime.date.today(), where)
     if not args.json:
-        print(page.text(made))
+        say(page.text(made))
     if args.dry_run or not _agreed(args):
         return _told(args, made, None)
     path = finish.store(bench, made, where)

@@ -104,6 +104,20 @@ def open_chosen(args: argparse.Namespace, part: str) -> Bench:
     return open_bench(args.port, sim=sim_spec(args, part))
 
 
+def say(text: str) -> None:
+    """Print ``text``; each of its lines goes on below itself, two columns in, where the terminal ends."""
+    import shutil
+    import textwrap
+
+    width = max(40, shutil.get_terminal_size((80, 24)).columns)
+    for line in text.splitlines() or [""]:
+        if len(line) <= width:
+            print(line)
+            continue
+        inset = len(line) - len(line.lstrip()) + 2
+        print(textwrap.fill(line, width, subsequent_indent=" " * inset, break_on_hyphens=False))
+
+
 def print_json(result: Any) -> None:
     """Print ``result`` as JSON; NaN becomes null."""
     import json

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from strokebench.commands.common import add_book
+from strokebench.commands.common import add_book, add_json, print_json
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -16,14 +16,23 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--csv", required=True, metavar="FILE", help="CSV file to write, - for standard output"
     )
     add_book(parser)
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Do it."""
+    from strokebench.errors import UsageError
     from strokebench.export import write_csv
     from strokebench.recording import Book
 
+    if args.json and args.csv == "-":
+        raise UsageError("--json and --csv - both want standard output.", "Name a file, or leave one out.")
     with Book(args.book, read_only=True) as book:
         data = book.load(book.last_run() if args.run_id is None else args.run_id)
     write_csv(data, args.csv)
+    run_id, rows = data.info["run_id"], len(data.samples)
+    if args.json:
+        print_json({"run_id": run_id, "rows": rows, "file": args.csv})
+    elif args.csv != "-":
+        print(f"Run {run_id}: {rows:,} rows in {args.csv}")
     return 0

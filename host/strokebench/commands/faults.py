@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from strokebench.commands.common import add_json, print_json
+from strokebench.commands.common import add_json, print_json, say
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -29,8 +29,8 @@ def run(args: argparse.Namespace) -> int:
         return 0
     for code, key, severity, latched, sentence, check in rows:
         print(f"{code} {key} ({faults.SEVERITY_NAMES[severity]}{', latched' if latched else ''})")
-        print(f"   {sentence}")
+        say(f"   {sentence}")
         if args.code is not None:
-            print(f"   Check: {check}")
+            say(f"   Check: {check}")
             print(f"   LED: {code // 10} long, {code % 10} short")
     return 0

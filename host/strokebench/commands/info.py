@@ -6,7 +6,7 @@ import argparse
 from dataclasses import asdict
 from typing import Any
 
-from strokebench.commands.common import add_bench, add_json, open_chosen, print_json
+from strokebench.commands.common import add_bench, add_json, open_chosen, print_json, say
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -30,11 +30,11 @@ def run(args: argparse.Namespace) -> int:
     for title in ("identity", "status"):
         print(f"{title}:")
         for name, value in told[title].items():
-            print(f"  {name:<16} {_plain(value)}")
-    print("build:", *(f"  {line}" for line in told["build"]), sep="\n")
+            say(f"  {name:<16} {_plain(value)}")
+    say("\n".join(["build:", *(f"  {line}" for line in told["build"])]))
     print("events (bench's clock since power-up):")
     for event in told["events"]:
-        print(f"  {event['time_s']:10.3f} s  {event['text']}")
+        say(f"  {event['time_s']:10.3f} s  {event['text']}")
     return 0
 
 

@@ -13,10 +13,11 @@ import shutil
 import sys
 import time
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from dataclasses import asdict
+from typing import TYPE_CHECKING, TextIO
 
 from strokebench.commands.cautions import acknowledged, add_acknowledge
-from strokebench.commands.common import add_sim, sim_spec
+from strokebench.commands.common import add_json, add_sim, print_json, sim_spec
 
 if TYPE_CHECKING:
     from strokebench.bench import Bench
@@ -37,6 +38,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     add_sim(parser)
     add_acknowledge(parser)
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -48,29 +50,32 @@ def run(args: argparse.Namespace) -> int:
 
     profile = load_part(args.part)
     spec = sim_spec(args, profile.simulated)
-    acknowledged(profile, given=args.acknowledge, simulated=spec is not None)
+    acknowledged(profile, given=args.acknowledge, simulated=spec is not None, quiet=args.json)
+    screen = sys.stderr if args.json else sys.stdout
     limits = profile.limits
     most = max(limits.drive_max, -limits.drive_min)
     hand = Hand(limits.drive_min, limits.drive_max, min(max(args.strength, STEP), most))
     with keys() as pressed, open_bench(args.port, sim=spec) as bench:
         for line in (*profile.part.cautions, HELP):
-            print(line)
+            print(line, file=screen)
         bench.set_limits(limits)
         bench.arm()
         try:
-            _live(bench, hand, pressed)
+            last = _live(bench, hand, pressed, screen)
         finally:
-            print()
+            print(file=screen)
+    if args.json:
+        print_json(asdict(last))
     return 0
 
 
-def _live(bench: Bench, hand: Hand, pressed: Callable[[], str]) -> None:
-    """Read keys, keep the bench told, show what it measures, until told to leave."""
+def _live(bench: Bench, hand: Hand, pressed: Callable[[], str], screen: TextIO) -> Status:
+    """Read keys, keep the bench told, show what it measures, until told to leave; return the last reading."""
     from strokebench.errors import ProtectionTripped
     from strokebench.hand import meanings
     from strokebench.link import fault_row
 
-    told = 0.0
+    told, status = 0.0, bench.status()
     while not hand.left:
         began_s = time.monotonic()
         for meaning in meanings(pressed()):
@@ -85,15 +90,16 @@ def _live(bench: Bench, hand: Hand, pressed: Callable[[], str]) -> None:
             bench.link.tell("heartbeat")
         told = drive
         status = bench.status()
-        _show(status, hand)
+        _show(status, hand, screen)
         if status.fault and status.state == "LATCHED":
             _key, sentence, check = fault_row(status.fault)
             raise ProtectionTripped(f"The bench stopped the part: {sentence} (code {status.fault})", check)
         bench.link.poll(EVERY_S)  # on a simulated bench this is what lets time pass
         time.sleep(max(0.0, EVERY_S - (time.monotonic() - began_s)))
+    return status
 
 
-def _show(status: Status, hand: Hand) -> None:
+def _show(status: Status, hand: Hand, screen: TextIO) -> None:
     """Write the live line over the last one, never wider than the terminal."""
     from strokebench.hand import bar
 
@@ -102,5 +108,5 @@ def _show(status: Status, hand: Hand) -> None:
         f"[{bar(status.drive, 21)}] {status.drive:+.2f} {status.current_a:+7.2f} A {status.supply_v:5.2f} V"
     )
     text += f"  strength {hand.strength:.2f}  {status.state.lower()}"
-    sys.stdout.write("\r" + text[:width].ljust(min(width, 78)))
-    sys.stdout.flush()
+    screen.write("\r" + text[:width].ljust(min(width, 78)))
+    screen.flush()

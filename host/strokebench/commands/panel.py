@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from strokebench.commands.common import add_book
+from strokebench.commands.common import add_book, add_json, print_json
 
 MISSING = "The panel needs the optional extra `panel`."
 HOW = "Install it: pip install 'strokebench[panel]'."
@@ -37,6 +37,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--http-port", type=int, metavar="N", default=8765, help="default: 8765; 0: any free one"
     )
     add_book(parser)
+    add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -48,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     if args.inject and not args.sim:
         raise UsageError("--inject needs a simulated part.", "Add --sim PART.")
     try:
-        from strokebench.panel.server import Options, serve
+        from strokebench.panel.server import Options, Say, serve
     except ModuleNotFoundError as error:
         if (error.name or "").partition(".")[0] not in ("nicegui", "fastapi", "uvicorn", "starlette"):
             raise
@@ -60,9 +61,15 @@ def run(args: argparse.Namespace) -> int:
         choice = Choice(args.sim, faults=tuple(args.inject), seed=args.seed)
     elif args.port is not None:
         choice = Choice(args.part, simulated=False, port=args.port)
-    serve(Options(args.listen, args.http_port, Path(args.book), choice), _say)
+    say: Say = _say_json if args.json else _say
+    serve(Options(args.listen, args.http_port, Path(args.book), choice), say)
     return 0
 
 
-def _say(line: str) -> None:
-    print(line, file=sys.stdout, flush=True)
+def _say(line: str, /, **_facts: str) -> None:
+    print(line, flush=True)
+
+
+def _say_json(_line: str, /, **facts: str) -> None:
+    print_json(facts)
+    sys.stdout.flush()

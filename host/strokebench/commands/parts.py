@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from strokebench.commands.common import add_json, print_json
+from strokebench.commands.common import add_json, print_json, say
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -39,11 +39,11 @@ def _show(args: argparse.Namespace) -> int:
         return 0
     print(f"{profile.name}: {profile.part.title}")
     for line in [*profile.part.connect, *(f"CAUTION: {text}" for text in profile.part.cautions)]:
-        print(f"  {line}")
+        say(f"  {line}")
     print("limits:")
     for name, value in profile.limits.model_dump().items():
         print(f"  {name:<20} {value:g}")
-    print(f"procedure: {profile.procedure.title} ({profile.procedure.duration_s:.1f} s)")
+    say(f"procedure: {profile.procedure.title} ({profile.procedure.duration_s:.1f} s)")
     for segment in profile.procedure.plan():
         print(
             f"  {segment.kind:<6} {segment.label:<16} to {segment.target:+.2f} in {segment.duration_s:.3f} s"

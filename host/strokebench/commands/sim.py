@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from strokebench.commands.common import add_sim
+from strokebench.commands.common import add_json, add_sim, print_json
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -17,6 +17,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--tcp", type=int, metavar="PORT", help="on this TCP port; reach it with --port socket://..."
     )
     add_sim(parser)
+    add_json(parser)
     parser.set_defaults(port=None, sim=True)
 
 
@@ -27,13 +28,19 @@ def run(args: argparse.Namespace) -> int:
 
     spec = sim_spec(args, args.part)
     assert spec is not None  # sim=True above
+    announce = _announce_json if args.json else _announce
     if args.tcp is None:
-        serve_pty(spec, _announce)
+        serve_pty(spec, announce)
     else:
-        serve_tcp(spec, args.tcp, _announce)
+        serve_tcp(spec, args.tcp, announce)
     return 0
 
 
 def _announce(name: str) -> None:
     print(name, flush=True)
     print(f"Simulated bench; try: strokebench info --port {name}   (Ctrl-C ends it)", file=sys.stderr)
+
+
+def _announce_json(name: str) -> None:
+    print_json({"port": name})
+    sys.stdout.flush()

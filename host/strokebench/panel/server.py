@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 from types import FrameType
-from typing import Any
+from typing import Any, Protocol
 
 import uvicorn
 from fastapi import FastAPI, Form, WebSocket
@@ -201,11 +201,21 @@ def listening_socket(address: str, port: int) -> socket.socket:
     return bound
 
 
-def serve(options: Options, say: Callable[[str], object]) -> None:
-    """Serve until Ctrl-C or SIGTERM; ``say`` is told the address, and each token, in a line."""
+class Say(Protocol):
+    """Tells the people a line, and a program what is in it."""
+
+    def __call__(self, line: str, /, **facts: str) -> object: ...
+
+
+def serve(options: Options, say: Say) -> None:
+    """Serve until Ctrl-C or SIGTERM; ``say`` is told the address (``url``), and each ``token``, in a line."""
     bound = listening_socket(options.listen, options.http_port)
     port = bound.getsockname()[1]
-    panel = Panel(options, lambda token: say(f"One-time token for the next browser: {spaced(token)}"))
+
+    def announce(token: str) -> None:
+        say(f"One-time token for the next browser: {spaced(token)}", token=spaced(token))
+
+    panel = Panel(options, announce)
     shown = f"[{options.listen}]" if ":" in options.listen else options.listen
     config = uvicorn.Config(
         panel.app(port), log_level="warning", access_log=False, server_header=False, ws="websockets-sansio",
@@ -215,7 +225,8 @@ def serve(options: Options, say: Callable[[str], object]) -> None:
     panel.driver.start()
     if options.choice is not None:
         panel.driver.order("open", choice=options.choice)
-    say(f"Panel: http://{shown}:{port}/   (Ctrl-C ends it and leaves the part off)")
+    url = f"http://{shown}:{port}/"
+    say(f"Panel: {url}   (Ctrl-C ends it and leaves the part off)", url=url)
     try:
         server.run(sockets=[bound])
     finally:
