@@ -113,7 +113,8 @@ def findings_table(findings: Sequence[Finding], width: int = 80) -> Table:
     for name in ("unit", "limits", "verdict", "where"):
         table.add_column(name, no_wrap=True)
     for one in findings:
-        shown = f"[{STYLES[one.verdict]}]{verdict_word(one)}[/]"
+        word = verdict_word(one)
+        shown = f"[{'dim' if word == 'info' else STYLES[one.verdict]}]{word}[/]"
         texts = (one.title, value_text(one), one.unit, limits_text(one))
         table.add_row(*(escape(text) for text in texts), shown, escape(where_text(one, short)))
     return table

@@ -190,6 +190,7 @@ class Driver:
             return
         self.view.set(phase="arming")
         self._bench.arm()
+        self.view.hush()
         self.view.set(phase="armed")
 
     def _disarm(self) -> None:
@@ -233,6 +234,7 @@ class Driver:
     def _clear(self) -> None:
         if self._bench is not None and self.view.now.latched:
             self._bench.clear()
+            self.view.hush()
         self.view.set(fault=0, latched=False)
 
     # -- company -------------------------------------------------------------------------------------

@@ -67,12 +67,12 @@ def _value_axis(name: str, index: int) -> dict[str, Any]:
     elif index == 2:
         axis |= {"min": 0}
     elif index == 3:
-        axis |= {"min": 0, "max": 5}
-    else:
-        low, high = (-0.5, 1) if index == 1 else (15, 35)  # so that noise at rest does not fill the strip
+        axis |= {"min": 0, "max": 5, "interval": 2.5, "axisLabel": {**FONT, ":formatter": "v => String(v)"}}
+    else:  # never so narrow that noise at rest fills the strip; ends in whole steps
+        low, high, step = (-0.5, 1, 1) if index == 1 else (20, 40, 10)
         axis |= {
-            ":min": f"v => Math.min({low}, Math.floor(v.min))",
-            ":max": f"v => Math.max({high}, Math.ceil(v.max))",
+            ":min": f"v => Math.min({low}, {step} * Math.floor(v.min / {step}))",
+            ":max": f"v => Math.max({high}, {step} * Math.ceil(v.max / {step}))",
         }
     return axis
 

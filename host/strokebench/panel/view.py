@@ -90,6 +90,11 @@ class View:
         """Tell the people something."""
         self.set(message=Message(self._now.message.number + 1, text, hint, error))
 
+    def hush(self) -> None:
+        """Take an error's words away: what they were about is over."""
+        if self._now.message.error:
+            self.say("")
+
     def complain(self, error: StrokebenchError) -> None:
         """Tell the people an error's sentence and what to do."""
         self.say(str(error), error.hint, error=True)

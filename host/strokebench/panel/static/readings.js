@@ -73,7 +73,7 @@ function abilities(update) {
   const can = {
     mine: update.mine,
     watching: !update.mine,
-    idle: update.phase === "idle",
+    idle: update.phase === "idle" && !update.fault?.latched, // first somebody has to look and clear it
     armed: update.phase === "armed" || update.phase === "jog",
     still: !update.moving && update.phase !== "connecting",
     connected: update.phase !== "none",
