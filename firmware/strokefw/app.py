@@ -6,14 +6,23 @@ drive, one sample row into the ring. It allocates nothing and is the only place 
 ``stop_ask``).
 """
 
-import struct
 from array import array
 
-from strokefw import channels, faults, ramp, selftest, state, wire
+from strokefw import (
+    channels,
+    faults,
+    guard,
+    guard_current,
+    ramp,
+    ramp_kernel,
+    row,
+    selftest,
+    state,
+    wire,
+)  # fmt: skip
 from strokefw.calib import Calibration
-from strokefw.compat import const, micropython
+from strokefw.compat import const, halfwords, micropython
 from strokefw.events import Ring
-from strokefw.guard import Guard
 from strokefw.led import pattern
 from strokefw.limits import Limits
 from strokefw.link_watch import LinkWatch
@@ -25,13 +34,29 @@ TICK_US = const(1000)
 LATE_US = const(1900)  # from one tick's start to the next: one has been missed
 RING_ROWS = const(256)
 
-_pack_into = struct.pack_into
-_CHECK = state.CHECK  # names of this module are found faster than those of another
-_ARMED = state.ARMED
-_DRIVING = state.DRIVING
-_STOPPING = state.STOPPING
-_JOG_SILENT_MS = state.JOG_SILENT_MS
-_JOG = ramp.JOG
+# names of this module are found faster than those of another, and its constants are folded; a test compares
+_CHECK = const(1)
+_READY = const(2)
+_ARMED = const(3)
+_DRIVING = const(4)
+_STOPPING = const(5)
+_LATCHED = const(6)
+_JOG_SILENT_MS = const(500)
+_JOG = const(2)
+_BIAS = const(1 << 29)
+_MODE = const(0)  # in the ramp's words
+_DRIVE = const(8)
+_GATE = const(9)
+_SILENT = const(0)  # in the guard's own
+_CAP = const(7)  # in those of the current
+_SLEW_DOWN = const(9)
+PLACES = (
+    (_CHECK, state.CHECK), (_READY, state.READY), (_ARMED, state.ARMED), (_DRIVING, state.DRIVING),
+    (_STOPPING, state.STOPPING), (_LATCHED, state.LATCHED), (_JOG_SILENT_MS, state.JOG_SILENT_MS),
+    (_JOG, ramp.JOG), (_BIAS, ramp_kernel.BIAS), (_MODE, ramp_kernel.MODE), (_DRIVE, ramp_kernel.DRIVE),
+    (_GATE, ramp_kernel.GATE), (_SILENT, guard.SILENT), (_CAP, guard_current.CAP),
+    (_SLEW_DOWN, guard_current.SLEW_DOWN),
+)  # fmt: skip
 
 
 class App(Moves):
@@ -44,7 +69,7 @@ class App(Moves):
         self.calibration.load(board)
         self.kind = board.kind()
         self.sense = Sense(self.calibration, self.kind)
-        self.guard = Guard(self.sense, self.kind)
+        self.guard = guard.Guard(self.sense, self.kind)
         self.selftest = selftest.SelfTest(board, self.sense, self.kind)
         self.ramp = ramp.Ramp()
         self.limits = Limits()
@@ -87,88 +112,32 @@ class App(Moves):
         self.link_watch = LinkWatch(cause)
         self._tell(state.EVENT_BOOT, cause, 0, 0)
         self._log(state.EVENT_BOOT, cause, 0)
+        self.tick = _ticker(self)
 
     def service(self):
         """Do a bounded piece of link work."""
         self.link.run()
 
-    @micropython.native
-    def tick(self):
-        """Do one control tick."""
-        board = self.board
-        began = board.ticks_us()
-        late = (began - self._began) & 0x3FFFFFFF
-        self._began = began
-        tick = self.ticks
-        tick = tick + 1 if tick < 0x3FFFFFFF else 0  # never 2^30, which would need the heap
-        self.ticks = tick
-        sense = self.sense
+    def _pass(self, now, step):
+        # states other than the two in which nothing moves, and DRIVING
         guard = self.guard
-        player = self.ramp
-        board.scan(self.counts)
-        sense.update(self.counts)
-        trips = board.trips()
-        if trips:
-            self.trips += trips
-        code = guard.update(player.drive, player.gate, self.rail, trips, board.estop())
-        if late > LATE_US and tick > 2:
-            self.overruns += 1
-            if state.ARMED <= self.state <= state.STOPPING:
-                code = faults.TICK_OVERRUN
-        if self.stop_ask:
-            self._stop()
-        if self.ask:
-            self._asked()
-        if self.state == _DRIVING and not code:  # in a pause too, where the guard sees the bridge off
-            silent = guard.silent_ms
-            if silent > guard.heartbeat_ms or (silent > _JOG_SILENT_MS and player.mode == _JOG):
-                code = faults.HEARTBEAT_LOST
-        if code:
-            self._protect(code)
-
-        now = self.state
-        if now == _DRIVING:
-            told = player.step(sense, guard.cap, guard.slew_down)
-            if told:
-                self._followed(told)
-        elif now == _STOPPING:
-            player.step(sense, guard.cap, guard.slew_down)
+        if now == state.STOPPING:
+            step(self.sense.values, guard.cap, guard.slew_down)
             self.stopping_left -= 1
-            if player.drive == 0 or self.stopping_left <= 0:
+            if self.ramp.drive == 0 or self.stopping_left <= 0:
                 self._stopped()
-        elif now == _CHECK:
+        elif now == state.CHECK:
             self._check()
-        elif now == _ARMED:
+        elif now == state.ARMED:
             if guard.silent_ms > state.ARMED_IDLE_MS:
                 self._open(state.READY)
         elif now == state.OFF:
             self._begin_check(state.READY)
-        if self.state != _CHECK:
-            board.drive(player.drive, player.gate)
 
-        shown = self.fault or self.after or code or guard.warn or self.link_watch.code
-        self.shown = shown
-        if self.running or self.tail or self.always:
-            v = sense.values  # by number, see sense.py: merged current, bus, legs, sensors
-            _pack_into(
-                "<IhiHHHHHhhBB", self.ring, (self.ring_head & 255) * 26, tick, player.drive, v[13],
-                v[2], v[4], v[5], v[14], v[15], sense.heatsink_dc, sense.part_dc, self.state, shown,
-            )  # fmt: skip
-            head = self.ring_head
-            self.ring_head = head + 1 if head < 0x3FFFFFFF else 0
-            if self.tail:
-                self.tail -= 1
-                if self.tail == 0:
-                    self._tell(state.EVENT_RUN_END, self.end_reason, 0, self.end_code)
-        if tick & 7 == 0:
-            board.led(pattern(shown, tick))
-            self._seldom(shown)
-        spent = (board.ticks_us() - began) & 0x3FFFFFFF
-        if spent > self.tick_max_us:
-            self.tick_max_us = spent
-
-    def _seldom(self, shown):
+    @micropython.native
+    def _seldom(self, shown, tick):
         # what may wait some ticks; a condition that comes and goes is not told more often than it can be read
+        self.board.led(pattern(shown, tick))
         if self._quiet:
             self._quiet -= 1
         elif shown != self._warned:
@@ -178,3 +147,86 @@ class App(Moves):
         if self.failed_capture:
             self._tell(state.EVENT_BURST_FAILED, 0, self.failed_capture - 1, 0)
             self.failed_capture = 0
+
+
+def _ticker(app):
+    # what ``tick`` needs, as locals: see compat.py on the cost of names
+    board = app.board
+    guard = app.guard
+    needs = (
+        app, guard, app.sense, app.counts, app.sense.values, guard.own_words, guard.current_words,
+        app.ramp.words, halfwords(app.ring), app.sense.update, guard.update, app.ramp.step, row.put,
+        board.ticks_us, board.scan, board.trips, board.estop, board.drive,
+    )  # fmt: skip
+
+    @micropython.native
+    def tick(needs=needs):
+        """Do one control tick."""
+        (
+            app, guard, sense, counts, values, watched, bounds, played, ring, sensed, guarded, step, put_row,
+            ticks_us, scan, take_trips, estop, drive,
+        ) = needs  # fmt: skip
+        began = ticks_us()
+        late = (began - app._began) & 0x3FFFFFFF
+        app._began = began
+        tick = app.ticks
+        tick = tick + 1 if tick < 0x3FFFFFFF else 0  # never 2^30, which would need the heap
+        app.ticks = tick
+        scan(counts)
+        sensed(counts)
+        trips = take_trips()
+        if trips:
+            app.trips += trips & 0xFFF  # without LATCH_FELL
+        code = guarded(played[_DRIVE] - _BIAS, played[_GATE], app.rail, trips, estop())
+        now = app.state
+        if late > LATE_US and tick > 2:
+            app.overruns += 1
+            if _ARMED <= now <= _STOPPING:
+                code = faults.TICK_OVERRUN
+        if app.stop_ask:
+            app._stop()
+            now = app.state
+        if app.ask:
+            app._asked()
+            now = app.state
+        if now == _DRIVING and not code:  # in a pause too, where the guard sees the bridge off
+            silent = watched[_SILENT]
+            if silent > guard.heartbeat_ms or (silent > _JOG_SILENT_MS and played[_MODE] == _JOG):
+                code = faults.HEARTBEAT_LOST
+        if code:
+            app._protect(code)
+            now = app.state
+
+        if now == _READY or now == _LATCHED:
+            pass
+        elif now == _DRIVING:
+            told = step(values, bounds[_CAP], bounds[_SLEW_DOWN])
+            if told:
+                app._followed(told)
+                now = app.state
+        else:
+            app._pass(now, step)
+            now = app.state
+        if now != _CHECK:
+            drive(played[_DRIVE] - _BIAS, played[_GATE])
+
+        shown = app.fault or app.after or code or guard.warn or app.link_watch.code
+        app.shown = shown
+        if app.running or app.tail or app.always:
+            head = app.ring_head
+            put_row(
+                ring, head & 255, values, tick, played[_DRIVE] - _BIAS,
+                sense.heatsink_dc, sense.part_dc, now | shown << 8,
+            )  # fmt: skip
+            app.ring_head = head + 1 if head < 0x3FFFFFFF else 0
+            if app.tail:
+                app.tail -= 1
+                if app.tail == 0:
+                    app._tell(state.EVENT_RUN_END, app.end_reason, 0, app.end_code)
+        if tick & 7 == 5:
+            app._seldom(shown, tick)
+        spent = (ticks_us() - began) & 0x3FFFFFFF
+        if spent > app.tick_max_us:
+            app.tick_max_us = spent
+
+    return tick

@@ -46,6 +46,7 @@ class Board:
         self._dog = None
         self._timer = machine.Timer()
         # the tick's calls go straight to the parts
+        self.scan = _scanner(self._bridge, self._burst, self._work)
         self.drive = self._bridge.drive
         self.trips = self._bridge.trips
         self.trip_level = self._bridge.trip_level
@@ -81,18 +82,6 @@ class Board:
         return 3  # follows the pull: nothing is there, a bare board
 
     @micropython.native
-    def scan(self, counts):
-        """One tick's readings into `counts`. Allocates nothing."""
-        if self._bridge.pulsing:
-            self._bridge.watch_pulse()
-        work = self._work
-        burst = self._burst
-        if burst.running:
-            burst.scan(counts)
-        else:
-            _chip(work, counts)
-        _external(work, counts)
-
     def led(self, on):
         """The front lamp and the one on the Pico."""
         self._leds[0](on)
@@ -168,3 +157,21 @@ class Board:
         self._adc.close()
         self._burst.close()
         self._link.close()
+
+
+def _scanner(bridge, burst, work):
+    needs = bridge, burst, work  # as locals: see compat.py on the cost of names
+
+    @micropython.native
+    def scan(counts, needs=needs):
+        """One tick's readings into `counts`. Allocates nothing."""
+        bridge, burst, work = needs
+        if bridge.pulsing:
+            bridge.watch_pulse()
+        if burst.running:
+            burst.scan(counts)
+        else:
+            _chip(work, counts)
+        _external(work, counts)
+
+    return scan

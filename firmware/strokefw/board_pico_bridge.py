@@ -29,20 +29,19 @@ _SLICES = const(0b10110)  # 1: leg A, 2: leg B, 4: trip level
 _PIO0_RX0 = const(4)  # DMA request
 
 
-@micropython.viper
-def _duty(slice_a: ptr32, slice_b: ptr32, drive: int):
-    # compare register: high side in the low half, low side (inverted output) in the high half
-    level = drive
-    if drive < 0:
-        level = 0 - drive
-    level = (level * 5 + 4) >> 3
-    level = (level << 16) | level
-    if drive < 0:
-        slice_a[3] = 0
-        slice_b[3] = level
-    else:
-        slice_b[3] = 0
-        slice_a[3] = level
+# words of the kernels: addresses of registers, and what is in force
+_SLICE_A = const(0)
+_SLICE_B = const(1)
+_PIO = const(2)
+_ENTRY = const(3)  # the instruction that jumps to the program's start
+_GATE = const(4)
+_RAIL = const(5)
+_CUT_COUNT = const(6)  # register that counts down with each cut period
+_CUT_LAST = const(7)
+_PINS_IN = const(8)
+_LATCH_OK = const(9)  # mask of its pin
+_WORDS = const(10)
+LATCH_FELL = const(1 << 12)  # a test compares it with guard_current's
 
 
 @micropython.viper
@@ -56,18 +55,54 @@ def _halt(pio: ptr32, start: int):
 
 
 @micropython.viper
+def _drive(w: ptr32, drive: int, gate: int):
+    slice_a = ptr32(w[_SLICE_A])
+    slice_b = ptr32(w[_SLICE_B])
+    pio = ptr32(w[_PIO])
+    if gate == 0:
+        if w[_GATE]:
+            w[_GATE] = 0
+            _halt(w[_PIO], w[_ENTRY])
+        slice_a[3] = _OFF
+        slice_b[3] = _OFF
+        return
+    # compare register: high side in the low half, low side (inverted output) in the high half
+    level = drive
+    if drive < 0:
+        level = 0 - drive
+    level = (level * 5 + 4) >> 3
+    level = (level << 16) | level
+    if drive < 0:
+        slice_a[3] = 0
+        slice_b[3] = level
+    else:
+        slice_b[3] = 0
+        slice_a[3] = level
+    if w[_GATE]:
+        pio[0xD8 >> 2] = 0xE020 | _CUTS  # set(x, _CUTS): a living tick renews the allowance
+    else:
+        w[_GATE] = 1
+        pio[0x10 >> 2] = _CUTS
+
+
+@micropython.viper
+def _trips(w: ptr32) -> int:
+    count = ptr32(w[_CUT_COUNT])
+    now = count[0]
+    cut = w[_CUT_LAST] - now
+    w[_CUT_LAST] = now
+    if w[_RAIL]:
+        inputs = ptr32(w[_PINS_IN])
+        if inputs[0] & w[_LATCH_OK] == 0:
+            cut |= LATCH_FELL
+    return cut
+
+
+@micropython.viper
 def _wait_us(timer: ptr32, us: int):
     begin = timer[0]
     while timer[0] - begin < us:
         pass
-
-
-@micropython.viper
-def _counted(count: ptr32, last: ptr32) -> int:
-    now = count[0]
-    difference = last[0] - now
-    last[0] = now
-    return difference
 
 
 class Bridge:
@@ -81,9 +116,7 @@ class Bridge:
         self._precharge = Pin(pins.gpio("PRECHARGE"))
         self._main = Pin(pins.gpio("MAIN_SWITCH"))
         self._latch_arm = Pin(pins.gpio("LATCH_ARM"))
-        self._latch_ok = Pin(pins.gpio("LATCH_OK"), Pin.IN)
-        self._rail = 0
-        self._gate = 0
+        Pin(pins.gpio("LATCH_OK"), Pin.IN)
         self.finer = 1  # the board's kind says more (channels.FINER)
         self._slice_a = regs.PWM + regs.PWM_SLICE * 1
         self._slice_b = regs.PWM + regs.PWM_SLICE * 2
@@ -91,14 +124,13 @@ class Bridge:
         # sums beyond 30 bits are heap objects: made once, here
         self._controls = tuple([regs.pad_control(pins.gpio(net)) for net in _GATES])
         self.pulsing = False
-        self._compare_a = self._slice_a + 12
-        self._compare_b = self._slice_b + 12
         self._compare_trip = self._trip + 12
-        self._pio = regs.PIO0
-        self._instruction = regs.PIO0 + regs.PIO_INSTR0
         self._allow = regs.PIO0 + regs.PIO_TXF0
+        self._words = array("I", [0] * _WORDS)
         self._start_slices()
         self._start_keeper()
+        self._fill_words()
+        self.drive, self.trips = _calls(self._words)
 
     def _start_slices(self):
         for address in (self._slice_a, self._slice_b):
@@ -140,33 +172,19 @@ class Bridge:
             ctrl=control,
             trigger=True,
         )
-        self._cut_count = regs.DMA + 0x40 * self._cut_dma.channel + 8
-        self._cut_last = array("I", [regs.DMA_COUNT_MAX])
         self._keeper = keeper
         keeper.active(1)
 
-    def drive(self, drive, gate):
-        """Duty and polarity from the next PWM period on; gate 0: enable line low at once, all gates low."""
-        if gate == 0:
-            if self._gate:
-                self._gate = 0
-                _halt(self._pio, self._entry)
-            regs.poke(self._compare_a, _OFF)
-            regs.poke(self._compare_b, _OFF)
-            return
-        _duty(self._slice_a, self._slice_b, drive)
-        if self._gate:
-            regs.poke(self._instruction, 0xE020 | _CUTS)  # set(x, _CUTS): a living tick renews the allowance
-        else:
-            self._gate = 1
-            regs.poke(self._allow, _CUTS)
-
-    def trips(self):
-        """PWM periods cut since the last call; a fallen hard latch counts as all periods of a tick."""
-        cut = _counted(self._cut_count, self._cut_last)
-        if self._rail and self._latch_ok() == 0:
-            return 20
-        return cut
+    def _fill_words(self):
+        w = self._words
+        w[_SLICE_A] = self._slice_a
+        w[_SLICE_B] = self._slice_b
+        w[_PIO] = regs.PIO0
+        w[_ENTRY] = self._entry
+        w[_CUT_COUNT] = regs.DMA + 0x40 * self._cut_dma.channel + 8
+        w[_CUT_LAST] = regs.DMA_COUNT_MAX
+        w[_PINS_IN] = regs.PIN_IN
+        w[_LATCH_OK] = 1 << pins.gpio("LATCH_OK")
 
     def trip_level(self, ma):
         """Comparator threshold: 1.65 V + 20 mV/A (hardware/calc/trip.py; times ``finer``) as a fraction
@@ -176,10 +194,10 @@ class Bridge:
 
     def rail(self, mode):
         """0 open, 1 precharge (and the hard latch set anew), 2 main switch."""
-        if mode == 1 and self._rail == 0:
+        if mode == 1 and self._words[_RAIL] == 0:
             self._latch_arm(1)
             self._latch_arm(0)
-        self._rail = mode
+        self._words[_RAIL] = mode
         self._main(mode == 2)
         self._precharge(mode == 1)
 
@@ -208,11 +226,11 @@ class Bridge:
         """End the pulse under way."""
         self.pulsing = False
         regs.poke(self._pulsed, regs.FUNCTION_PWM)
-        _halt(self._pio, self._entry)
+        _halt(regs.PIO0, self._entry)
 
     def off(self):
         """Everything that can move or heat something is off; works in any state."""
-        self._gate = 1
+        self._words[_GATE] = 1
         self.drive(0, 0)
         self.rail(0)
 
@@ -225,3 +243,19 @@ class Bridge:
         dma.stop(regs.DMA, self._clock_plan)
         for channel in self._clock + (self._cut_dma,):
             channel.close()
+
+
+def _calls(words):
+    # what the tick calls, as functions of their own: see compat.py on the cost of names
+
+    @micropython.native
+    def drive(drive, gate, words=words):
+        """Duty and polarity from the next PWM period on; gate 0: enable line low at once, all gates low."""
+        _drive(words, drive, gate)
+
+    @micropython.native
+    def trips(words=words):
+        """PWM periods cut since the last call, and LATCH_FELL while the hard latch has fallen."""
+        return _trips(words)
+
+    return drive, trips

@@ -3,6 +3,12 @@
 `const`, the `micropython` decorators, and the pointer types that viper functions take (plain arrays on
 CPython). A viper kernel behaves the same on both as long as every value stays within +-2**30, and every array
 element it reads is not negative: on a 64-bit host a 32-bit load is not sign-extended.
+
+The cost of names, in native code on the chip at 125 MHz: a local is free, a global takes 1 us, an attribute
+or an element 2, a call 4 to 7, and a method found in its class 20. So what runs in each tick is a function
+made once, which gets what it needs as one tuple in a default value and unpacks it into locals (a closure over
+more than a few names would do, but takes heap at each call), and what it computes with lies in arrays that
+viper kernels read at a twentieth of a microsecond.
 """
 
 import sys
@@ -14,6 +20,11 @@ if IS_MICROPYTHON:
 
     const = micropython.const
     ptr32 = ptr16 = ptr8 = None  # names only: the compiler knows the types
+
+    def halfwords(buffer):
+        """Return what a kernel takes as ``ptr16`` to write into a bytearray: the bytearray."""
+        return buffer
+
 else:
 
     def const(value):
@@ -25,6 +36,10 @@ else:
         return buffer
 
     ptr16 = ptr8 = ptr32
+
+    def halfwords(buffer):
+        """Return a view of ``buffer`` (bytes in little endian order) as 16-bit numbers."""
+        return memoryview(buffer).cast("H")
 
     class micropython:
         """Stand-ins for the decorators used in strokefw."""

@@ -15,6 +15,8 @@ ptr8 = Any
 ptr16 = Any
 ptr32 = Any
 
+def halfwords(buffer: Any) -> Any: ...
+
 class micropython:
     @staticmethod
     def viper(function: F) -> F: ...

@@ -7,8 +7,18 @@ weighed. What is slow by nature (heat, budgets) takes turns over eight ticks.
 
 from array import array
 
-from strokefw import channels, faults, guard_budget, guard_current, guard_limits, guard_volts, ntc, thermal
-from strokefw.compat import const, micropython
+from strokefw import (
+    channels,
+    faults,
+    guard_budget,
+    guard_current,
+    guard_limits,
+    guard_volts,
+    ntc,
+    sense,
+    thermal,
+)
+from strokefw.compat import const, micropython, ptr32
 from strokefw.guard_budget import Budgets
 from strokefw.guard_heat import HeatGuard
 
@@ -18,11 +28,34 @@ WARN_TURNS = const(6)  # a limiting condition is shown for at least so many time
 HOT_DC = const(850)  # taken for the heatsink while its thermistor is broken
 _JUNCTION_MS = const(2)
 
+# Guard's own_words; guard_current has the places in current_words
+SILENT = const(0)
+_TURN = const(1)
+_JUNCTION = const(2)  # both in 0.1 C, biased
+_FOOT = const(3)
+_WORDS = const(4)
+# where things stand in the kernels' arrays: only constants of this module are folded; a test compares PLACES
+_BIAS = const(1 << 29)
+_BUS = const(2)
+_AMPS = const(11)
+_SIZE = const(12)
+_CAP = const(7)
+_FOLDED = const(8)
+_SLEW_DOWN = const(9)
+_BRAKING = const(10)
+_SQUARES = const(14)
+PLACES = (
+    (_BIAS, sense.BIAS), (_BUS, channels.BUS), (_AMPS, guard_current.AMPS), (_SIZE, guard_current.SIZE),
+    (_CAP, guard_current.CAP), (_FOLDED, guard_current.FOLDED), (_SLEW_DOWN, guard_current.SLEW_DOWN),
+    (_BRAKING, guard_current.BRAKING), (_SQUARES, guard_current.SQUARES),
+)  # fmt: skip
+
 _bound = guard_current.bound
 _watch = guard_current.watch
 _watch_volts = guard_volts.watch
 _spend = guard_budget.spend
 _loss_mw = thermal.loss_mw
+_rise_mk = thermal.rise_mk
 _SEVERITY = faults.SEVERITY
 _CURRENT_CODES = guard_current.CODES
 _VOLT_CODES = guard_volts.CODES
@@ -35,39 +68,37 @@ class Guard:
     After ``update``: ``cap`` bounds |drive|, ``slew_down`` its decrease per tick; ``warn`` is the code of
     a limiting condition in force; ``block`` the code that forbids arming and clearing now;
     ``junction_dc`` the estimate; ``left_bench``, ``left_leads``, ``left_part`` the permille left of the
-    budgets. ``silent_ms`` counts up; the link sets it to 0 whenever it hears the host. Numbers in
-    ``update`` and ``_turn`` are places in guard_current's array: on the chip a name of another module
-    costs more than the work itself.
+    budgets. ``silent_ms`` counts up; the link sets it to 0 whenever it hears the host.
     """
 
     def __init__(self, sense, kind):
         self.sense = sense
         self.absolute = guard_limits.ABSOLUTE[kind]
-        self.cap = guard_current.FULL
-        self.slew_down = 1
         self.warn = self.block = 0
-        self.junction_dc = 250
-        self.silent_ms = self.heartbeat_ms = 0
+        self.heartbeat_ms = 0
         self._values = sense.values
         self._finer = channels.FINER[kind]
-        self._c = array("i", [0] * guard_current.WORDS)
-        guard_current.scale(self._c, self._finer)
+        self.current_words = array("i", [0] * guard_current.WORDS)
+        guard_current.scale(self.current_words, self._finer)
         self._v = array("i", [0] * guard_volts.WORDS)
+        self.own_words = array("i", [0] * _WORDS)
+        self.own_words[_JUNCTION] = self.own_words[_FOOT] = 250 + _BIAS
+        self.current_words[guard_current.CAP] = guard_current.FULL
+        self.current_words[guard_current.SLEW_DOWN] = 1
         self._heat = HeatGuard(guard_limits.HEATSINK_DERATE_DC, self.absolute.heatsink_max_dc)
         self._budgets = Budgets()
         self._budgets.set(guard_budget.BENCH, self.absolute.rest_ma, self.absolute.i2t_a2s)
-        self._junction = thermal.Foster(thermal.REFERENCE_STAGES, _JUNCTION_MS)
+        self.junction = thermal.Foster(thermal.REFERENCE_STAGES, _JUNCTION_MS)
         self._mean_ma = self.absolute.current_mean_ma
         self._flags = 0
-        self._tick = 0
-        self._foot_dc = 250
         self._shown_left = self._spent = self._slow_code = 0
         self._heatsink_reading = self._part_reading = 0
         self._no_limits()
         self.fresh()
+        self.update = _updater(self)
 
     def _no_limits(self):
-        c = self._c
+        c = self.current_words
         absolute = self.absolute
         c[guard_current.LIMIT] = absolute.current_mean_ma
         c[guard_current.SLEW] = 1
@@ -79,7 +110,7 @@ class Guard:
 
     def set_limits(self, limits):
         """Put a part's checked limits in force (link side, not in the tick)."""
-        c = self._c
+        c = self.current_words
         self._mean_ma = limits.current_mean_ma
         self._derate()
         c[guard_current.SLEW] = limits.slew_per_ms
@@ -98,7 +129,7 @@ class Guard:
 
     def fresh(self):
         """Forget what counts towards a fault (on arming and clearing); heat and budgets stay."""
-        c = self._c
+        c = self.current_words
         for i in range(guard_current.PEAK_SEEN, guard_current.DIFFER_SEEN + 1):
             c[i] = 0
         c[guard_current.FINE_CAP] = guard_current.FULL_FINE
@@ -106,64 +137,55 @@ class Guard:
         self._v[guard_volts.CLOSED] = 0
         self._heat.fresh()
 
+    @property
+    def cap(self):
+        """What bounds |drive| in the next tick, 1/10000."""
+        return self.current_words[_CAP]
+
+    @property
+    def slew_down(self):
+        """What bounds the fall of |drive| in the next tick, 1/10000."""
+        return self.current_words[_SLEW_DOWN]
+
+    @property
+    def junction_dc(self):
+        """Estimate of the hottest junction, 0.1 C."""
+        return self.own_words[_JUNCTION] - _BIAS
+
+    @property
+    def silent_ms(self):
+        """Ticks since the host was heard."""
+        return self.own_words[SILENT]
+
+    @silent_ms.setter
+    def silent_ms(self, value):
+        self.own_words[SILENT] = value
+
     @micropython.native
-    def update(self, drive, gate, rail, trips, estop):
-        """Judge one tick by ``sense`` and what was in force in it; return the worst fault code or 0."""
-        c = self._c
-        v = self._values
-        _bound(c, v, drive, v[2])
-        self.cap = c[7]
-        self.slew_down = c[9]
-        code = _CURRENT_CODES[_watch(c, v, gate, trips)]
-        other = _VOLT_CODES[_watch_volts(self._v, v, drive, gate, rail, trips)]
-        if other and _SEVERITY[other] > _SEVERITY[code]:
-            code = other
-        silent = self.silent_ms
-        if silent < SILENT_MAX:
-            self.silent_ms = silent + 1
-        tick = (self._tick + 1) & 7
-        self._tick = tick
-        if tick & 1:
-            rise_mk = self._junction.step(_loss_mw(c[11], c[12], gate, self.junction_dc))
-            self.junction_dc = self._foot_dc + rise_mk // 100
-        else:
-            self._turn(tick)
-        other = self._slow_code
-        if other and _SEVERITY[other] > _SEVERITY[code]:
-            code = other
-        if estop:
-            self.block = faults.ESTOP
-            return faults.ESTOP
-        if self.block == faults.ESTOP:
-            self._show()
-        return code
+    def _spend(self):
+        c = self.current_words
+        self._spent = _BUDGET_CODES[_spend(self._budgets.words, c[_SQUARES])]
+        c[_SQUARES] = 0
 
-    def _turn(self, turn):
-        # one of four slow things per call
-        if turn == 0:
-            c = self._c
-            self._spent = _BUDGET_CODES[_spend(self._budgets.words, c[14])]
-            c[14] = 0
-        elif turn == 2:
-            self._read_heat()
-        elif turn == 4:
-            heat = self._heat
-            if heat.judge(self._foot_dc, self.junction_dc):
-                self._derate()
-            code = heat.code
-            if _SEVERITY[code] < faults.STOP:
-                code = self._spent
-            self._slow_code = code
-        else:
-            self._show()
+    @micropython.native
+    def _judge_heat(self):
+        heat = self._heat
+        g = self.own_words
+        if heat.judge(g[_FOOT] - _BIAS, g[_JUNCTION] - _BIAS):
+            self._derate()
+        code = heat.code
+        if _SEVERITY[code] < faults.STOP:
+            code = self._spent
+        self._slow_code = code
 
+    @micropython.native
     def _read_heat(self):
         sense = self.sense
         heat = self._heat
         if sense.heatsink_readings != self._heatsink_reading:
             self._heatsink_reading = sense.heatsink_readings
             foot = sense.heatsink_dc
-            self._foot_dc = foot if foot != ntc.NO_READING else HOT_DC
+            self.own_words[_FOOT] = (foot if foot != ntc.NO_READING else HOT_DC) + _BIAS
             heat.heatsink(sense.heatsink_ntc, sense.heatsink_dc)
         if sense.part_readings != self._part_reading:
             self._part_reading = sense.part_readings
@@ -188,16 +210,17 @@ class Guard:
         return self._budgets.left(guard_budget.PART)
 
     def _derate(self):
-        self._c[guard_current.LIMIT] = self._mean_ma * self._heat.share // 1000
+        self.current_words[guard_current.LIMIT] = self._mean_ma * self._heat.share // 1000
 
+    @micropython.native
     def _show(self):
-        c = self._c
+        c = self.current_words
         warn = 0
         if self._heat.share < 1000:
             warn = faults.DERATING
-        elif c[guard_current.FOLDED]:
+        elif c[_FOLDED]:
             warn = faults.FOLDBACK
-        elif c[guard_current.BRAKING]:
+        elif c[_BRAKING]:
             warn = faults.REGEN_SLOWED
         if warn:
             self.warn = warn
@@ -206,10 +229,67 @@ class Guard:
             self._shown_left -= 1
         else:
             self.warn = 0
+
+    @micropython.native
+    def _forbid(self):
         block = self._heat.code or self._spent
-        if self._values[2] > self._v[guard_volts.MAX_MV]:
+        if self._values[_BUS] > self._v[guard_volts.MAX_MV]:
             block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
-        if not block and faults.BUDGET_BENCH <= self.block <= faults.BUDGET_PART:  # until there is some again
-            if min(self.left_bench, self.left_leads, self.left_part) < REFILLED:
-                block = self.block
+        if not block and self.block:  # a budget: until there is some again
+            if faults.BUDGET_BENCH <= self.block <= faults.BUDGET_PART:
+                if min(self.left_bench, self.left_leads, self.left_part) < REFILLED:
+                    block = self.block
         self.block = block
+
+
+@micropython.viper
+def _watched(
+    g: ptr32, c: ptr32, v: ptr32, volts: ptr32, junction: ptr32, drive: int, gate: int, rail: int, trips: int
+) -> int:
+    # The kernels in their order. Returns the places in CURRENT_CODES and (times 64) VOLT_CODES that they
+    # tell, and (times 4096) the turn.
+    silent = g[SILENT]
+    if silent < SILENT_MAX:
+        g[SILENT] = silent + 1
+    turn = (g[_TURN] + 1) & 7
+    g[_TURN] = turn
+    _bound(c, v, drive, v[_BUS])
+    told = int(_watch(c, v, gate, trips))
+    told += int(_watch_volts(volts, v, drive, gate, rail, trips)) << 6
+    if turn & 1:
+        power_mw = int(_loss_mw(c[_AMPS], c[_SIZE], gate, g[_JUNCTION] - _BIAS))
+        g[_JUNCTION] = g[_FOOT] + int(_rise_mk(junction, power_mw)) // 100
+    return told + (turn << 12)
+
+
+def _updater(guard):
+    # what ``update`` needs, as locals: see compat.py on the cost of names
+    turns = guard._spend, None, guard._read_heat, None, guard._judge_heat, None, guard._forbid, guard._show
+    needs = guard, guard.own_words, guard.current_words, guard._values, guard._v, guard.junction.words, turns
+
+    @micropython.native
+    def update(drive, gate, rail, trips, estop, needs=needs):
+        """Judge one tick by ``sense`` and what was in force in it; return the worst fault code or 0."""
+        guard, g, c, v, volts, junction, turns = needs
+        told = _watched(g, c, v, volts, junction, drive, gate, rail, trips)
+        turn = turns[told >> 12]
+        if turn:  # what is slow by nature takes turns
+            turn()
+        code = guard._slow_code
+        told &= 4095
+        if told:
+            code = _worst(code, _VOLT_CODES[told >> 6])
+            code = _worst(code, _CURRENT_CODES[told & 63])
+        if estop:
+            guard.block = faults.ESTOP
+            return faults.ESTOP
+        if guard.block and guard.block == faults.ESTOP:  # released
+            guard._forbid()
+        return code
+
+    return update
+
+
+def _worst(one, other):
+    # of equals the latter, which was found first
+    return one if _SEVERITY[one] > _SEVERITY[other] else other

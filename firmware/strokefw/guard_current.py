@@ -47,6 +47,7 @@ PEAK_TICKS = const(3)
 # on the reference bench; a board with finer ranges divides them
 HARD_PEAK_MA = const(75000)  # at once: nothing on a healthy bench reaches it
 TRIPS_LEAK = const(2)  # cycles per tick that may be cut for ever (a tenth of them)
+LATCH_FELL = const(1 << 12)  # with the trips: the board's hard latch has switched off by itself
 TRIPS_FULL = const(600)  # some 30 ms of nothing but cut cycles at 20 kHz
 MOVED_MV = const(40)
 BRAKE_MA = const(150)
@@ -228,9 +229,11 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
             s[STALLED] -= 1
 
     # the fast limit: too much to do, or not doing it; the mean that fold-back should have held
-    bucket = s[BUCKET] + trips - TRIPS_LEAK
+    bucket = s[BUCKET] + (trips & 0xFFF) - TRIPS_LEAK
     if bucket < 0:
         bucket = 0
+    if trips & LATCH_FELL:
+        bucket = TRIPS_FULL
     if bucket >= TRIPS_FULL:
         bucket = TRIPS_FULL
         told = 3

@@ -1,10 +1,10 @@
 """Guards of heat: broken or jumping thermistors, derating and cut-out, the part's own limit.
 
-Works on new readings only (every 16 ticks), so it is plain Python.
+Works on new readings only (every 16 ticks), so it is no kernel.
 """
 
 from strokefw import faults, ntc
-from strokefw.compat import const
+from strokefw.compat import const, micropython
 
 BROKEN_READINGS = const(2)  # 32 ms
 STEP_DC = const(80)  # further from the slow mean than metal can warm in its quarter of a second
@@ -30,6 +30,7 @@ class Thermistor:
         self.trusted = 0  # 1 while the last reading can be believed
         self._mean_16 = ntc.NO_READING
 
+    @micropython.native
     def update(self, state, value_dc):
         """Take one new reading; return a fault code or 0."""
         wrong = state
@@ -78,6 +79,7 @@ class HeatGuard:
         self._part.fresh()
         self._heatsink_code = self._part_code = 0
 
+    @micropython.native
     def heatsink(self, state, value_dc):
         """Take a new reading of the heatsink."""
         self._heatsink_code = self._heatsink.update(state, value_dc)
@@ -87,6 +89,7 @@ class HeatGuard:
             elif value_dc <= self._derate_dc and self.hot == faults.HEATSINK_HOT:
                 self.hot = 0
 
+    @micropython.native
     def part(self, state, value_dc):
         """Take a new reading of the part's own thermistor (only where the part has one)."""
         self._part_code = self._part.update(state, value_dc)
@@ -100,6 +103,7 @@ class HeatGuard:
         """The part in use has no thermistor."""
         self._part_code = self.part_hot = 0
 
+    @micropython.native
     def judge(self, heatsink_dc, junction_dc):
         """Bring ``share`` and ``code`` up to date; return 1 when ``share`` may have changed."""
         cool = heatsink_dc <= self._derate_dc and junction_dc <= JUNCTION_DERATE_DC

@@ -127,7 +127,7 @@ class Moves:
             self.board.burst_trigger()
         if told & ramp.ENDED:
             self._ramp_down(state.END_WATCH if told & ramp.FIRED else state.END_DONE, 0)
-            player.step(self.sense, self.guard.cap, self.guard.slew_down)
+            player.step(self.sense.values, self.guard.cap, self.guard.slew_down)
             if player.drive == 0:
                 self._stopped()
 

@@ -30,22 +30,22 @@ TABLE = array("H", (
 
 
 @micropython.viper
-def _look_up(table: ptr16, counts: int) -> int:
-    i = counts >> 9
-    low = int(table[i])
-    step = int(table[i + 1]) - low
-    return low + ((step * (counts - (i << 9)) + 256) >> 9)
-
-
-def condition(counts):
+def condition(counts: int) -> int:
     """Return OK, OPEN or SHORT for corrected counts (0..65535)."""
     if counts > OPEN_COUNTS:
         return OPEN
-    return SHORT if counts < SHORT_COUNTS else OK
+    if counts < SHORT_COUNTS:
+        return SHORT
+    return OK
 
 
-def decidegrees(counts):
+@micropython.viper
+def decidegrees(counts: int) -> int:
     """Return 0.1 C from corrected counts; NO_READING when open or shorted. Allocates nothing."""
     if counts > OPEN_COUNTS or counts < SHORT_COUNTS:
         return NO_READING
-    return _look_up(TABLE, counts) - BIAS_DC
+    table = ptr16(TABLE)
+    i = counts >> 9
+    low = int(table[i])
+    step = int(table[i + 1]) - low
+    return low + ((step * (counts - (i << 9)) + 256) >> 9) - BIAS_DC

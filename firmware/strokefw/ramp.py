@@ -8,14 +8,15 @@ tick when it reverses, and drops at once only to off (PAUSE).
 from array import array
 
 from strokefw import channels, faults
+from strokefw import ramp_kernel as at
 from strokefw.compat import const, micropython
 
 RAMP = const(1)  # to target, evenly over duration_ms
 HOLD = const(2)  # at target for duration_ms
 STEP = const(3)  # to target as fast as the slew limit allows; duration_ms counts from its start
-PULSE = const(4)  # p3 times: target for p1 ms, p4 for p2 ms
-PAUSE = const(5)  # all MOSFETs off for duration_ms; from any drive at once
-BURST = const(6)  # capture channel p1 at p2 Hz, p3 values, p4 of them before the trigger
+PULSE = at.PULSE  # p3 times: target for p1 ms, p4 for p2 ms
+PAUSE = at.PAUSE  # all MOSFETs off for duration_ms; from any drive at once
+BURST = at.BURST  # capture channel p1 at p2 Hz, p3 values, p4 of them before the trigger
 KIND_NAMES = ("", "ramp", "hold", "step", "pulse", "pause", "burst")
 
 WATCH_NAMES = (
@@ -32,10 +33,10 @@ BURST_MAX = const(50000)
 _WORDS = const(13)  # kind target duration p1 p2 p3 p4 watch action value after hold loaded
 _LOADED = const(12)
 
-IDLE = const(0)  # modes
-PROCEDURE = const(1)
-JOG = const(2)
-DOWN = const(3)
+IDLE = at.IDLE  # modes
+PROCEDURE = at.PROCEDURE
+JOG = at.JOG
+DOWN = at.DOWN
 
 BEGAN = const(1)  # what a step tells, as bits
 FIRED = const(2)
@@ -47,25 +48,62 @@ CAPTURE_RUNNING = const(2)
 CAPTURE_DONE = const(3)  # captured or failed
 
 
+_look = at.look
+_advance = at.advance
+_BIAS = at.BIAS
+
+
 class Ramp:
-    """``drive`` (1/10000) and ``gate`` in force; ``index`` the segment; ``capture`` the state of a burst."""
+    """``drive`` (1/10000) and ``gate`` in force; ``index`` the segment; ``capture`` the state of a burst.
+
+    ``words`` holds what changes from tick to tick, by the places in ramp_kernel.py.
+    """
 
     def __init__(self):
         self.table = array("i", [0] * (_WORDS * SEGMENTS_MAX))
+        self.words = array("i", [0] * at.WORDS)
         self.count = 0
-        self.drive = self.gate = self.want = 0
-        self.mode = IDLE
-        self.index = self.last_index = self.kind = 0
-        self.slew = 1
-        self.low = self.high = 0
-        self.left = self.total = self.whole = self.rest = self.spare = 0
-        self.phase = self.pulses = 0
-        self.watch = self.watch_action = self.watch_value = 0
-        self.watch_after = self.watch_hold = self.watch_seen = 0
+        self.index = self.last_index = 0
+        self.watch_action = 0
         self.capture = CAPTURE_NONE
         self.capture_at = 0  # index of the segment that asked for it
         self.pre_left = 0
         self.trigger = 0  # the board's capture has to be triggered in this tick
+        self.bounds(0, 0, 1)
+        self.words[at.WHOLE] = _BIAS
+        self.cut()
+        self.step = _stepper(self)
+
+    def bounds(self, low, high, slew):
+        """Set the least and the greatest drive, and the slew limit per tick."""
+        self.words[at.LOW] = low + _BIAS
+        self.words[at.HIGH] = high + _BIAS
+        self.words[at.SLEW] = slew
+
+    @property
+    def drive(self):
+        """Drive in force, 1/10000."""
+        return self.words[at.DRIVE] - _BIAS
+
+    @property
+    def gate(self):
+        """1 while the bridge switches, 0 while all MOSFETs are off."""
+        return self.words[at.GATE]
+
+    @property
+    def mode(self):
+        """IDLE, PROCEDURE, JOG or DOWN."""
+        return self.words[at.MODE]
+
+    @property
+    def kind(self):
+        """Kind of the present segment, 0 none."""
+        return self.words[at.KIND]
+
+    @property
+    def slew(self):
+        """Slew limit per tick, 1/10000."""
+        return self.words[at.SLEW]
 
     # -- loading (service side) --------------------------------------------------------------------
 
@@ -94,13 +132,15 @@ class Ramp:
         """Return 0 when every announced segment is there and within the drive limits, else a refusal."""
         if not self.count:
             return faults.INCOMPLETE
+        low = self.words[at.LOW] - _BIAS
+        high = self.words[at.HIGH] - _BIAS
         for index in range(self.count):
             base = index * _WORDS
             if not self.table[base + _LOADED]:
                 return faults.INCOMPLETE
-            if not self.low <= self.table[base + 1] <= self.high:
+            if not low <= self.table[base + 1] <= high:
                 return faults.OUT_OF_RANGE
-            if self.table[base] == PULSE and not self.low <= self.table[base + 6] <= self.high:
+            if self.table[base] == PULSE and not low <= self.table[base + 6] <= high:
                 return faults.OUT_OF_RANGE
         return 0
 
@@ -111,150 +151,90 @@ class Ramp:
 
     # -- running (tick side, allocation-free) ------------------------------------------------------
 
+    def _set(self, mode, want):
+        w = self.words
+        w[at.MODE] = mode
+        w[at.WANT] = want + _BIAS
+        w[at.KIND] = w[at.WATCH] = w[at.LEFT] = 0
+
     def start(self):
         """Begin the stored procedure with the next step."""
-        self.mode = PROCEDURE
+        self._set(PROCEDURE, 0)
         self.index = -1
-        self.left = 0
-        self.kind = self.watch = 0
         self.capture = CAPTURE_NONE
 
     def jog(self, target):
         """Follow ``target`` until told otherwise."""
-        self.mode = JOG
-        self.want = target
-        self.kind = 0
+        self._set(JOG, target)
 
     def down(self):
         """Go to zero within the slew limit."""
-        self.mode = DOWN
-        self.want = 0
-        self.kind = self.watch = 0
+        self._set(DOWN, 0)
 
     def cut(self):
         """Be off at once."""
-        self.mode = IDLE
-        self.drive = self.gate = self.want = 0
-        self.kind = self.watch = 0
+        self._set(IDLE, 0)
+        self.words[at.DRIVE] = _BIAS
+        self.words[at.GATE] = 0
 
     @micropython.native
-    def step(self, sense, cap, slew_down):
-        """Advance one tick; ``cap`` bounds |drive|, ``slew_down`` its fall. Return BEGAN, FIRED, ENDED."""
+    def _turn(self, due):
+        # the segment may be over: return what is told, and 0 when it goes on
         told = 0
-        if self.mode == PROCEDURE:
-            watch = self.watch
-            if watch:
-                if self.watch_after:
-                    self.watch_after -= 1
-                else:
-                    if watch < 3:
-                        value = sense.current_ma
-                        if value < 0:
-                            value = 0 - value
-                    elif watch < 5:
-                        value = sense.sensor_a_mv
-                    else:
-                        value = sense.sensor_b_mv
-                    if (value > self.watch_value) if watch & 1 else (value < self.watch_value):
-                        self.watch_seen += 1
-                        if self.watch_seen > self.watch_hold:
-                            told = FIRED
-                            self.last_index = self.index
-                    else:
-                        self.watch_seen = 0
-            if told or (self.left == 0 and self.kind != BURST) or (self.kind == BURST and self._captured()):
-                told |= self._next(told)
-                if told & ENDED:
-                    return told
-            kind = self.kind
-            if kind < PULSE:
-                self.left -= 1
-                self.want += self.whole
-                self.spare += self.rest
-                if self.spare >= self.total:
-                    self.spare -= self.total
-                    self.want += 1
-            elif kind == PULSE:
-                self._pulse()
-            elif kind == PAUSE:
-                self.left -= 1
-                self.drive = self.gate = self.want = 0
-                return told
-        self.gate = 1
-        aim = self.want
-        if aim > self.high:
-            aim = self.high
-        elif aim < self.low:
-            aim = self.low
-        if aim > cap:
-            aim = cap
-        elif aim < 0 - cap:
-            aim = 0 - cap
-        drive = self.drive
-        if aim > drive:
-            step = self.slew if drive >= 0 else slew_down
-            if aim > drive + step:
-                aim = drive + step
-            if drive < 0 and aim > 0:
-                aim = 0
-        elif aim < drive:
-            step = self.slew if drive <= 0 else slew_down
-            if aim < drive - step:
-                aim = drive - step
-            if drive > 0 and aim < 0:
-                aim = 0
-        self.drive = aim
-        return told
-
-    def _next(self, fired):
-        # begin the next segment, or end: after the last one, or when a fired watch says so
-        if fired and self.watch_action == WATCH_END:
-            return ENDED
+        if due == at.HELD:
+            if not self._captured():
+                return 0
+        elif due == at.WATCHED:
+            told = FIRED
+            self.last_index = self.index
+            if self.watch_action == WATCH_END:
+                return FIRED | ENDED
         index = self.index + 1
         if index >= self.count:
-            return ENDED
+            return told | ENDED
+        self._begin(index)
+        return told | BEGAN
+
+    @micropython.native
+    def _begin(self, index):
         self.index = index
+        w = self.words
         table = self.table
         base = index * _WORDS
         kind = table[base]
+        target = table[base + 1]
         duration = table[base + 2]
-        self.kind = kind
-        self.left = self.total = duration
-        self.whole = self.rest = self.spare = 0
-        self.want = table[base + 1]
+        drive = w[8]  # biased, like all drives in words; the numbers are places in ramp_kernel.py
+        w[1] = kind
+        w[2] = w[3] = duration
+        w[4] = _BIAS
+        w[5] = w[6] = 0
+        w[7] = target + _BIAS
         if kind == RAMP:
-            change = table[base + 1] - self.drive
-            self.want = self.drive
-            self.whole = change // duration
-            self.rest = change - self.whole * duration
+            change = target + _BIAS - drive
+            whole = change // duration
+            w[7] = drive
+            w[4] = whole + _BIAS
+            w[5] = change - whole * duration
         elif kind == PULSE:
-            self.left = 1  # until the last pulse is over
-            self.phase = 0
-            self.pulses = table[base + 5] * 2
+            w[2] = 1  # until the last pulse is over
+            w[18] = 0
+            w[19] = table[base + 5] * 2
+            w[20] = target + _BIAS
+            w[21] = table[base + 6] + _BIAS
+            w[22] = table[base + 3]
+            w[23] = table[base + 4]
         elif kind == BURST:
-            self.want = self.drive
+            w[7] = drive
             self.capture_at = index
             self.pre_left = -1
             self.capture = CAPTURE_ASKED
-        self.watch = table[base + 7]
+        w[13] = table[base + 7]
         self.watch_action = table[base + 8]
-        self.watch_value = table[base + 9]
-        self.watch_after = table[base + 10]
-        self.watch_hold = table[base + 11]
-        self.watch_seen = 0
-        return BEGAN
-
-    def _pulse(self):
-        # pulses counts half periods left: even = the on part is next
-        base = self.index * _WORDS
-        if self.phase == 0:
-            on = self.pulses & 1 == 0
-            self.want = self.table[base + 1] if on else self.table[base + 6]
-            self.phase = self.table[base + 3] if on else self.table[base + 4]
-            self.pulses -= 1
-        self.phase -= 1
-        if self.phase == 0 and self.pulses == 0:
-            self.left = 0
+        w[14] = table[base + 9]
+        w[15] = table[base + 10]
+        w[16] = table[base + 11]
+        w[17] = 0
 
     def _captured(self):
         # a capture without pre-trigger holds the segment until it is done; one with it until its pre-trigger
@@ -274,6 +254,27 @@ class Ramp:
             return 0
         self.trigger = 1
         return 1
+
+
+def _stepper(ramp):
+    # what ``step`` needs, as locals: see compat.py on the cost of names
+    needs = ramp.words, ramp._turn, _look, _advance
+
+    @micropython.native
+    def step(values, cap, slew_down, needs=needs):
+        """Advance one tick; ``values`` are the readings (sense.values), ``cap`` bounds |drive|, ``slew_down``
+        its fall. Return BEGAN, FIRED, ENDED. Allocates nothing.
+        """
+        words, turn, look, advance = needs
+        due = look(words, values)
+        if due:
+            due = turn(due)
+            if due & ENDED:
+                return due
+        advance(words, cap, slew_down)
+        return due
+
+    return step
 
 
 def check(values):

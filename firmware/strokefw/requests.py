@@ -128,9 +128,7 @@ def _limits(service, seq, values):
         return code
     app.limits = new
     app.guard.set_limits(new)
-    app.ramp.slew = new.slew_per_ms
-    app.ramp.low = new.drive_min
-    app.ramp.high = new.drive_max
+    app.ramp.bounds(new.drive_min, new.drive_max, new.slew_per_ms)
     app.board.trip_level(new.current_max_ma)
     app.limits_set = 1
     service.queue(0x45, seq, wire.pack(0x45, *new.values()))

@@ -37,7 +37,8 @@ _HEATSINK_SUM = const(39)  # behind the channels' zero, mul, shift
 _PART_SUM = const(40)
 _FADE_START = const(41)
 _FADE_SPAN = const(42)
-_WORDS = const(43)
+_TURN = const(43)  # 0 to 47, then 32 to 47 again: the first readings come alone, later ones in turn
+_WORDS = const(44)
 
 # per channel: full scale in mA or mV, and the shift that keeps mul large and the product within 30 bits
 _SCALES = (
@@ -48,9 +49,13 @@ _SCALES = (
     (channels.COARSE_FULL_MA, 13), (channels.COARSE_FULL_MA, 13),
 )
 
+_condition = ntc.condition
+_decidegrees = ntc.decidegrees
+
 
 @micropython.viper
-def _convert(counts: ptr16, k: ptr32, out: ptr32):
+def _convert(counts: ptr16, k: ptr32, out: ptr32) -> int:
+    # Returns the turn.
     coarse = 0
     fine = 0
     high = 0
@@ -99,6 +104,9 @@ def _convert(counts: ptr16, k: ptr32, out: ptr32):
     out[RATIO_B] = b
     k[_HEATSINK_SUM] += out[9]
     k[_PART_SUM] += out[10]
+    turn = k[_TURN]
+    k[_TURN] = turn + 1 if turn < 47 else 32
+    return turn
 
 
 class Sense:
@@ -118,7 +126,7 @@ class Sense:
         self.heatsink_dc = self.part_dc = ntc.NO_READING
         self.heatsink_ntc = self.part_ntc = ntc.OPEN
         self.heatsink_readings = self.part_readings = 0  # count up with each new temperature
-        self._tick = 0
+        self.update = _updater(self)
         self.reload()
 
     def reload(self):
@@ -134,7 +142,7 @@ class Sense:
             self._k[3 * channel + 2] = shift
         self._k[_FADE_START] = FADE_START_MA // self._finer
         self._k[_FADE_SPAN] = (FADE_END_MA - FADE_START_MA) // self._finer
-        self._tick = 0
+        self._k[_TURN] = 0
 
     @property
     def current_ma(self):
@@ -192,14 +200,6 @@ class Sense:
         return 1 if FEED_MIN_MV <= self.feed_mv <= FEED_MAX_MV else 0
 
     @micropython.native
-    def update(self, counts):
-        """Take one scan (``array('H')`` of N_CHANNELS) over. Allocates nothing."""
-        _convert(counts, self._k, self.values)
-        tick = self._tick
-        self._tick = tick + 1 if tick < 47 else 32
-        if tick & 7 == 0:
-            self._warmth(tick)
-
     def _warmth(self, tick):
         # means over 16 ticks; the two end half a period apart, so that no tick does both look-ups
         k = self._k
@@ -216,12 +216,29 @@ class Sense:
             self._heatsink(k[_HEATSINK_SUM] >> 4)
             k[_HEATSINK_SUM] = 0
 
+    @micropython.native
     def _heatsink(self, counts):
-        self.heatsink_ntc = ntc.condition(counts)
-        self.heatsink_dc = ntc.decidegrees(counts)
+        self.heatsink_ntc = _condition(counts)
+        self.heatsink_dc = _decidegrees(counts)
         self.heatsink_readings = (self.heatsink_readings + 1) & 0xFFFF
 
+    @micropython.native
     def _part(self, counts):
-        self.part_ntc = ntc.condition(counts)
-        self.part_dc = ntc.decidegrees(counts)
+        self.part_ntc = _condition(counts)
+        self.part_dc = _decidegrees(counts)
         self.part_readings = (self.part_readings + 1) & 0xFFFF
+
+
+def _updater(sense):
+    # what ``update`` needs, as locals: see compat.py on the cost of names
+    needs = sense._k, sense.values, sense._warmth
+
+    @micropython.native
+    def update(counts, needs=needs):
+        """Take one scan (``array('H')`` of N_CHANNELS) over. Allocates nothing."""
+        k, values, warmth = needs
+        turn = _convert(counts, k, values)
+        if turn & 7 == 0:
+            warmth(turn)
+
+    return update

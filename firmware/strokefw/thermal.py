@@ -9,12 +9,15 @@ from math import exp
 
 from strokefw.compat import const, micropython, ptr32
 
+_STAGES = const(0)  # how many
+_COUNT = const(1)  # steps so far
+_FIRST = const(2)  # the first stage's words
 _R = const(0)  # mK/W
 _GAIN = const(1)  # of 4096 per pace
 _PACE = const(2)  # log2 of ticks
 _SUM = const(3)  # power summed since the last step, mW
 _RISE = const(4)  # mK
-_WORDS = const(5)
+_WORDS = const(5)  # of a stage
 POWER_MAX_MW = const(100000)
 RISE_MAX_MK = const(250000)
 
@@ -26,13 +29,16 @@ SWITCH_PER_A = const(13)
 
 
 @micropython.viper
-def _rise_mk(f: ptr32, stages: int, tick: int, power: int) -> int:
+def rise_mk(f: ptr32, power: int) -> int:
+    """Go on by a step of a chain's ``words`` with ``power`` (0..100 W in mW); return the rise in mK."""
+    count = (f[_COUNT] + 1) & 0xFFFF
+    f[_COUNT] = count
     rise = 0
-    for i in range(stages):
-        j = 5 * i
+    for i in range(f[_STAGES]):
+        j = _FIRST + _WORDS * i
         total = f[j + 3] + power
         pace = f[j + 2]
-        if tick & ((1 << pace) - 1) == 0:
+        if count & ((1 << pace) - 1) == 0:
             target = (total >> pace + 3) * f[j] // 125
             if target > RISE_MAX_MK:
                 target = RISE_MAX_MK
@@ -45,25 +51,31 @@ def _rise_mk(f: ptr32, stages: int, tick: int, power: int) -> int:
 
 
 class Foster:
-    """A chain of (mK/W, ms) stages; ``step`` every ``step_ms`` returns the rise over its foot in mK."""
+    """A chain of (mK/W, ms) stages in ``words``; ``step`` every ``step_ms``."""
 
     def __init__(self, stages, step_ms=1):
-        self._stages = len(stages)
-        self._f = array("i", [0] * (_WORDS * len(stages)))
-        for i, (r_mk_w, tau_ms) in enumerate(stages):
+        self.words = array("i", [0] * (_FIRST + _WORDS * len(stages)))
+        self.load(stages, step_ms)
+
+    def load(self, stages, step_ms=1):
+        """Take other stages, cold; not more than the first ones were."""
+        f = self.words
+        for i in range(len(f)):
+            f[i] = 0
+        f[_STAGES] = len(stages)
+        at = _FIRST
+        for r_mk_w, tau_ms in stages:
             pace = 0
             while (32 * step_ms << pace) < tau_ms and pace < 12:
                 pace += 1
-            self._f[_WORDS * i + _R] = r_mk_w
-            self._f[_WORDS * i + _GAIN] = int(4096 * (1 - exp(-(step_ms << pace) / tau_ms)) + 0.5)
-            self._f[_WORDS * i + _PACE] = pace
-        self._tick = 0
+            f[at + _R] = r_mk_w
+            f[at + _GAIN] = int(4096 * (1 - exp(-(step_ms << pace) / tau_ms)) + 0.5)
+            f[at + _PACE] = pace
+            at += _WORDS
 
-    @micropython.native
     def step(self, power_mw):
         """Go on by a step with ``power_mw`` (0..100 W) and return the rise in mK."""
-        self._tick = tick = (self._tick + 1) & 0xFFFF
-        return _rise_mk(self._f, self._stages, tick, power_mw)
+        return rise_mk(self.words, power_mw)
 
 
 @micropython.viper

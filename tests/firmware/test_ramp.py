@@ -1,26 +1,30 @@
 """Segments to drive, tick by tick: exact values and times, slew limit, reversal, watches, captures."""
 # Runs under CPython and MicroPython.
 
-from strokefw import faults, ramp
+from array import array
+
+from strokefw import faults, ramp, sense
 from strokefw.ramp import BEGAN, BURST, ENDED, FIRED, HOLD, PAUSE, PULSE, RAMP, STEP
 
 FULL = 10000
 
 
-class Readings:
-    """What a watch looks at."""
+def readings(current_ma=0, sensor_a_mv=0, sensor_b_mv=0):
+    """Return what a watch looks at, as in ``Sense.values``."""
+    values = array("i", [0] * sense.N_VALUES)
+    values[sense.B_MERGED] = current_ma + sense.BIAS
+    values[sense.RATIO_A] = sensor_a_mv
+    values[sense.RATIO_B] = sensor_b_mv
+    return values
 
-    current_ma = 0
-    sensor_a_mv = 0
-    sensor_b_mv = 0
+
+NOTHING = readings()
 
 
 def player(segments, slew=FULL, low=-FULL, high=FULL):
     """Return a started Ramp with ``segments`` of (kind, target, ms, p, watch) loaded."""
     r = ramp.Ramp()
-    r.slew = slew
-    r.low = low
-    r.high = high
+    r.bounds(low, high, slew)
     assert r.begin(len(segments)) == 0
     for index in range(len(segments)):
         given = segments[index] + ((0, 0, 0, 0), (0, 0, 0, 0, 0))[len(segments[index]) - 3 :]
@@ -31,11 +35,11 @@ def player(segments, slew=FULL, low=-FULL, high=FULL):
     return r
 
 
-def play(r, cap=FULL, sense=Readings, limit=100000):
+def play(r, cap=FULL, values=NOTHING, limit=100000):
     """Run to the end; return the rows (drive, gate, index, told), the ending step excluded."""
     rows = []
     for _ in range(limit):
-        told = r.step(sense, cap, r.slew)
+        told = r.step(values, cap, r.slew)
         if told & ENDED:
             return rows
         rows.append((r.drive, r.gate, r.index, told))
@@ -110,7 +114,7 @@ def test_cap_holds_the_drive_back_at_slew():
     r = player([(STEP, 1000, 10)], 100)
     got = []
     for cap in (FULL, FULL, FULL, 120, 120, 120, 0, 0, 0, 500):
-        r.step(Readings, cap, r.slew)
+        r.step(NOTHING, cap, r.slew)
         got.append(r.drive)
     assert got == [100, 200, 300, 200, 120, 120, 20, 0, 0, 100]
 
@@ -119,7 +123,7 @@ def test_braking_may_be_slowed_but_driving_not():
     r = player([(STEP, 300, 3), (STEP, -300, 9)], 100)
     got = []
     for _ in range(12):
-        r.step(Readings, FULL, 50)
+        r.step(NOTHING, FULL, 50)
         got.append(r.drive)
     assert got == [100, 200, 300, 250, 200, 150, 100, 50, 0, -100, -200, -300]
 
@@ -129,8 +133,8 @@ def test_limits_tightened_while_running_are_obeyed():
     got = []
     for tick in range(6):
         if tick == 3:
-            r.high = 300
-        r.step(Readings, FULL, r.slew)
+            r.bounds(-FULL, 300, r.slew)
+        r.step(NOTHING, FULL, r.slew)
         got.append(r.drive)
     assert got == [200, 400, 600, 400, 300, 300]
 
@@ -151,7 +155,7 @@ def test_slew_and_reversal_hold_for_random_procedures_and_caps():
         while True:
             cap = dice(0, FULL)
             down = dice(1, slew)
-            told = r.step(Readings, cap, down)
+            told = r.step(NOTHING, cap, down)
             if told & ENDED:
                 r.down()
             drive = r.drive
@@ -169,38 +173,34 @@ def test_slew_and_reversal_hold_for_random_procedures_and_caps():
 def test_down_ends_at_zero_within_the_slew_limit():
     r = player([(STEP, 95, 3)], 40)
     for _ in range(3):
-        r.step(Readings, FULL, 40)
+        r.step(NOTHING, FULL, 40)
     r.down()
     got = []
     for _ in range(4):
-        r.step(Readings, FULL, 40)
+        r.step(NOTHING, FULL, 40)
         got.append(r.drive)
     assert got == [55, 15, 0, 0]
 
 
 def test_jog_follows_its_target():
     r = ramp.Ramp()
-    r.slew = 30
-    r.low = -100
-    r.high = 100
+    r.bounds(-100, 100, 30)
     r.jog(70)
     got = []
     for tick in range(8):
         if tick == 4:
             r.jog(-1000)
-        r.step(Readings, FULL, 30)
+        r.step(NOTHING, FULL, 30)
         got.append(r.drive)
     assert got == [30, 60, 70, 70, 40, 10, 0, -30]
 
 
 def watching(watch, values, name="current_ma", ms=20):
     """Play a HOLD under ``watch`` while a reading takes ``values``; return the told bits, tick by tick."""
-    sense = Readings()
     r = player([(HOLD, 10, ms, (0, 0, 0, 0), watch), (HOLD, 20, 5)])
     told = []
     for value in values:
-        setattr(sense, name, value)
-        told.append(r.step(sense, FULL, FULL))
+        told.append(r.step(readings(**{name: value}), FULL, FULL))
     return told, r
 
 
@@ -233,33 +233,32 @@ def test_watch_of_the_last_segment_is_off_in_the_next():
 
 def test_capture_holds_the_segment_until_done():
     r = player([(STEP, 300, 2), (BURST, 0, 0, (1, 500000, 100, 0)), (STEP, 0, 2)])
-    r.step(Readings, FULL, FULL)
-    r.step(Readings, FULL, FULL)
-    assert r.step(Readings, FULL, FULL) == BEGAN and r.capture == ramp.CAPTURE_ASKED
+    r.step(NOTHING, FULL, FULL)
+    r.step(NOTHING, FULL, FULL)
+    assert r.step(NOTHING, FULL, FULL) == BEGAN and r.capture == ramp.CAPTURE_ASKED
     assert r.capture_wanted() == (1, 500000, 100, 0)
     for _ in range(50):
-        assert r.step(Readings, FULL, FULL) == 0 and r.drive == 300
+        assert r.step(NOTHING, FULL, FULL) == 0 and r.drive == 300
     r.capture = ramp.CAPTURE_RUNNING
-    assert r.step(Readings, FULL, FULL) == 0 and r.trigger == 0
+    assert r.step(NOTHING, FULL, FULL) == 0 and r.trigger == 0
     r.capture = ramp.CAPTURE_DONE
-    assert r.step(Readings, FULL, FULL) == BEGAN and r.index == 2 and r.drive == 0
+    assert r.step(NOTHING, FULL, FULL) == BEGAN and r.index == 2 and r.drive == 0
 
 
 def test_capture_with_pre_trigger_triggers_the_next_segment():
     r = player([(BURST, 0, 0, (1, 10000, 100, 50)), (STEP, 900, 3)])
-    r.step(Readings, FULL, FULL)
+    r.step(NOTHING, FULL, FULL)
     r.capture = ramp.CAPTURE_RUNNING
     ticks = 0
     while not r.trigger:
-        told = r.step(Readings, FULL, FULL)
+        told = r.step(NOTHING, FULL, FULL)
         ticks += 1
     assert ticks == 6 and told == BEGAN and r.drive == 900  # 50 values at 10 kHz are 5 ms, and one to be sure
 
 
 def test_unreasonable_segments_are_refused():
     r = ramp.Ramp()
-    r.low = -100
-    r.high = 100
+    r.bounds(-100, 100, 1)
     assert r.complete() == faults.INCOMPLETE
     assert r.begin(0) == r.begin(ramp.SEGMENTS_MAX + 1) == faults.OUT_OF_RANGE
     assert r.begin(2) == 0 and r.complete() == faults.INCOMPLETE

@@ -52,8 +52,8 @@ def code_after(kind, current_ma, gate, ticks=400):
     seen = 0
     for _ in range(ticks):
         sense.update(counts_of(current_ma * channels.FINER[kind]))
-        seen = seen or guard_current.CODES[guard_current.watch(guard._c, sense.values, gate, 0)]
-        guard_current.bound(guard._c, sense.values, 0, 12000)
+        seen = seen or guard_current.CODES[guard_current.watch(guard.current_words, sense.values, gate, 0)]
+        guard_current.bound(guard.current_words, sense.values, 0, 12000)
     return seen
 
 

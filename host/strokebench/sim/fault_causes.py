@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from strokefw import calib, channels, faults, guard_limits, ramp, state, thermal
+from strokefw import calib, channels, faults, guard_limits, ramp, state
 
 from strokebench.sim.board import SimBoard
 from strokebench.sim.rig import Rig
@@ -150,7 +150,7 @@ def _winding(ohm: float, henry: float, k_si: float) -> Callable[[Rig], None]:
 
 
 def _loose_mosfet(rig: Rig) -> None:
-    rig.app.guard._junction = thermal.Foster(((12000, 20),), 2)
+    rig.app.guard.junction.load(((12000, 20),), 2)
     _amps(54.0)(rig)
 
 

@@ -1,0 +1,156 @@
+"""The ramp's two kernels and the array they work on: one tick of a segment, within the slew limit.
+
+Values that may be negative (drives) stand with ``BIAS`` added, see compat.py. ``look`` asks whether the
+segment is over, ``advance`` goes on with it.
+"""
+
+from strokefw import sense
+from strokefw.compat import const, micropython, ptr32
+
+MODE = const(0)
+KIND = const(1)
+LEFT = const(2)  # ticks of the segment
+TOTAL = const(3)
+WHOLE = const(4)  # biased: change of drive per tick, and the rest of it in TOTAL ticks
+REST = const(5)
+SPARE = const(6)
+WANT = const(7)  # biased: what the segment wants
+DRIVE = const(8)  # biased: what is in force
+GATE = const(9)
+LOW = const(10)  # biased
+HIGH = const(11)  # biased
+SLEW = const(12)
+WATCH = const(13)  # 0 none, else odd: above, even: below
+WATCH_VALUE = const(14)
+WATCH_AFTER = const(15)
+WATCH_HOLD = const(16)
+WATCH_SEEN = const(17)
+PHASE = const(18)  # ticks left of a pulse's part
+PULSES = const(19)  # half periods left: even = the on part is next
+ON = const(20)  # biased
+OFF = const(21)  # biased
+ON_MS = const(22)
+OFF_MS = const(23)
+WORDS = const(24)
+BIAS = const(1 << 29)
+
+# modes
+IDLE = const(0)
+PROCEDURE = const(1)
+JOG = const(2)
+DOWN = const(3)
+# kinds of segment that the kernels tell apart; the others go from WANT by WHOLE and REST
+PULSE = const(4)
+PAUSE = const(5)
+BURST = const(6)
+# what ``look`` returns
+GOES_ON = const(0)
+OVER = const(1)
+WATCHED = const(2)  # the watch fired
+HELD = const(3)  # over when its capture is
+
+# where things stand in sense.values: a kernel folds only its module's constants; a test compares PLACES
+_RATIO_A = const(14)
+_RATIO_B = const(15)
+_B_MERGED = const(20)
+PLACES = (
+    (_RATIO_A, sense.RATIO_A), (_RATIO_B, sense.RATIO_B), (_B_MERGED, sense.B_MERGED), (BIAS, sense.BIAS),
+)  # fmt: skip
+
+
+@micropython.viper
+def look(w: ptr32, v: ptr32) -> int:
+    if w[MODE] != PROCEDURE:
+        return GOES_ON
+    watch = w[WATCH]
+    if watch:
+        if w[WATCH_AFTER]:
+            w[WATCH_AFTER] -= 1
+        else:
+            if watch < 3:
+                value = v[_B_MERGED] - BIAS
+                if value < 0:
+                    value = 0 - value
+            elif watch < 5:
+                value = v[_RATIO_A]
+            else:
+                value = v[_RATIO_B]
+            if watch & 1:
+                over = value - w[WATCH_VALUE]
+            else:
+                over = w[WATCH_VALUE] - value
+            if over > 0:
+                w[WATCH_SEEN] += 1
+                if w[WATCH_SEEN] > w[WATCH_HOLD]:
+                    return WATCHED
+            else:
+                w[WATCH_SEEN] = 0
+    if w[KIND] == BURST:
+        return HELD
+    if w[LEFT] == 0:
+        return OVER
+    return GOES_ON
+
+
+@micropython.viper
+def advance(w: ptr32, cap: int, slew_down: int):
+    if w[MODE] == PROCEDURE:
+        kind = w[KIND]
+        if kind < PULSE:
+            w[LEFT] -= 1
+            want = w[WANT] - BIAS + w[WHOLE]
+            spare = w[SPARE] + w[REST]
+            if spare >= w[TOTAL]:
+                spare -= w[TOTAL]
+                want += 1
+            w[SPARE] = spare
+            w[WANT] = want
+        elif kind == PULSE:
+            phase = w[PHASE]
+            if phase == 0:
+                if w[PULSES] & 1:
+                    w[WANT] = w[OFF]
+                    phase = w[OFF_MS]
+                else:
+                    w[WANT] = w[ON]
+                    phase = w[ON_MS]
+                w[PULSES] -= 1
+            phase -= 1
+            w[PHASE] = phase
+            if phase == 0 and w[PULSES] == 0:
+                w[LEFT] = 0
+        elif kind == PAUSE:
+            w[LEFT] -= 1
+            w[DRIVE] = BIAS
+            w[WANT] = BIAS
+            w[GATE] = 0
+            return
+    w[GATE] = 1
+    aim = w[WANT]
+    if aim > w[HIGH]:
+        aim = w[HIGH]
+    if aim < w[LOW]:
+        aim = w[LOW]
+    aim -= BIAS
+    if aim > cap:
+        aim = cap
+    elif aim < 0 - cap:
+        aim = 0 - cap
+    drive = w[DRIVE] - BIAS
+    if aim > drive:
+        step = slew_down
+        if drive >= 0:
+            step = w[SLEW]
+        if aim > drive + step:
+            aim = drive + step
+        if drive < 0 and aim > 0:
+            aim = 0
+    elif aim < drive:
+        step = slew_down
+        if drive <= 0:
+            step = w[SLEW]
+        if aim < drive - step:
+            aim = drive - step
+        if drive > 0 and aim < 0:
+            aim = 0
+    w[DRIVE] = aim + BIAS
