@@ -1,0 +1,61 @@
+"""Draws what commands print in a terminal of 80 columns: ``python docs/make_terminal_picture.py docs/img``.
+
+The commands are really run, on the simulated bench; rich turns their coloured output into SVG.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import re
+import shlex
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from rich.console import Console
+from rich.text import Text
+
+PICTURES = {
+    "terminal-run": ("run solenoid --sim --inject weak_spring:severe",),
+    "terminal-book": (
+        "run solenoid --sim --seed 3 --serial L7-001",
+        "run solenoid --sim --seed 3 --serial L7-001 --inject sticky:moderate",
+        "run solenoid --sim --seed 3 --serial L7-001 --inject sticky:severe",
+        "book trend drop_out_current --serial L7-001",
+    ),
+}
+"""The last command of each is shown, in the folder that those before it left."""
+WIDTH = 80
+WEB_FONT = re.compile(r"@font-face\s*\{[^}]*\}\s*")
+
+
+def output(commands: tuple[str, ...]) -> str:
+    """Return what the last command prints, colours included; the time of a run is made the same each time."""
+    env = {**os.environ, "COLUMNS": str(WIDTH), "FORCE_COLOR": "1", "TERM": "xterm-256color"}
+    env.pop("NO_COLOR", None)
+    with tempfile.TemporaryDirectory() as folder:
+        for command in commands:
+            line = [sys.executable, "-m", "strokebench", *shlex.split(command)]
+            pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.DEVNULL}
+            done = subprocess.run(line, cwd=folder, env=env, encoding="utf-8", check=False, **pipes)
+    return re.sub(r"\d{4}-\d\d-\d\dT\d\d:\d\d", "2026-05-31T10:00", done.stdout)
+
+
+def picture(name: str) -> str:
+    """Return the SVG ``name``."""
+    commands = PICTURES[name]
+    console = Console(record=True, width=WIDTH, file=io.StringIO(), force_terminal=True)
+    console.print(Text.from_ansi(output(commands).rstrip()))
+    return WEB_FONT.sub("", console.export_svg(title=f"strokebench {commands[-1]}", unique_id=name))
+
+
+def main(folder: Path) -> None:
+    """Write all of them."""
+    for name in PICTURES:
+        (folder / f"{name}.svg").write_text(picture(name), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))

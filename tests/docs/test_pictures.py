@@ -1,0 +1,58 @@
+"""Every picture is shown somewhere, and those of the terminal say what the program says now."""
+
+from __future__ import annotations
+
+import html
+import importlib.util
+import re
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+DOCS = Path(__file__).resolve().parents[2] / "docs"
+
+
+@pytest.fixture(scope="module")
+def maker() -> ModuleType:
+    found = importlib.util.spec_from_file_location("maker", DOCS / "make_terminal_picture.py")
+    assert found is not None and found.loader is not None
+    module = importlib.util.module_from_spec(found)
+    found.loader.exec_module(module)
+    return module
+
+
+def test_one_page_shows_all_of_panel_report_and_terminal() -> None:
+    page = (DOCS / "screenshots.md").read_text(encoding="utf-8")
+    pictures = [
+        one.name for kind in ("panel-*", "report-*", "terminal-*") for one in (DOCS / "img").glob(kind)
+    ]
+    assert len(pictures) > 20
+    assert [name for name in pictures if name not in page] == []
+
+
+def test_no_picture_lies_about_unused() -> None:
+    places = [DOCS.parent / "README.md", *DOCS.rglob("*.md"), DOCS.parent / "hardware" / "README.md"]
+    texts = "\n".join(one.read_text(encoding="utf-8") for one in places if one.exists())
+    unused = [one.name for one in (DOCS / "img").rglob("*.*") if one.name not in texts]
+    assert unused == []
+
+
+@pytest.mark.parametrize("name", ["terminal-run", pytest.param("terminal-book", marks=pytest.mark.long)])
+def test_terminal_pictures_say_what_the_program_says(maker: ModuleType, name: str) -> None:
+    """Renew them with ``python docs/make_terminal_picture.py docs/img`` when this fails."""
+
+    def words(svg: str) -> list[str]:
+        texts = re.findall(r"<text[^>]*>([^<]*)</text>", svg)
+        return html.unescape(" ".join(texts)).replace("\xa0", " ").split()
+
+    committed = (DOCS / "img" / f"{name}.svg").read_text(encoding="utf-8")
+    fresh, kept = words(maker.picture(name)), words(committed)
+    number = re.compile(r"-?\d+(\.\d+)?")
+    assert len(fresh) == len(kept) > 20
+    for mine, theirs in zip(fresh, kept, strict=True):
+        if number.fullmatch(mine) and number.fullmatch(theirs):
+            assert float(mine) == pytest.approx(float(theirs), rel=0.05, abs=0.02)
+        else:
+            assert mine == theirs
+    assert "url(http" not in committed and "@import" not in committed, "fetches something"
