@@ -14,7 +14,7 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 from typing import Any
 
-from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, examine, plan
+from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, examine, plan, use_simulator
 
 
 def load(path: Path) -> dict[str, dict[str, Any]]:
@@ -30,8 +30,11 @@ def load(path: Path) -> dict[str, dict[str, Any]]:
     return records
 
 
-def run(trials: Iterable[Trial], path: Path, jobs: int) -> list[dict[str, Any]]:
-    """Run what is missing in ``path`` on ``jobs`` processes, and return the records of all ``trials``."""
+def run(trials: Iterable[Trial], path: Path, jobs: int, simulator: str = "") -> list[dict[str, Any]]:
+    """Run what is missing in ``path`` on ``jobs`` processes, and return the records of all ``trials``.
+
+    ``simulator``: command of another Python that simulates; see :mod:`strokebench.sim.trial_worker`.
+    """
     from rich.progress import Progress
 
     wanted = {trial.key: trial for trial in trials}
@@ -43,7 +46,7 @@ def run(trials: Iterable[Trial], path: Path, jobs: int) -> list[dict[str, Any]]:
     with (
         Progress() as progress,
         path.open("a", encoding="utf-8") as file,
-        ProcessPoolExecutor(jobs) as pool,
+        ProcessPoolExecutor(jobs, initializer=use_simulator, initargs=(simulator,)) as pool,
     ):
         bar = progress.add_task("trials", total=len(wanted), completed=len(wanted) - len(todo))
         for done in as_completed([pool.submit(examine, trial) for trial in todo]):

@@ -98,6 +98,26 @@ def stroke(spec: SimSpec) -> tuple[Any, Any, Any]:
         return run.data(np.concatenate(chunks)), profile, port.board.plant
 
 
+_simulator: Any = None
+
+
+def use_simulator(command: str) -> None:
+    """Let another interpreter simulate this process's trials; empty: this one does."""
+    global _simulator
+    from strokebench.sim.trial_worker import Simulator
+
+    _simulator = Simulator(command) if command else None
+
+
+def _stroked(spec: SimSpec) -> tuple[Any, Any, Any]:
+    from strokebench.parts import load_part
+
+    if _simulator is None:
+        return stroke(spec)
+    run, plant = _simulator.stroke(spec)
+    return run, load_part(spec.part), plant
+
+
 def examine(trial: Trial) -> dict[str, Any]:
     """Run one trial and return its record: what was injected, what was found, how far off the estimates were.
 
@@ -111,7 +131,7 @@ def examine(trial: Trial) -> dict[str, Any]:
         "spec": asdict(trial.spec),
     }  # fmt: skip
     try:
-        run, profile, plant = stroke(trial.spec)
+        run, profile, plant = _stroked(trial.spec)
     except Refused as refusal:
         named = [REFUSALS.get(refusal.code, f"code_{refusal.code}")]
         answer = {"verdict": "fail", "named": named, "failing": [], "unsure": [], "errors": {}}
