@@ -21,7 +21,7 @@ from strokefw import (
     wire,
 )  # fmt: skip
 from strokefw.calib import Calibration
-from strokefw.compat import const, halfwords, micropython
+from strokefw.compat import const, halfwords, micropython, stack_use
 from strokefw.events import Ring
 from strokefw.led import pattern
 from strokefw.limits import Limits
@@ -81,6 +81,8 @@ class App(Moves):
         self.rail = RAIL_OPEN
         self.ticks = 0
         self.overruns = self.tick_max_us = self.trips = 0
+        self.busy_us = 0  # sum of all ticks, wraps
+        self.stack_max = 0  # deepest stack met in a tick (one in eight is looked at)
         self._began = 0
 
         self.ask = state.ASK_NONE
@@ -138,6 +140,9 @@ class App(Moves):
     def _seldom(self, shown, tick):
         # what may wait some ticks; a condition that comes and goes is not told more often than it can be read
         self.board.led(pattern(shown, tick))
+        depth = stack_use()
+        if depth > self.stack_max:
+            self.stack_max = depth
         if self._quiet:
             self._quiet -= 1
         elif shown != self._warned:
@@ -226,6 +231,7 @@ def _ticker(app):
         if tick & 7 == 5:
             app._seldom(shown, tick)
         spent = (ticks_us() - began) & 0x3FFFFFFF
+        app.busy_us = (app.busy_us + spent) & 0x3FFFFFFF
         if spent > app.tick_max_us:
             app.tick_max_us = spent
 

@@ -45,12 +45,14 @@ LATCH_FELL = const(1 << 12)  # a test compares it with guard_current's
 
 
 @micropython.viper
-def _halt(pio: ptr32, start: int):
-    # state machine 0: stop, bridge off, back to the first instruction, run again (and wait for a word)
+def _halt(w: ptr32):
+    # state machine 0: stop, bridge off, back to the first instruction, run again (and wait for a word).
+    # An address as argument would be a heap object.
+    pio = ptr32(w[_PIO])
     pio[0x3000 >> 2] = 1
     pio[0xD8 >> 2] = 0xE000
     pio[0x2000 >> 2] = 1 << 4
-    pio[0xD8 >> 2] = start
+    pio[0xD8 >> 2] = w[_ENTRY]
     pio[0x2000 >> 2] = 1
 
 
@@ -62,7 +64,7 @@ def _drive(w: ptr32, drive: int, gate: int):
     if gate == 0:
         if w[_GATE]:
             w[_GATE] = 0
-            _halt(w[_PIO], w[_ENTRY])
+            _halt(w)
         slice_a[3] = _OFF
         slice_b[3] = _OFF
         return
@@ -226,7 +228,7 @@ class Bridge:
         """End the pulse under way."""
         self.pulsing = False
         regs.poke(self._pulsed, regs.FUNCTION_PWM)
-        _halt(regs.PIO0, self._entry)
+        _halt(self._words)
 
     def off(self):
         """Everything that can move or heat something is off; works in any state."""

@@ -50,3 +50,16 @@ else:
             return function
 
         native = viper
+
+
+if sys.platform == "rp2":
+    from gc import mem_free as heap_free
+
+    stack_use = micropython.stack_use
+else:
+
+    def stack_use():
+        """Return the bytes of stack in use; 0 away from the chip, where nobody needs to know."""
+        return 0
+
+    heap_free = stack_use

@@ -60,7 +60,7 @@ class Ramp:
     """
 
     def __init__(self):
-        self.table = array("i", [0] * (_WORDS * SEGMENTS_MAX))
+        self.table = array("i")  # as long as the procedure needs
         self.words = array("i", [0] * at.WORDS)
         self.count = 0
         self.index = self.last_index = 0
@@ -111,9 +111,9 @@ class Ramp:
         """Forget all segments and expect ``count``; return 0 or a refusal."""
         if not 1 <= count <= SEGMENTS_MAX:
             return faults.OUT_OF_RANGE
+        self.count = 0
+        self.table = array("i", [0] * (_WORDS * count))
         self.count = count
-        for index in range(SEGMENTS_MAX):
-            self.table[index * _WORDS + _LOADED] = 0
         return 0
 
     def put(self, index, values):

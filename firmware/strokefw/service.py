@@ -11,10 +11,11 @@ import struct
 
 from strokefw import requests, state, wire
 from strokefw.burst import BurstSender
-from strokefw.compat import const
+from strokefw.compat import const, heap_free
 
 IN_BYTES = const(256)
 SENDS_MAX = const(4)
+ANSWERS_MAX = const(2)  # of them: a host that asks without end leaves room for samples
 REPLIES_MAX = const(8)
 RING_KEPT = const(255)  # the oldest of 256 rows may be just being overwritten
 TELL_KEPT = const(63)
@@ -35,6 +36,7 @@ class Service:
         self._out = bytearray(wire.MAX_ENCODED + 8)
         self._out_at = self._out_end = 0
         self._replies = []
+        self._answers_left = ANSWERS_MAX
         self._seq = 0
         self._last = (0, 0)
         self.deferred = 0  # seq of the request that waits for the tick's answer, 0 none
@@ -44,6 +46,7 @@ class Service:
         self._dropped = 0  # rows lost since the last samples message
         self.lost_rows = self.lost_events = self.lost_replies = 0
         self._fed_tick = -1
+        self._mean_ticks = self._mean_busy = self._heap_free = 0
 
     def run(self):
         """Do one bounded piece of work; cheap when there is nothing to do."""
@@ -66,6 +69,7 @@ class Service:
         if app.log.unsaved and (app.state == state.READY or app.state == state.LATCHED):
             app.log.save()  # the chip stops while its flash is written: never while something may be driven
         sends = SENDS_MAX
+        self._answers_left = ANSWERS_MAX
         while sends and self._send():
             sends -= 1
 
@@ -89,6 +93,22 @@ class Service:
         else:
             self._replies.append((kind, seq, body))
 
+    def tick_mean_us(self):
+        """Return the mean time of a tick since this was last asked."""
+        app = self.app
+        ticks = (app.ticks - self._mean_ticks) & 0x3FFFFFFF
+        busy_us = (app.busy_us - self._mean_busy) & 0x3FFFFFFF
+        self._mean_ticks = app.ticks
+        self._mean_busy = app.busy_us
+        return min(busy_us // ticks, 65535) if ticks else 0
+
+    def heap_free(self):
+        """Return the bytes free on the heap; counting them takes a while, so not while rows stream."""
+        app = self.app
+        if not (app.running or app.tail or app.always) or not self._heap_free:
+            self._heap_free = heap_free()
+        return self._heap_free
+
     def drop_pending(self):
         """Forget rows and events not sent yet (a new session starts clean)."""
         self.row_tail = self.app.ring_head
@@ -101,7 +121,8 @@ class Service:
     def _send(self):
         # frame and write the next message; 0 when there is none or the link is full
         app = self.app
-        if self._replies:
+        if self._replies and self._answers_left:
+            self._answers_left -= 1
             kind, seq, body = self._replies.pop(0)
             self._raw[2 : 2 + len(body)] = body
             return self._emit(kind, seq, len(body))

@@ -9,7 +9,7 @@ import binascii
 import struct
 
 from strokefw import cobs
-from strokefw.compat import const
+from strokefw.compat import IS_MICROPYTHON, const
 
 PROTOCOL = const(1)
 HOST = const(0)  # direction: host to bench
@@ -50,7 +50,8 @@ _WELCOME = (
 _STATUS = (
     "tick:I state:B fault:B drive:h gate:B rail:B current_ma:i supply_mv:H vin_mv:H feed_mv:H heatsink_dc:h "
     "part_dc:h junction_dc:h cap:h i2t_bench_permille:H i2t_leads_permille:H i2t_part_permille:H trips:I "
-    "bad_frames:I lost_rows:I lost_events:I overruns:I tick_max_us:I segment:H flags:H"
+    "bad_frames:I lost_rows:I lost_events:I overruns:I tick_max_us:I tick_mean_us:H heap_free:I "
+    "stack_max:H segment:H flags:H"
 )
 
 # id, name, direction, fields "name:struct code", what follows them ("" nothing, "bytes", or rows of fields)
@@ -118,14 +119,24 @@ TABLE_HASH = binascii.crc32(_canonical().encode()) & 0xFFFFFFFF
 ID = {}  # name -> id
 NAME = {}  # id -> name
 FORMAT = {}  # id -> struct format of the fields
-FIELDS = {}  # id -> names of the fields
 TAIL = {}  # id -> struct format of one tail row, "" none, "bytes" free
 for _id, _name, _direction, _fields, _tail in MESSAGES:
     ID[_name] = _id
     NAME[_id] = _name
     FORMAT[_id] = field_format(_fields)
-    FIELDS[_id] = field_names(_fields)
     TAIL[_id] = _tail if _tail in ("", "bytes") else field_format(_tail)
+
+
+class _Fields:
+    # names are made when somebody asks: kept, they would take 8 kB of the chip's memory
+    def __getitem__(self, kind):
+        for message in MESSAGES:
+            if message[0] == kind:
+                return field_names(message[3])
+        raise KeyError(kind)
+
+
+FIELDS = _Fields() if IS_MICROPYTHON else {_row[0]: field_names(_row[3]) for _row in MESSAGES}  # id -> names
 
 
 class WireError(ValueError):

@@ -174,7 +174,10 @@ def status_of(message: Message) -> Status:
     )
 
 
-_COUNTERS = ("trips", "bad_frames", "lost_rows", "lost_events", "overruns", "tick_max_us")
+_COUNTERS = (
+    "trips", "bad_frames", "lost_rows", "lost_events", "overruns", "tick_max_us", "tick_mean_us", "heap_free",
+    "stack_max",
+)  # fmt: skip
 
 
 def celsius(tenths: int) -> float:
