@@ -70,6 +70,10 @@ def test_lesson_5_each_limit_does_what_it_is_for() -> None:
     full_s = (five.BUDGET_A2S - on_ramp) / (stall_a**2 - rest**2)
     assert got["budget_off_s"] == CLOSE(five.START_S + full_s + 0.01, rel=0.04)
     assert got["budget_fault"] == faults.BUDGET_PART
+    # a ramp of the current counts a third of its time, up within START_S, down within 10 ms
+    for name in ("none", "stall", "budget"):
+        counted_s = got[f"{name}_off_s"] - (five.START_S + 0.01) * 2 / 3
+        assert got[f"{name}_i2t_a2s"] == CLOSE(got[f"{name}_held_a"] ** 2 * counted_s, rel=0.015), name
 
 
 def solved_sink(air_c: float, ohmic_a: float, end_c: float) -> tuple[float, float]:
@@ -123,11 +127,29 @@ def test_lesson_6_sink_follows_its_exponential_and_derating_balances() -> None:
     assert sum(r for r, _ in thermal.REFERENCE_STAGES) / 1000 == CLOSE(six.mosfet.JUNCTION_SINK_K_PER_W)
 
 
+def pumped_up(speed_rad_s: float) -> tuple[float, float]:
+    """Highest volts of the capacitors, and ms until 25 V: C dV/dt = -D i, L di/dt = D V - E - R i."""
+    t, duty = seven.NOMINAL, seven.DUTY_AFTER
+    ohm = t.resistance_ohm + 0.05 + 0.0058
+
+    def rates(_time_s: float, state: np.ndarray) -> list[float]:
+        volts, amps, speed = state
+        drop_v = t.brush_v * math.tanh(amps / 0.1)
+        torque = t.k_si * amps - t.flow_nms2 * speed**2 - t.viscous_nms * speed - t.dry_nm
+        growth = (duty * volts - t.k_si * speed - drop_v - ohm * amps) / t.inductance_h
+        return [-duty * amps / 4.4e-3, growth, torque / t.inertia_kgm2]
+
+    begin = [12.6, (12.6 - t.brush_v - t.k_si * speed_rad_s) / ohm, speed_rad_s]
+    got = solve_ivp(rates, (0, 0.15), begin, max_step=5e-5)
+    return float(got.y[0].max()), 1e3 * float(got.t[np.argmax(got.y[0] > seven.CAPACITOR_V)])
+
+
 def test_lesson_7_sag_is_ohms_law_and_the_lift_that_of_a_boost_converter() -> None:
     got = lessons.numbers(7)
     for mohm in (20, 120):
         assert got[f"run_{mohm}_v"] == CLOSE(12.6 - mohm * 1e-3 * got[f"run_{mohm}_a"], abs=0.06)
         assert got[f"fault_{mohm}"] == 0
+        assert got[f"low_{mohm}_v"] == CLOSE(12.6 - mohm * 1e-3 * got[f"amps_{mohm}_a"], abs=0.06)
     assert got["fault_300"] == faults.SUPPLY_SAG and got["low_300_v"] < seven.MIN_V
     assert got["guarded_v"] == CLOSE(15.8, abs=0.15)  # the chopper's level
     emf_v = seven.NOMINAL.k_si * got["speed_rad_s"]
@@ -136,3 +158,5 @@ def test_lesson_7_sag_is_ohms_law_and_the_lift_that_of_a_boost_converter() -> No
     assert got["rotor_j"] == CLOSE(0.5 * 1.5e-3 * got["speed_rad_s"] ** 2)
     assert got["all_v"] == CLOSE(math.sqrt(12.6**2 + 2 * got["rotor_j"] / 4.4e-3))
     assert got["bare_v"] > seven.CAPACITOR_V > got["guarded_v"]
+    peak_v, passed_ms = pumped_up(got["speed_rad_s"])
+    assert got["bare_v"] == CLOSE(peak_v, rel=0.03) and got["bare_ms"] == CLOSE(passed_ms, abs=1.5)

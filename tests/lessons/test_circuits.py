@@ -42,6 +42,12 @@ def test_lesson_2_times_follow_the_logarithm() -> None:
     end_s = got["bare_ms"] * 1e-3
     charge = low_a * end_s + (start_a - low_a) * tau_s * (1 - math.exp(-end_s / tau_s))
     assert got["bare_mj"] == PERCENT(64.0 * charge * 1e3, rel=1e-4)
+    assert got["stored_mj"] == PERCENT(0.5 * 0.1 * start_a**2 * 1e3)
+    assert (got["diode_switch_v"], got["bare_switch_v"]) == (12.0 + 0.8, 64.0)
+    assert got["bare_peak_w"] == PERCENT(64.0 * start_a)
+    assert got["mean_w"] == PERCENT(10 * got["bare_mj"] * 1e-3)
+    assert got["free_air_c"] == PERCENT(25.0 + 62.0 * got["mean_w"])
+    assert got["from_100_c"] == PERCENT(100.0 + got["die_rise_k"])
     assert got["bare_mj"] > got["stored_mj"] and got["free_air_c"] > mosfet.JUNCTION_MAX_C
 
 
@@ -111,6 +117,14 @@ def test_lesson_3_gate_and_diode_as_in_the_hardware_calculations() -> None:
     # small-time limit V^2 t^2/(2 L) of the energy is an upper bound, 3 % away here
     bound_uj = 12.0**2 * (got["none_ns"] * 1e-9) ** 2 / (2 * 20e-9) * 1e6
     assert 0.96 * bound_uj < got["none_uj"] < bound_uj
+    # a step of 12 V on R and L takes V^2/R (t - tau (1 - exp(-t/tau))) by then
+    tau_s = 20e-9 / 5.2e-3
+    for name, heat in (("none", got["none_uj"] * 1e-6 * 40e3), ("slow", got["slow_w"])):
+        time_s = got[f"{name}_ns"] * 1e-9
+        joule = 12.0**2 / 5.2e-3 * (time_s - tau_s * (1 - math.exp(-time_s / tau_s)))
+        assert heat == PERCENT(joule * 40e3, rel=0.01), name
+    assert got["none_w"] == PERCENT(got["none_uj"] * 1e-6 * 40e3)
+    assert got["lost_pct"] == PERCENT(2 * design.DEAD_TIME_S * 20e3 * 100)
     assert got["slow_none_c"] > mosfet.JUNCTION_MAX_C > got["set_c"]
 
 
