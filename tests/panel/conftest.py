@@ -7,12 +7,13 @@ import shutil
 import sys
 import time
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 from strokefw import faults
 
-from tests.panel.stage import PanelProcess, Witness, panel_on_witness, wait_until
+from tests.panel.stage import CutProxy, PanelProcess, Witness, panel_on_witness, wait_until
 
 FLAGS = ["--disable-gpu", "--disable-dev-shm-usage"] + (
     ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
@@ -112,6 +113,18 @@ def open_page(context: Any, url: str) -> Any:
     page.goto(url)
     page.wait_for_selector('body[data-phase="idle"]', timeout=30_000)
     return page
+
+
+def own_browser_through_proxy(
+    playwright: Any, panel: PanelProcess, profile: Path, **more: Any
+) -> tuple[Any, CutProxy]:
+    """Start a browser of its own that reaches the panel through a line that can be cut."""
+    proxy = CutProxy(panel.number)
+    rule = f"--host-resolver-rules=MAP 127.0.0.1:{panel.number} 127.0.0.1:{proxy.port}"
+    context = playwright.chromium.launch_persistent_context(
+        str(profile), executable_path=chromium(), args=[*FLAGS, rule], **more
+    )
+    return context, proxy
 
 
 def take_controls(page: Any) -> None:

@@ -19,11 +19,20 @@ from typing import Any
 import psutil
 from playwright.sync_api import sync_playwright
 
-from tests.panel.conftest import FLAGS, chromium, jog_by_key, open_page, supply_on
-from tests.panel.stage import PanelProcess, Witness, panel_on_witness
+from tests.panel.conftest import (
+    FLAGS,
+    chromium,
+    jog_by_key,
+    open_page,
+    own_browser_through_proxy,
+    supply_on,
+    take_controls,
+)
+from tests.panel.stage import PanelProcess, Witness, panel_on_witness, processes_of
 
 SECONDS = 15.0
 STOPS = 20
+SILENCES = 5
 
 PAGE = """# How fast the panel is
 
@@ -43,6 +52,13 @@ An update is left out for a page that has four unanswered ones; its points come 
 STOP, from the key's own time stamp in the browser to the simulated bridge off, {count} times while the part
 moved by hand: median {median:.0f} ms, longest {longest:.0f} ms, required at most 100 ms.
 All of them, in ms: {all}.
+
+The dead-man: what becomes of the page while the part moves by hand, {silences} times each, from the deed to
+the simulated bridge off. Required at most 500 ms.
+
+| what happens | median | longest |
+| --- | --- | --- |
+{silent}
 {busy}"""
 
 BUSY = """
@@ -97,6 +113,62 @@ def _stops(page: Any, witness: Witness) -> list[float]:
     return took_ms
 
 
+def _close(page: Any, _proxy: Any, _profile: Path) -> float:
+    began_s = time.time()
+    page.close()
+    return began_s
+
+
+def _hang(page: Any, _proxy: Any, _profile: Path) -> float:
+    script = """() => {
+        setTimeout(() => { const end = Date.now() + 1500; while (Date.now() < end); }, 0);
+        return Date.now();
+    }"""
+    return float(page.evaluate(script)) / 1000
+
+
+def _cut(_page: Any, proxy: Any, _profile: Path) -> float:
+    return float(proxy.cut())
+
+
+def _suspend(_page: Any, _proxy: Any, profile: Path) -> float:
+    began_s = time.time()
+    for process in processes_of(profile):
+        process.suspend()
+    return began_s
+
+
+DEEDS = {
+    "the page is closed": _close,
+    "its main thread hangs": _hang,
+    "the network is cut": _cut,
+    "all processes of the browser are stopped": _suspend,
+}
+
+
+def _silences(playwright: Any, both: tuple[Witness, PanelProcess], folder: Path) -> list[str]:
+    """Return one row for each deed."""
+    rows = []
+    for number, (words, deed) in enumerate(DEEDS.items()):
+        took_ms = []
+        for turn in range(SILENCES):
+            profile = folder / f"profile-{number}-{turn}"
+            context, proxy = own_browser_through_proxy(playwright, both[1], profile)
+            page = open_page(context, both[1].url)
+            take_controls(page)
+            supply_on(page)
+            jog_by_key(page, both[0])
+            began_s = deed(page, proxy, profile)
+            took_ms.append(1000 * both[0].off_after(began_s))
+            for process in processes_of(profile):
+                process.resume()
+            proxy.is_cut.clear()
+            context.close()
+            proxy.close()
+        rows.append(f"| {words} | {statistics.median(took_ms):.0f} ms | {max(took_ms):.0f} ms |")
+    return rows
+
+
 def measure(folder: Path) -> str:
     """Return the page."""
     rows = []
@@ -120,10 +192,11 @@ def measure(folder: Path) -> str:
         took_ms = _stops(page, witness)
         version = browser.version
         browser.close()
+        silent = _silences(playwright, (witness, panel), folder)
     load = ", ".join(f"{value:.1f}" for value in os.getloadavg())
     crowded = os.getloadavg()[0] > 2 * (os.cpu_count() or 1)
     return PAGE.format(
-        busy=BUSY if crowded else "",
+        busy=BUSY if crowded else "", silences=SILENCES, silent="\n".join(silent),
         chromium=version, machine=f"{os.cpu_count()} cores, {platform.system()} {platform.machine()}, Python "
         f"{platform.python_version()}", load=load, rows="\n".join(rows), count=len(took_ms),
         median=statistics.median(took_ms), longest=max(took_ms), all=", ".join(f"{t:.0f}" for t in took_ms),

@@ -16,6 +16,8 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
+import psutil
+
 from tests.helpers.process import ROOT, environment, start
 
 
@@ -194,3 +196,15 @@ def wait_until(true: Callable[[], bool], what: str, limit_s: float = 10.0) -> No
     while not true():
         assert time.monotonic() < deadline_s, what
         time.sleep(0.02)
+
+
+def processes_of(profile: Path) -> list[psutil.Process]:
+    """The processes of the browser that was started on this profile folder, and their children."""
+    found: dict[int, psutil.Process] = {}
+    for process in psutil.Process().children(recursive=True):
+        try:
+            if f"--user-data-dir={profile}" in process.cmdline():
+                found |= {one.pid: one for one in (process, *process.children(recursive=True))}
+        except psutil.Error:
+            continue
+    return list(found.values())

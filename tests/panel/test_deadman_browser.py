@@ -11,15 +11,14 @@ import psutil
 import pytest
 
 from tests.panel.conftest import (
-    FLAGS,
-    chromium,
     jog_by_key,
     open_page,
+    own_browser_through_proxy,
     supply_on,
     take_controls,
     too_busy,
 )
-from tests.panel.stage import CutProxy, PanelProcess, Witness, wait_until
+from tests.panel.stage import CutProxy, PanelProcess, Witness, processes_of, wait_until
 
 LIMIT_S = 0.5
 Stage = tuple[Witness, PanelProcess]
@@ -121,12 +120,8 @@ def own_browser(
     driver_of_browsers: Any, stage: Stage, tmp_path: Path
 ) -> Iterator[tuple[Any, CutProxy, Path]]:
     """A browser of its own that reaches the panel through a line that can be cut."""
-    proxy = CutProxy(stage[1].number)
-    rule = f"--host-resolver-rules=MAP 127.0.0.1:{stage[1].number} 127.0.0.1:{proxy.port}"
     profile = tmp_path / "profile"
-    context = driver_of_browsers.chromium.launch_persistent_context(
-        str(profile), executable_path=chromium(), args=[*FLAGS, rule]
-    )
+    context, proxy = own_browser_through_proxy(driver_of_browsers, stage[1], profile)
     yield context, proxy, profile
     proxy.is_cut.clear()
     context.close()
@@ -153,7 +148,7 @@ def test_stopped_by_the_system(
 ) -> None:
     """As when a laptop goes to sleep: nothing of the browser runs. Or only its pages stand still."""
     alone = which != "all of the browser"
-    processes = [one for one in _processes_of(own_browser[2]) if not alone or _shows_pages(one)]
+    processes = [one for one in processes_of(own_browser[2]) if not alone or _shows_pages(one)]
     assert processes, "the browser's processes were not found"
     began_s = time.time()
     for process in processes:
@@ -168,18 +163,6 @@ def test_stopped_by_the_system(
 
 def _shows_pages(process: psutil.Process) -> bool:
     return "--type=renderer" in process.cmdline()
-
-
-def _processes_of(profile: Path) -> list[psutil.Process]:
-    """The processes of the browser that was started on this profile folder, and their children."""
-    found: dict[int, psutil.Process] = {}
-    for process in psutil.Process().children(recursive=True):
-        try:
-            if f"--user-data-dir={profile}" in process.cmdline():
-                found |= {one.pid: one for one in (process, *process.children(recursive=True))}
-        except psutil.Error:
-            continue
-    return list(found.values())
 
 
 def test_the_controls_come_back_after_silence(page: Any, stage: Stage) -> None:
