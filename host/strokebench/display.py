@@ -13,7 +13,7 @@ from rich.markup import escape
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
 from rich.table import Table
 
-from strokebench.findings import Finding, Verdict
+from strokebench.findings import YES_NO, Finding, Verdict, yes_or_no
 
 if TYPE_CHECKING:
     from strokebench.bench_run import Run
@@ -80,6 +80,8 @@ def value_text(finding: Finding) -> str:
     """Return ``value +- U`` with k = 2, a dash when it could not be found."""
     if not finding.known:
         return "-"
+    if word := yes_or_no(finding):
+        return word
     expanded = COVERAGE * finding.u
     places = decimals(expanded)
     plus_minus = f" ± {expanded:.{places}f}" if math.isfinite(expanded) else ""
@@ -88,11 +90,18 @@ def value_text(finding: Finding) -> str:
 
 def limits_text(finding: Finding) -> str:
     """Return the limits as ``0.5..2``, ``>= 0.5``, ``<= 2`` or nothing."""
+    if finding.unit == YES_NO:
+        return "yes"
     if finding.lower is not None and finding.upper is not None:
         return f"{finding.lower:g}..{finding.upper:g}"
     if finding.lower is not None:
         return f">= {finding.lower:g}"
     return "" if finding.upper is None else f"<= {finding.upper:g}"
+
+
+def unit_text(finding: Finding) -> str:
+    """Return the unit, nothing where the value is a word."""
+    return "" if finding.unit == YES_NO else finding.unit
 
 
 def where_text(finding: Finding, short: bool = False) -> str:
@@ -115,7 +124,7 @@ def findings_table(findings: Sequence[Finding], width: int = 80) -> Table:
     for one in findings:
         word = verdict_word(one)
         shown = f"[{'dim' if word == 'info' else STYLES[one.verdict]}]{word}[/]"
-        texts = (one.title, value_text(one), one.unit, limits_text(one))
+        texts = (one.title, value_text(one), unit_text(one), limits_text(one))
         table.add_row(*(escape(text) for text in texts), shown, escape(where_text(one, short)))
     return table
 

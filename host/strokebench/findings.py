@@ -7,6 +7,9 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+YES_NO = "yes/no"
+"""Unit of a finding that is so (1) or not (0)."""
+
 
 class Verdict(enum.Enum):
     """Outcome of one finding or of a whole run."""
@@ -48,6 +51,13 @@ class Finding:
     def known(self) -> bool:
         """True when a value was found."""
         return math.isfinite(self.value)
+
+
+def yes_or_no(finding: Finding) -> str:
+    """Return "yes" or "no" for a known finding of that kind, else nothing."""
+    if finding.unit != YES_NO or not finding.known:
+        return ""
+    return "yes" if finding.value >= 0.5 else "no"
 
 
 def unknown(key: str, title: str, unit: str, reason: str, **more: Any) -> Finding:

@@ -10,6 +10,7 @@ from strokebench.commands import (
     completion,
     export,
     faults,
+    guided,
     info,
     jog,
     judge,
@@ -27,6 +28,6 @@ from strokebench.commands import (
 )  # fmt: skip
 
 COMMANDS = (
-    run, panel, judge, compare, learn, measure, report, book, export, parts, ports, info, stop, bringup,
-    calibrate, sim, faults, jog, watch, lesson, completion,
+    run, guided, panel, judge, compare, learn, measure, report, book, export, parts, ports, info, stop,
+    bringup, calibrate, sim, faults, jog, watch, lesson, completion,
 )  # fmt: skip

@@ -91,7 +91,7 @@ def _live(bench: Bench, hand: Hand, pressed: Callable[[], str], screen: TextIO) 
         told = drive
         status = bench.status()
         _show(status, hand, screen)
-        if status.fault and status.state == "LATCHED":
+        if status.fault and status.state == "latched":
             _key, sentence, check = fault_row(status.fault)
             raise ProtectionTripped(f"The bench stopped the part: {sentence} (code {status.fault})", check)
         bench.link.poll(EVERY_S)  # on a simulated bench this is what lets time pass

@@ -106,5 +106,6 @@ def as_json(outcome: Outcome, path: Path | None, code: int) -> dict[str, Any]:
         "run_id": outcome.run_id,
         "source": outcome.source,
         "report": None if path is None else str(path),
+        **({"answers": info["answers"]} if "answers" in info else {}),
         "findings": findings,
     }

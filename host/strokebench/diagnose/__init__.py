@@ -23,6 +23,7 @@ _CASES = {
     "plain": "case:Case",
     "solenoid_valve": "solenoid_valve:SolenoidValveCase",
     "sensorless": "sensorless:SensorlessCase",
+    "guided": "guided_case:GuidedCase",
 }  # fmt: skip
 """Short name -> module and class of the case that a kind's finders are handed."""
 
@@ -44,6 +45,7 @@ _KINDS: dict[str, tuple[str, str]] = {
     ),
     "fuel_pump_fuse": ("turning", "evidence supply wiring running loop pump_alone load turns inrush"),
     "wiring": ("plain", "evidence supply flows wiring"),
+    "guided": ("guided", "evidence supply guided"),
     **dict.fromkeys(
         ("fuel_pump", "water_pump", "cooling_fan"),
         ("turning", "evidence supply running loop load turns inrush"),

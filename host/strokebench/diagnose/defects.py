@@ -150,6 +150,16 @@ DEFECTS: dict[str, Defect] = {
         "Without power the part rests in the wrong place.",
         "Look at spring and lever; clean the seat.",
     ),
+    "passage_blocked": Defect(
+        "Gas passage blocked",
+        "The valve opens but the engine does not notice: no exhaust gas comes through.",
+        "Take pipe, cooler and ports off and look for carbon; clean them and test again.",
+    ),
+    "seat_leaks": Defect(
+        "Does not seal when shut",
+        "The sensor says shut, but the engine still runs as if gas came in.",
+        "Look for carbon or a notch on pintle and seat; blank the valve off to make sure of it.",
+    ),
     "slow": Defect(
         "Slow",
         "The part takes too long to get there.",

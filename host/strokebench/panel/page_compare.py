@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
-from strokebench.display import position_percent, value_text, verdict_word
+from strokebench.display import position_percent, unit_text, value_text, verdict_word
 from strokebench.errors import StrokebenchError
 from strokebench.panel.page_charts import EXACT, FAINT, FONT, INK
 from strokebench.panel.page_findings import SIGNS
@@ -113,7 +113,7 @@ def _pair(one: Finding | None, other: Finding | None) -> None:
     with tag("tr"):
         tag("th", present.title, scope="row")
         for finding in (one, other):
-            tag("td", f"{value_text(finding)} {finding.unit}" if finding else "\u2013", "number")
+            tag("td", f"{value_text(finding)} {unit_text(finding)}" if finding else "\u2013", "number")
             word = verdict_word(finding) if finding else ""
             tag("td", f"{SIGNS[word]} {word}" if word else "\u2013", f"word {word}")
         known = one is not None and other is not None and one.known and other.known

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from nicegui import ui
 
-from strokebench.display import limits_text, value_text, verdict_word, where_text
+from strokebench.display import limits_text, unit_text, value_text, verdict_word, where_text
 from strokebench.panel.tags import card, table, tag
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ def _row(one: Finding) -> None:
     word = verdict_word(one)
     with tag("tr"):
         tag("th", one.title, scope="row")
-        tag("td", f"{value_text(one)} {one.unit}".strip(), "number")
+        tag("td", f"{value_text(one)} {unit_text(one)}".strip(), "number")
         tag("td", limits_text(one) or "\u2013", "number")
         with tag("td", classes=f"word {word}"):
             tag("span", f"{SIGNS[word]} {word}")

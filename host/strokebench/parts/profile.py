@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field, model_validator
 
+from strokebench.guided.model import Guide
 from strokebench.limits import STRICT, Limits
 from strokebench.procedure import Procedure
 from strokebench.toml_text import Within
@@ -79,6 +80,8 @@ class Profile(BaseModel):
     """Numbers its diagnosis needs (lead resistance, travel in degrees ...), unit in the name."""
     findings: dict[str, FindingLimit] = {}
     procedure: Procedure
+    guided: Guide | None = None
+    """The guided procedure of a run in which a person answers; then ``procedure`` is not run."""
 
     @property
     def name(self) -> str:

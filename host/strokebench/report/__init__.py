@@ -33,6 +33,7 @@ def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Ver
         summary=content.summary(findings, verdict, run),
         troubles=content.troubles(findings),
         groups=content.rows(findings),
+        answers=content.answers(run),
         pictures=_pictures(run, profile, findings),
         identity=content.identity(run, profile),
         facts=content.bench_facts(run, profile),
@@ -48,6 +49,7 @@ _FIGURES = {
     "egr_solenoid": "valve_pictures",
     "idle_actuator": "stroke_pictures",
     "wiring": "wiring_pictures",
+    "guided": "guided_pictures",
     **dict.fromkeys(("fuel_pump", "fuel_pump_fuse", "water_pump", "cooling_fan"), "rotor_pictures"),
 }
 """Kind of part -> module with its figures; ``pictures`` for all others."""

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from strokebench.diagnose.defects import defect
-from strokebench.findings import Finding, Verdict
+from strokebench.findings import YES_NO, Finding, Verdict, yes_or_no
 from strokebench.judge import COVERAGE, NO_LIMIT, named_faults
 from strokebench.report.gauge import gauge
-from strokebench.report.numbers import limits_text, span_text, with_uncertainty
+from strokebench.report.numbers import fixed, limits_text, span_text, with_uncertainty
 
 if TYPE_CHECKING:
     from strokebench.parts.profile import Profile
@@ -32,6 +32,7 @@ GROUPS = (
         ("breakaway", "friction", "hysteresis", "preload", "spring", "binding", "seat", "pull_in", "drop"),
     ),
     ("Times", ("open_time", "close_time", "return", "travel_time", "pull_in_time")),
+    ("What the engine did", ("answers", "idle", "gas", "valve_opens", "valve_shuts")),
     ("Recording", ("recording", "run")),
 )
 WORDS = {Verdict.PASS: "pass", Verdict.FAIL: "fail", Verdict.INCONCLUSIVE: "open"}
@@ -43,6 +44,7 @@ BY_KIND = {
         ("fuel_pump", "fuel_pump_fuse", "water_pump"),
         "Pressure and delivery were not measured: a pump can turn well and still deliver too little.",
     ),
+    "guided": "What the engine did was seen and heard by a person; no engine speed was measured.",
     "cooling_fan": "Air flow was not measured; noise and vibration are for ear and hand to judge.",
 }
 BY_TRACKS = {
@@ -98,10 +100,10 @@ def _row(finding: Finding) -> Row:
     note = "" if finding.reason == NO_LIMIT else finding.reason
     return Row(
         title=finding.title,
-        value=with_uncertainty(finding.value, COVERAGE * finding.u),
+        value=yes_or_no(finding) or with_uncertainty(finding.value, COVERAGE * finding.u),
         unit=_unit(finding.unit) if finding.known else "",
-        limits=limits_text(finding.lower, finding.upper),
-        gauge=gauge(finding, COVERAGE),
+        limits="yes" if finding.unit == YES_NO else limits_text(finding.lower, finding.upper),
+        gauge="" if finding.unit == YES_NO else gauge(finding, COVERAGE),
         state=state,
         word=word,
         where=_where(finding),
@@ -110,6 +112,8 @@ def _row(finding: Finding) -> Row:
 
 
 def _unit(unit: str) -> str:
+    if unit == YES_NO:
+        return ""
     return unit.replace("mohm", "m\u2126").replace("ohm", "\u2126").replace("A2", "A\u00b2")
 
 
@@ -142,6 +146,8 @@ PLACED = ("binding", "worn_track")
 
 
 def _evidence(finding: Finding) -> str:
+    if finding.unit == YES_NO:
+        return f"{finding.title}: {yes_or_no(finding)}; {finding.reason}"
     value = with_uncertainty(finding.value, COVERAGE * finding.u)
     limits = limits_text(finding.lower, finding.upper)
     return f"{finding.title}: {value} {_unit(finding.unit)} (allowed: {limits} {_unit(finding.unit)})"
@@ -173,6 +179,19 @@ def open_points(findings: list[Finding]) -> list[tuple[str, list[str]]]:
         if one.verdict is Verdict.INCONCLUSIVE and one.reason and one.reason != NO_LIMIT:
             gathered.setdefault(one.reason, []).append(one.title)
     return [(reason[:1].upper() + reason[1:], titles) for reason, titles in gathered.items()]
+
+
+def answers(run: RunData) -> list[tuple[str, ...]]:
+    """Return what a person answered: number, time, question, answer, drive, position and current then."""
+    out: list[tuple[str, ...]] = []
+    for number, one in enumerate(run.info.get("answers") or [], 1):
+        place = one.get("position_percent")
+        where = fixed(place, 1) + " %" if isinstance(place, float) and place == place else "\u2013"
+        out.append(
+            (str(number), f"{one['time_s']:.1f} s", one["question"], one["text"],
+             f"{100 * one['drive']:.0f} %", where, f"{fixed(one['current_a'], 2)} A")
+        )  # fmt: skip
+    return out
 
 
 def always_open(profile: Profile) -> list[str]:
