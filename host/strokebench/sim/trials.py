@@ -13,13 +13,16 @@ import numpy as np
 from strokefw import faults
 
 from strokebench.errors import ProtectionTripped, Refused
-from strokebench.findings import Finding, Verdict
+from strokebench.findings import Verdict
 from strokebench.sim.spec import SimSpec
+from strokebench.sim.truths import errors
 
 FIRST_TUNING_SEED, FIRST_REPORTING_SEED = 1, 10_001
 """Limits and estimators were tuned on seeds below the second; reported figures come from seeds above it."""
 REFUSALS = {faults.OPEN_LOAD: "open_winding", faults.SHORTED_LOAD: "shorted_winding"}
 """What the self-test's refusals say about the part, in the words of the diagnosis."""
+OPEN_WIRE_PART = "wiring"
+"""Where the wire is what is looked at, an open circuit is an open wire: the bench cannot tell where it is."""
 SPREAD_SIZES = 0.5, 1.3
 """Sizes in between are drawn from this times moderate to this times severe, evenly in the logarithm."""
 
@@ -49,7 +52,9 @@ def conditions(part: str, seed: int, faults: tuple[str, ...]) -> SimSpec:
 
 
 def plan(part: str, good: int, each: int, first_seed: int) -> Iterator[Trial]:
-    """Yield ``good`` trials without a defect, then ``each`` of every defect in three grades."""
+    """Yield ``good`` trials without a defect, then ``each`` of every defect in three grades (three times
+    ``each`` of a defect that has no size).
+    """
     from strokebench.sim.faults import available
 
     for seed in range(first_seed, first_seed + good):
@@ -57,7 +62,7 @@ def plan(part: str, good: int, each: int, first_seed: int) -> Iterator[Trial]:
     for kind in available(part):
         sized = kind.moderate != kind.severe
         for grade in ("moderate", "severe", "spread") if sized else ("severe",):
-            for seed in range(first_seed, first_seed + each):
+            for seed in range(first_seed, first_seed + (each if sized else 3 * each)):
                 yield _faulty(part, kind, grade, seed)
 
 
@@ -79,7 +84,10 @@ def _faulty(part: str, kind: Any, grade: str, seed: int) -> Trial:
 
 
 def stroke(spec: SimSpec) -> tuple[Any, Any, Any]:
-    """Run the built-in procedure of ``spec.part`` in process; return the run, its profile, and the plant."""
+    """Run the built-in procedure of ``spec.part`` in process; return the run, its profile, and the plant.
+
+    ``plant.seen`` then holds pairs of time in s and true speed in rad/s, some ten a second, of what turns.
+    """
     from strokebench.bench import Bench
     from strokebench.parts import load_part
     from strokebench.sim.inprocess import InProcessPort
@@ -90,12 +98,24 @@ def stroke(spec: SimSpec) -> tuple[Any, Any, Any]:
         bench.set_limits(profile.limits)
         bench.arm()
         run, chunks = bench.run(profile.procedure), []
+        plant = port.board.plant
+        seen = []
         try:
             for chunk in run:
                 chunks.append(chunk)
+                if hasattr(plant, "turner"):
+                    seen.append((float(chunk["time_s"][-1]), plant.speed_rad_s))
         except ProtectionTripped:
             pass  # told by the run's events, and a defect may well trip it
-        return run.data(np.concatenate(chunks)), profile, port.board.plant
+        plant.seen = seen
+        return run.data(np.concatenate(chunks)), profile, plant
+
+
+def refused_as(code: int, part: str) -> str:
+    """Return what a refusal to arm says about the part."""
+    if code == faults.OPEN_LOAD and part == OPEN_WIRE_PART:
+        return "open_wire"
+    return REFUSALS.get(code, f"code_{code}")
 
 
 _simulator: Any = None
@@ -133,46 +153,15 @@ def examine(trial: Trial) -> dict[str, Any]:
     try:
         run, profile, plant = _stroked(trial.spec)
     except Refused as refusal:
-        named = [REFUSALS.get(refusal.code, f"code_{refusal.code}")]
+        named = [refused_as(refusal.code, trial.spec.part)]
         answer = {"verdict": "fail", "named": named, "failing": [], "unsure": [], "errors": {}}
         return injected | answer | {"refused": refusal.code}
     findings, verdict = judged(run, profile)
+    named = named_faults(findings)
     return injected | {
         "verdict": verdict.value,
-        "named": named_faults(findings),
+        "named": named,
         "failing": [one.key for one in findings if one.verdict is Verdict.FAIL],
         "unsure": [one.key for one in findings if one.verdict is Verdict.INCONCLUSIVE],
-        "errors": errors(findings, plant, trial),
+        "errors": errors(findings, plant, profile, trial.name, trial.place, plant.seen),
     }
-
-
-def true_winding(plant: Any) -> tuple[float, float] | None:
-    """Ohm at 25 C and henry of a plant's winding; a plunger's at rest; None for parts that turn."""
-    mover, coil = getattr(plant, "mover", None), getattr(plant, "coil", None)
-    if mover is not None:
-        return mover.resistance_ohm, mover.inductance_h
-    if coil is not None:
-        return coil.resistance_ohm, coil.base_h + coil.a_hm / (coil.gap_m + coil.stroke_m)
-    return None
-
-
-def errors(findings: list[Finding], plant: Any, trial: Trial) -> dict[str, float]:
-    """Return relative errors of R and L, and the distance of a found place from the true one (% of
-    travel)."""
-    from strokebench.physics.copper import resistance_at
-
-    found = {one.key: one for one in findings if one.known}
-    winding, out = true_winding(plant), {}
-    if winding is not None:
-        ohm, henry = winding
-        leads_ohm = plant.conditions.lead_ohm
-        for key, true in (
-            ("winding_resistance", resistance_at(ohm, 25.0, 20.0)),
-            ("inductance", henry * 1e3),
-        ):
-            if key in found and trial.name not in ("lead_resistance",):
-                out[key] = found[key].value / true - 1
-        out["lead_ohm"] = leads_ohm
-    if trial.name == "binding" and "binding" in found and found["binding"].place is not None:
-        out["place"] = found["binding"].place - 100 * float(trial.place)
-    return out
