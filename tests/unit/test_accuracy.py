@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+import shlex
+import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
-from strokebench.sim import accuracy
+from strokebench.errors import DataError
+from strokebench.sim import accuracy, trial_worker, trials
 from strokebench.sim.accuracy_page import page, write_page
 from strokebench.sim.faults import available, parse
+from strokebench.sim.spec import SimSpec
 from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, plan
 
 PART = "throttle-body"
@@ -52,7 +56,7 @@ def test_finished_trials_are_not_run_again(tmp_path: Path, monkeypatch: pytest.M
     class InLine:
         """A pool that works at once, so that the fake is seen."""
 
-        def __init__(self, jobs: int) -> None: ...
+        def __init__(self, jobs: int, **_: object) -> None: ...
         def __enter__(self) -> InLine:
             return self
 
@@ -76,17 +80,36 @@ def test_page_counts_found_named_and_missed(tmp_path: Path) -> None:
     records = [record("good", "pass", [], "good")] * 29 + [record("good", "fail", ["sticky"], "good")]
     records += [record("binding", "fail", ["binding"], place=1.0)] * 3
     records += [record("binding", "fail", ["sticky"]), record("binding", "pass", [])]
-    text = page(records, PART, 10_000)
-    assert "| 30 | 96.7 % (83.3-99.4) | 3.3 % (0.6-16.7) | 0.0 % (0.0-11.4) |" in text
+    text = page({PART: records}, 10_000, 9_999, {})
+    assert f"| {PART} | 30 | 3.3 % (0.6-16.7) | 0.0 % (0.0-11.4) | - | 60.0 % (23.1-88.2) | - |" in text
     row = next(line for line in text.splitlines() if line.startswith("| binding"))
     cells = [cell.strip().split(" ")[0] for cell in row.strip("|").split("|")]
     assert cells == ["binding", "severe", "5", "80.0", "60.0", "20.0", "0.0", "20.0"]
-    assert "| place of a binding spot | 3 | +1.00 % of travel |" in text
+    assert "| place of a binding spot | 3 | +1.00 % of travel | - | 1.00 % of travel |" in text
 
 
 def test_page_is_written_with_its_plot(tmp_path: Path) -> None:
     spread = [record("sticky", "fail", ["sticky"], "spread") | {"size": 0.2 * n} for n in range(1, 12)]
     out = tmp_path / "docs" / "accuracy.md"
-    write_page([record("good", "pass", [], "good"), *spread], PART, 10_000, out)
+    write_page({PART: [record("good", "pass", [], "good"), *spread]}, 10_000, 9_999, out)
     assert "img/accuracy-throttle-body.svg" in out.read_text(encoding="utf-8")
     assert "<svg" in (out.parent / "img" / "accuracy-throttle-body.svg").read_text(encoding="utf-8")
+
+
+def test_another_interpreter_simulates_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stands in for PyPy: this Python as the other one, through the same pipes."""
+    chosen = [trial for trial in plan("solenoid", 1, 1, 3) if trial.name in ("good", "open_winding")]
+    here = [trials.examine(trial) for trial in chosen]
+    trials.use_simulator(shlex.quote(sys.executable))
+    try:
+        there = [trials.examine(trial) for trial in chosen]
+    finally:
+        trials._simulator.close()
+        trials.use_simulator("")
+    assert here == there and here[1]["refused"] and here[0]["verdict"] == "pass"
+
+
+def test_a_simulator_that_dies_is_told() -> None:
+    with pytest.raises(DataError, match="ended by itself"):
+        dead = trial_worker.Simulator(f"{shlex.quote(sys.executable)} -c pass")
+        dead.stroke(SimSpec())

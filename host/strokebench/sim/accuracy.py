@@ -61,18 +61,28 @@ def run(trials: Iterable[Trial], path: Path, jobs: int, simulator: str = "") -> 
 def main(arguments: list[str] | None = None) -> int:
     """Command line; returns 0."""
     parser = argparse.ArgumentParser(prog="python -m strokebench.sim.accuracy", description=__doc__)
-    parser.add_argument("--part", default="throttle-body")
+    parser.add_argument("--part", default="all", help="a part, several with commas, or all (default)")
     parser.add_argument("--good", type=int, default=300, help="good parts (default 300)")
-    parser.add_argument("--each", type=int, default=100, help="trials per defect and grade (default 100)")
+    parser.add_argument("--each", type=int, default=34, help="trials per defect and grade (default 34)")
     parser.add_argument("--first-seed", type=int, default=FIRST_REPORTING_SEED)
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--kept", type=Path, default=Path("accuracy-trials.jsonl"), help="finished trials")
+    parser.add_argument("--kept", type=Path, default=Path("accuracy-trials"), help="folder of what is done")
     parser.add_argument("--out", type=Path, default=Path("docs/accuracy.md"))
+    parser.add_argument(
+        "--simulator", default="", metavar="COMMAND",
+        help="a Python that simulates, such as pypy3 with the packages numpy, pydantic, pyserial and rich",
+    )  # fmt: skip
     args = parser.parse_args(arguments)
+    from strokebench.parts import part_names
     from strokebench.sim.accuracy_page import write_page
 
-    records = run(plan(args.part, args.good, args.each, args.first_seed), args.kept, args.jobs)
-    write_page(records, args.part, args.first_seed, args.out)
+    args.kept.mkdir(parents=True, exist_ok=True)
+    records = {}
+    for part in part_names() if args.part == "all" else args.part.split(","):
+        print(part)
+        trials = plan(part, args.good, args.each, args.first_seed)
+        records[part] = run(trials, args.kept / f"{part}.jsonl", args.jobs, args.simulator)
+    write_page(records, args.first_seed, FIRST_REPORTING_SEED - 1, args.out)
     print(f"Written: {args.out}")
     return 0
 

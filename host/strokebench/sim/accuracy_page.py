@@ -1,4 +1,4 @@
-"""The page docs/accuracy.md from the records of many trials, with Wilson intervals and one plot."""
+"""The page docs/accuracy.md from the records of many trials, with Wilson intervals and plots."""
 
 from __future__ import annotations
 
@@ -12,45 +12,83 @@ from strokebench.physics.wilson import wilson_interval
 Record = dict[str, Any]
 BINS, COLUMNS = 6, 3
 HEAD = """\
+# How often the diagnosis is right
+
 Simulated parts only; nothing here was measured on real hardware. Made by
-`python -m strokebench.sim.accuracy --part {part}` with seeds from {seed} on. Limits and estimators were
-tuned on seeds below 10000. Each seed is another specimen: battery 11.8 to 14.5 V, 0 to 45 C, its own leads,
-noise and converter errors. In brackets: 95 % Wilson interval.
+`python -m strokebench.sim.accuracy --part all --good {good} --each {each}` with seeds from {seed} on.
+Limits and estimators were tuned on seeds below {tuned}. Each seed is another specimen: its parameters spread
+as an ordinary part's do, battery 11.8 to 14.5 V, 0 to 45 C, its own leads, noise and converter errors.
+
+Found: verdict fail. Rightly named: that defect and no other. Sizes as `strokebench faults` tells them;
+`spread` is anything from half of moderate to 1.3 times severe, so its smallest are hardly there. In brackets:
+95 % Wilson interval. With {good} good parts and none wrong, that interval alone reaches to {least:.1f} %.
+
+What a verdict can be about is what the bench can see. In the wiring check an open circuit counts as an open
+wire, although the load could be open as well. A bench that refuses to arm because its self-test found the
+defect has found it.
 """
+GRADES = ("moderate", "severe", "spread")
+ESTIMATES = (
+    ("winding_resistance", "winding resistance at 20 C", 100, "%"),
+    ("inductance", "inductance", 100, "%"),
+    ("speed", "speed", 100, "%"),
+    ("motor_constant", "motor constant", 100, "%"),
+    ("supply_side", "supply side of the harness", 100, "%"),
+    ("ground_side", "ground side of the harness", 100, "%"),
+    ("place", "place of a binding spot", 1, "% of travel"),
+)
+"""Key of an error, title, factor, unit."""
 
 
-def write_page(records: list[Record], part: str, first_seed: int, path: Path) -> None:
-    """Write the page, and the plot of detection against size beside it in ``img/``."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    picture = path.parent / "img" / f"accuracy-{part}.svg"
-    picture.parent.mkdir(exist_ok=True)
-    drawn = plot(records, picture)
-    text = page(records, part, first_seed)
-    if drawn:
-        text += (
-            f"\n## Detection against size\n\n![Share found against size of the defect](img/{picture.name})\n"
-        )
-    path.write_text(text, encoding="utf-8", newline="\n")
+def write_page(records: dict[str, list[Record]], first_seed: int, tuned: int, path: Path) -> None:
+    """Write the page on all parts of ``records``, and each part's plot beside it in ``img/``."""
+    (path.parent / "img").mkdir(parents=True, exist_ok=True)
+    drawn = {part: plot(some, path.parent / "img" / f"accuracy-{part}.svg") for part, some in records.items()}
+    path.write_text(page(records, first_seed, tuned, drawn), encoding="utf-8", newline="\n")
 
 
-def page(records: list[Record], part: str, first_seed: int) -> str:
+def page(records: dict[str, list[Record]], first_seed: int, tuned: int, drawn: dict[str, bool]) -> str:
     """Return the page as Markdown."""
-    good = [one for one in records if one["name"] == "good"]
+    good = min(len(_of(some, "good")) for some in records.values())
+    least = 100 * wilson_interval(0, good)[1] if good else 100.0
+    head = HEAD.format(good=good, each=_each(records), seed=first_seed, tuned=tuned, least=least)
+    lines = [head, *_summary(records), ""]
+    for part, some in records.items():
+        lines += [f"## {part}", "", *_defects(some), "", *_estimates(some), ""]
+        if drawn.get(part):
+            lines += [f"![Share rightly named against size, {part}](img/accuracy-{part}.svg)", ""]
+    return "\n".join(lines)
+
+
+def _each(records: dict[str, list[Record]]) -> int:
+    """Trials of a defect in one grade."""
+    counts = [
+        sum(one["name"] == name for one in _of(some, "spread"))
+        for some in records.values()
+        for name in {one["name"] for one in _of(some, "spread")}
+    ]
+    return min(counts, default=0)
+
+
+def _of(some: list[Record], grade: str) -> list[Record]:
+    return [one for one in some if one["grade"] == grade]
+
+
+def _summary(records: dict[str, list[Record]]) -> list[str]:
     lines = [
-        f"# How often the diagnosis is right: {part}",
-        "",
-        HEAD.format(part=part, seed=first_seed),
-        "## Good parts",
-        "",
-        "| trials | pass | false alarm | inconclusive |",
-        "| --- | --- | --- | --- |",
-        f"| {len(good)} | {_share(good, _passes)} | {_share(good, _fails)} | {_share(good, _unsure)} |",
-        "",
-        "## Defects",
-        "",
-        "Found: verdict fail. Rightly named: that defect and no other. Sizes as `strokebench faults` tells",
-        "them; `spread` is anything from half of moderate to 1.3 times severe.",
-        "",
+        "| part | good parts | false alarms | inconclusive | rightly named: moderate | severe | spread |",
+        "| --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    for part, some in records.items():
+        good = _of(some, "good")
+        cells = [_share(good, _fails), _share(good, _unsure)]
+        cells += [_share(_of(some, grade), _right) for grade in GRADES]
+        lines.append(f"| {part} | {len(good)} | {' | '.join(cells)} |")
+    return lines
+
+
+def _defects(records: list[Record]) -> list[str]:
+    lines = [
         "| defect | grade | trials | found | rightly named | wrong or further name | inconclusive | passed |",
         "| --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
@@ -58,7 +96,7 @@ def page(records: list[Record], part: str, first_seed: int) -> str:
         some = [one for one in records if (one["name"], one["grade"]) == (name, grade)]
         cells = (_share(some, test) for test in (_fails, _right, _wrong, _unsure, _passes))
         lines.append(f"| {name} | {grade} | {len(some)} | {' | '.join(cells)} |")
-    return "\n".join([*lines, "", *_estimates(records), ""])
+    return lines
 
 
 def _passes(one: Record) -> bool:
@@ -90,22 +128,23 @@ def _share(some: list[Record], test: Any) -> str:
 
 
 def _estimates(records: list[Record]) -> list[str]:
-    """The section on how far estimates are from the truth."""
-    lines = [
-        "## Estimates against the truth", "",
-        "| quantity | trials | median error | 95 % of errors within |",
-        "| --- | --- | --- | --- |",
-    ]  # fmt: skip
-    for key, title, scale, unit in (
-        ("winding_resistance", "winding resistance at 20 C, leads but for 50 mohm included", 100, "%"),
-        ("inductance", "inductance", 100, "%"),
-        ("place", "place of a binding spot", 1, "% of travel"),
-    ):
+    """How far estimates are from the truth: of good parts, and of all that could be measured."""
+    lines = []
+    for key, title, scale, unit in ESTIMATES:
         found = np.array([one["errors"][key] for one in records if key in one["errors"]]) * scale
+        good = np.array([one["errors"][key] for one in _of(records, "good") if key in one["errors"]]) * scale
         if len(found):
-            within = np.percentile(np.abs(found), 95)
-            lines.append(f"| {title} | {len(found)} | {np.median(found):+.2f} {unit} | {within:.2f} {unit} |")
-    return lines
+            median = f"{np.median(found):+.2f} {unit}"
+            cells = (str(len(found)), median, _within(good, unit), _within(found, unit))
+            lines.append(f"| {title} | {' | '.join(cells)} |")
+    if not lines:
+        return []
+    head = "| estimate against its truth | trials | median error | 95 % within, good parts | all |"
+    return [head, "| --- | --- | --- | --- | --- |", *lines]
+
+
+def _within(errors: Any, unit: str) -> str:
+    return f"{np.percentile(np.abs(errors), 95):.2f} {unit}" if len(errors) else "-"
 
 
 def plot(records: list[Record], path: Path) -> bool:

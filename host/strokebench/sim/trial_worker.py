@@ -75,7 +75,8 @@ class Simulator:
 
 def spec_of(values: dict[str, Any]) -> SimSpec:
     """Return the bench that ``asdict`` and JSON made these values of."""
-    return SimSpec(**{key: tuple(one) if isinstance(one, list) else one for key, one in values.items()})
+    fields: dict[str, Any] = {k: tuple(one) if isinstance(one, list) else one for k, one in values.items()}
+    return SimSpec(**fields)
 
 
 def serve(requests: BinaryIO, answers: BinaryIO) -> None:

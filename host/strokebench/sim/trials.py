@@ -98,7 +98,7 @@ def stroke(spec: SimSpec) -> tuple[Any, Any, Any]:
         bench.set_limits(profile.limits)
         bench.arm()
         run, chunks = bench.run(profile.procedure), []
-        plant = port.board.plant
+        plant: Any = port.board.plant
         seen = []
         try:
             for chunk in run:
