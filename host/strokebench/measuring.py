@@ -40,8 +40,10 @@ SLOW_S = 0.0012
 LONG_S = 0.004
 """Time constant that asks for long pulses."""
 FINE_A = 6.5
+FINE_TOP_A = 5.8
+"""Pulses for the resistance stay below this where they can: the fine range is ten times as exact."""
 TICK_S = 0.001
-LEAD, SHORTEST, FEWEST, CARRY = 2, 20, 4, 12
+LEAD, SHORTEST, FEWEST = 2, 20, 4
 SEEN_A, STRONG = 0.04, 0.25
 BRUSHES_V, ANGLE_SHARE = 0.2, 0.02
 """A constant drop this large means brushes; the resistance between them depends on the rotor's angle."""
@@ -104,10 +106,11 @@ def holding(drive: float, allowed_a: float, slow: bool) -> Procedure:
     """Return repeated pulses at and below ``drive``, then a hold with a fast capture."""
     watch = Watch(when="current_above", value=0.8 * MARGIN * allowed_a, then="end")
     on_s = LONG_PULSE_S if slow else PULSE_S
+    pulsed = drive * min(1.0, FINE_TOP_A / (ENOUGH * allowed_a))
     segments: list[Segment] = [Pause(kind="pause", label="rest", for_s=0.3)]
     for share in (0.4, 0.6, 0.8, 1.0) * 2:
         segments += [
-            Step(kind="step", label="pulse", to=round(share * drive, 4), for_s=on_s, watch=watch),
+            Step(kind="step", label="pulse", to=round(share * pulsed, 4), for_s=on_s, watch=watch),
             Pause(kind="pause", label="off", for_s=2 * REST_S),
         ]
     channel = "current_fine" if allowed_a < FINE_A else "current_coarse"
@@ -239,38 +242,72 @@ def evaluate(first: RunData, run: RunData, drive: float) -> Load:
 
 
 def resistance_of(found: list[Pulse], tau_s: float, run: RunData) -> tuple[Measured, float]:
-    """Return ohms and the constant drop: the line through the pulses' volts and amperes.
+    """Return ohms (brushes' contact and leads included) and the constant drop.
 
-    Pulses in which nothing moves are taken where they reach far enough; else all, each carried back along a
-    straight line to the moment it began, when a rotor that gathers speed had no voltage of its own yet.
+    A line through the pulses' volts and amperes where nothing moves and they reach far enough; else
+    :func:`while_it_gathers_speed`.
     """
-    most = max(one.top_a for one in found)
     settle = max(3, math.ceil(6 * tau_s / TICK_S))
     usable = [one for one in found if one.top_a > SEEN_A and len(one.amps) - one.reached > settle + 9]
+    fine = [one for one in usable if one.top_a < FINE_A]
+    usable = fine if len(fine) >= FEWEST and _reach(fine) > 0.5 * FINE_TOP_A else usable
+    most = max((one.top_a for one in usable), default=0.0)
     still = [one for one in usable if not moving(one.amps[one.reached + settle :])]
-    usable = [one for one in usable if one.top_a > STRONG * most]
-    reach = max((one.top_a for one in still), default=0.0) - min((one.top_a for one in still), default=0.0)
-    enough = len(still) >= FEWEST and reach > 0.1 * most
-    points = np.array([_settled(one, settle, not enough) for one in (still if enough else usable)])
-    if len(points) < 3:
-        raise DataError("The current does not settle in the pulses.", "Allow more current.")
-    fit = line(points[:, 0], points[:, 1])
+    if len(still) >= FEWEST and _reach(still) > 0.1 * most:
+        points = np.array([_settled(one, settle) for one in still])
+        fit = line(points[:, 0], points[:, 1])
+        slope, offset, u_slope, count = fit.slope, fit.offset, fit.u_slope, len(points)
+    else:
+        strong = [one for one in usable if one.top_a > STRONG * most]
+        slope, offset, u_slope = while_it_gathers_speed(strong, tau_s)
+        count = len(strong)
     accuracy = run.accuracy
     gain = math.hypot(*(accuracy.get(name, {}).get("gain", 0.01) for name in ("current_a", "output_a_v")))
-    angle = ANGLE_SHARE if fit.offset > BRUSHES_V else 0.0
-    u_ohm = math.hypot(fit.u_slope, gain * fit.slope, angle * fit.slope)
-    return Measured(fit.slope, u_ohm, len(points)), fit.offset
+    angle = ANGLE_SHARE if offset > BRUSHES_V else 0.0
+    u_ohm = math.hypot(u_slope, gain * slope, angle * slope)
+    return Measured(slope, u_ohm, count), offset
 
 
-def _settled(one: Pulse, settle: int, carry: bool) -> tuple[float, float]:
-    """Amperes and volts of a pulse once the inductance is through, or carried back to its start."""
+def _reach(found: list[Pulse]) -> float:
+    tops = [one.top_a for one in found]
+    return max(tops, default=0.0) - min(tops, default=0.0)
+
+
+def _settled(one: Pulse, settle: int) -> tuple[float, float]:
+    """Mean amperes and volts of a pulse once the inductance is through."""
     begin = one.reached + settle
-    end = begin + CARRY if carry else len(one.amps)
-    ticks = np.arange(begin, min(end, len(one.amps)), dtype=float) - (LEAD + one.reached) / 2
-    both = (one.amps[begin:end], one.volts[begin:end])
-    if carry:
-        return line(ticks, both[0]).offset, line(ticks, both[1]).offset
-    return float(both[0].mean()), float(both[1].mean())
+    return float(one.amps[begin:].mean()), float(one.volts[begin:].mean())
+
+
+def while_it_gathers_speed(found: list[Pulse], tau_s: float) -> tuple[float, float, float]:
+    """Return ohms, constant drop and the ohms' standard uncertainty from pulses in which a rotor speeds up.
+
+    From rest the speed is the integral of (current - friction) times k/J, so the voltage is
+    ``R (i + tau di/dt) + drop + (k^2/J) (charge - i_f t)``: linear in R, drop, k^2/J and k^2 i_f/J, which one
+    least-squares fit over all pulses tells apart. Viscous friction and load are left out: the pulses are
+    short.
+    """
+    rows, volts = [], []
+    for one in found:
+        begin = one.reached + max(2, math.ceil(4 * tau_s / TICK_S))
+        ticks = np.arange(begin, len(one.amps) - 1)
+        if len(ticks) < 8:
+            continue
+        trend = np.polynomial.Polynomial.fit(ticks, one.amps[ticks], 2).deriv()
+        charge = (np.cumsum(one.amps) - one.amps / 2) * TICK_S
+        since_s = (ticks - LEAD - one.reached / 2) * TICK_S
+        current = one.amps[ticks] + tau_s / TICK_S * trend(ticks)
+        rows.append(np.column_stack((current, np.ones(len(ticks)), charge[ticks], -since_s)))
+        volts.append(one.volts[ticks])
+    if len(rows) < 3:
+        raise DataError("The current does not settle in the pulses.", "Allow more current.")
+    table, wanted = np.concatenate(rows), np.concatenate(volts)
+    solution, _rest, rank, _singular = np.linalg.lstsq(table, wanted, rcond=None)
+    if rank < table.shape[1]:
+        raise DataError("The pulses are too much alike to tell the resistance.", "Allow more current.")
+    noise = float(np.std(wanted - table @ solution)) * math.sqrt(len(table) / (len(table) - 4))
+    u_ohm = noise * math.sqrt(float(np.linalg.inv(table.T @ table)[0, 0]))
+    return float(solution[0]), float(solution[1]), u_ohm
 
 
 def moving(amps: Floats) -> bool:

@@ -107,7 +107,9 @@ def _propose(args: argparse.Namespace, load: Load) -> None:
     path = Path(args.output)
     base = load_part(args.based_on or (COIL if load.method == "step" else ROTOR))
     name = re.sub(r"[^a-z0-9]+", "-", path.stem.lower()).strip("-") or "unknown"
-    table = proposal(load, base.model_dump(mode="json", exclude_none=True), args.max_current, name)
+    base_table = base.model_dump(mode="json", exclude_none=True)
+    base_table["part"]["simulate_as"] = args.sim or base.simulated
+    table = proposal(load, base_table, args.max_current, name)
     head = (
         f"Proposed from one measurement with at most {args.max_current:g} A allowed.\n"
         f"Procedure and cautions are those of {base.name}: read them before you run it."
