@@ -6,7 +6,7 @@ Everything here runs inside ``App.tick`` and allocates nothing; state.py has the
 import struct
 
 from strokefw import faults, ramp, state
-from strokefw.compat import const
+from strokefw.compat import const, micropython
 
 RAIL_OPEN = const(0)
 RAIL_CLOSED = const(2)
@@ -114,6 +114,7 @@ class Moves:
 
     # -- what follows from a step, a check, a fault ------------------------------------------------
 
+    @micropython.native
     def _followed(self, told):
         player = self.ramp
         if told & ramp.FIRED:
@@ -211,6 +212,7 @@ class Moves:
         self._tell(state.EVENT_FAULT, code, 0, self.sense.current_ma)
         self._log(state.EVENT_FAULT, code, self.sense.current_ma)
 
+    @micropython.native
     def _begin_check(self, then):
         self.check_then = then
         self.rail = RAIL_OPEN
@@ -251,6 +253,7 @@ class Moves:
         self.board.rail(RAIL_OPEN)
         self._move(new)
 
+    @micropython.native
     def _move(self, new):
         old = self.state
         if old == new:
@@ -267,6 +270,7 @@ class Moves:
         self.state = new
         self._tell(state.EVENT_STATE, new, old, 0)
 
+    @micropython.native
     def _tell(self, kind, code, index, detail):
         at = (self.tell_head & _TELL_MASK) * 12
         _pack_into("<IBBHi", self.told, at, self.ticks, kind, code, index, detail)

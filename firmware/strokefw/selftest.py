@@ -10,7 +10,7 @@ huge current. Only then the main switch.
 from array import array
 
 from strokefw import channels, faults, guard_limits, ntc
-from strokefw.compat import const
+from strokefw.compat import const, micropython
 
 NAMES = (
     "", "calibration", "estop", "current_zero_fine_ma", "current_zero_coarse_ma", "reference_mv", "supply_mv",
@@ -94,10 +94,12 @@ class SelfTest:
                 found.append((i, self._value[i], self._low[i], self._high[i], self._state[i] == 1))
         return found
 
+    @micropython.native
     def start(self, calibration_ok, flags, supply_min_mv=0, supply_max_mv=0):
         """Begin anew with rail open and bridge off; bounds of 0 mean the bench's own supply window."""
+        state = self._state
         for i in range(_IDS):
-            self._state[i] = 0
+            state[i] = 0
         self.code = 0
         self._flags = flags
         self._min_mv = supply_min_mv or 8000
@@ -112,6 +114,7 @@ class SelfTest:
         self._ticks = 0
         self._sum_a = self._sum_b = self._sum_c = self._sum_d = 0
 
+    @micropython.native
     def _judge(self, item, value, low, high, code):
         # note a result; the first fault counts, but one that only warns gives way to a real one
         self._value[item] = value
@@ -125,6 +128,7 @@ class SelfTest:
     def _failed(self):
         return self.code != 0 and self.code != faults.CALIBRATION
 
+    @micropython.native
     def step(self):
         """Do one tick's work; return 1 when done. Allocates nothing."""
         step = self._step

@@ -93,6 +93,12 @@ class Service:
         else:
             self._replies.append((kind, seq, body))
 
+    def tick_max_us(self):
+        """Return the longest tick since this was last asked."""
+        longest = self.app.tick_max_us
+        self.app.tick_max_us = 0
+        return longest
+
     def tick_mean_us(self):
         """Return the mean time of a tick since this was last asked."""
         app = self.app
