@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import platform
@@ -134,7 +135,8 @@ def _cut(_page: Any, proxy: Any, _profile: Path) -> float:
 def _suspend(_page: Any, _proxy: Any, profile: Path) -> float:
     began_s = time.time()
     for process in processes_of(profile):
-        process.suspend()
+        with contextlib.suppress(psutil.NoSuchProcess):
+            process.suspend()
     return began_s
 
 
@@ -161,7 +163,8 @@ def _silences(playwright: Any, both: tuple[Witness, PanelProcess], folder: Path)
             began_s = deed(page, proxy, profile)
             took_ms.append(1000 * both[0].off_after(began_s))
             for process in processes_of(profile):
-                process.resume()
+                with contextlib.suppress(psutil.NoSuchProcess):  # a closed page's ends by itself
+                    process.resume()
             proxy.is_cut.clear()
             context.close()
             proxy.close()
