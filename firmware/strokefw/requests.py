@@ -110,7 +110,8 @@ def _status(service, seq, values):
         sense.bus_mv, sense.vin_mv, sense.feed_mv, sense.heatsink_dc, sense.part_dc, guard.junction_dc,
         guard.cap, guard.left_bench, guard.left_leads, guard.left_part, app.trips,
         service.decoder.bad_frames, service.lost_rows, service.lost_events, app.overruns,
-        service.tick_max_us(), service.tick_mean_us(), service.heap_free(), min(app.stack_max, 65535), max(player.index, 0), flags,
+        service.tick_max_us(), service.tick_mean_us(), service.heap_free(), min(app.stack_max, 65535),
+        max(player.index, 0), flags,
     )  # fmt: skip
     service.queue(0x43, seq, body)
 
