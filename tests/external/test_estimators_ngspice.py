@@ -2,7 +2,8 @@
 
 The decks are written from the textbook equations, apart from the simulated parts: armature ring with coils,
 segments and brushes as in Fitzgerald, Kingsley, Umans, "Electric Machinery", chapter 7 (from memory);
-plunger of tests/helpers/solved_solenoid.py; wire of the table in ohm/1000 ft (16 AWG: 4.016) of the reference sheet.
+plunger of tests/helpers/solved_solenoid.py; wire of the table in ohm/1000 ft (16 AWG: 4.016) of the
+reference sheet.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ def ring(segments: int, bad_ohm: float) -> str:
         contact = 0.02 + (bad_ohm if k == 0 else 0.0)
         for brush, node, side in (("p", "p", 0.0), ("m", "0", math.pi)):
             on = f"0.5*(1+tanh((cos({w}*time+{at - side})-{math.cos(half)})*400))"
-            above = "-V(n%d)" % k if node == "0" else f"V({node})-V(n{k})"
+            above = f"-V(n{k})" if node == "0" else f"V({node})-V(n{k})"
             lines.append(f"B{k}{brush} {node} n{k} I=({above})*({on}/{contact}+1e-5)")
     return "\n".join(lines)
 
