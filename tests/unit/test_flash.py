@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections import namedtuple
 from pathlib import Path
 from types import SimpleNamespace
@@ -10,6 +11,7 @@ from typing import Any
 
 import pytest
 from strokebench import flash
+from strokebench.cli import main
 from strokebench.errors import LinkError, UsageError
 from strokebench.sim import chip_files
 
@@ -129,3 +131,26 @@ def test_faults_without_prose_keep_codes_and_severities() -> None:
 
     assert scope["SEVERITY"] == faults.SEVERITY and scope["LATCHED"] == faults.LATCHED
     assert [row[:4] for row in scope["TABLE"]] == [row[:4] for row in faults.TABLE]
+
+
+def test_the_command_tells_what_was_done(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def done(port: str, *, sources: bool, say: flash.Say) -> flash.Flashed:
+        say(f"to {port}")
+        return flash.Flashed(["strokefw/app.mpy"] if sources else [], ["main.py"], [], "3.4.0")
+
+    monkeypatch.setattr(flash, "flash", done)
+    assert main(["flash", "--port", "COM3"]) == 0
+    assert "up to date" in capsys.readouterr().out
+    assert main(["flash", "--port", "COM3", "--sources", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["written"] == ["strokefw/app.mpy"] and told["port"] == "COM3"
+
+
+def test_without_a_pico_the_command_says_what_to_do(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("strokebench.serial_port.find_ports", list)
+    assert main(["flash"]) == 4
+    assert "No bench is plugged in" in capsys.readouterr().err

@@ -10,6 +10,7 @@ from strokebench.commands import (
     completion,
     export,
     faults,
+    flash,
     guided,
     info,
     jog,
@@ -28,6 +29,6 @@ from strokebench.commands import (
 )  # fmt: skip
 
 COMMANDS = (
-    run, guided, panel, judge, compare, learn, measure, report, book, export, parts, ports, info, stop,
+    run, guided, panel, judge, compare, learn, measure, report, book, export, parts, ports, flash, info, stop,
     bringup, calibrate, sim, faults, jog, watch, lesson, completion,
 )  # fmt: skip

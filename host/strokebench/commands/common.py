@@ -48,6 +48,11 @@ def add_sim(parser: argparse.ArgumentParser) -> None:
         help="where the firmware runs (default: inprocess)",
     )
     group.add_argument(
+        "--chip",
+        metavar="IMAGE",
+        help="run the firmware on an emulated Pico with this MicroPython image (.uf2): slow, but whole",
+    )
+    group.add_argument(
         "--seed", type=int, metavar="N", help="another good specimen and other noise (default: 1)"
     )
     group.add_argument(
@@ -81,7 +86,7 @@ def sim_spec(args: argparse.Namespace, part: str) -> SimSpec | None:
     from strokebench.sim.spec import SimSpec
 
     options = {
-        "engine": args.engine,
+        "engine": _engine(args),
         "seed": args.seed,
         "faults": tuple(args.inject),
         "supply_v": args.supply,
@@ -95,6 +100,20 @@ def sim_spec(args: argparse.Namespace, part: str) -> SimSpec | None:
     if not args.sim and not given:
         return None
     return SimSpec(part=part, **given)
+
+
+def _engine(args: argparse.Namespace) -> str | None:
+    """Return the engine asked for; ``--chip`` also names the image."""
+    from strokebench.errors import UsageError
+
+    if args.chip is None:
+        return str(args.engine) if args.engine else None
+    if args.engine not in (None, "chip"):
+        raise UsageError("--chip is an engine of its own.", "Leave --engine out.")
+    from strokebench.sim.chip import IMAGE_VARIABLE
+
+    os.environ[IMAGE_VARIABLE] = args.chip
+    return "chip"
 
 
 def open_chosen(args: argparse.Namespace, part: str) -> Bench:
