@@ -14,7 +14,15 @@ import tempfile
 from pathlib import Path
 
 from PIL import Image
+from strokebench.bench import open_bench
+from strokebench.guided import guide_names, guided_profile, load_guide
+from strokebench.guided.people import AnswerFile
+from strokebench.guided.walk import Walk
+from strokebench.parts import load_part
+from strokebench.parts.profile import Profile
+from strokebench.recording import Book
 from strokebench.report import write_report
+from strokebench.run_data import RunData
 from strokebench.session import examine
 from strokebench.sim.spec import SimSpec
 from strokebench.sim.trials import stroke
@@ -32,8 +40,33 @@ SHOWN = {
     "cooling-fan": ("broken_blade=0.5", "The whole front shakes when the fan runs"),
     "water-pump": ("dry=0.8", "Heater gets cold at idle"),
     "wiring": ("bad_crimp=0.1", "Lamps flicker over bumps"),
+    "egr-at-idle": ("", "Idles well, EGR fault stored"),
 }
 """Part -> a defect that shows in a figure, and the customer's words (invented)."""
+
+
+def stroked(part: str, fault: str) -> tuple[RunData, Profile]:
+    """Stroke a simulated part with a defect."""
+    run, profile, _ = stroke(SimSpec(part, 7, (fault,)))
+    return run, profile
+
+
+def guided() -> tuple[RunData, Profile]:
+    """Have somebody at an engine who sees nothing although the valve opens."""
+    says = {"shut_before": "even", "shut_after": "even"}
+    guide = load_guide("egr-at-idle")
+    answers = {step.id: says.get(step.id, "nothing") for step in guide.steps}
+    profile = guided_profile(guide, load_part(guide.part))
+    with tempfile.TemporaryDirectory() as folder, Book(Path(folder) / "a.book") as book:
+        with open_bench(sim=SimSpec(profile.simulated, 7)) as bench:
+            bench.set_limits(profile.limits)
+            bench.arm()
+            stored = profile.model_dump(mode="json", exclude_none=True)
+            more = {"profile": stored, "accuracy": bench.accuracy()}
+            with book.new_run(profile.name, profile.kind, **more) as writer:
+                Walk(bench, profile, writer, AnswerFile(answers), lambda text: None).go()
+                writer.info(**bench.info(), cautions=f"all {len(guide.cautions)}, one by one, by answer")
+        return book.load(1), profile
 
 
 def main() -> int:
@@ -49,7 +82,7 @@ def main() -> int:
         print("No Chromium found on the path.", file=sys.stderr)
         return 2
     fault, note = SHOWN[args.part]
-    run, profile, _ = stroke(SimSpec(args.part, 7, (args.fault or fault,)))
+    run, profile = guided() if args.part in guide_names() else stroked(args.part, args.fault or fault)
     run.info.update(FACTS, note=note)
     out = args.out or Path(__file__).parent / "img" / f"report-{args.part.removesuffix('-body')}.png"
     findings, verdict = examine(run, profile)

@@ -7,16 +7,21 @@ import re
 from pathlib import Path
 
 import pytest
-from strokebench.diagnose import diagnose
+from strokebench.diagnose import case_of, diagnose
 from strokebench.errors import BookError
 from strokebench.findings import Finding, Verdict, unknown
 from strokebench.judge import judge, overall
 from strokebench.parts import load_part
 from strokebench.report import render, write_report
+from strokebench.report.drawing import BAD
 from strokebench.report.gauge import gauge
 from strokebench.report.numbers import fixed, limits_text, places, span_text, with_uncertainty
+from strokebench.report.pictures import loops
+from strokebench.report.whole_run import whole_run
 from strokebench.run_data import RunData
 from strokebench.samples import empty
+from strokebench.sim.spec import SimSpec
+from strokebench.sim.trials import stroke
 
 from tests.helpers.solved_throttle import Truth, record, stall_pieces, step_pieces, sweep_pieces
 
@@ -175,3 +180,22 @@ def test_gauge_puts_the_dot_inside_or_outside_the_zone() -> None:
     assert parts(0.5)[2] < low
     assert parts(99.0)[2] > high
     assert gauge(unknown("x", "X", "A", "why", lower=1.0), 2) == ""
+
+
+@pytest.mark.parametrize(("span_s", "bars"), [((1.0, 1.5), 3), ((1.0, 9.0), 3), (None, 0)])
+def test_where_a_failing_value_was_read_shows_on_the_whole_run(
+    run: RunData, span_s: tuple[float, float] | None, bars: int
+) -> None:
+    """Short or long: one red patch on each of the three axes, and the caption speaks of it only then."""
+    failing = {"x": Finding("x", "X", 1.0, 0.1, "A", 2.0, None, Verdict.FAIL, span_s=span_s)}
+    picture = whole_run(case_of(run, PROFILE), failing)
+    assert picture is not None
+    assert len(re.findall(rf"<path[^>]*fill: {BAD}", picture.svg)) == bars
+    assert ("Red:" in picture.caption) == (bars > 0)
+
+
+def test_a_part_without_a_spring_is_told_of_no_spring() -> None:
+    run, profile, _ = stroke(SimSpec("idle-actuator", 7))
+    picture = loops(case_of(run, profile), {})
+    assert picture is not None
+    assert "without a spring" in picture.caption and "is the spring" not in picture.caption

@@ -69,5 +69,5 @@ def guided_profile(guide: Guide, part: Profile) -> Profile:
     )
     return Profile(
         part=about, limits=part.limits, tracks=part.tracks, nominal=part.nominal, findings=findings,
-        procedure=part.procedure, guided=guide,
+        procedure=part.procedure.model_copy(update={"title": guide.title}), guided=guide,
     )  # fmt: skip

@@ -32,7 +32,7 @@ GROUPS = (
         ("breakaway", "friction", "hysteresis", "preload", "spring", "binding", "seat", "pull_in", "drop"),
     ),
     ("Times", ("open_time", "close_time", "return", "travel_time", "pull_in_time")),
-    ("What the engine did", ("answers", "idle", "gas", "valve_opens", "valve_shuts")),
+    ("What the engine did", ("answers", "idle", "gas", "valve_open", "valve_shuts")),
     ("Recording", ("recording", "run")),
 )
 WORDS = {Verdict.PASS: "pass", Verdict.FAIL: "fail", Verdict.INCONCLUSIVE: "open"}

@@ -56,20 +56,29 @@ def loops(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
                 )
         up, down = typical(case.sweeps.towards(1)), typical(case.sweeps.towards(-1))
         upper.fill_between(GRID, up, down, color=FAINT, alpha=0.5, linewidth=0)
-        middle = "spring (middle)" if math.isfinite(case.rest_percent) else "middle"
+        sprung = math.isfinite(case.rest_percent)
+        middle = "spring (middle)" if sprung else "middle"
         upper.plot(GRID, (up + down) / 2, color=INK, linewidth=0.8, linestyle="--", label=middle)
         upper.axhline(0, color=GREY, linewidth=0.6)
         upper.set_ylabel("current, A")
         _friction_axis(case, lower)
         places(case, (upper, lower), failing)
-        upper.legend(loc="lower right", ncols=3)
+        upper.set_ylim(_with_room(upper.get_ylim()))
+        upper.legend(loc="lower right", ncols=3, frameon=True, facecolor="white", edgecolor="none")
         svg = page.svg()
     return Picture(
         "Current against position",
         f"{len(case.sweeps.passes)} slow sweeps. The current needed at each place on the way open and on the "
-        "way back; half the distance between them is friction, the middle is the spring.",
+        "way back; half the distance between them is friction"
+        + (", the middle is the spring." if sprung else "; without a spring the middle lies near zero."),
         svg, wide=True,
     )  # fmt: skip
+
+
+def _with_room(limits: tuple[float, float]) -> tuple[float, float]:
+    """Return the limits of an axis with room at the foot, so that the legend stands clear of the curves."""
+    low, high = limits
+    return low - 0.14 * (high - low), high
 
 
 def _friction_axis(case: MovingCase, axes: Any) -> None:
@@ -102,7 +111,7 @@ def places(case: MovingCase, axes: tuple[Any, ...], failing: dict[str, Finding])
         for one in axes:
             one.axvline(place, color=colour, linewidth=1.0, linestyle="-" if colour == BAD else ":")
             if colour == BAD:
-                one.axvspan(place - 2, place + 2, color=BAD, alpha=0.15, linewidth=0)
+                one.axvspan(place - 2, place + 2, color=BAD, alpha=0.15, linewidth=0, zorder=0)
         above(axes[0], place, text, colour)
 
 

@@ -25,6 +25,7 @@ from strokebench.report.drawing import (
     thin,
 )  # fmt: skip
 
+SHORT_S = 3.0
 BANDS = {
     labels.SWEEP_OPEN: "sweeps", labels.SWEEP_RETURN: "sweeps", labels.STALL_OPEN: "stalls",
     labels.STALL_CLOSE: "stalls", labels.STEP_OPEN: "steps", labels.STEP_CLOSE: "steps",
@@ -69,7 +70,9 @@ def whole_run(case: Case, failing: dict[str, Finding]) -> Picture | None:
 
 def _run_caption(failing: dict[str, Finding]) -> str:
     text = "Drive and supply, current, and position or voltage on one time axis."
-    return text + (" Red: where something out of limits was read (short stretches only)." if failing else "")
+    if not any(one.span_s is not None for one in failing.values()):
+        return text
+    return text + " Red: where something out of limits was read; long stretches as a bar along the foot."
 
 
 def _position_axis(case: Case, axes: Any, time_s: Floats) -> None:
@@ -108,10 +111,14 @@ def _bands(case: Case, axes: list[Any]) -> None:
 
 
 def _fail_spans(axes: list[Any], failing: dict[str, Finding]) -> None:
+    """Shade where something out of limits was read; of a long stretch only the foot, to hide no curve."""
     for finding in failing.values():
-        if finding.span_s is not None and finding.span_s[1] - finding.span_s[0] < 3.0:
-            for one in axes:
-                one.axvspan(*_visible(one, finding.span_s), color=BAD, alpha=0.3, linewidth=0)
+        if finding.span_s is None:
+            continue
+        short = finding.span_s[1] - finding.span_s[0] < SHORT_S
+        for one in axes:
+            top, alpha = (1.0, 0.3) if short else (0.035, 0.85)
+            one.axvspan(*_visible(one, finding.span_s), ymax=top, color=BAD, alpha=alpha, linewidth=0)
 
 
 def _visible(axes: Any, span_s: tuple[float, float]) -> tuple[float, float]:
