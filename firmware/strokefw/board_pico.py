@@ -138,6 +138,14 @@ class Board:
             self._bridge.off()  # the timer stops after an exception; the watchdog then resets the chip
             raise
 
+    def hold(self):
+        """Bridge and rails off, and no tick any more: for good, until the next reset. Link, lamp and watchdog
+        go on.
+        """
+        self._timer.deinit()
+        self._bridge.off()
+        self._tick = None
+
     def repl_wanted(self, allowed):
         """Whether the laptop asked for the REPL; while that is not allowed the wish is forgotten."""
         if self._link.repl_wanted and not allowed:

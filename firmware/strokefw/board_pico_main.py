@@ -28,5 +28,12 @@ def run():
         service = app.service
         while not board.repl_wanted(not app.armed()):
             service()
+            if app.link.plant_due():
+                board.hold()
+                del app, service  # room for another
+                from strokefw.board_plant import run as run_plant  # loaded only here: memory
+
+                run_plant(board)
+                return
     finally:
         board.close()

@@ -242,6 +242,18 @@ def _burst_read(service, seq, values):
     return 0 if service.burst.rewind(values[0]) else faults.OUT_OF_RANGE
 
 
+def _plant(service, seq, values):
+    # the main loop does it once the answer is out: see board_plant.py
+    app = service.app
+    if not hasattr(app.board, "hold"):
+        return faults.UNKNOWN_MESSAGE
+    if app.rail or app.state not in (state.OFF, state.READY, state.LATCHED):
+        return faults.NOT_NOW
+    service.drop_pending()
+    service.plant = True
+    return 0
+
+
 HANDLERS = {
     0x01: _hello,
     0x02: _identity,
@@ -263,4 +275,5 @@ HANDLERS = {
     0x12: _calib_write,
     0x13: _burst_read,
     0x14: _counts,
+    0x15: _plant,
 }

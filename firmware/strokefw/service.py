@@ -44,6 +44,7 @@ class Service:
         self.row_tail = app.ring_head
         self.tell_tail = app.tell_head
         self._dropped = 0  # rows lost since the last samples message
+        self.plant = False  # the laptop's plant is to take the place of the board
         self.lost_rows = self.lost_events = self.lost_replies = 0
         self._fed_tick = -1
         self._mean_ticks = self._mean_busy = self._heap_free = 0
@@ -121,6 +122,10 @@ class Service:
         self.tell_tail = self.app.tell_head
         self._dropped = 0
         self.deferred = 0
+
+    def plant_due(self):
+        """Return whether the plant is to take over, and the answer that says so is out."""
+        return self.plant and not (self._replies or self._out_end)
 
     # -- sending -----------------------------------------------------------------------------------
 

@@ -76,6 +76,9 @@ MESSAGES = (
     (0x12, "calib_write", HOST, "", "bytes"),
     (0x13, "burst_read", HOST, "offset:H", ""),
     (0x14, "counts", HOST, "", ""),
+    (0x15, "plant", HOST, "", ""),
+    (0x16, "readings", HOST, "open:B ready:B cut:H", "value:H"),
+    (0x17, "plant_data", HOST, "", "bytes"),
     (0x41, "welcome", BENCH, _WELCOME, ""),
     (0x42, "identity_text", BENCH, "", "bytes"),
     (0x43, "status_report", BENCH, _STATUS, ""),
@@ -89,6 +92,9 @@ MESSAGES = (
     (0x62, "event", BENCH, EVENT, ""),
     (0x63, "burst", BENCH, "index:H channel:B rate_hz:I count:H pre:H tick:I", ""),
     (0x64, "burst_data", BENCH, "offset:H", "value:H"),
+    (0x65, "outputs", BENCH, "drive:h gate:B rail:B led:B fed:B trigger:B trip_ma:i", "leg:B side:B us:H"),
+    (0x66, "plant_burst", BENCH, "channel:B rate_hz:I count:H pre:H", ""),
+    (0x67, "plant_want", BENCH, "offset:H bytes:H", ""),
 )
 
 UNSOLICITED = (0x61, 0x62, 0x63, 0x64)  # their seq is the bench's own running number, else the request's

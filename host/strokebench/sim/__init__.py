@@ -29,4 +29,8 @@ def open_port(spec: SimSpec) -> Port:
         from strokebench.sim.chip import ChipPort
 
         return ChipPort(spec)
+    if spec.engine == "plant":
+        from strokebench.sim.plant_port import PlantPort
+
+        return PlantPort(spec)
     raise UsageError(f"There is no engine called {spec.engine!r}.", f"Known: {', '.join(ENGINES)}.")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from strokebench.errors import UsageError
 
-ENGINES = ("inprocess", "micropython", "chip")
+ENGINES = ("inprocess", "micropython", "chip", "plant")
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,9 @@ class SimSpec:
     part, there and back; ``ambient_c``: everything starts at this temperature.  ``None`` means: drawn from
     the seed within what is ordinary.  ``as_built``: readings are off by as much as a bench's parts allow,
     not by what an ordinary calibration leaves.  ``memory``: folder that takes the place of the chip's flash
-    (calibration, events), so that they outlive the power; not with the engine "chip", which has a flash.
+    (calibration, events), so that they outlive the power; not with the engine "chip", which has a flash, nor
+    with "plant". ``port``: with the engine "plant", the serial port of the Pico whose firmware runs on this
+    computer's plant (see :mod:`strokebench.sim.plant_port`).
     """
 
     part: str = "throttle-body"
@@ -37,6 +39,7 @@ class SimSpec:
     bench_faults: tuple[str, ...] = ()
     as_built: bool = False
     memory: str | None = None
+    port: str | None = None
 
     def __post_init__(self) -> None:
         """UsageError when a number is impossible."""

@@ -1,0 +1,180 @@
+"""The classroom's way: firmware in another process behind a serial line, readings from the plant here.
+
+The other process is the firmware's main loop on a board with nothing on it, in CPython and in the real
+MicroPython, at the other end of a pseudo terminal. What a real Pico would add is its own link and clock.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from strokebench.bench import Bench, open_bench
+from strokebench.errors import LinkError, ProtectionTripped, Refused, UsageError
+from strokebench.run_data import Burst
+from strokebench.samples import Samples
+from strokebench.sim import micropython, open_port
+from strokebench.sim.spec import SimSpec
+from strokefw import faults, state
+
+from tests.helpers.strokes import stroke, throttle_limits
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo terminal")
+ROOT = Path(__file__).resolve().parents[2]
+FIRMWARE = ROOT / "firmware"
+SCRIPT = ROOT / "tests" / "firmware" / "bare_pico.py"
+SPEC = SimSpec(engine="plant")
+
+try:
+    MICROPYTHON: str | None = micropython.find_interpreter()
+except LinkError:
+    MICROPYTHON = None
+
+INTERPRETERS = [
+    pytest.param([sys.executable], id="cpython"),
+    pytest.param(
+        [str(MICROPYTHON), "-X", "heapsize=16M"],
+        id="micropython",
+        marks=pytest.mark.skipif(MICROPYTHON is None, reason="no MicroPython interpreter installed"),
+    ),
+]
+
+
+class Pico:
+    """The other process; ``name`` is its serial port."""
+
+    def __init__(self, interpreter: list[str]) -> None:
+        import pty
+        import tty
+
+        master, self._slave = pty.openpty()
+        tty.setraw(self._slave)
+        self.name = os.ttyname(self._slave)
+        command = [*interpreter, str(SCRIPT), str(FIRMWARE), str(SCRIPT.parent)]
+        self.process = subprocess.Popen(command, stdin=master, stdout=master, stderr=subprocess.PIPE)
+        os.close(master)
+
+    def end(self) -> str:
+        """Ask for the REPL, which ends it, and return its last words."""
+        os.write(self._slave, b"\0\r\x03")
+        words = self.process.communicate(timeout=20)[1].decode()
+        os.close(self._slave)
+        return words
+
+
+@pytest.fixture(params=INTERPRETERS)
+def pico(request: pytest.FixtureRequest) -> Iterator[Pico]:
+    one = Pico(request.param)
+    try:
+        yield one
+    finally:
+        one.process.kill()
+        one.process.wait()
+
+
+def run_stroke(spec: SimSpec) -> tuple[Samples, list[Burst], bytes]:
+    """Samples, bursts and the raw bytes of a run."""
+    heard = bytearray()
+    port = open_port(spec)
+    read = port.read
+
+    def listening(timeout_s: float) -> bytes:
+        data = read(timeout_s)
+        heard.extend(data)
+        return data
+
+    port.read = listening  # type: ignore[method-assign]
+    with Bench(port, "test", spec.engine) as bench:
+        bench.set_limits(throttle_limits())
+        bench.arm()
+        run = bench.run(stroke())
+        samples = np.concatenate(list(run))
+    return samples, run.bursts, bytes(heard)
+
+
+def test_a_stroke_gives_the_bytes_of_the_simulation_again_and_again(pico: Pico) -> None:
+    spec = replace(SPEC, port=pico.name)
+    samples, bursts, heard = run_stroke(spec)
+    expected, captures, bytes_expected = run_stroke(replace(SPEC, engine="inprocess"))
+    assert len(samples) > 1000 and samples["current_a"].max() > 3
+    assert heard == bytes_expected
+    assert np.array_equal(samples, expected)
+    assert len(captures) == 1 and np.array_equal(bursts[0].values, captures[0].values)
+    # a second class on the same Pico, without a reset: the bench begins anew
+    assert run_stroke(spec)[2] == bytes_expected
+    assert pico.end().split()[-4:] == ["held", "1", "touched", "0"]
+
+
+def test_protection_works_and_nothing_is_touched(pico: Pico) -> None:
+    spec = replace(SPEC, port=pico.name, bench_faults=("supply=7@1.0",))
+    with open_bench(sim=spec) as bench:
+        assert bench.identity.board == "simulated bench"
+        bench.set_limits(throttle_limits())
+        bench.arm()
+        with pytest.raises(ProtectionTripped) as caught:
+            list(bench.run(stroke()))
+    assert faults.row(caught.value.code)[1] == "supply_low"
+    assert pico.end().split()[-4:] == ["held", "1", "touched", "0"]
+
+
+def test_who_does_not_feed_it_is_answered_but_not_driven(pico: Pico) -> None:
+    with open_bench(pico.name) as bench:  # as it is before: a bare board
+        assert bench.identity.board == "bare board"
+    with open_bench(sim=replace(SPEC, port=pico.name)) as bench:
+        bench.set_limits(throttle_limits())
+        bench.arm()
+    with open_bench(pico.name) as bench:
+        assert bench.identity.board == "simulated bench"
+        bench.set_limits(throttle_limits())
+        assert bench.status().terminals_v == 0
+        with pytest.raises(Refused):
+            bench.arm()
+    assert pico.end().split()[-4:] == ["held", "1", "touched", "0"]
+
+
+def test_a_laptop_that_vanishes_leaves_a_pico_that_begins_anew(pico: Pico) -> None:
+    spec = replace(SPEC, port=pico.name)
+    bench = open_bench(sim=spec)
+    bench.set_limits(throttle_limits())
+    bench.arm()
+    run = bench.run(stroke())
+    next(iter(run))
+    bench.link.port.close()  # no stop, no disarm
+    with contextlib.suppress(LinkError):
+        bench.close()
+    time.sleep(0.5)
+    with open_bench(sim=spec) as again:
+        assert again.status().state == "check"  # from power-up on
+        again.set_limits(throttle_limits())
+        again.arm()
+    assert pico.end().split()[-4:] == ["held", "1", "touched", "0"]
+
+
+def test_only_a_real_pico_can(tmp_path: Path) -> None:
+    from strokebench.sim.plant_port import PlantPort
+
+    with pytest.raises(LinkError, match="cannot take readings"):
+        PlantPort(SPEC, open_port(SimSpec()))
+    with pytest.raises(UsageError, match="--memory"):
+        PlantPort(replace(SPEC, memory=str(tmp_path)), open_port(SimSpec()))
+    with pytest.raises(UsageError, match="needs a Pico"):
+        PlantPort(SPEC)
+
+
+def test_an_armed_bench_refuses_it() -> None:
+    from strokebench.sim.rig import Rig
+
+    rig = Rig(SimSpec())
+    rig.board.hold = lambda: None  # type: ignore[attr-defined]
+    rig.arm(throttle_limits())
+    assert rig.app.state == state.ARMED and rig.result("plant") == faults.NOT_NOW
+    assert not rig.app.link.plant
+    assert rig.result("disarm") == 0 and rig.result("plant") == 0 and rig.app.link.plant_due()
