@@ -42,6 +42,7 @@ _DRIVING = const(4)
 _STOPPING = const(5)
 _LATCHED = const(6)
 _JOG_SILENT_MS = const(500)
+_ARMED_IDLE_MS = const(5000)
 _JOG = const(2)
 _BIAS = const(1 << 29)
 _MODE = const(0)  # in the ramp's words
@@ -53,9 +54,9 @@ _SLEW_DOWN = const(9)
 PLACES = (
     (_CHECK, state.CHECK), (_READY, state.READY), (_ARMED, state.ARMED), (_DRIVING, state.DRIVING),
     (_STOPPING, state.STOPPING), (_LATCHED, state.LATCHED), (_JOG_SILENT_MS, state.JOG_SILENT_MS),
-    (_JOG, ramp.JOG), (_BIAS, ramp_kernel.BIAS), (_MODE, ramp_kernel.MODE), (_DRIVE, ramp_kernel.DRIVE),
-    (_GATE, ramp_kernel.GATE), (_SILENT, guard.SILENT), (_CAP, guard_current.CAP),
-    (_SLEW_DOWN, guard_current.SLEW_DOWN),
+    (_ARMED_IDLE_MS, state.ARMED_IDLE_MS), (_JOG, ramp.JOG), (_BIAS, ramp_kernel.BIAS),
+    (_MODE, ramp_kernel.MODE), (_DRIVE, ramp_kernel.DRIVE), (_GATE, ramp_kernel.GATE),
+    (_SILENT, guard.SILENT), (_CAP, guard_current.CAP), (_SLEW_DOWN, guard_current.SLEW_DOWN),
 )  # fmt: skip
 
 
@@ -103,6 +104,7 @@ class App(Moves):
         self.ring = bytearray(RING_ROWS * wire.SAMPLE_BYTES)
         self.ring_head = 0  # rows ever put, wraps with TICK_MASK
         self.told = bytearray(TELL_SLOTS * wire.EVENT_BYTES)
+        self.told_words = halfwords(self.told)
         self.tell_head = 0
         self._warned = self._quiet = 0
         self.capture_tick = 0
@@ -113,28 +115,12 @@ class App(Moves):
         self.reset_cause = cause
         self.link_watch = LinkWatch(cause)
         self._tell(state.EVENT_BOOT, cause, 0, 0)
-        self._log(state.EVENT_BOOT, cause, 0)
+        self.log.add(self.ticks, state.EVENT_BOOT, cause, 0)
         self.tick = _ticker(self)
 
     def service(self):
         """Do a bounded piece of link work."""
         self.link.run()
-
-    def _pass(self, now, step):
-        # states other than the two in which nothing moves, and DRIVING
-        guard = self.guard
-        if now == state.STOPPING:
-            step(self.sense.values, guard.cap, guard.slew_down)
-            self.stopping_left -= 1
-            if self.ramp.drive == 0 or self.stopping_left <= 0:
-                self._stopped()
-        elif now == state.CHECK:
-            self._check()
-        elif now == state.ARMED:
-            if guard.silent_ms > state.ARMED_IDLE_MS:
-                self._open(state.READY)
-        elif now == state.OFF:
-            self._begin_check(state.READY)
 
     @micropython.native
     def _seldom(self, shown, tick):
@@ -209,8 +195,22 @@ def _ticker(app):
             if told:
                 app._followed(told)
                 now = app.state
+        elif now == _ARMED:
+            if watched[_SILENT] > _ARMED_IDLE_MS:
+                app._open(_READY)
+                now = app.state
+        elif now == _STOPPING:
+            step(values, bounds[_CAP], bounds[_SLEW_DOWN])
+            left = app.stopping_left - 1
+            app.stopping_left = left
+            if played[_DRIVE] == _BIAS or left <= 0:
+                app._stopped()
+                now = app.state
         else:
-            app._pass(now, step)
+            if now == _CHECK:
+                app._check()
+            else:
+                app._begin_check(_READY)
             now = app.state
         if now != _CHECK:
             drive(played[_DRIVE] - _BIAS, played[_GATE])

@@ -2,7 +2,7 @@
 
 import struct
 
-from strokefw.compat import const
+from strokefw.compat import const, micropython
 
 SLOT = const(1)  # the board's storage slot of the events
 ROWS = const(32)
@@ -35,6 +35,7 @@ class Ring:
             self._next = following
             self._count = count
 
+    @micropython.native
     def add(self, tick, kind, code, detail):
         """Put a row in, over the oldest when full. Allocates nothing."""
         _pack_into("<IBBi", self._data, _HEAD_BYTES + ROW_BYTES * self._next, tick, kind, code, detail)

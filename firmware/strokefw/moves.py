@@ -3,17 +3,25 @@
 Everything here runs inside ``App.tick`` and allocates nothing; state.py has the table of transitions.
 """
 
-import struct
-
-from strokefw import faults, ramp, state
+from strokefw import faults, guard_current, ramp, ramp_kernel, row, sense, state
 from strokefw.compat import const, micropython
 
 RAIL_OPEN = const(0)
 RAIL_CLOSED = const(2)
 TELL_SLOTS = const(64)
 _TELL_MASK = const(63)
+# places in the arrays of sense, guard_current and ramp_kernel; a test compares
+_MERGED = const(13)
+_CAP = const(7)
+_SLEW_DOWN = const(9)
+_DRIVE = const(8)
+_BIAS = const(1 << 29)
+PLACES = (
+    (_MERGED, sense.MERGED), (_CAP, guard_current.CAP), (_SLEW_DOWN, guard_current.SLEW_DOWN),
+    (_DRIVE, ramp_kernel.DRIVE), (_BIAS, ramp_kernel.BIAS),
+)  # fmt: skip
 
-_pack_into = struct.pack_into
+_put_event = row.tell
 
 
 class Moves:
@@ -51,6 +59,7 @@ class Moves:
             code = 0
         self.answer = code
 
+    @micropython.native
     def _go(self):
         if self.tail:
             self.tail = 0
@@ -121,17 +130,19 @@ class Moves:
             action = player.watch_action if told & ramp.ENDED else 0
             self._tell(state.EVENT_WATCH, action, player.last_index, 0)
         if told & ramp.BEGAN:
-            self._tell(state.EVENT_SEGMENT, player.kind, player.index, 0)
+            self._tell(state.EVENT_SEGMENT, player.words[1], player.index, 0)  # 1: ramp_kernel.KIND
         if player.trigger:
             player.trigger = 0
             self.capture_tick = self.ticks
             self.board.burst_trigger()
         if told & ramp.ENDED:
             self._ramp_down(state.END_WATCH if told & ramp.FIRED else state.END_DONE, 0)
-            player.step(self.sense.values, self.guard.cap, self.guard.slew_down)
-            if player.drive == 0:
+            bounds = self.guard.current_words
+            player.step(self.sense.values, bounds[_CAP], bounds[_SLEW_DOWN])
+            if player.words[_DRIVE] == _BIAS:
                 self._stopped()
 
+    @micropython.native
     def _ramp_down(self, reason, code):
         self.end_reason = reason
         self.end_code = code
@@ -140,6 +151,7 @@ class Moves:
         self.ramp.down()
         self._move(state.STOPPING)
 
+    @micropython.native
     def _stopped(self):
         # at zero, or cut to it: where the ramp-down was to end
         code = self.after
@@ -159,6 +171,7 @@ class Moves:
         now = self.state
         return state.ARMED <= now <= state.STOPPING or (now == state.CHECK and self.check_then == state.ARMED)
 
+    @micropython.native
     def _end_run(self):
         if self.running:
             self.running = 0
@@ -196,6 +209,7 @@ class Moves:
             return
         self._cut(code)
 
+    @micropython.native
     def _cut(self, code):
         self._report(code)
         self.ramp.cut()
@@ -208,9 +222,11 @@ class Moves:
             self.answer = code
         self._open(self._latch(code))
 
+    @micropython.native
     def _report(self, code):
-        self._tell(state.EVENT_FAULT, code, 0, self.sense.current_ma)
-        self._log(state.EVENT_FAULT, code, self.sense.current_ma)
+        current_ma = self.sense.values[_MERGED]
+        self._tell(state.EVENT_FAULT, code, 0, current_ma)
+        self.log.add(self.ticks, state.EVENT_FAULT, code, current_ma)
 
     @micropython.native
     def _begin_check(self, then):
@@ -246,6 +262,7 @@ class Moves:
             self.guard.silent_ms = 0
             self._move(state.ARMED)
 
+    @micropython.native
     def _open(self, new):
         # take the bridge's supply away and go to `new`
         self.rail = RAIL_OPEN
@@ -272,10 +289,6 @@ class Moves:
 
     @micropython.native
     def _tell(self, kind, code, index, detail):
-        at = (self.tell_head & _TELL_MASK) * 12
-        _pack_into("<IBBHi", self.told, at, self.ticks, kind, code, index, detail)
         head = self.tell_head
+        _put_event(self.told_words, head & _TELL_MASK, self.ticks, kind, code, index, detail)
         self.tell_head = head + 1 if head < 0x3FFFFFFF else 0
-
-    def _log(self, kind, code, detail):
-        self.log.add(self.ticks, kind, code, detail)

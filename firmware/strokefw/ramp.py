@@ -48,6 +48,12 @@ CAPTURE_RUNNING = const(2)
 CAPTURE_DONE = const(3)  # captured or failed
 
 
+PLACES = (
+    (0, at.MODE), (1, at.KIND), (2, at.LEFT), (3, at.TOTAL), (4, at.WHOLE), (5, at.REST), (6, at.SPARE),
+    (7, at.WANT), (8, at.DRIVE), (9, at.GATE), (13, at.WATCH), (14, at.WATCH_VALUE), (15, at.WATCH_AFTER),
+    (16, at.WATCH_HOLD), (17, at.WATCH_SEEN), (18, at.PHASE), (19, at.PULSES), (20, at.ON), (21, at.OFF),
+    (22, at.ON_MS), (23, at.OFF_MS),
+)  # fmt: skip
 _look = at.look
 _advance = at.advance
 _BIAS = at.BIAS
@@ -151,11 +157,12 @@ class Ramp:
 
     # -- running (tick side, allocation-free) ------------------------------------------------------
 
+    @micropython.native
     def _set(self, mode, want):
-        w = self.words
-        w[at.MODE] = mode
-        w[at.WANT] = want + _BIAS
-        w[at.KIND] = w[at.WATCH] = w[at.LEFT] = 0
+        w = self.words  # the numbers here and in _begin are places in ramp_kernel.py; a test compares PLACES
+        w[0] = mode
+        w[7] = want + _BIAS
+        w[1] = w[13] = w[2] = 0
 
     def start(self):
         """Begin the stored procedure with the next step."""
@@ -174,8 +181,8 @@ class Ramp:
     def cut(self):
         """Be off at once."""
         self._set(IDLE, 0)
-        self.words[at.DRIVE] = _BIAS
-        self.words[at.GATE] = 0
+        self.words[8] = _BIAS
+        self.words[9] = 0
 
     @micropython.native
     def _turn(self, due):
@@ -204,7 +211,7 @@ class Ramp:
         kind = table[base]
         target = table[base + 1]
         duration = table[base + 2]
-        drive = w[8]  # biased, like all drives in words; the numbers are places in ramp_kernel.py
+        drive = w[8]  # biased, like all drives in words
         w[1] = kind
         w[2] = w[3] = duration
         w[4] = _BIAS

@@ -1,6 +1,6 @@
-"""One sample row into the ring: the bytes of ``wire.SAMPLE_FORMAT``, written as thirteen halfwords.
+"""Sample rows and events into their rings: the bytes of ``wire.SAMPLE_FORMAT`` and ``EVENT_FORMAT``.
 
-``struct.pack_into`` takes an eighth of a tick for this on the chip; a test compares the two.
+Written as halfwords: ``struct.pack_into`` takes an eighth of a tick for a row on the chip.
 """
 
 from strokefw import channels, sense
@@ -38,3 +38,15 @@ def put(ring: ptr16, row: int, v: ptr32, tick: int, drive: int, heatsink_dc: int
     ring[at + 10] = heatsink_dc & 0xFFFF
     ring[at + 11] = part_dc & 0xFFFF
     ring[at + 12] = codes
+
+
+@micropython.viper
+def tell(ring: ptr16, slot: int, tick: int, kind: int, code: int, index: int, detail: int):
+    """Write event number ``slot``."""
+    at = slot * 6
+    ring[at] = tick & 0xFFFF
+    ring[at + 1] = tick >> 16
+    ring[at + 2] = kind | code << 8
+    ring[at + 3] = index & 0xFFFF
+    ring[at + 4] = detail & 0xFFFF
+    ring[at + 5] = (detail >> 16) & 0xFFFF

@@ -7,6 +7,7 @@ rows, which is counted too. Replies go first, then events, samples, burst data. 
 until its rows and bursts are out.
 """
 
+import gc
 import struct
 
 from strokefw import requests, state, wire
@@ -110,9 +111,10 @@ class Service:
         return min(busy_us // ticks, 65535) if ticks else 0
 
     def heap_free(self):
-        """Return the bytes free on the heap; counting them takes a while, so not while rows stream."""
+        """Return the bytes free on the heap; counting takes 30 ms, so not while rows stream."""
         app = self.app
         if not (app.running or app.tail or app.always) or not self._heap_free:
+            gc.collect()
             self._heap_free = heap_free()
         return self._heap_free
 

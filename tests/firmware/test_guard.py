@@ -10,6 +10,8 @@ from strokefw import (
     guard_current,
     guard_limits,
     guard_volts,
+    moves,
+    ramp,
     ramp_kernel,
     row,
 )
@@ -17,7 +19,7 @@ from strokefw.guard_limits import ABSOLUTE
 
 
 def test_kernels_read_where_the_readings_stand():
-    for module in (app, guard, guard_current, guard_volts, ramp_kernel, row):
+    for module in (app, guard, guard_current, guard_volts, moves, ramp, ramp_kernel, row):
         for inside, outside in module.PLACES:
             assert inside == outside, module.__name__
 
