@@ -21,6 +21,7 @@ from strokebench.sim.chip_world import PERIOD_NS, ChipWorld
 from strokebench.sim.spec import SimSpec
 
 Row = tuple[str, str]
+DRIVE_S = 10.0
 SYNCHRONIZER_NS = 16  # two input flip-flops that the emulator leaves out (RP2040 datasheet 3.5.6.3)
 BOARD_COSTS = """
 import gc
@@ -138,21 +139,30 @@ def trip_delays_ns(world: ChipWorld, phases: int) -> list[float]:
 
 
 def firmware_rows(image: Path) -> Iterator[Row]:
-    """Power-up, tick and stream of the whole firmware."""
+    """Power-up, self-test, and ten seconds of driving with every row sent."""
     from strokebench.bench import Bench
+    from strokebench.sim.chip_drive import drive
 
-    port = ChipPort(SimSpec(), image)
+    port = ChipPort(SimSpec("throttle-body"), image)
     machine, world = port.machine, port.world
     machine.run(4, lambda: world.fed_ns > 0)
     yield "power-up to the link's first service", f"{machine.now_s:.2f} s"
-    machine.run(4, lambda: world.board.bridge.rail == 1)
-    machine.run(4, lambda: world.board.bridge.rail == 0)
-    yield "power-up to the end of the first self-test", f"{machine.now_s:.2f} s"
     bench = Bench(port, "emulated chip", "chip")
-    status = bench.status()
-    yield "state after it", f"{status.state}, fault {status.fault}"
-    for name, value in status.counters.items():
-        yield name, str(value)
+    while (status := bench.status()).state in ("off", "check"):
+        machine.run(0.02)
+    told = f"{machine.now_s:.2f} s, {status.state}, fault {status.fault}"
+    yield "power-up to the end of the first self-test", told
+    yield "free heap in service, ready", f"{bench.status().counters['heap_free'] / 1000:.0f} kB"
+    found = drive(bench, DRIVE_S)
+    counted = found.after.counters
+    what = f"driving {DRIVE_S:g} s with every row sent"
+    yield f"{what}: rows, lost, gaps", f"{len(found.samples)}, {found.lost_rows}, {found.gaps}"
+    yield f"{what}: ticks missed", str(counted["overruns"])
+    yield f"{what}: tick, mean", f"{counted['tick_mean_us']} us"
+    yield f"{what}: tick, longest (start and end of a segment or run)", f"{counted['tick_max_us']} us"
+    yield "longest tick of the self-test", f"{found.before.counters['tick_max_us']} us"
+    yield "deepest stack met in a tick", f"{counted['stack_max']} bytes"
+    yield "damaged frames, lost events", f"{counted['bad_frames']}, {counted['lost_events']}"
 
 
 def write_page(page: Path, sections: list[Callable[[], Iterator[Row]]]) -> None:
