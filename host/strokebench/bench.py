@@ -278,7 +278,8 @@ def open_bench(where: str | None = None, *, sim: SimSpec | None = None) -> Bench
     if sim is not None:
         from strokebench.sim import open_port
 
-        return Bench(open_port(sim), f"simulated {sim.part}", sim.engine)
+        where_else = f", firmware on {sim.port}" if sim.port else ""
+        return Bench(open_port(sim), f"simulated {sim.part}{where_else}", sim.engine)
     from strokebench.serial_port import SerialPort
 
     name = where or only_pico()

@@ -36,8 +36,11 @@ def position_percent(profile: Profile, sensor_a_v: float) -> float:
 class LiveView:
     """Progress with drive, current and position on standard error; silent when that is not a terminal."""
 
-    def __init__(self, profile: Profile, duration_s: float, quiet: bool = False) -> None:
+    def __init__(
+        self, profile: Profile, duration_s: float, quiet: bool = False, simulated: bool = False
+    ) -> None:
         self._profile = profile
+        self._mark = "SIMULATED " if simulated else ""
         console = Console(stderr=True)
         self._progress = Progress(
             TextColumn("{task.description:<14}"),
@@ -55,7 +58,7 @@ class LiveView:
         last = chunk[-1]
         position = position_percent(self._profile, float(last["sensor_a_v"]))
         where = "" if math.isnan(position) else f" {position:4.0f} %"
-        live = f"drive {last['drive']:+.2f} {last['current_a']:+6.2f} A{where}"
+        live = f"{self._mark}drive {last['drive']:+.2f} {last['current_a']:+6.2f} A{where}"
         done_s = float(last["time_s"])
         self._progress.update(self._task, completed=done_s, description=run.label[:14], live=live)
 

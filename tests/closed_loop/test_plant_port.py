@@ -17,8 +17,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from strokebench import lessons
 from strokebench.bench import Bench, open_bench
+from strokebench.cli import main
 from strokebench.errors import LinkError, ProtectionTripped, Refused, UsageError
+from strokebench.recording import Book
 from strokebench.run_data import Burst
 from strokebench.samples import Samples
 from strokebench.sim import micropython, open_port
@@ -65,19 +68,26 @@ class Pico:
     def end(self) -> str:
         """Ask for the REPL, which ends it, and return its last words."""
         os.write(self._slave, b"\0\r\x03")
-        words = self.process.communicate(timeout=20)[1].decode()
+        return self.process.communicate(timeout=20)[1].decode()
+
+    def close(self) -> None:
+        """Unplug."""
+        self.process.kill()
+        self.process.communicate()
         os.close(self._slave)
-        return words
 
 
 @pytest.fixture(params=INTERPRETERS)
 def pico(request: pytest.FixtureRequest) -> Iterator[Pico]:
-    one = Pico(request.param)
-    try:
+    with contextlib.closing(Pico(request.param)) as one:
         yield one
-    finally:
-        one.process.kill()
-        one.process.wait()
+
+
+@pytest.fixture
+def one_pico() -> Iterator[Pico]:
+    """What does not depend on the interpreter: MicroPython where it is installed."""
+    with contextlib.closing(Pico(INTERPRETERS[MICROPYTHON is not None].values[0])) as one:
+        yield one
 
 
 def run_stroke(spec: SimSpec) -> tuple[Samples, list[Burst], bytes]:
@@ -140,8 +150,8 @@ def test_who_does_not_feed_it_is_answered_but_not_driven(pico: Pico) -> None:
     assert pico.end().split()[-4:] == ["held", "1", "touched", "0"]
 
 
-def test_a_laptop_that_vanishes_leaves_a_pico_that_begins_anew(pico: Pico) -> None:
-    spec = replace(SPEC, port=pico.name)
+def test_a_laptop_that_vanishes_leaves_a_pico_that_begins_anew(one_pico: Pico) -> None:
+    spec = replace(SPEC, port=one_pico.name)
     bench = open_bench(sim=spec)
     bench.set_limits(throttle_limits())
     bench.arm()
@@ -155,7 +165,46 @@ def test_a_laptop_that_vanishes_leaves_a_pico_that_begins_anew(pico: Pico) -> No
         assert again.status().state == "check"  # from power-up on
         again.set_limits(throttle_limits())
         again.arm()
-    assert pico.end().split()[-4:] == ["held", "1", "touched", "0"]
+    assert one_pico.end().split()[-4:] == ["held", "1", "touched", "0"]
+
+
+def test_the_command_marks_screen_recording_and_report(
+    one_pico: Pico, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    book, report = tmp_path / "class.book", tmp_path / "class.html"
+    whole = ["run", "wiring", "--port", one_pico.name, "--plant"]
+    assert main([*whole, "--book", str(book), "--report", str(report)]) == 0
+    told = capfd.readouterr()
+    assert "PASS" in told.out and "(simulated)" in told.out and "SIMULATED" in told.err
+    assert "no real part was driven" in report.read_text("utf-8")
+    with Book(book) as kept:
+        info = kept.load(1).info
+        assert info["engine"] == "plant" and info["identity"]["board"] == "simulated bench"
+
+
+def test_a_lesson_on_the_pico_gives_the_same_numbers(one_pico: Pico) -> None:
+    assert lessons.run(1, one_pico.name).values == lessons.numbers(1)
+    assert one_pico.end().split()[-4:] == ["held", "1", "touched", "0"]
+    with pytest.raises(UsageError, match="needs no Pico"):
+        lessons.run(2, one_pico.name)
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["run", "solenoid", "--port", "nowhere", "--plant"], "There is no port nowhere"),
+        (["run", "solenoid", "--plant", "--port", "x", "--engine", "micropython"], "runs on the Pico"),
+        (["run", "solenoid", "--plant", "--port", "x", "--memory", "d"], "--memory does not go"),
+        (["lesson", "1", "--run", "--port", "x"], "never drives a real part"),
+    ],
+)
+def test_wrong_words_are_told_plainly(
+    words: list[str], message: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    monkeypatch.chdir(tmp_path)
+    assert main(words) != 0
+    assert message in capsys.readouterr().err
 
 
 def test_only_a_real_pico_can(tmp_path: Path) -> None:

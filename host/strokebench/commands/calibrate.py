@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    add_bench(parser)
+    add_bench(parser, plant=False)
     parser.add_argument(
         "--channel", action="append", metavar="NAME", help="only this one (may be repeated; default: all)"
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import sys
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -11,6 +12,7 @@ if TYPE_CHECKING:
     from strokebench.sim.spec import SimSpec
 
 DEFAULT_BOOK = "strokebench.book"
+PLANT_NOTE = "SIMULATED: the part is in this computer; the Pico's outputs stay off until it is reset."
 
 
 def default_book() -> str:
@@ -29,14 +31,26 @@ def add_book(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--book", metavar="FILE", default=default_book(), help=text)
 
 
-def add_bench(parser: argparse.ArgumentParser, *, sim: bool = True) -> None:
-    """Add what chooses a bench: ``--port`` or the simulation's options."""
+def add_bench(parser: argparse.ArgumentParser, *, sim: bool = True, plant: bool = True) -> None:
+    """Add what chooses a bench: ``--port`` or the simulation's options, ``--plant`` for both at once."""
     parser.add_argument(
         "--port", metavar="NAME", help="port or URL of the bench (default: the only Pico plugged in)"
     )
     if sim:
         parser.add_argument("--sim", action="store_true", help="use a simulated bench and part")
         add_sim(parser)
+        if plant:
+            add_plant(parser)
+
+
+def add_plant(parser: argparse.ArgumentParser) -> None:
+    """Add ``--plant``."""
+    parser.add_argument(
+        "--plant",
+        action="store_true",
+        help="the Pico at --port runs the firmware, its readings come from the simulated part; its own"
+        " outputs stay off until it is reset",
+    )
 
 
 def add_sim(parser: argparse.ArgumentParser) -> None:
@@ -95,11 +109,22 @@ def sim_spec(args: argparse.Namespace, part: str) -> SimSpec | None:
         "memory": args.memory,
     }
     given: dict[str, Any] = {name: value for name, value in options.items() if value not in (None, (), False)}
+    if getattr(args, "plant", False):
+        return SimSpec(part=part, **given, **_pico_with_plant(args, given))
     if args.port is not None and (args.sim or given):
         raise UsageError("--port and the simulation's options exclude each other.", "Leave one of them out.")
     if not args.sim and not given:
         return None
     return SimSpec(part=part, **given)
+
+
+def _pico_with_plant(args: argparse.Namespace, given: dict[str, Any]) -> dict[str, Any]:
+    from strokebench.bench import only_pico
+    from strokebench.errors import UsageError
+
+    if "engine" in given:
+        raise UsageError("With --plant the firmware runs on the Pico.", "Leave --engine and --chip out.")
+    return {"engine": "plant", "port": args.port or only_pico()}
 
 
 def _engine(args: argparse.Namespace) -> str | None:
@@ -120,7 +145,11 @@ def open_chosen(args: argparse.Namespace, part: str) -> Bench:
     """Open the bench that the arguments choose."""
     from strokebench.bench import open_bench
 
-    return open_bench(args.port, sim=sim_spec(args, part))
+    spec = sim_spec(args, part)
+    bench = open_bench(args.port, sim=spec)
+    if spec is not None and spec.engine == "plant" and not getattr(args, "json", False):
+        print(PLANT_NOTE, file=sys.stderr)
+    return bench
 
 
 def say(text: str) -> None:

@@ -17,7 +17,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, TextIO
 
 from strokebench.commands.cautions import acknowledged, add_acknowledge
-from strokebench.commands.common import add_json, add_sim, print_json, sim_spec
+from strokebench.commands.common import add_json, add_plant, add_sim, open_chosen, print_json, sim_spec
 
 if TYPE_CHECKING:
     from strokebench.bench import Bench
@@ -37,25 +37,25 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--strength", type=float, default=0.2, metavar="X", help="drive at first (default: 0.2)"
     )
     add_sim(parser)
+    add_plant(parser)
     add_acknowledge(parser)
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Do it; the part is off when this returns, for whatever reason."""
-    from strokebench.bench import open_bench
     from strokebench.hand import STEP, Hand
     from strokebench.parts import load_part
     from strokebench.terminal_keys import keys
 
     profile = load_part(args.part)
-    spec = sim_spec(args, profile.simulated)
-    acknowledged(profile, given=args.acknowledge, simulated=spec is not None, quiet=args.json)
+    simulated = sim_spec(args, profile.simulated) is not None
+    acknowledged(profile, given=args.acknowledge, simulated=simulated, quiet=args.json)
     screen = sys.stderr if args.json else sys.stdout
     limits = profile.limits
     most = max(limits.drive_max, -limits.drive_min)
     hand = Hand(limits.drive_min, limits.drive_max, min(max(args.strength, STEP), most))
-    with keys() as pressed, open_bench(args.port, sim=spec) as bench:
+    with keys() as pressed, open_chosen(args, profile.simulated) as bench:
         for line in (*profile.part.cautions, HELP):
             print(line, file=screen)
         bench.set_limits(limits)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import sys
 
-from strokebench.commands.common import add_json, print_json
+from strokebench.commands.common import PLANT_NOTE, add_json, add_plant, print_json
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -15,6 +16,10 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--output", metavar="FILE", help="the plot, .svg, .png or .pdf (default: lesson-N.svg)"
     )
+    parser.add_argument(
+        "--port", metavar="NAME", help="with --plant: port of the Pico (default: the only one plugged in)"
+    )
+    add_plant(parser)
     add_json(parser)
 
 
@@ -37,6 +42,20 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def _pico(args: argparse.Namespace) -> str | None:
+    """Return the port of the Pico that shall run the firmware, None when this computer does."""
+    from strokebench.bench import only_pico
+    from strokebench.errors import UsageError
+
+    if not args.plant:
+        if args.port:
+            raise UsageError("A lesson never drives a real part.", "With --plant the Pico runs the firmware.")
+        return None
+    if not args.json:
+        print(PLANT_NOTE, file=sys.stderr)
+    return str(args.port or only_pico())
+
+
 def _one(args: argparse.Namespace) -> int:
     from pathlib import Path
 
@@ -48,7 +67,7 @@ def _one(args: argparse.Namespace) -> int:
         shown = text.without_answers(number)
         print_json({"number": number, "text": shown}) if args.json else print(shown, end="")
         return 0
-    outcome = lessons.run(number)
+    outcome = lessons.run(number, _pico(args))
     path = Path(args.output or f"lesson-{number}.svg")
     outcome.save(path)
     if args.json:

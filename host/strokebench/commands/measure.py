@@ -9,7 +9,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.common import add_json, add_sim, print_json, sim_spec
+from strokebench.commands.common import add_json, add_plant, add_sim, open_chosen, print_json
 
 if TYPE_CHECKING:
     from strokebench.measuring import Load
@@ -36,17 +36,17 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--force", action="store_true", help="overwrite the file")
     add_json(parser)
     add_sim(parser)
+    add_plant(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Do it; the part is off afterwards, whatever happens."""
-    from strokebench.bench import open_bench
     from strokebench.measuring import limits_for, measure
 
     limits_for(args.max_current)  # a wrong number is told before anything is opened
     if not args.json:
         print(textwrap.fill(CAUTION, 79))
-    with open_bench(args.port, sim=sim_spec(args, args.sim or "throttle-body")) as bench:
+    with open_chosen(args, args.sim or "throttle-body") as bench:
         load, _data = measure(bench, args.max_current)
     if args.output:
         _propose(args, load)

@@ -69,7 +69,8 @@ def _show(outcome: Outcome) -> None:
 
     show_result(outcome.profile.part.title, outcome.findings, outcome.verdict)
     if outcome.run_id is not None:
-        print(f"Run {outcome.run_id} in {outcome.source}", flush=True)
+        mark = " (simulated)" if outcome.data.info.get("engine") == "plant" else ""
+        print(f"Run {outcome.run_id} in {outcome.source}{mark}", flush=True)
 
 
 def _warn(outcome: Outcome) -> None:
@@ -92,6 +93,8 @@ def _warn(outcome: Outcome) -> None:
 
 def as_json(outcome: Outcome, path: Path | None, code: int) -> dict[str, Any]:
     """Return the machine-readable result."""
+    from strokebench.report.content import is_simulated
+
     info = outcome.data.info
     findings = [{**asdict(one), "verdict": one.verdict.value} for one in outcome.findings]
     for one in findings:
@@ -101,6 +104,7 @@ def as_json(outcome: Outcome, path: Path | None, code: int) -> dict[str, Any]:
         "verdict": outcome.verdict.value,
         "exit_code": code,
         "outcome": info.get("outcome"),
+        "simulated": is_simulated(outcome.data),
         "fault": info.get("fault", 0),
         "lost_rows": info.get("lost_rows", 0),
         "run_id": outcome.run_id,

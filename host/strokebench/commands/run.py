@@ -73,7 +73,8 @@ def _drive(args: argparse.Namespace, bench: Bench, profile: Profile, book: Book,
         profile=profile.model_dump(mode="json", exclude_none=True),
     )
     try:
-        with writer, LiveView(profile, profile.procedure.duration_s, quiet=args.json) as view:
+        duration_s, marked = profile.procedure.duration_s, bench.engine == "plant"
+        with writer, LiveView(profile, duration_s, quiet=args.json, simulated=marked) as view:
             return record(bench, profile, writer, view.update)
     except LinkError as error:
         error.hint = f"{error.hint} What was recorded is kept: run {writer.run_id} in {args.book}.".strip()

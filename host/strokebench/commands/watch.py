@@ -8,7 +8,7 @@ import time
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
-from strokebench.commands.common import add_bench, add_json, print_json, sim_spec
+from strokebench.commands.common import add_bench, add_json, open_chosen, print_json
 
 if TYPE_CHECKING:
     from strokebench.bench_wire import Status
@@ -25,11 +25,9 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; a line each time, overwritten on a terminal, one JSON object a line with ``--json``."""
-    from strokebench.bench import open_bench
-
     over = sys.stdout.isatty() and not args.json
     shown = 0
-    with open_bench(args.port, sim=sim_spec(args, args.part)) as bench:
+    with open_chosen(args, args.part) as bench:
         while True:
             status = bench.status()
             if args.json:

@@ -18,6 +18,8 @@ MODULES = (
     "lesson5_limits", "lesson6_heat", "lesson7_supply", "lesson8_findings",
 )  # fmt: skip
 COUNT = len(MODULES)
+ON_A_BENCH = (1, 4, 5, 6, 7)
+"""Their firmware may run on a bare Pico: 2 and 3 need none, 8 strokes ten parts at once."""
 
 
 def check_number(number: int) -> int:
@@ -27,9 +29,23 @@ def check_number(number: int) -> int:
     return number
 
 
-def run(number: int) -> Outcome:
-    """Do the experiment of a lesson; takes from a second up to about a minute (lesson 8)."""
+def run(number: int, pico: str | None = None) -> Outcome:
+    """Do the experiment of a lesson; takes from a second up to about a minute (lesson 8).
+
+    ``pico``: port of a bare Pico that shall run the firmware, for the lessons in ``ON_A_BENCH``.
+    """
     module = import_module(f"strokebench.lessons.{MODULES[check_number(number) - 1]}")
+    if pico is not None:
+        from strokebench.lessons.gear import on_pico
+
+        if number not in ON_A_BENCH:
+            raise UsageError(
+                f"Lesson {number} needs no Pico.",
+                f"Leave --plant out; lessons {', '.join(map(str, ON_A_BENCH))} run on one.",
+            )
+        with on_pico(pico):
+            on_it: Outcome = module.run()
+        return on_it
     outcome: Outcome = module.run()
     return outcome
 

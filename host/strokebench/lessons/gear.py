@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from typing import Any, TypeVar
 
 import numpy as np
@@ -9,6 +12,7 @@ import numpy as np
 from strokebench.bench import Bench
 from strokebench.errors import ProtectionTripped
 from strokebench.limits import Limits
+from strokebench.port import Port
 from strokebench.procedure import Procedure
 from strokebench.run_data import RunData
 from strokebench.sim.board import SimBoard
@@ -19,6 +23,9 @@ from strokebench.sim.plants.winding import Heat
 from strokebench.sim.spec import SimSpec
 
 Made = TypeVar("Made", bound=Rotary)
+
+_pico: str | None = None
+"""Port of the Pico that runs the firmware; None: this process does."""
 
 COOL = Heat(1e6, 0.01, 1e6, 0.01)
 """A winding that does not warm, so that Ohm's law can be seen without copper's temperature in it."""
@@ -56,15 +63,33 @@ def procedure(*segments: dict[str, Any]) -> Procedure:
     return Procedure.model_validate({"title": "lesson", "segments": list(segments)})
 
 
+@contextmanager
+def on_pico(name: str) -> Iterator[None]:
+    """Within this, the firmware runs on the bare Pico at port ``name``, fed by the lessons' plants."""
+    global _pico
+    before, _pico = _pico, name
+    try:
+        yield
+    finally:
+        _pico = before
+
+
+def _port(spec: SimSpec, board: SimBoard) -> Port:
+    if _pico is None:
+        return InProcessPort(spec, board)
+    from strokebench.sim.plant_port import PlantPort
+
+    return PlantPort(replace(spec, engine="plant", port=_pico), board=board)
+
+
 def drive(
     plant: Plant, limits: Limits, plan: Procedure, board: SimBoard | None = None, spec: SimSpec | None = None
 ) -> RunData:
-    """Run ``plan`` on ``plant`` with the real firmware in this process; a run that protection ends is
-    returned like any other, ``info["fault"]`` is then its code.
+    """Run ``plan`` on ``plant`` with the real firmware in this process, or on the Pico of :func:`on_pico`; a
+    run that protection ends is returned like any other, ``info["fault"]`` is then its code.
     """
     spec = SimSpec("fuel-pump") if spec is None else spec
-    port = InProcessPort(spec, SimBoard(spec, plant) if board is None else board)
-    with Bench(port, "lesson") as bench:
+    with Bench(_port(spec, SimBoard(spec, plant) if board is None else board), "lesson") as bench:
         bench.set_limits(limits)
         bench.arm()
         run, chunks = bench.run(plan), []

@@ -204,7 +204,7 @@ def always_open(profile: Profile) -> list[str]:
 
 def is_simulated(run: RunData) -> bool:
     """True when no real part was driven."""
-    return str(run.info.get("engine", "")) in ("inprocess", "micropython", "chip")
+    return str(run.info.get("engine", "")) in ("inprocess", "micropython", "chip", "plant")
 
 
 def identity(run: RunData, profile: Profile) -> list[tuple[str, str]]:
