@@ -45,7 +45,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "weak_motor": ("weak_spring", "weak_rest_spring", "sticky", "slow"),
     "track_shorted": ("track_dead", "worn_track", "track_mismatch", "track_range", *STOPS),
     "track_dead": ("worn_track", "track_mismatch", "track_range", *STOPS),
-    "leaky_freewheel": ("shorted_turns",),
+    "leaky_freewheel": ("shorted_turns", "sticky"),
     "jammed": ("*",),
     "stuck_closed": ("*",),
     "stuck_shut": ("*",),
