@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -20,11 +21,12 @@ import pytest
 from strokebench import lessons
 from strokebench.bench import Bench, open_bench
 from strokebench.cli import main
-from strokebench.errors import LinkError, ProtectionTripped, Refused, UsageError
+from strokebench.errors import LinkError, LinkLost, ProtectionTripped, Refused, UsageError
 from strokebench.recording import Book
 from strokebench.run_data import Burst
 from strokebench.samples import Samples
-from strokebench.sim import micropython, open_port
+from strokebench.sim import micropython, open_port, plant_port
+from strokebench.sim.plant_port import PlantPort
 from strokebench.sim.spec import SimSpec
 from strokefw import faults, state
 
@@ -182,6 +184,37 @@ def test_the_command_marks_screen_recording_and_report(
         assert info["engine"] == "plant" and info["identity"]["board"] == "simulated bench"
 
 
+def test_an_interruption_in_the_middle_of_a_turn_still_stops(one_pico: Pico) -> None:
+    port = PlantPort(replace(SPEC, port=one_pico.name))
+    with Bench(port, "test", "plant") as bench:
+        bench.set_limits(throttle_limits())
+        bench.arm()
+        run = bench.run(stroke())
+        next(iter(run))
+        assert bench.status().state == "driving"
+        wait = port._await_outputs
+
+        def interrupted() -> None:
+            port._await_outputs = wait  # type: ignore[method-assign]
+            raise KeyboardInterrupt
+
+        port._await_outputs = interrupted  # type: ignore[method-assign]
+        with pytest.raises(KeyboardInterrupt):
+            list(run)
+        assert bench.status().state == "ready"  # closing the run stopped and disarmed it
+        assert (port.board.bridge.gate, port.board.bridge.rail) == (0, 0)
+
+
+def test_a_pico_that_hangs_is_told_once(one_pico: Pico, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(plant_port, "HANGS_S", 0.3)
+    spec = replace(SPEC, port=one_pico.name)
+    with pytest.raises(LinkLost, match="did not end a tick"), open_bench(sim=spec) as bench:
+        one_pico.process.send_signal(signal.SIGSTOP)
+        began_s = time.monotonic()
+        bench.status()
+    assert time.monotonic() - began_s < 3
+
+
 def test_a_lesson_on_the_pico_gives_the_same_numbers(one_pico: Pico) -> None:
     assert lessons.run(1, one_pico.name).values == lessons.numbers(1)
     assert one_pico.end().split()[-4:] == ["held", "1", "touched", "0"]
@@ -208,8 +241,6 @@ def test_wrong_words_are_told_plainly(
 
 
 def test_only_a_real_pico_can(tmp_path: Path) -> None:
-    from strokebench.sim.plant_port import PlantPort
-
     with pytest.raises(LinkError, match="cannot take readings"):
         PlantPort(SPEC, open_port(SimSpec()))
     with pytest.raises(UsageError, match="--memory"):

@@ -48,7 +48,7 @@ class PlantPort:
         self._decoder = wire.Decoder()
         self._rest = b""
         self._closed = False
-        self._told = False
+        self._told = -1
         try:
             self._take_over()
         except BaseException:
@@ -83,6 +83,7 @@ class PlantPort:
 
     def _exchange(self) -> None:
         board = self.board
+        self._await_outputs()  # of a turn that Ctrl-C cut short; else they are there
         board.step()
         board.scan(self._scan)
         said = bytes(board.from_host)
@@ -94,13 +95,13 @@ class PlantPort:
 
     def _await_outputs(self) -> None:
         """Take what the Pico says until its turn is over; what is the bench's own goes to ``to_host``."""
-        self._told = False
         deadline_s = self._pipe.now() + HANGS_S
-        while not self._told:
+        while self._told != self.board.tick & 0xFF:
             data = self._pipe.read(0.5)
             if data:
                 self._sort(data)
             elif self._pipe.now() > deadline_s:
+                self._closed = True  # who then wants to stop it need not wait again
                 raise LinkLost(
                     f"The Pico at {self.name} did not end a tick within {HANGS_S:g} s.",
                     "Unplug it and plug it in again.",
@@ -111,14 +112,15 @@ class PlantPort:
         self._rest = pieces.pop()
         for piece in pieces:
             if len(piece) > 1 and piece[1] in OURS:  # the type stands behind COBS's first code
-                for kind, _seq, body in self._decoder.feed(piece + b"\0"):
-                    _DO[kind](self, *wire.unpack(kind, body))
+                for kind, seq, body in self._decoder.feed(piece + b"\0"):
+                    _DO[kind](self, seq, *wire.unpack(kind, body))
             else:
                 self.board.to_host += piece + b"\0"
 
     def _outputs(
-        self, drive: int, gate: int, rail: int, led: int, fed: int, trigger: int, trip_ma: int, pulses: bytes
-    ) -> None:
+        self, tick: int, drive: int, gate: int, rail: int, led: int, fed: int, trigger: int, trip_ma: int,
+        pulses: bytes,
+    ) -> None:  # fmt: skip
         board = self.board
         board.drive(drive, gate)
         board.rail(rail)
@@ -131,12 +133,12 @@ class PlantPort:
             board.burst_trigger()
         for leg, side, us in struct.iter_unpack(wire.TAIL[wire.ID["outputs"]], pulses):
             board.pulse(leg, side, us)
-        self._told = True
+        self._told = tick
 
-    def _burst(self, channel: int, rate_hz: int, count: int, pre: int) -> None:
+    def _burst(self, _seq: int, channel: int, rate_hz: int, count: int, pre: int) -> None:
         self._answer(struct.pack("<I", self.board.burst_start(channel, rate_hz, count, pre)))
 
-    def _want(self, offset: int, length: int) -> None:
+    def _want(self, _seq: int, offset: int, length: int) -> None:
         piece = bytearray(length)
         self._answer(bytes(piece[: self.board.burst_copy(offset, piece)]))
 
