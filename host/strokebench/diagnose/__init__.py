@@ -30,7 +30,8 @@ _CASES = {
 _KINDS: dict[str, tuple[str, str]] = {
     "throttle": (
         "moving",
-        "evidence supply winding ripple motor sensor travel rest breakaway friction spring binding response",
+        "evidence supply winding ripple motor stuck sensor travel rest breakaway friction spring binding "
+        "response",
     ),
     "egr_solenoid": (
         "solenoid_valve",

@@ -3,14 +3,20 @@ part."""
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
-from strokebench.diagnose.case import Case
+from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Floats, Measured
 from strokebench.findings import Finding
 
 GAPS = ("recording_gaps", "Missing samples", "%")
 ENDED = ("run_complete", "Run ended as planned", "")
+SHORT = ("run_resistance", "Resistance at most, when the run was ended", "ohm")
+RESISTANCES = ("winding_resistance", "loop_resistance")
+SHORT_SHARE, SHORT_A = 0.8, 0.5
+"""A short: below this share of the lowest good resistance, while at least so much flows (judgement)."""
 GAP_PERIODS = 2.5
 MANY_GAPS = 2.0
 LOW_SUPPLY_V = 9.0
@@ -35,7 +41,39 @@ def find(case: Case) -> list[Finding]:
         label = case.run.marks[-1].label if case.run.marks else ""
         why = f"the procedure ended itself early in {label!r}: the part did not do what a usable one does"
         out.append(case.missing(*ENDED, why, evidence={"gate": True}))
+    if len(out) > 1:
+        out += short(case)
     return out
+
+
+def short(case: Case) -> list[Finding]:
+    """Return the resistance at the moment a run was ended early, when it is far below a good one's.
+
+    Voltage over current while the current still rises is more than the resistance, so a low value is never
+    too low.
+    """
+    least = max((case.limits(key)[0] or 0.0 for key in RESISTANCES), default=0.0)
+    amps = np.abs(np.asarray(case.run.samples["current_a"], float))
+    if not len(amps) or not least:
+        return []
+    at = int(np.argmax(amps))
+    rows = case.run.samples[max(0, at - 4) : at + 1]
+    flows = float(np.mean(np.abs(rows["current_a"])))
+    if flows < SHORT_A:
+        return []
+    ohm = float(np.mean(np.abs(load_voltage(rows)))) / flows
+    u_ohm = math.hypot(
+        case.accuracy("output_a_v", "offset") / flows,
+        ohm * case.accuracy("current_a", "gain"),
+        ohm * case.accuracy("current_a", "offset") / flows,
+    )
+    if ohm > SHORT_SHARE * least:
+        return []
+    found = Finding(
+        *SHORT[:2], ohm, u_ohm, SHORT[2], lower=SHORT_SHARE * least, fault="shorted_turns",
+        span_s=(float(rows["time_s"][0]), float(rows["time_s"][-1])),
+    )  # fmt: skip
+    return [found]
 
 
 def missing_percent(case: Case) -> float:

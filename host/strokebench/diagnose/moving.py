@@ -15,7 +15,7 @@ from strokebench.diagnose.case import Case
 from strokebench.diagnose.position import Position, read_position
 from strokebench.diagnose.stats import Floats
 from strokebench.diagnose.sweeps import GRID, Sweeps, neutral, read_sweeps
-from strokebench.diagnose.tracks import Track, read_tracks
+from strokebench.diagnose.tracks import OPEN_ENDS, Track, read_tracks
 from strokebench.run_data import Mark
 
 SETTLED_SHARE = 0.3
@@ -32,6 +32,13 @@ class MovingCase(Case):
 
     two_sided: ClassVar[bool] = True
     leaves_rest: ClassVar[str] = labels.SWEEP_OPEN
+
+    WHY_NOT_OPEN: ClassVar[str] = "the run ended before the part was pushed open"
+
+    @property
+    def pushed_open(self) -> bool:
+        """False for a part that rests between its ends and was never driven open: it had no way to go."""
+        return not self.two_sided or any(True for label in OPEN_ENDS for _ in self.run.labelled(label))
 
     @cached_property
     def tracks(self) -> dict[str, Track]:

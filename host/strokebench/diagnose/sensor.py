@@ -46,6 +46,8 @@ def _swing(case: MovingCase, track: Track) -> Finding:
     others_move = any(other.alive for other in case.tracks.values())
     if not others_move and not (track.rail and case.drives_current):
         return case.missing(key, title, unit, case.why_no_position)
+    if not case.pushed_open and not track.rail:
+        return case.missing(key, title, unit, case.WHY_NOT_OPEN)
     share = track.swing * 100
     noise = track.noise_v / abs(track.nominal_span_v) * 100
     u = math.hypot(case.accuracy(f"sensor_{track.name}_v", "gain") * share, noise)

@@ -25,6 +25,8 @@ def find(case: MovingCase) -> list[Finding]:
         return [case.missing(*MOVES, "no current flowed, so nothing can have moved")]
     if not live:
         return [case.missing(*MOVES, "no track reads a place within the travel")]
+    if not case.pushed_open:
+        return [case.missing(*MOVES, case.WHY_NOT_OPEN)]
     best = max(live, key=lambda track: track.swing)
     where = (float(np.median(best.volts)) - best.layout.closed_v) / best.nominal_span_v * 100
     gain = case.accuracy(f"sensor_{best.name}_v", "gain")
