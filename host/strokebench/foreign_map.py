@@ -9,6 +9,8 @@ from strokebench.errors import DataError
 from strokebench.samples import COLUMNS
 
 REQUIRED = ("time_s", "drive", "current_a")
+TELLS_DRIVE = ("supply_v", "output_a_v")
+"""With these a file needs no drive: what the bridge gave over what it had is the same."""
 _ENTRY = re.compile(r'\s*([\w]+)\s*=\s*("([^"]*)"|[^,"]+)\s*(?:,|$)')
 _NUMBER = r"(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _SCALED = re.compile(rf"^(.*?)\s*(?:([*/])\s*([+-]?{_NUMBER}))?\s*([+-]\s*{_NUMBER})?$")
@@ -50,7 +52,9 @@ def sources(wanted: dict[str, str], header: list[str], name: str) -> list[Source
         _source(target, wanted.get(target, target), header, name, target in wanted) for target in COLUMNS
     ]
     present = [source for source in found if source is not None]
-    missing = [column for column in REQUIRED if column not in {source.target for source in present}]
+    known = {source.target for source in present}
+    known |= {"drive"} if known.issuperset(TELLS_DRIVE) else set()
+    missing = [column for column in REQUIRED if column not in known]
     if missing:
         raise DataError(
             f"{name} has no column {' and no column '.join(missing)}.",

@@ -42,6 +42,21 @@ def test_mapping_with_scale_offset_and_awkward_names(csv: Path) -> None:
     assert rows["drive"].tolist() == pytest.approx([0.1, 0.2])
 
 
+def test_drive_is_worked_out_from_the_volts_where_it_is_not_given(csv: Path) -> None:
+    csv.write_text("time_s,current_a,supply_v,output_a_v\n0,0,12,0\n0.001,1,12,6\n0.002,1,12,-3\n")
+    rows = read_csv(csv).samples
+    assert rows["drive"].tolist() == pytest.approx([0, 0.5, -0.25])
+    assert rows["output_b_v"].tolist() == [0, 0, 0]
+    csv.write_text("time_s,current_a,supply_v,output_a_v,output_b_v\n0,0,12,5,5\n0.001,1,0,0,9\n")
+    assert read_csv(csv).samples["drive"].tolist() == [0, 0], "floating legs are no drive, nor is no supply"
+
+
+def test_without_drive_and_volts_it_says_what_is_missing(csv: Path) -> None:
+    csv.write_text("time_s,current_a,supply_v\n0,0,12\n0.001,1,12\n")
+    with pytest.raises(DataError, match="no column drive"):
+        read_csv(csv)
+
+
 def test_a_column_whose_name_looks_like_arithmetic(csv: Path) -> None:
     csv.write_text("time_s,drive,I*10\n0,0,5\n0.001,0,6\n")
     assert read_csv(csv, 'current_a="I*10"').samples["current_a"].tolist() == [5, 6]
