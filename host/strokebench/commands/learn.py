@@ -137,7 +137,8 @@ def _show(lesson: Lesson, path: str | None) -> None:
         edge = max(one.spread, one.u)
         ends = ["" if x is None else f"{rounded(x, edge):g}" for x in (one.lower, one.upper)]
         spread = (f"{one.spread:.2g}", f"{2 * one.u:.2g}")
-        table.add_row(f"{one.title}, {one.unit}".rstrip(", "), str(one.parts), f"{one.centre:.4g}", *spread, *ends)
+        title = f"{one.title}, {one.unit}".rstrip(", ")
+        table.add_row(title, str(one.parts), f"{one.centre:.4g}", *spread, *ends)
     console.print(table)
     console.print(f"From {lesson.parts} good parts in {lesson.runs} runs.", highlight=False)
     for key, why in lesson.left.items():
