@@ -30,6 +30,7 @@ PREPARE = (
 TRIED = {
     "run": ("solenoid --sim --inject sticky:severe --book c.book", 1),
     "guided": ("--list", 0),
+    "judge": ("one.csv --part solenoid --no-report", 0),
     "compare": ("1 2 --book b.book --no-report", 0),
     "learn": ("--part solenoid --book b.book --min 5 -o learnt.toml --force", 0),
     "measure": ("--sim solenoid --max-current 2 -o unknown.toml --force", 0),
