@@ -86,6 +86,8 @@ class App(Moves):
         self.stack_max = 0  # deepest stack met in a tick (one in eight is looked at)
         self._began = 0
 
+        self.alive = 0  # set by the service; counts down every four ticks
+
         self.ask = state.ASK_NONE
         self.ask_value = 0
         self.answer = 0  # result of the last ask, ANSWER_PENDING until there is one
@@ -147,7 +149,7 @@ def _ticker(app):
     needs = (
         app, guard, app.sense, app.counts, app.sense.values, guard.own_words, guard.current_words,
         app.ramp.words, halfwords(app.ring), app.sense.update, guard.update, app.ramp.step, row.put,
-        board.ticks_us, board.scan, board.trips, board.estop, board.drive,
+        board.ticks_us, board.scan, board.trips, board.estop, board.drive, board.watchdog,
     )  # fmt: skip
 
     @micropython.native
@@ -155,7 +157,7 @@ def _ticker(app):
         """Do one control tick."""
         (
             app, guard, sense, counts, values, watched, bounds, played, ring, sensed, guarded, step, put_row,
-            ticks_us, scan, take_trips, estop, drive,
+            ticks_us, scan, take_trips, estop, drive, feed,
         ) = needs  # fmt: skip
         began = ticks_us()
         late = (began - app._began) & 0x3FFFFFFF
@@ -228,7 +230,14 @@ def _ticker(app):
                 app.tail -= 1
                 if app.tail == 0:
                     app._tell(state.EVENT_RUN_END, app.end_reason, 0, app.end_code)
-        if tick & 7 == 5:
+        if tick & 3 == 2:
+            # The board's watchdog waits 10 ms only, and collecting garbage keeps the main loop away for 25: so
+            # the tick feeds it, as long as that loop was there lately.
+            alive = app.alive
+            if alive:
+                app.alive = alive - 1
+                feed()
+        elif tick & 7 == 5:
             app._seldom(shown, tick)
         spent = (ticks_us() - began) & 0x3FFFFFFF
         app.busy_us = (app.busy_us + spent) & 0x3FFFFFFF

@@ -87,6 +87,7 @@ class Board:
         self._leds[0](on)
         self._leds[1](on)
 
+    @micropython.native
     def watchdog(self):
         """One sign of life: an edge for the board's watchdog, and the chip's own is fed."""
         self._alive(1)

@@ -16,6 +16,7 @@ from strokefw.compat import const, heap_free
 
 IN_BYTES = const(256)
 SENDS_MAX = const(4)
+ALIVE = const(25)  # times four ticks without this loop, then the tick lets the watchdog starve; see app.py
 ANSWERS_MAX = const(2)  # of them: a host that asks without end leaves room for samples
 REPLIES_MAX = const(8)
 RING_KEPT = const(255)  # the oldest of 256 rows may be just being overwritten
@@ -54,9 +55,9 @@ class Service:
         """Do one bounded piece of work; cheap when there is nothing to do."""
         app = self.app
         board = self.board
-        if app.ticks != self._fed_tick:  # the watchdog hears of this loop only while the tick lives
+        app.alive = ALIVE
+        if app.ticks != self._fed_tick:
             self._fed_tick = app.ticks
-            board.watchdog()
             app.link_watch.look(app.ticks, self.decoder.bad_frames, self.lost_rows + self._overwritten())
         n = board.read(self._in)
         if n:

@@ -48,7 +48,7 @@ def check_estimates(findings: list[Finding], plant: Any) -> None:
     assert speed.value * np.pi / 30 == pytest.approx(emf_v / turner.k_si, rel=0.08)  # supply sags under load
 
 
-@pytest.mark.parametrize("seed", range(1, 11))
+@pytest.mark.parametrize("seed", range(1, 6))
 @pytest.mark.parametrize("part", PARTS)
 def test_good_parts_pass(part: str, seed: int) -> None:
     run, findings, verdict, plant = judged(part, seed)
@@ -79,10 +79,9 @@ def cases() -> list[Any]:
     ]
 
 
-@pytest.mark.parametrize("seed", [1, 2])
 @pytest.mark.parametrize(("part", "name", "grade"), cases())
-def test_defects_are_found_and_rightly_named(part: str, name: str, grade: str, seed: int) -> None:
-    _, findings, verdict, _ = judged(part, seed, f"{name}:{grade}")
+def test_defects_are_found_and_rightly_named(part: str, name: str, grade: str) -> None:
+    _, findings, verdict, _ = judged(part, 1, f"{name}:{grade}")
     failing = [(f.key, f.value, f.u) for f in findings if f.verdict is Verdict.FAIL]
     assert verdict is Verdict.FAIL, [
         (f.key, f.value, f.u, f.reason) for f in findings if f.verdict.value != "pass"
