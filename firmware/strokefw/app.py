@@ -231,8 +231,8 @@ def _ticker(app):
                 if app.tail == 0:
                     app._tell(state.EVENT_RUN_END, app.end_reason, 0, app.end_code)
         if tick & 3 == 2:
-            # The board's watchdog waits 10 ms only, and collecting garbage keeps the main loop away for 25: so
-            # the tick feeds it, as long as that loop was there lately.
+            # The board's watchdog waits 10 ms only, and collecting garbage keeps the main loop away for 25:
+            # so the tick feeds it, as long as that loop was there lately.
             alive = app.alive
             if alive:
                 app.alive = alive - 1
