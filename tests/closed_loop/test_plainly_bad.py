@@ -1,7 +1,7 @@
 """Every kind of part when it is plainly bad: the procedure ends early, it is off, and the verdict says why.
 
 An open circuit never gets so far: arming refuses it (tests/closed_loop/test_sim_parts.py). A rotor that is
-blocked: tests/closed_loop/test_rotors_matrix.py.
+blocked: tests/closed_loop/test_rotors.py.
 """
 
 from __future__ import annotations

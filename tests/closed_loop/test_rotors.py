@@ -1,6 +1,6 @@
-"""Pumps, fan and wiring on the simulated bench: good ones pass, every defect is found and rightly named.
+"""Pumps, fan and wiring on the simulated bench: estimates against the truth, and what ends a run early.
 
-Seeds below 10000 are those limits were tuned on; how often the diagnosis is right on others is counted by
+That every defect is found and rightly named is tried in test_accuracy_share.py, and counted by
 ``python -m strokebench.sim.accuracy``.
 """
 
@@ -14,13 +14,10 @@ from strokebench.errors import Refused
 from strokebench.findings import Finding, Verdict
 from strokebench.judge import named_faults
 from strokebench.session import examine
-from strokebench.sim.faults import available
 from strokebench.sim.trials import conditions, stroke
 from strokefw import faults
 
-PARTS = ("fuel-pump", "water-pump", "cooling-fan", "wiring")
-FUSE_FAULTS = ("supply_resistance", "ground_resistance", "lead_resistance", "dry")
-FOUND_BEFORE_POWER = ("open_winding", "open_wire")
+PARTS = ("fuel-pump", "water-pump", "cooling-fan")
 
 
 def judged(part: str, seed: int, *injected: str) -> tuple[Any, list[Finding], Verdict, Any]:
@@ -48,45 +45,22 @@ def check_estimates(findings: list[Finding], plant: Any) -> None:
     assert speed.value * np.pi / 30 == pytest.approx(emf_v / turner.k_si, rel=0.08)  # supply sags under load
 
 
-@pytest.mark.parametrize("seed", range(1, 6))
+@pytest.mark.parametrize("seed", [1, 2])
 @pytest.mark.parametrize("part", PARTS)
-def test_good_parts_pass(part: str, seed: int) -> None:
+def test_good_parts_pass_and_are_measured_rightly(part: str, seed: int) -> None:
     run, findings, verdict, plant = judged(part, seed)
     assert verdict is Verdict.PASS, [
         (f.key, f.value, f.u, f.reason) for f in findings if f.verdict.value != "pass"
     ]
     assert run.info["outcome"] == "done"
-    if part != "wiring":
-        check_estimates(findings, plant)
+    check_estimates(findings, plant)
 
 
-@pytest.mark.parametrize("seed", range(1, 4))
-def test_good_pump_and_good_wiring_pass_through_the_fuse_socket(seed: int) -> None:
-    _, findings, verdict, plant = judged("fuel-pump-fuse", seed)
+def test_good_pump_and_good_wiring_pass_through_the_fuse_socket() -> None:
+    _, findings, verdict, plant = judged("fuel-pump-fuse", 1)
     assert verdict is Verdict.PASS
     assert value(findings, "supply_side").value == pytest.approx(1e3 * plant.supply_ohm, rel=0.05)
     assert value(findings, "ground_side").value == pytest.approx(1e3 * plant.ground_ohm, rel=0.05)
-
-
-def cases() -> list[Any]:
-    every = [(part, kind) for part in PARTS for kind in available(part)]
-    every += [("fuel-pump-fuse", kind) for kind in available("fuel-pump-fuse") if kind.name in FUSE_FAULTS]
-    return [
-        pytest.param(part, kind.name, grade, id=f"{part}-{kind.name}-{grade}")
-        for part, kind in every
-        if kind.name not in FOUND_BEFORE_POWER
-        for grade in (("moderate", "severe") if kind.moderate != kind.severe else ("severe",))
-    ]
-
-
-@pytest.mark.parametrize(("part", "name", "grade"), cases())
-def test_defects_are_found_and_rightly_named(part: str, name: str, grade: str) -> None:
-    _, findings, verdict, _ = judged(part, 1, f"{name}:{grade}")
-    failing = [(f.key, f.value, f.u) for f in findings if f.verdict is Verdict.FAIL]
-    assert verdict is Verdict.FAIL, [
-        (f.key, f.value, f.u, f.reason) for f in findings if f.verdict.value != "pass"
-    ]
-    assert named_faults(findings) == [name], failing
 
 
 @pytest.mark.parametrize(("part", "name"), [("fuel-pump", "open_winding"), ("wiring", "open_wire")])
