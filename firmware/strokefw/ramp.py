@@ -11,7 +11,7 @@ from strokefw import channels, faults
 from strokefw import ramp_kernel as at
 from strokefw.compat import const, micropython
 
-RAMP = const(1)  # to target, evenly over duration_ms
+RAMP = at.RAMP  # to target, evenly over duration_ms
 HOLD = const(2)  # at target for duration_ms
 STEP = const(3)  # to target as fast as the slew limit allows; duration_ms counts from its start
 PULSE = at.PULSE  # p3 times: target for p1 ms, p4 for p2 ms
@@ -49,13 +49,11 @@ CAPTURE_DONE = const(3)  # captured or failed
 
 
 PLACES = (
-    (0, at.MODE), (1, at.KIND), (2, at.LEFT), (3, at.TOTAL), (4, at.WHOLE), (5, at.REST), (6, at.SPARE),
-    (7, at.WANT), (8, at.DRIVE), (9, at.GATE), (13, at.WATCH), (14, at.WATCH_VALUE), (15, at.WATCH_AFTER),
-    (16, at.WATCH_HOLD), (17, at.WATCH_SEEN), (18, at.PHASE), (19, at.PULSES), (20, at.ON), (21, at.OFF),
-    (22, at.ON_MS), (23, at.OFF_MS),
+    (0, at.MODE), (1, at.KIND), (2, at.LEFT), (7, at.WANT), (8, at.DRIVE), (9, at.GATE), (13, at.WATCH),
 )  # fmt: skip
 _look = at.look
 _advance = at.advance
+_take = at.begin
 _BIAS = at.BIAS
 
 
@@ -131,6 +129,9 @@ class Ramp:
             base = index * _WORDS
             for i in range(_LOADED):
                 self.table[base + i] = values[i]
+            self.table[base + 1] += _BIAS  # a kernel reads what may be negative biased
+            if values[0] == PULSE:
+                self.table[base + 6] += _BIAS
             self.table[base + _LOADED] = 1
         return code
 
@@ -138,8 +139,8 @@ class Ramp:
         """Return 0 when every announced segment is there and within the drive limits, else a refusal."""
         if not self.count:
             return faults.INCOMPLETE
-        low = self.words[at.LOW] - _BIAS
-        high = self.words[at.HIGH] - _BIAS
+        low = self.words[at.LOW]
+        high = self.words[at.HIGH]
         for index in range(self.count):
             base = index * _WORDS
             if not self.table[base + _LOADED]:
@@ -159,7 +160,7 @@ class Ramp:
 
     @micropython.native
     def _set(self, mode, want):
-        w = self.words  # the numbers here and in _begin are places in ramp_kernel.py; a test compares PLACES
+        w = self.words  # places in ramp_kernel.py; a test compares PLACES
         w[0] = mode
         w[7] = want + _BIAS
         w[1] = w[13] = w[2] = 0
@@ -205,43 +206,14 @@ class Ramp:
     @micropython.native
     def _begin(self, index):
         self.index = index
-        w = self.words
         table = self.table
         base = index * _WORDS
-        kind = table[base]
-        target = table[base + 1]
-        duration = table[base + 2]
-        drive = w[8]  # biased, like all drives in words
-        w[1] = kind
-        w[2] = w[3] = duration
-        w[4] = _BIAS
-        w[5] = w[6] = 0
-        w[7] = target + _BIAS
-        if kind == RAMP:
-            change = target + _BIAS - drive
-            whole = change // duration
-            w[7] = drive
-            w[4] = whole + _BIAS
-            w[5] = change - whole * duration
-        elif kind == PULSE:
-            w[2] = 1  # until the last pulse is over
-            w[18] = 0
-            w[19] = table[base + 5] * 2
-            w[20] = target + _BIAS
-            w[21] = table[base + 6] + _BIAS
-            w[22] = table[base + 3]
-            w[23] = table[base + 4]
-        elif kind == BURST:
-            w[7] = drive
+        _take(self.words, table, base)
+        self.watch_action = table[base + 8]
+        if table[base] == BURST:
             self.capture_at = index
             self.pre_left = -1
             self.capture = CAPTURE_ASKED
-        w[13] = table[base + 7]
-        self.watch_action = table[base + 8]
-        w[14] = table[base + 9]
-        w[15] = table[base + 10]
-        w[16] = table[base + 11]
-        w[17] = 0
 
     def _captured(self):
         # a capture without pre-trigger holds the segment until it is done; one with it until its pre-trigger

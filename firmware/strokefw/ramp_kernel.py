@@ -1,4 +1,4 @@
-"""The ramp's two kernels and the array they work on: one tick of a segment, within the slew limit.
+"""The ramp's kernels and the array they work on: one tick of a segment, within the slew limit.
 
 Values that may be negative (drives) stand with ``BIAS`` added, see compat.py. ``look`` asks whether the
 segment is over, ``advance`` goes on with it.
@@ -40,6 +40,7 @@ PROCEDURE = const(1)
 JOG = const(2)
 DOWN = const(3)
 # kinds of segment that the kernels tell apart; the others go from WANT by WHOLE and REST
+RAMP = const(1)
 PULSE = const(4)
 PAUSE = const(5)
 BURST = const(6)
@@ -56,6 +57,42 @@ _B_MERGED = const(20)
 PLACES = (
     (_RATIO_A, sense.RATIO_A), (_RATIO_B, sense.RATIO_B), (_B_MERGED, sense.B_MERGED), (BIAS, sense.BIAS),
 )  # fmt: skip
+
+
+@micropython.viper
+def begin(w: ptr32, t: ptr32, base: int):
+    # Take the segment at ``base`` of the table over. Its target and a pulse's other drive stand biased there.
+    kind = t[base]
+    duration = t[base + 2]
+    drive = w[DRIVE]
+    w[KIND] = kind
+    w[LEFT] = duration
+    w[TOTAL] = duration
+    w[WHOLE] = BIAS
+    w[REST] = 0
+    w[SPARE] = 0
+    w[WANT] = t[base + 1]
+    if kind == RAMP:
+        change = t[base + 1] - drive
+        whole = change // duration
+        w[WANT] = drive
+        w[WHOLE] = whole + BIAS
+        w[REST] = change - whole * duration
+    elif kind == PULSE:
+        w[LEFT] = 1  # until the last pulse is over
+        w[PHASE] = 0
+        w[PULSES] = t[base + 5] << 1
+        w[ON] = t[base + 1]
+        w[OFF] = t[base + 6]
+        w[ON_MS] = t[base + 3]
+        w[OFF_MS] = t[base + 4]
+    elif kind == BURST:
+        w[WANT] = drive
+    w[WATCH] = t[base + 7]
+    w[WATCH_VALUE] = t[base + 9]
+    w[WATCH_AFTER] = t[base + 10]
+    w[WATCH_HOLD] = t[base + 11]
+    w[WATCH_SEEN] = 0
 
 
 @micropython.viper

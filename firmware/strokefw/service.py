@@ -112,9 +112,9 @@ class Service:
         return min(busy_us // ticks, 65535) if ticks else 0
 
     def heap_free(self):
-        """Return the bytes free on the heap; counting takes 30 ms, so not while rows stream."""
+        """Return the bytes free on the heap; counting takes 30 ms, so only when at rest."""
         app = self.app
-        if not (app.running or app.tail or app.always) or not self._heap_free:
+        if app.state == state.READY and not (app.tail or app.always):
             gc.collect()
             self._heap_free = heap_free()
         return self._heap_free
