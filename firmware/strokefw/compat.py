@@ -53,9 +53,15 @@ else:
 
 
 if sys.platform == "rp2":
-    from gc import mem_free as heap_free
+    import gc
 
     stack_use = micropython.stack_use
+
+    def heap_free():
+        """Collect garbage and return the bytes free on the heap."""
+        gc.collect()
+        return gc.mem_free()
+
 else:
 
     def stack_use():

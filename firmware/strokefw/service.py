@@ -7,7 +7,6 @@ rows, which is counted too. Replies go first, then events, samples, burst data. 
 until its rows and bursts are out.
 """
 
-import gc
 import struct
 
 from strokefw import requests, state, wire
@@ -115,7 +114,6 @@ class Service:
         """Return the bytes free on the heap; counting takes 30 ms, so only when at rest."""
         app = self.app
         if app.state == state.READY and not (app.tail or app.always):
-            gc.collect()
             self._heap_free = heap_free()
         return self._heap_free
 
