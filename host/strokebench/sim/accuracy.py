@@ -72,6 +72,7 @@ def main(arguments: list[str] | None = None) -> int:
         "--simulator", default="", metavar="COMMAND",
         help="a Python that simulates, such as pypy3 with the packages numpy, pydantic, pyserial and rich",
     )  # fmt: skip
+    parser.add_argument("--note", default="", help="a paragraph for the page")
     args = parser.parse_args(arguments)
     from strokebench.parts import part_names
     from strokebench.sim.accuracy_page import write_page
@@ -82,7 +83,7 @@ def main(arguments: list[str] | None = None) -> int:
         print(part)
         trials = plan(part, args.good, args.each, args.first_seed)
         records[part] = run(trials, args.kept / f"{part}.jsonl", args.jobs, args.simulator)
-    write_page(records, args.first_seed, FIRST_REPORTING_SEED - 1, args.out)
+    write_page(records, args.first_seed, FIRST_REPORTING_SEED - 1, args.out, args.note)
     print(f"Written: {args.out}")
     return 0
 

@@ -23,9 +23,9 @@ Found: verdict fail. Rightly named: that defect and no other. Sizes as `strokebe
 `spread` is anything from half of moderate to 1.3 times severe, so its smallest are hardly there. In brackets:
 95 % Wilson interval. With {good} good parts and none wrong, that interval alone reaches to {least:.1f} %.
 
-What a verdict can be about is what the bench can see. In the wiring check an open circuit counts as an open
-wire, although the load could be open as well. A bench that refuses to arm because its self-test found the
-defect has found it.
+{note}What a verdict can be about is what the bench can see. In the wiring check an open circuit counts as an
+open wire, although the load could be open as well. A bench that refuses to arm because its self-test found
+the defect has found it.
 """
 GRADES = ("moderate", "severe", "spread")
 ESTIMATES = (
@@ -40,18 +40,27 @@ ESTIMATES = (
 """Key of an error, title, factor, unit."""
 
 
-def write_page(records: dict[str, list[Record]], first_seed: int, tuned: int, path: Path) -> None:
-    """Write the page on all parts of ``records``, and each part's plot beside it in ``img/``."""
+def write_page(
+    records: dict[str, list[Record]], first_seed: int, tuned: int, path: Path, note: str = ""
+) -> None:
+    """Write the page on all parts of ``records``, and each part's plot beside it in ``img/``; ``note`` is a
+    paragraph of its own.
+    """
     (path.parent / "img").mkdir(parents=True, exist_ok=True)
     drawn = {part: plot(some, path.parent / "img" / f"accuracy-{part}.svg") for part, some in records.items()}
-    path.write_text(page(records, first_seed, tuned, drawn), encoding="utf-8", newline="\n")
+    path.write_text(page(records, first_seed, tuned, drawn, note), encoding="utf-8", newline="\n")
 
 
-def page(records: dict[str, list[Record]], first_seed: int, tuned: int, drawn: dict[str, bool]) -> str:
+def page(
+    records: dict[str, list[Record]], first_seed: int, tuned: int, drawn: dict[str, bool], note: str = ""
+) -> str:
     """Return the page as Markdown."""
     good = min(len(_of(some, "good")) for some in records.values())
     least = 100 * wilson_interval(0, good)[1] if good else 100.0
-    head = HEAD.format(good=good, each=_each(records), seed=first_seed, tuned=tuned, least=least)
+    said = f"{note}\n\n" if note else ""
+    head = HEAD.format(
+        good=good, each=_each(records), seed=first_seed, tuned=tuned, least=least, note=said
+    )  # fmt: skip
     lines = [head, *_summary(records), ""]
     for part, some in records.items():
         lines += [f"## {part}", "", *_defects(some), "", *_estimates(some), ""]
