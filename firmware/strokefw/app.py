@@ -45,6 +45,7 @@ _JOG_SILENT_MS = const(500)
 _ARMED_IDLE_MS = const(5000)
 _JOG = const(2)
 _BIAS = const(1 << 29)
+_LATCH_FELL = const(1 << 12)
 _MODE = const(0)  # in the ramp's words
 _DRIVE = const(8)
 _GATE = const(9)
@@ -57,6 +58,7 @@ PLACES = (
     (_ARMED_IDLE_MS, state.ARMED_IDLE_MS), (_JOG, ramp.JOG), (_BIAS, ramp_kernel.BIAS),
     (_MODE, ramp_kernel.MODE), (_DRIVE, ramp_kernel.DRIVE), (_GATE, ramp_kernel.GATE),
     (_SILENT, guard.SILENT), (_CAP, guard_current.CAP), (_SLEW_DOWN, guard_current.SLEW_DOWN),
+    (_LATCH_FELL, channels.LATCH_FELL),
 )  # fmt: skip
 
 
@@ -169,7 +171,7 @@ def _ticker(app):
         sensed(counts)
         trips = take_trips()
         if trips:
-            app.trips += trips & 0xFFF  # without LATCH_FELL
+            app.trips += trips & (_LATCH_FELL - 1)
         code = guarded(played[_DRIVE] - _BIAS, played[_GATE], app.rail, trips, estop())
         now = app.state
         if late > LATE_US and tick > 2:

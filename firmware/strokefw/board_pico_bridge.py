@@ -14,7 +14,7 @@ from uctypes import addressof
 from strokefw import board_pico_dma as dma
 from strokefw import board_pico_pio as programs
 from strokefw import board_pico_regs as regs
-from strokefw import pins
+from strokefw import channels, pins
 
 _TOP = const(6249)  # 125 MHz / 6250 = 20 kHz
 _TRIP_TOP = const(2047)  # 61 kHz: little ripple behind the board's filter
@@ -40,8 +40,8 @@ _CUT_COUNT = const(6)  # register that counts down with each cut period
 _CUT_LAST = const(7)
 _PINS_IN = const(8)
 _LATCH_OK = const(9)  # mask of its pin
-_WORDS = const(10)
-LATCH_FELL = const(1 << 12)  # a test compares it with guard_current's
+_FELL = const(10)  # what tells that it has fallen
+_WORDS = const(11)
 
 
 @micropython.viper
@@ -96,7 +96,7 @@ def _trips(w: ptr32) -> int:
     if w[_RAIL]:
         inputs = ptr32(w[_PINS_IN])
         if inputs[0] & w[_LATCH_OK] == 0:
-            cut |= LATCH_FELL
+            cut |= w[_FELL]
     return cut
 
 
@@ -187,6 +187,7 @@ class Bridge:
         w[_CUT_LAST] = regs.DMA_COUNT_MAX
         w[_PINS_IN] = regs.PIN_IN
         w[_LATCH_OK] = 1 << pins.gpio("LATCH_OK")
+        w[_FELL] = channels.LATCH_FELL
 
     def trip_level(self, ma):
         """Comparator threshold: 1.65 V + 20 mV/A (hardware/calc/trip.py; times ``finer``) as a fraction

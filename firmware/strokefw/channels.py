@@ -21,6 +21,8 @@ I_MAX = const(11)  # coarse current, highest reading within the tick
 I_MIN = const(12)  # coarse current, lowest reading within the tick
 N_CHANNELS = const(13)
 
+LATCH_FELL = const(1 << 12)  # in what a board's ``trips()`` returns: its hard latch has fallen
+
 NAMES = (
     "current_coarse", "current_fine", "supply", "vin", "output_a", "output_b", "sensor_a", "sensor_b", "feed",
     "ntc_heatsink", "ntc_part", "current_max", "current_min",

@@ -4,7 +4,7 @@ Two kernels per tick on one array of integers (all >= 0, see compat.py): ``bound
 ``watch`` judges the tick. They are long because on the chip a call costs more than what it does.
 """
 
-from strokefw import faults, sense
+from strokefw import channels, faults, sense
 from strokefw.compat import const, micropython, ptr32
 
 # limits, mA and ticks
@@ -47,7 +47,6 @@ PEAK_TICKS = const(3)
 # on the reference bench; a board with finer ranges divides them
 HARD_PEAK_MA = const(75000)  # at once: nothing on a healthy bench reaches it
 TRIPS_LEAK = const(2)  # cycles per tick that may be cut for ever (a tenth of them)
-LATCH_FELL = const(1 << 12)  # with the trips: the board's hard latch has switched off by itself
 TRIPS_FULL = const(600)  # some 30 ms of nothing but cut cycles at 20 kHz
 MOVED_MV = const(40)
 BRAKE_MA = const(150)
@@ -71,10 +70,11 @@ _B_MAX = const(18)
 _B_MIN = const(19)
 _B_MERGED = const(20)
 _BIAS = const(1 << 29)
+_LATCH_FELL = const(1 << 12)
 PLACES = (
     (_RATIO_A, sense.RATIO_A), (_RATIO_B, sense.RATIO_B), (_B_COARSE, sense.B_COARSE),
     (_B_FINE, sense.B_FINE), (_B_MAX, sense.B_MAX), (_B_MIN, sense.B_MIN), (_B_MERGED, sense.B_MERGED),
-    (_BIAS, sense.BIAS),
+    (_BIAS, sense.BIAS), (_LATCH_FELL, channels.LATCH_FELL),
 )
 
 CODES = bytes((
@@ -229,10 +229,10 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
             s[STALLED] -= 1
 
     # the fast limit: too much to do, or not doing it; the mean that fold-back should have held
-    bucket = s[BUCKET] + (trips & 0xFFF) - TRIPS_LEAK
+    bucket = s[BUCKET] + (trips & (_LATCH_FELL - 1)) - TRIPS_LEAK
     if bucket < 0:
         bucket = 0
-    if trips & LATCH_FELL:
+    if trips & _LATCH_FELL:
         bucket = TRIPS_FULL
     if bucket >= TRIPS_FULL:
         bucket = TRIPS_FULL

@@ -100,11 +100,6 @@ class Ramp:
         return self.words[at.MODE]
 
     @property
-    def kind(self):
-        """Kind of the present segment, 0 none."""
-        return self.words[at.KIND]
-
-    @property
     def slew(self):
         """Slew limit per tick, 1/10000."""
         return self.words[at.SLEW]

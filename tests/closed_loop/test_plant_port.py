@@ -23,13 +23,12 @@ from strokebench.bench import Bench, open_bench
 from strokebench.cli import main
 from strokebench.errors import LinkError, LinkLost, ProtectionTripped, Refused, UsageError
 from strokebench.recording import Book
-from strokebench.run_data import Burst
-from strokebench.samples import Samples
 from strokebench.sim import micropython, open_port, plant_port
 from strokebench.sim.plant_port import PlantPort
 from strokebench.sim.spec import SimSpec
 from strokefw import faults, state
 
+from tests.helpers.engine_runs import run_stroke
 from tests.helpers.strokes import stroke, throttle_limits
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo terminal")
@@ -90,26 +89,6 @@ def one_pico() -> Iterator[Pico]:
     """What does not depend on the interpreter: MicroPython where it is installed."""
     with contextlib.closing(Pico(INTERPRETERS[MICROPYTHON is not None].values[0])) as one:
         yield one
-
-
-def run_stroke(spec: SimSpec) -> tuple[Samples, list[Burst], bytes]:
-    """Samples, bursts and the raw bytes of a run."""
-    heard = bytearray()
-    port = open_port(spec)
-    read = port.read
-
-    def listening(timeout_s: float) -> bytes:
-        data = read(timeout_s)
-        heard.extend(data)
-        return data
-
-    port.read = listening  # type: ignore[method-assign]
-    with Bench(port, "test", spec.engine) as bench:
-        bench.set_limits(throttle_limits())
-        bench.arm()
-        run = bench.run(stroke())
-        samples = np.concatenate(list(run))
-    return samples, run.bursts, bytes(heard)
 
 
 def test_a_stroke_gives_the_bytes_of_the_simulation_again_and_again(pico: Pico) -> None:

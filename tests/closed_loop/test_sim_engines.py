@@ -11,15 +11,14 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from strokebench.bench import Bench, open_bench
+from strokebench.bench import open_bench
 from strokebench.errors import LinkError, LinkLost, ProtectionTripped, UsageError
 from strokebench.port import Port
-from strokebench.run_data import Burst
-from strokebench.samples import Samples
 from strokebench.sim import micropython, open_port
 from strokebench.sim.spec import SimSpec
 
-from tests.helpers.strokes import procedure, stroke, throttle_limits
+from tests.helpers.engine_runs import run_stroke
+from tests.helpers.strokes import procedure, throttle_limits
 
 try:
     micropython.find_interpreter()
@@ -34,26 +33,6 @@ ENGINES = ["inprocess", pytest.param("micropython", marks=needs_micropython)]
 @pytest.fixture(params=ENGINES)
 def engine(request: pytest.FixtureRequest) -> str:
     return str(request.param)
-
-
-def run_stroke(spec: SimSpec) -> tuple[Samples, list[Burst], bytes]:
-    """Samples, bursts and the raw bytes that the bench sent."""
-    heard = bytearray()
-    port = open_port(spec)
-    read = port.read
-
-    def listening(timeout_s: float) -> bytes:
-        data = read(timeout_s)
-        heard.extend(data)
-        return data
-
-    port.read = listening  # type: ignore[method-assign]
-    with Bench(port, "test", spec.engine) as bench:
-        bench.set_limits(throttle_limits())
-        bench.arm()
-        run = bench.run(stroke())
-        samples = np.concatenate(list(run))
-    return samples, run.bursts, bytes(heard)
 
 
 def live(port: Port, seconds: float) -> None:

@@ -15,6 +15,7 @@ from pathlib import Path
 import control
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from strokebench.physics.motor import ripples_per_turn
 from strokebench.sim.plants import make_plant
@@ -136,10 +137,8 @@ def test_emf_ripple_of_two_pole_commutators(segments: int, percent: float) -> No
     assert 100 * np.ptp(wave) == pytest.approx(percent, rel=0.01)
 
 
-@pytest.mark.parametrize(
-    "part, segments, poles", [("fuel-pump", 8, 2), ("cooling-fan", 10, 4), ("water-pump", 7, 2)]
-)
-def test_ripple_counts_the_turns(part: str, segments: int, poles: int) -> None:
+def ripple_record(part: str) -> tuple[NDArray[np.float64], float]:
+    """Current at full drive, 0.8 s at 20 kS/s, and the turns made in it."""
     plant = make_plant(SimSpec(part=part, seed=2))
     assert isinstance(plant, Rotary)
     for n in range(3000):
@@ -152,6 +151,14 @@ def test_ripple_counts_the_turns(part: str, segments: int, poles: int) -> None:
         before_rad = plant.angle_rad
         wave.append(plant.waveform("current", 20_000, 20))
     current = np.concatenate(wave)
+    return current, turns
+
+
+@pytest.mark.parametrize(
+    "part, segments, poles", [("fuel-pump", 8, 2), ("cooling-fan", 10, 4), ("water-pump", 7, 2)]
+)
+def test_ripple_counts_the_turns(part: str, segments: int, poles: int) -> None:
+    current, turns = ripple_record(part)
     spectrum = np.abs(np.fft.rfft((current - current.mean()) * np.hanning(len(current))))
     peak_hz = (np.argmax(spectrum[80:]) + 80) / 0.8
     assert peak_hz == pytest.approx(ripples_per_turn(segments, poles) * turns / 0.8, rel=0.005)

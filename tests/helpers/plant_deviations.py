@@ -18,10 +18,9 @@ from scipy.integrate import solve_ivp
 from strokebench.physics.chopper import steady_state
 from strokebench.physics.friction import lugre_force, lugre_rate, steady_force
 from strokebench.physics.motor import ripples_per_turn
-from strokebench.sim.plants import make_plant, ripple
+from strokebench.sim.plants import ripple
 from strokebench.sim.plants.base import BRIDGE_OHM
 from strokebench.sim.plants.friction import slide
-from strokebench.sim.plants.rotary import Rotary
 from strokebench.sim.spec import SimSpec
 
 from tests.external import test_plant_friction as rubbing
@@ -208,18 +207,7 @@ def stribeck_curve() -> float:
 
 def ripple_count(part: str, segments: int, poles: int) -> float:
     """Strongest line of a current at 20 kS/s over 0.8 s against segments and turns."""
-    plant = make_plant(SimSpec(part=part, seed=2))
-    assert isinstance(plant, Rotary)
-    for n in range(3000):
-        plant.advance(min(1.0, n / 1000), True, 2 if n > 500 else 1)
-    plant.fine = True
-    before_rad, turns, wave = plant.angle_rad, 0.0, []
-    for _ in range(800):
-        plant.advance(1.0, True, 2)
-        turns += ((plant.angle_rad - before_rad) % (2 * np.pi)) / (2 * np.pi)
-        before_rad = plant.angle_rad
-        wave.append(plant.waveform("current", 20_000, 20))
-    current = np.concatenate(wave)
+    current, turns = motor.ripple_record(part)
     size = np.abs(np.fft.rfft((current - current.mean()) * np.hanning(len(current)), 8 * len(current)))
     peak_hz = (np.argmax(size[640:]) + 640) / 6.4
     return abs(100 * (peak_hz / (ripples_per_turn(segments, poles) * turns / 0.8) - 1))

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from strokebench.commands.common import add_bench, add_book, add_json, open_chosen, print_json, say, sim_spec
-from strokebench.commands.outcome import Outcome, finish
+from strokebench.commands.outcome import Outcome, begin_run, finish
 
 if TYPE_CHECKING:
     from strokebench.bench import Bench
@@ -149,15 +149,6 @@ def _drive(
 
     bench.set_limits(profile.limits)
     bench.arm()
-    writer = book.new_run(
-        profile.name,
-        profile.kind,
-        customer=args.customer,
-        note=args.note,
-        part_serial=args.serial,
-        info={**bench.info(), "cautions": how},
-        accuracy=bench.accuracy(),
-        profile=profile.model_dump(mode="json", exclude_none=True),
-    )
+    writer = begin_run(args, book, bench, profile, how)
     with writer:
         return Walk(bench, profile, writer, person, _teller(args)).go()

@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Any
 from strokebench.commands.common import print_json
 
 if TYPE_CHECKING:
+    from strokebench.bench import Bench
     from strokebench.findings import Finding, Verdict
     from strokebench.parts.profile import Profile
+    from strokebench.recording import Book, RunWriter
     from strokebench.run_data import RunData
 
 
@@ -29,6 +31,20 @@ class Outcome:
     def run_id(self) -> int | None:
         """Number of the run in its book, None for a file from elsewhere."""
         return self.data.info.get("run_id")
+
+
+def begin_run(args: argparse.Namespace, book: Book, bench: Bench, profile: Profile, how: str) -> RunWriter:
+    """Begin a run in the book with what the command line says of it; ``how`` cautions were acknowledged."""
+    return book.new_run(
+        profile.name,
+        profile.kind,
+        customer=args.customer,
+        note=args.note,
+        part_serial=args.serial,
+        info={**bench.info(), "cautions": how} if how else bench.info(),
+        accuracy=bench.accuracy(),
+        profile=profile.model_dump(mode="json", exclude_none=True),
+    )
 
 
 def finish(args: argparse.Namespace, outcome: Outcome) -> int:

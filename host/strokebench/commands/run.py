@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from strokebench.commands.cautions import acknowledged, add_acknowledge
 from strokebench.commands.common import add_bench, add_book, add_json, open_chosen, sim_spec
-from strokebench.commands.outcome import Outcome, finish
+from strokebench.commands.outcome import Outcome, begin_run, finish
 
 if TYPE_CHECKING:
     from strokebench.bench import Bench
@@ -62,16 +62,7 @@ def _drive(args: argparse.Namespace, bench: Bench, profile: Profile, book: Book,
 
     bench.set_limits(profile.limits)
     bench.arm()
-    writer = book.new_run(
-        profile.name,
-        profile.kind,
-        customer=args.customer,
-        note=args.note,
-        part_serial=args.serial,
-        info={**bench.info(), "cautions": how} if how else bench.info(),
-        accuracy=bench.accuracy(),
-        profile=profile.model_dump(mode="json", exclude_none=True),
-    )
+    writer = begin_run(args, book, bench, profile, how)
     try:
         duration_s, marked = profile.procedure.duration_s, bench.engine == "plant"
         with writer, LiveView(profile, duration_s, quiet=args.json, simulated=marked) as view:

@@ -23,7 +23,7 @@ from strokefw import channels as ch
 from strokebench.errors import LinkError, LinkLost
 from strokebench.sim import micropython_side
 from strokebench.sim.board import SimBoard
-from strokebench.sim.inprocess import TICK_S
+from strokebench.sim.lock_step import LockStepPort
 from strokebench.sim.micropython_side import layout
 from strokebench.sim.spec import SimSpec
 
@@ -44,7 +44,7 @@ def find_interpreter() -> str:
     return found
 
 
-class MicroPythonPort:
+class MicroPythonPort(LockStepPort):
     """A port (see :mod:`strokebench.port`) to firmware under MicroPython; ``board`` is the host's half."""
 
     def __init__(self, spec: SimSpec, board: SimBoard | None = None) -> None:
@@ -70,7 +70,6 @@ class MicroPythonPort:
             raise LinkError(
                 f"The MicroPython interpreter does not start ({error}).", f"Try: {interpreter} -h"
             ) from error
-        self._closed = False
         self._send(self._start())
 
     @staticmethod
@@ -185,28 +184,12 @@ class MicroPythonPort:
 
     # -- port ------------------------------------------------------------------------------------------------
 
-    def read(self, timeout_s: float) -> bytes:
-        """Return what the bench has sent; let up to ``timeout_s`` of its time pass if there is nothing."""
-        self._check_open()
-        board = self.board
-        left = round(timeout_s / TICK_S)
-        while left > 0 and not board.to_host:
-            self._exchange()
-            left -= 1
-        data = bytes(board.to_host)
-        board.to_host.clear()
-        return data
-
     def write(self, data: bytes) -> None:
         """Hand ``data`` to the bench; LinkLost when its process has ended."""
         self._check_open()
         if self.process.poll() is not None:
             raise self._lost()
         self.board.hear(data)
-
-    def _check_open(self) -> None:
-        if self._closed:
-            raise LinkLost("The simulated bench is closed.", "Open it again.")
 
     def close(self) -> None:
         """End the process."""
@@ -219,7 +202,3 @@ class MicroPythonPort:
             if stream is not None:
                 stream.close()
         self._folder.cleanup()
-
-    def now(self) -> float:
-        """Return simulated seconds since power-up."""
-        return self.board.tick * TICK_S

@@ -16,12 +16,12 @@ from collections.abc import Callable
 from strokefw import channels as ch
 from strokefw import faults, wire
 
-from strokebench.bench_wire import TICK_S
 from strokebench.errors import LinkError, LinkLost, Refused, UsageError
 from strokebench.link import Link
 from strokebench.port import Port
 from strokebench.serial_port import SerialPort
 from strokebench.sim.board import SimBoard
+from strokebench.sim.lock_step import LockStepPort
 from strokebench.sim.spec import SimSpec
 
 HANGS_S = 10.0
@@ -30,11 +30,13 @@ CHECK_S = 3.0
 OURS = frozenset(wire.ID[name] for name in ("outputs", "plant_burst", "plant_want"))
 
 
-class PlantPort:
+class PlantPort(LockStepPort):
     """A port (see :mod:`strokebench.port`) to the firmware on a Pico; ``board`` holds the plant.
 
     Raises :class:`LinkError` when no bench answers or it cannot do this, :class:`Refused` while it is armed.
     """
+
+    closed_text = "The Pico's port is closed."
 
     def __init__(self, spec: SimSpec, pipe: Port | None = None, board: SimBoard | None = None) -> None:
         if spec.memory:
@@ -47,7 +49,6 @@ class PlantPort:
         self._scan = array("H", [0] * ch.N_CHANNELS)
         self._decoder = wire.Decoder()
         self._rest = b""
-        self._closed = False
         self._told = -1
         try:
             self._take_over()
@@ -147,36 +148,16 @@ class PlantPort:
 
     # -- port ------------------------------------------------------------------------------------------------
 
-    def read(self, timeout_s: float) -> bytes:
-        """Return what the bench has sent; let up to ``timeout_s`` of its time pass if there is nothing."""
-        self._check_open()
-        board = self.board
-        left = round(timeout_s / TICK_S)
-        while left > 0 and not board.to_host:
-            self._exchange()
-            left -= 1
-        data = bytes(board.to_host)
-        board.to_host.clear()
-        return data
-
     def write(self, data: bytes) -> None:
         """Hand ``data`` to the bench; it goes out with the next millisecond's readings."""
         self._check_open()
         self.board.hear(data)
-
-    def _check_open(self) -> None:
-        if self._closed:
-            raise LinkLost("The Pico's port is closed.", "Open it again.")
 
     def close(self) -> None:
         """Let go of the Pico, which keeps its outputs off until it is reset; may be called twice."""
         self._closed = True
         with contextlib.suppress(LinkError):
             self._pipe.close()
-
-    def now(self) -> float:
-        """Return simulated seconds since the plant took over."""
-        return self.board.tick * TICK_S
 
 
 _DO: dict[int, Callable[..., None]] = {
