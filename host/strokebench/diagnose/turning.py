@@ -29,6 +29,8 @@ COARSE_U = 0.006
 COARSE_FROM_A, COARSE_ALONE_A = FINE_LIMIT_A - 0.4, FINE_LIMIT_A + 0.4
 """Means between which the coarse range takes over; the bench fades by the peaks, some 0.4 A above the
 mean."""
+CARRIES_A = 0.05
+"""Less current than this: the voltage does not reach over the brushes, so it says nothing of their drop."""
 CLIPPED_V = 0.3
 """An open output below this is at the end of its converter's range."""
 AGREE = 0.20
@@ -146,14 +148,17 @@ class TurningCase(Case):
 
     @cached_property
     def still(self) -> list[tuple[float, float, Samples]]:
-        """Current, volts and rows of each hold at which the rotor stood."""
+        """Current, volts and rows of each hold at which the rotor stood and the brushes carried current."""
         found = []
         releases = list(self.run.labelled(labels.STILL_RELEASE))
         for hold in self.run.labelled(labels.STILL):
             after = next((one for one in releases if abs(one.start_s - hold.end_s) < 0.005), None)
             rows = self.run.of(hold)[30:]
-            if len(rows) >= 40 and after is not None and self._stood(after):
-                found.append((float(np.mean(rows["current_a"])), float(np.mean(load_voltage(rows))), rows))
+            if len(rows) < 40 or after is None or not self._stood(after):
+                continue
+            amps = float(np.mean(rows["current_a"]))
+            if amps > CARRIES_A:
+                found.append((amps, float(np.mean(load_voltage(rows))), rows))
         return found
 
     def _stood(self, after: Mark) -> bool:

@@ -17,7 +17,7 @@ HEAD = """\
 Simulated parts only; nothing here was measured on real hardware. Made by
 `python -m strokebench.sim.accuracy --part all --good {good} --each {each}` with seeds from {seed} on.
 Limits and estimators were tuned on seeds below {tuned}. Each seed is another specimen: its parameters spread
-as an ordinary part's do, battery 11.8 to 14.5 V, 0 to 45 C, its own leads, noise and converter errors.
+as an ordinary part's do, battery 11.0 to 14.5 V, 0 to 45 C, its own leads, noise and converter errors.
 
 Found: verdict fail. Rightly named: that defect and no other. Sizes as `strokebench faults` tells them;
 `spread` is anything from half of moderate to 1.3 times severe, so its smallest are hardly there. In brackets:

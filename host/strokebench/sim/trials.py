@@ -44,10 +44,10 @@ class Trial:
 
 
 def conditions(part: str, seed: int, faults: tuple[str, ...]) -> SimSpec:
-    """Return a bench under conditions drawn from the seed: battery 11.8-14.5 V, 0-45 C; leads and source
+    """Return a bench under conditions drawn from the seed: battery 11.0-14.5 V, 0-45 C; leads and source
     too."""
     rng = np.random.default_rng((seed, 99))
-    supply_v, ambient_c = float(rng.uniform(11.8, 14.5)), float(rng.uniform(0, 45))
+    supply_v, ambient_c = float(rng.uniform(11.0, 14.5)), float(rng.uniform(0, 45))
     return SimSpec(part, seed, faults, supply_v=round(supply_v, 2), ambient_c=round(ambient_c, 1))
 
 
