@@ -111,6 +111,23 @@ def test_stop_while_arming_ends_the_arming(held: tuple[Driver, Hand]) -> None:
     assert driver.view.now.state == "ready"
 
 
+def test_stop_upon_stop_neither_ends_the_keeper_nor_the_letting_off(held: tuple[Driver, Hand]) -> None:
+    driver, _ = held
+    for _ in range(3):
+        driver.order("arm")
+        _until(driver, "armed")
+        driver.order("jog", drive=0.3)
+        wait_until(lambda: _drive(driver) > 0.25, "the part does not move")
+        until_s = time.monotonic() + 0.4
+        while time.monotonic() < until_s:
+            driver.stop()
+            time.sleep(0.001)
+        wait_until(lambda: not driver.orders.stop_asked, "the last STOP is not seen to")
+        _until(driver, "idle")
+        wait_until(lambda: driver.view.now.state == "ready", "the supply stays on, or nobody keeps the part")
+    assert driver.view.now.message.text == "Stopped by hand."
+
+
 def test_a_run_is_recorded_judged_and_left_off(held: tuple[Driver, Hand]) -> None:
     driver, _ = held
     driver.order("run", papers=Papers("a customer", "serial 1", "a note"))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from strokefw import state
@@ -31,6 +32,7 @@ STATUS_EVERY_S = 0.25
 STOP_TOOK_S = 0.3
 """A run that goes on this long after it was told to stop is torn off."""
 SILENT = "The page that drives fell silent; the part was stopped."
+LET_GO = "The bench took the supply off the part by itself: a fault, or it heard nothing for too long."
 
 
 class Driver:
@@ -47,6 +49,7 @@ class Driver:
         self._bench: Bench | None = None
         self._running: ProcedureRun | None = None
         self._stopped_at_s = 0.0
+        self._letting_off = False
         self._jog = 0.0
         self._jogged_s = self._asked_s = 0.0
         self._tick0: int | None = None
@@ -87,21 +90,27 @@ class Driver:
     # -- the thread ----------------------------------------------------------------------------------
 
     def _live(self) -> None:
-        while not self._closing.is_set():
-            try:
-                self._turn()
-            except StopNow as stop:
-                self._halt(str(stop))
-            except Refused as error:
-                self._calm(error)
-            except LinkError as error:
-                self.view.complain(error)
-                self._let_go()
-            except StrokebenchError as error:
-                self._calm(error)
-            except Exception as error:  # a mistake of ours must not leave the part without a keeper
-                self._calm(StrokebenchError(f"Internal error: {error!r}.", "Please report it."))
-        self._let_go()
+        act: Callable[[], None] | None = self._turn
+        while act is not None:
+            act = self._follow_up(act) or (None if self._closing.is_set() else self._turn)
+        self._follow_up(self._let_go)
+
+    def _follow_up(self, act: Callable[[], None]) -> Callable[[], None] | None:
+        """Do ``act``; return what its end calls for, None when nothing. A mistake of ours, too, must not leave
+        the part without a keeper.
+        """
+        try:
+            act()
+        except StopNow as stop:
+            return partial(self._halt, str(stop))
+        except LinkError as error:
+            self.view.complain(error)
+            return self._let_go
+        except StrokebenchError as error:
+            return partial(self._calm, error)
+        except Exception as error:
+            return partial(self._calm, StrokebenchError(f"Internal error: {error!r}.", "Please report it."))
+        return None
 
     def _turn(self) -> None:
         if self.orders.stop_asked:
@@ -114,6 +123,8 @@ class Driver:
 
     def _look(self) -> None:
         """Called by the port while anything waits: raise, or tell the run, when the part must stop."""
+        if self._letting_off:
+            return
         why = self.orders.stop_asked
         if not why and self.view.now.moving and self.deadman.silent():
             why = SILENT
@@ -136,24 +147,31 @@ class Driver:
         """De-energise at once; only then think."""
         was = self.view.now
         self._jog = 0.0
+        if was.moving or why == SILENT:
+            self.view.say(why)  # before the phase: whoever sees it idle can read why
         self.view.set(phase="none" if self._bench is None else "idle")
         self.orders.stopped()
-        if self._bench is not None:
-            self._bench.close_run()
-            self._bench.stop_quietly()
-            self._stream(self._bench)
-        if was.moving or why == SILENT:
-            self.view.say(why)
+        self._take_off()
 
     def _calm(self, error: StrokebenchError) -> None:
         """Tell the error and leave the part off."""
         self.view.complain(error)
         self._jog = 0.0
-        if self._bench is not None and self.view.now.phase != "idle":
-            self.view.set(phase="idle")
+        if self.view.now.phase != "idle":
+            self.view.set(phase="none" if self._bench is None else "idle")
+            self._take_off()
+
+    def _take_off(self) -> None:
+        """Drive and supply off the part; a further STOP that comes meanwhile must not break this off."""
+        if self._bench is None:
+            return
+        self._letting_off = True
+        try:
             self._bench.close_run()
             self._bench.stop_quietly()
             self._stream(self._bench)
+        finally:
+            self._letting_off = False
 
     # -- orders --------------------------------------------------------------------------------------
 
@@ -183,7 +201,11 @@ class Driver:
         self.view.set(**{**vars(Snapshot()), "message": number})
         bench, self._bench, self._running, self.profile = self._bench, None, None, None
         if bench is not None:
-            bench.close()
+            self._letting_off = True
+            try:
+                bench.close()
+            finally:
+                self._letting_off = False
 
     def _arm(self) -> None:
         if self._bench is None or self.view.now.phase != "idle":
@@ -264,7 +286,8 @@ class Driver:
         now = bench.status()
         phase = self.view.now.phase
         if phase in ("armed", "jog") and now.state in ("ready", "latched", "off"):
-            phase, self._jog = "idle", 0.0  # the bench let go by itself
+            phase, self._jog = "idle", 0.0
+            self.view.say(SILENT if self.deadman.silent() else LET_GO)
         self.view.set(
             phase=phase,
             state=now.state,
