@@ -17,7 +17,7 @@ from strokebench.sim.spec import SimSpec
 
 COMMON_FAULTS = (
     FaultKind("blocked", "the rotor cannot turn", "no matter", 1, 1),
-    FaultKind("dragging", "the bearing drags", "friction added, in shares of the running torque", 0.35, 0.9),
+    FaultKind("dragging", "the bearing drags", "friction added, in shares of the running torque", 0.4, 0.9),
     FaultKind("bad_segment", "a commutator segment is burnt", "ohms added there, in the winding's", 0.6, 2.0),
     FaultKind(
         "worn_brush", "worn or bouncing brushes", "random contact noise, share of the winding", 0.25, 0.7
