@@ -82,14 +82,18 @@ def highest(levels: list[Level]) -> Level | None:
 
 
 def _agreeing(levels: list[Level]) -> list[Level]:
-    """The levels without the turn rates that contradict the majority: back-EMF over speed is one constant."""
+    """The levels without the turn rates that contradict the rest: back-EMF over speed is one constant.
+
+    A back-EMF seen after a release decides, without one the majority.
+    """
     ratio = np.array([one.emf_v / one.speed_rad_s for one in levels])
     known = np.isfinite(ratio)
     if known.sum() < 2:
         return levels
-    middle = float(np.median(ratio[known]))
+    seen = known & np.array([one.source == "release" for one in levels])
+    middle = float(np.median(ratio[seen if seen.any() else known]))
     agree = known & (np.abs(ratio / middle - 1) < AGREE)
-    if 2 * agree.sum() <= known.sum():
+    if not seen.any() and 2 * agree.sum() <= known.sum():
         agree[:] = False
     return [one if good else replace(one, rate=None) for one, good in zip(levels, agree, strict=True)]
 
@@ -128,13 +132,17 @@ class TurningCase(Case):
     @cached_property
     def levels(self) -> list[Level]:
         """All levels of constant drive, in order of time."""
+        found = [level for group in self._groups if (level := self._level(group)) is not None]
+        return _by_speed(_agreeing(found))
+
+    @cached_property
+    def _groups(self) -> list[list[Mark]]:
         groups: list[list[Mark]] = []
         for mark in self.run.marks:
             fresh = not groups or (mark.label == labels.LEVEL and groups[-1][-1].label != labels.LEVEL)
             if mark.label in labels.AT_LEVEL:
                 groups.append([mark]) if fresh else groups[-1].append(mark)
-        found = [level for group in groups if (level := self._level(group)) is not None]
-        return _by_speed(_agreeing(found))
+        return groups
 
     @cached_property
     def running(self) -> list[Level]:
@@ -171,13 +179,18 @@ class TurningCase(Case):
         rows = next(iter(self.samples(labels.REST)), None)
         return float(np.median(load_voltage(rows))) if rows is not None else 0.0
 
-    def _level(self, marks: list[Mark]) -> Level | None:
+    def _steady(self, marks: list[Mark]) -> Samples | None:
+        """The end of a level at constant drive, None where there is none."""
         end_s = marks[-1].end_s
         rows = self.run.between(max(end_s - WINDOW_S, marks[0].start_s), end_s)
         if len(rows) < 100:
             return None
         steady = np.abs(rows["drive"] - rows["drive"][-1]) < 0.01
-        if steady.mean() < 0.95 or rows["drive"][-1] < 0.05:
+        return None if steady.mean() < 0.95 or rows["drive"][-1] < 0.05 else rows
+
+    def _level(self, marks: list[Mark]) -> Level | None:
+        rows, end_s = self._steady(marks), marks[-1].end_s
+        if rows is None:
             return None
         amps, volts = float(np.mean(rows["current_a"])), float(np.mean(load_voltage(rows)))
         emf_v, u_emf_v, source = self._seen_or_left(end_s, amps, volts)
@@ -188,16 +201,39 @@ class TurningCase(Case):
             float(rows["drive"][-1]), volts, amps, u_amps, emf_v, u_emf_v, rate, burst, rows, source
         )  # fmt: skip
 
-    def _seen_or_left(self, end_s: float, amps: float, volts: float) -> tuple[float, float, str]:
-        """Back-EMF, its u, and where it comes from (see :class:`Level`)."""
+    def _coasting(self, end_s: float) -> Samples | None:
+        """Rows of the release right after ``end_s``, None without one that is long enough."""
         releases = self.run.labelled(labels.RELEASE)
         after = next((one for one in releases if abs(one.start_s - end_s) < 0.005), None)
-        coasting = None if after is None else self.run.of(after)
-        if coasting is not None and len(coasting) > LAST_ROW:
+        rows = None if after is None else self.run.of(after)
+        return rows if rows is not None and len(rows) > LAST_ROW else None
+
+    def _seen_or_left(self, end_s: float, amps: float, volts: float) -> tuple[float, float, str]:
+        """Back-EMF, its u, and where it comes from (see :class:`Level`)."""
+        coasting = self._coasting(end_s)
+        if coasting is not None:
             return (*self.emf(coasting), "release")
-        ohm, u_ohm, brush_v = self.standing
+        ohm, u_ohm, brush_v = self.carrying
         left_v = volts - self.zero_v - brush_v - ohm * amps
         return left_v, math.hypot(u_ohm * amps, 0.03), "leave"
+
+    @cached_property
+    def carrying(self) -> tuple[float, float, float]:
+        """As ``standing``, with the resistance that the last release shows in its place where there is one.
+
+        At standstill it is that of one place: a rotor that happens to stand on a burnt segment has another
+        one than a rotor that turns.
+        """
+        ohm, u_ohm, brush_v = self.standing
+        for marks in reversed(self._groups):
+            rows, coasting = self._steady(marks), self._coasting(marks[-1].end_s)
+            if rows is None or coasting is None:
+                continue
+            emf_v, u_emf_v = self.emf(coasting)
+            amps, volts = float(np.mean(rows["current_a"])), float(np.mean(load_voltage(rows)))
+            if amps > CARRIES_A:
+                return (volts - self.zero_v - brush_v - emf_v) / amps, math.hypot(u_emf_v, 0.03) / amps, brush_v
+        return ohm, u_ohm, brush_v
 
     @cached_property
     def standing(self) -> tuple[float, float, float]:
