@@ -232,7 +232,8 @@ class TurningCase(Case):
             emf_v, u_emf_v = self.emf(coasting)
             amps, volts = float(np.mean(rows["current_a"])), float(np.mean(load_voltage(rows)))
             if amps > CARRIES_A:
-                return (volts - self.zero_v - brush_v - emf_v) / amps, math.hypot(u_emf_v, 0.03) / amps, brush_v
+                ohm = (volts - self.zero_v - brush_v - emf_v) / amps
+                return ohm, math.hypot(u_emf_v, 0.03) / amps, brush_v
         return ohm, u_ohm, brush_v
 
     @cached_property
