@@ -13,7 +13,7 @@ import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from strokebench.sim import chip_files
+from strokebench.sim import chip_duty, chip_files
 from strokebench.sim.board import SimBoard
 from strokebench.sim.chip import ChipPort
 from strokebench.sim.chip_machine import ChipMachine
@@ -188,6 +188,7 @@ def main(arguments: list[str]) -> int:
     sections: list[Callable[[], Iterator[Row]]] = [
         lambda: board_rows(world),
         lambda: trip_rows(world),
+        lambda: chip_duty.rows(world),
         lambda: tick_rows(world),
         lambda: firmware_rows(image),
     ]

@@ -1,0 +1,54 @@
+"""The duty on the gate inputs over the whole range of drive, both polarities."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import pytest
+from strokebench.sim.chip_duty import Duty, drives, sweep
+from strokebench.sim.chip_world import PERIOD_NS, ChipWorld
+
+pytestmark = pytest.mark.chip
+STEPS = 41
+HALF_STEP = 0.5 / 6250
+"""The slices count to 6250: what is asked for is met within half a count."""
+EDGE_NS = 16.0
+"""The emulator moves in whole CPU instructions: an edge may be told two clocks late."""
+
+
+@pytest.fixture(scope="module")
+def swept(world: ChipWorld) -> list[Duty]:
+    found = sweep(world, drives(STEPS))
+    worst = max(found, key=lambda one: abs(one.error))
+    print(f"{len(found)} drives, largest error {worst.error * 100:.4f} % at {worst.drive / 100:g} %")
+    return found
+
+
+def test_duty_error_over_the_range(swept: list[Duty]) -> None:
+    assert len(swept) >= STEPS
+    for one in swept:
+        assert abs(one.error) <= HALF_STEP + EDGE_NS / PERIOD_NS, one
+
+
+def test_only_the_leg_of_the_polarity_switches(swept: list[Duty]) -> None:
+    for one in swept:
+        active, still = ("A", "B") if one.drive >= 0 else ("B", "A")
+        assert one.share[f"{still}_HIGH"] == 0 and one.share[f"{still}_LOW"] == 1, one
+        together = one.share[f"{active}_HIGH"] + one.share[f"{active}_LOW"]
+        assert together == pytest.approx(1, abs=2 * EDGE_NS / PERIOD_NS), one
+        assert one.share["BRIDGE_ENABLE"] == 1
+
+
+def test_true_zero_and_true_full(swept: list[Duty]) -> None:
+    """No edge at all at 0 and at 100 %, and pulses of the right period next to them."""
+    by_drive = {one.drive: one for one in swept}
+    for drive in (-10000, 0, 10000):
+        assert by_drive[drive].error == 0 and math.isnan(by_drive[drive].period_ns)
+    for drive in (-9999, -1, 1, 9999):
+        assert by_drive[drive].period_ns == pytest.approx(PERIOD_NS, abs=EDGE_NS)
+
+
+def test_duty_rises_with_drive(swept: list[Duty]) -> None:
+    measured = [one.measured for one in swept]
+    assert all(a < b for a, b in itertools.pairwise(measured))
