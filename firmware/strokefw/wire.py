@@ -163,7 +163,7 @@ def unpack(kind, body):
     tail = TAIL[kind]
     extra = len(body) - size
     if extra < 0 or (extra and not tail) or (extra and tail != "bytes" and extra % struct.calcsize(tail)):
-        raise WireError("%s with a body of %d bytes" % (NAME[kind], len(body)))
+        raise WireError("message 0x%02x with a body of %d bytes" % (kind, len(body)))
     values = struct.unpack_from(form, body, 0)
     return values + (body[size:],) if tail else values
 

