@@ -1,8 +1,9 @@
 """Recordings that came from elsewhere: CSV files with our column names, or mapped onto them.
 
 ``read_csv("scope.csv", 'time="Time [s]",current_a="CH1*100",sensor_a_v="CH2-0.01"')`` takes a file whose
-columns are called otherwise.  Commas, semicolons (then also decimal commas) and tabs separate; lines that
-begin with ``#`` and empty lines are skipped.
+columns are called otherwise.  Commas, semicolons and tabs separate (with the latter two, decimal commas are
+read too); lines that begin with ``#``, empty lines, what stands above the line of names and a line of units
+right below it are skipped.
 """
 
 from __future__ import annotations
@@ -17,37 +18,45 @@ from numpy.typing import NDArray
 
 from strokebench.errors import BookError, DataError
 from strokebench.foreign_checks import check_rows
-from strokebench.foreign_map import Source, parse_map, sources
+from strokebench.foreign_grid import at_tick_rate, fast_current
+from strokebench.foreign_map import TELLS_DRIVE, Source, parse_map, sources
 from strokebench.run_data import Mark, RunData
 from strokebench.samples import Samples, empty
 
-TICK_HZ = 1000.0
-"""Faster recordings are averaged down to the bench's own rate, which the diagnosis is made for."""
+PREAMBLE = 60
+"""The line of names is looked for in so many lines."""
 
 
 def read_csv(path: str | Path, mapping: str = "") -> RunData:
     """Return a CSV file as a run, rates 100 Hz to 500 kHz; columns not there are NaN.
 
+    Needed are the time and the current or a sensor's voltage; the drive is worked out from supply and output
+    volts where it is not given.  A faster current is kept beside the rows (:mod:`strokebench.foreign_grid`).
     Columns ``segment`` and ``label`` (as our own export writes them) become marks.  Raises :class:`DataError`
     with one sentence for whatever is wrong, :class:`BookError` when the file cannot be read.
     """
     path = Path(path)
+    asked = parse_map(mapping)
     lines, numbers = _content(path)
-    separator = max(",;\t", key=lines[0].count)
-    header = [cell.strip().strip('"') for cell in _split(lines[0], separator)]
-    wanted = sources(parse_map(mapping), header, path.name)
-    table = _numbers(lines[1:], numbers[1:], separator, header, wanted, path.name)
+    top, separator, header = _header(lines, asked.get("time_s", "time_s"))
+    wanted = sources(asked, header, path.name)
+    top += _units_below(lines[top + 1 : top + 2], separator, header, wanted)
+    lines, numbers = lines[top + 1 :], numbers[top + 1 :]
+    if not lines:
+        raise _no_rows(path)
+    table = _numbers(lines, numbers, separator, header, wanted, path.name)
     rows = empty(len(table))
     for column, source in enumerate(wanted):
         rows[source.target] = table[:, column] * source.scale + source.offset
     given = {source.target for source in wanted}
     if "output_a_v" in given and "output_b_v" not in given:
         rows["output_b_v"] = 0.0  # volts across the part, or of the one leg that switches
-    if "drive" not in given:
+    check_rows(rows, numbers, path.name, [source.target for source in wanted])
+    if "drive" not in given and given.issuperset(TELLS_DRIVE):
         rows["drive"] = drive_from_volts(rows)
-    check_rows(rows, numbers[1:], path.name, [source.target for source in wanted])
-    marks = _marks(lines[1:], separator, header, rows)
-    return RunData(samples=_at_tick_rate(rows), marks=marks, info={"source": path.name, "engine": "import"})
+    marks = _marks(lines, separator, header, rows)
+    info = {"source": path.name, "engine": "import"}
+    return RunData(samples=at_tick_rate(rows), marks=marks, bursts=fast_current(rows), info=info)
 
 
 def drive_from_volts(rows: Samples) -> NDArray[np.float64]:
@@ -70,10 +79,12 @@ def _content(path: Path) -> tuple[list[str], list[int]]:
         raise BookError(f"{path} cannot be read: {error.strerror}.", "Check name and permissions.") from None
     kept = [(line, number) for number, line in enumerate(text.splitlines(), 1) if _counts(line)]
     if len(kept) < 2:
-        raise DataError(
-            f"{path.name} holds no rows.", "A header line and at least one row of numbers are needed."
-        )
+        raise _no_rows(path)
     return [line for line, _ in kept], [number for _, number in kept]
+
+
+def _no_rows(path: Path) -> DataError:
+    return DataError(f"{path.name} holds no rows.", "A line of names and rows of numbers are needed.")
 
 
 def _counts(line: str) -> bool:
@@ -86,11 +97,35 @@ def _split(line: str, separator: str) -> list[str]:
     return next(csv.reader(io.StringIO(line), delimiter=separator))
 
 
+def _header(lines: list[str], time_name: str) -> tuple[int, str, list[str]]:
+    """Return the place of the line of names, what separates its cells, and the names.
+
+    It is the first line that holds the time's name; without one, the first.
+    """
+    for at, line in enumerate(lines[:PREAMBLE]):
+        separator = max(",;\t", key=line.count)
+        header = [cell.strip().strip('"') for cell in _split(line, separator)]
+        if any(cell and re.fullmatch(rf"{re.escape(cell)}\s*([*/+-].*)?", time_name) for cell in header):
+            return at, separator, header
+    separator = max(",;\t", key=lines[0].count)
+    return 0, separator, [cell.strip().strip('"') for cell in _split(lines[0], separator)]
+
+
+def _units_below(lines: list[str], separator: str, header: list[str], wanted: list[Source]) -> int:
+    """Return 1 when the line below the names holds words without a digit in every wanted column, else 0."""
+    cells = _split(lines[0], separator) if lines else []
+    places = [header.index(source.column) for source in wanted]
+    if not cells or max(places) >= len(cells):
+        return 0
+    words = [cells[place].strip() for place in places]
+    return int(all(word and not any(map(str.isdigit, word)) and word.lower() != "nan" for word in words))
+
+
 def _numbers(
     lines: list[str], numbers: list[int], separator: str, header: list[str], wanted: list[Source], name: str
 ) -> NDArray[np.float64]:
     """Return the wanted columns as floats; a cell that is none is an error naming its line."""
-    if separator == ";":
+    if separator != ",":
         lines = [line.replace(",", ".") for line in lines]
     columns = [header.index(source.column) for source in wanted]
     try:
@@ -125,17 +160,3 @@ def _marks(lines: list[str], separator: str, header: list[str], rows: Samples) -
         if label:
             marks.append(Mark(label, float(time_s[start]), end_s, len(marks), kind))
     return marks
-
-
-def _at_tick_rate(rows: Samples) -> Samples:
-    """Return ``rows`` averaged to 1 kHz when they are at least twice as fast."""
-    if len(rows) < 2:
-        return rows
-    block = int(1 / float(np.median(np.diff(rows["time_s"]))) / TICK_HZ + 0.5)
-    if block < 2:
-        return rows
-    whole = rows[: len(rows) // block * block].reshape(-1, block)
-    slow = empty(len(whole))
-    for name in rows.dtype.names or ():
-        slow[name] = whole[name].max(axis=1) if name in ("state", "fault") else whole[name].mean(axis=1)
-    return slow

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from strokebench.errors import DataError
-from strokebench.foreign_map import REQUIRED
+from strokebench.foreign_map import MEASURED
 from strokebench.samples import Samples
 
 SLOWEST_HZ, FASTEST_HZ = 100.0, 500_000.0
@@ -32,6 +32,11 @@ def check_rows(rows: Samples, lines: list[int], name: str, present: list[str]) -
     """
     for column in present:
         _numbers(rows, lines, name, column)
+    if not any(np.isfinite(rows[column]).any() for column in MEASURED):
+        raise DataError(
+            f"{name} holds no number in {' or '.join(one for one in present if one in MEASURED)}.",
+            "Export it with the current, or with a sensor's voltage.",
+        )
     _time(rows, lines, name)
     for column in present:
         _magnitude(rows, lines, name, column)
@@ -39,7 +44,7 @@ def check_rows(rows: Samples, lines: list[int], name: str, present: list[str]) -
 
 def _numbers(rows: Samples, lines: list[int], name: str, column: str) -> None:
     bad = np.flatnonzero(~np.isfinite(rows[column]))
-    if len(bad) == len(rows) and column not in REQUIRED:
+    if len(bad) == len(rows) and column != "time_s":
         return  # the same as not there
     if len(bad):
         raise DataError(
@@ -55,8 +60,11 @@ def _time(rows: Samples, lines: list[int], name: str) -> None:
     step_s = np.diff(rows["time_s"])
     back = np.flatnonzero(step_s <= 0)
     if len(back):
-        what = "goes back" if step_s[back[0]] < 0 else "stands still"
-        raise DataError(f"{name}: time_s {what} at line {lines[back[0] + 1]}.", "Sort the rows by time.")
+        turns = step_s[back[0]] < 0
+        raise DataError(
+            f"{name}: time_s {'goes back' if turns else 'stands still'} at line {lines[back[0] + 1]}.",
+            "Sort the rows by time." if turns else "Export the time with more digits.",
+        )
     rate_hz = 1 / float(np.median(step_s))
     if not SLOWEST_HZ * 0.999 <= rate_hz <= FASTEST_HZ * 1.001:
         raise DataError(

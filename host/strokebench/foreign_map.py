@@ -8,9 +8,10 @@ from typing import NamedTuple
 from strokebench.errors import DataError
 from strokebench.samples import COLUMNS
 
-REQUIRED = ("time_s", "drive", "current_a")
+MEASURED = ("current_a", "sensor_a_v", "sensor_b_v")
+"""One of these and the time are needed; what else is not there stays unknown."""
 TELLS_DRIVE = ("supply_v", "output_a_v")
-"""With these a file needs no drive: what the bridge gave over what it had is the same."""
+"""These tell a drive that is not given: what the bridge gave over what it had is the same."""
 _ENTRY = re.compile(r'\s*([\w]+)\s*=\s*("([^"]*)"|[^,"]+)\s*(?:,|$)')
 _NUMBER = r"(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _SCALED = re.compile(rf"^(.*?)\s*(?:([*/])\s*([+-]?{_NUMBER}))?\s*([+-]\s*{_NUMBER})?$")
@@ -53,12 +54,14 @@ def sources(wanted: dict[str, str], header: list[str], name: str) -> list[Source
     ]
     present = [source for source in found if source is not None]
     known = {source.target for source in present}
-    known |= {"drive"} if known.issuperset(TELLS_DRIVE) else set()
-    missing = [column for column in REQUIRED if column not in known]
-    if missing:
+    if "time_s" not in known:
         raise DataError(
-            f"{name} has no column {' and no column '.join(missing)}.",
-            f"It has: {', '.join(header)}. Name them: --map '{missing[0]}=\"NAME*1\"'.",
+            f"{name} has no column time_s.", f"It has: {', '.join(header)}. Name it: --map 'time=\"NAME*1\"'."
+        )
+    if known.isdisjoint(MEASURED):
+        raise DataError(
+            f"{name} has no column {', nor '.join(MEASURED)}.",
+            f"It has: {', '.join(header)}. Name one: --map 'current_a=\"NAME*1\"'.",
         )
     return present
 

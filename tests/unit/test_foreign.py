@@ -51,9 +51,20 @@ def test_drive_is_worked_out_from_the_volts_where_it_is_not_given(csv: Path) -> 
     assert read_csv(csv).samples["drive"].tolist() == [0, 0], "floating legs are no drive, nor is no supply"
 
 
-def test_without_drive_and_volts_it_says_what_is_missing(csv: Path) -> None:
-    csv.write_text("time_s,current_a,supply_v\n0,0,12\n0.001,1,12\n")
-    with pytest.raises(DataError, match="no column drive"):
+def test_a_drive_that_nothing_tells_is_unknown(csv: Path) -> None:
+    for columns in ("current_a,supply_v", "current_a,output_a_v", "sensor_a_v,sensor_b_v"):
+        csv.write_text(f"time_s,{columns}\n0,0,12\n0.001,1,12\n")
+        rows = read_csv(csv).samples
+        assert np.isnan(rows["drive"]).all()
+        assert rows[columns.split(",")[0]].tolist() == [0, 1]
+
+
+def test_the_time_alone_is_not_enough(csv: Path) -> None:
+    csv.write_text("time_s,drive,supply_v\n0,0,12\n0.001,1,12\n")
+    with pytest.raises(DataError, match="no column current_a, nor sensor_a_v, nor sensor_b_v"):
+        read_csv(csv)
+    csv.write_text("time_s,current_a,supply_v\n0,nan,12\n0.001,nan,12\n")
+    with pytest.raises(DataError, match="holds no number in current_a"):
         read_csv(csv)
 
 

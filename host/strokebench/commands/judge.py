@@ -60,8 +60,13 @@ def _from_book(args: argparse.Namespace) -> tuple[RunData, Profile]:
 
 def _from_csv(args: argparse.Namespace) -> tuple[RunData, Profile]:
     from strokebench.foreign import read_csv
+    from strokebench.foreign_marks import mark_by_current
     from strokebench.labelling import label_by_procedure
     from strokebench.parts import load_part
 
     profile = load_part(args.part or "throttle-body")
-    return label_by_procedure(read_csv(args.file, args.map), profile.procedure), profile
+    data = label_by_procedure(read_csv(args.file, args.map), profile.procedure)
+    known = data.samples[["drive", "output_a_v"]]
+    if not data.marks or any(known[name][0] != known[name][0] for name in known.dtype.names or ()):
+        data = mark_by_current(data)
+    return data, profile

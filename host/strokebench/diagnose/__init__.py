@@ -55,13 +55,13 @@ _KINDS: dict[str, tuple[str, str]] = {
 """Kind of part -> its case, and the modules of its questions in order."""
 
 
-def _finders(kind: str) -> tuple[Callable[..., Any], list[Callable[[Any], list[Finding]]]]:
-    """The class of the case and the finders of a kind; modules are loaded here, only those it needs."""
+def _finders(kind: str) -> tuple[Callable[..., Any], dict[str, Callable[[Any], list[Finding]]]]:
+    """The class of the case and the finders of a kind by their modules, which are loaded here, as needed."""
     from importlib import import_module
 
     case, modules = _KINDS[kind]
     module, name = _CASES[case].split(":")
-    finders = [import_module(f"{__name__}.{one}").find for one in modules.split()]
+    finders = {one: import_module(f"{__name__}.{one}").find for one in modules.split()}
     return getattr(import_module(f"{__name__}.{module}"), name), finders
 
 
@@ -74,8 +74,11 @@ def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
     """Return all findings of a run, unjudged, in a fixed order; UsageError for an unknown kind of part.
 
     When the recording as a whole is not fit (gaps, hardly driven, supply too low), every finding but those on
-    the supply and on the recording itself loses its value and says why.
+    the supply and on the recording itself loses its value and says why. A question whose channels were not
+    recorded is not asked, and says what is missing; where the part was seen to be switched on
+    (:mod:`strokebench.diagnose.switch_labels`), what the current alone tells takes its place.
     """
+    from strokebench.diagnose import channels, switched
     from strokebench.diagnose.evidence import why_unfit
     from strokebench.errors import UsageError
 
@@ -84,10 +87,19 @@ def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
             f"There is no diagnosis for parts of kind {profile.kind!r}.",
             f"Known kinds: {', '.join(kinds())}.",
         )
-    case = case_of(run, profile)
-    findings = [finding for find in _finders(profile.kind)[1] for finding in find(case)]
-    reason = why_unfit(case)
-    return [_without_value(one, reason) for one in findings] if reason else findings
+    case, lacks = case_of(run, profile), channels.lacking(run)
+    findings: list[Finding] = []
+    for module, find in _finders(profile.kind)[1].items():
+        unasked = channels.why_not(profile, module, "", lacks)
+        asked = case_of(channels.blank(run), profile) if unasked else case
+        findings += channels.explained(find(asked), profile, module, lacks)
+    if reason := why_unfit(case):
+        findings = [_without_value(one, reason) for one in findings]
+    if not channels.followed_procedure(run):
+        findings = [channels.doubtful(one) for one in findings]
+    alone = {one.key: one for one in switched.find(case)}
+    findings = [one if one.known else alone.pop(one.key, one) for one in findings]
+    return [*findings, *(one for one in alone.values() if one.known)]
 
 
 def case_of(run: RunData, profile: PartProfile) -> Any:

@@ -94,7 +94,8 @@ def why_unfit(case: Case) -> str:
         return f"the recording holds only {len(samples)} samples"
     if (share := missing_percent(case)) > MANY_GAPS:
         return f"{share:.1f} % of the recording is missing"
-    driven = np.abs(samples["drive"]) > 0.05
+    known = bool(np.isfinite(samples["drive"]).any())
+    driven = np.abs(samples["drive"]) > 0.05 if known else np.ones(len(samples), bool)
     if driven.sum() < 100:
         return "the part was hardly driven"
     if _share(samples["supply_v"][driven] < LOW_SUPPLY_V) > 0.05:

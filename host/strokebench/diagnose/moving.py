@@ -120,9 +120,11 @@ class MovingCase(Case):
 
     @cached_property
     def drives_current(self) -> bool:
-        """True when the part takes at least 0.2 A somewhere while it is driven hard."""
+        """True when the part takes at least 0.2 A somewhere while it is driven hard, or anywhere when the
+        drive is not known."""
         samples = self.run.samples
-        hard = np.abs(samples["drive"]) > 0.3
+        known = np.isfinite(samples["drive"]).any()
+        hard = np.abs(samples["drive"]) > 0.3 if known else np.isfinite(samples["current_a"])
         if hard.sum() < 20:
             return False
         return float(np.percentile(np.abs(samples["current_a"][hard]), 90)) > 0.2

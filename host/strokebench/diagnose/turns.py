@@ -45,16 +45,16 @@ def _orders(case: TurningCase) -> list[Finding]:
     evidence = {"turn_hz": level.rate.hz, "turns": len(values) / rate_hz * level.rate.hz}
     return [
         case.finding(
-            *SEGMENT[:2], _percent(segment, noise, mean_a), SEGMENT[2], high="bad_segment", span_s=when,
+            *SEGMENT[:2], percent(segment, noise, mean_a), SEGMENT[2], high="bad_segment", span_s=when,
             evidence={**evidence, "orders_a": [round(a, 4) for a, _ in parts]},
         ),
         case.finding(
-            *ONCE[:2], _percent(*once, mean_a), ONCE[2], high=case.names.once, span_s=when, evidence=evidence,
+            *ONCE[:2], percent(*once, mean_a), ONCE[2], high=case.names.once, span_s=when, evidence=evidence,
         ),
     ]  # fmt: skip
 
 
-def _percent(amplitude: float, noise: float, mean_a: float) -> Measured:
+def percent(amplitude: float, noise: float, mean_a: float) -> Measured:
     """In % of the mean; noise adds to an amplitude in quadrature and is taken off again."""
     value = math.sqrt(max(amplitude**2 - noise**2, 0.0))
     return Measured(100 * value / mean_a, 100 * noise / mean_a / math.sqrt(2))

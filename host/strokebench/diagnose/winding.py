@@ -97,16 +97,24 @@ def settled(rows: Samples) -> Samples:
 def fit_loop(case: Case) -> Loop | str:
     """Return the fit, or the reason in one sentence why there is none."""
     rows = stalls(case)
-    if len({round(float(np.median(part["drive"])), 2) for part in rows}) < 3:
+    if len({_level(part) for part in rows}) < 3:
         return f"{len(rows)} stalls at too few different drives, 3 levels at least are needed"
     current_a = np.concatenate([part["current_a"] for part in rows])
     volts = np.concatenate([load_voltage(part) for part in rows])
+    if not np.isfinite(volts).all():
+        return "the recording holds no output volts"
     noise_a = max(0.1, 8 * case.accuracy("current_a", "offset"))
     if np.median(np.abs(current_a)) < noise_a or np.ptp(np.abs(current_a)) < noise_a:
         return "no current flows that a resistance could be worked out from"
     start_s = float(rows[0]["time_s"][0])
     heat = np.interp(np.concatenate([part["time_s"] for part in rows]), *_heat(case, start_s))
     return _solve(case, current_a, volts, heat, start_s, len(rows))
+
+
+def _level(rows: Samples) -> float:
+    """Drive of a hold; where it is not known, its volts tell the levels apart (in steps of 0.1 V)."""
+    drive = float(np.median(rows["drive"]))
+    return round(drive if math.isfinite(drive) else float(np.median(load_voltage(rows))) / 10, 2)
 
 
 def _heat(case: Case, start_s: float) -> tuple[Floats, Floats]:
