@@ -23,9 +23,9 @@ BREAK_S, PULSE_S = 0.02, 0.01
 """A shorter break belongs to what is around it (a bouncing contact), a shorter pulse is none."""
 OFF_S = 0.5
 SMOOTH_S, SMOOTH_SHARE, SETTLED, TAIL = 0.041, 0.2, 0.05, 0.2
-"""Steady: means over so long, or so much of the stretch, stay within this share of the last fifth's median."""
+"""Steady: means over so long, or that share of a stretch, stay so near the median of so much of its end."""
 LEFT = 0.9
-"""Of the current of the stretch's second half: the last time it has this much, it is switched off."""
+"""Of the current of a stretch's second half: the last time it has this much, it is switched off."""
 SHORTEST_S = 0.05
 CLAMP_GAIN, CLAMP_ZERO_A = 0.02, 0.1
 """Standard uncertainties of somebody's current clamp: of its gain, and of its zero where no rest shows it
@@ -48,12 +48,14 @@ def mark_by_current(run: RunData) -> RunData:
     if not on:
         return run
     marks = list(_marks(time_s, on, period_s))
+    if any(True for _ in run.labelled(labels.REST)):
+        marks = [one for one in marks if one.label != labels.REST]  # a procedure's own is better
     longest = max(on, key=lambda one: one[1] - one[0])
     steady = _steady(time_s, current_a, longest, period_s)
     marks += [steady] if steady is not None else []
     marks.sort(key=lambda one: one.start_s)
     numbered = [replace(one, index=len(run.marks) + n) for n, one in enumerate(marks)]
-    rest = next((one for one in marks if one.label == labels.REST), None)
+    rest = next((one for one in (*run.marks, *marks) if one.label == labels.REST), None)
     accuracy = {**run.accuracy, "current_a": _accuracy(run, rest)}
     return replace(run, marks=[*run.marks, *numbered], accuracy=accuracy)
 

@@ -92,8 +92,8 @@ def starts(case: Case) -> list[Mark]:
 def zero_a(case: Case) -> float:
     """What the current reads before anything is switched on, A; 0 when that was not recorded."""
     rest = next(case.run.labelled(labels.REST), None)
-    rows = case.of(rest) if rest is not None and rest.kind == "" else ()
-    return float(np.median(rows["current_a"])) if len(rows) else 0.0  # type: ignore[call-overload]
+    rows = case.of(rest) if rest is not None else case.run.samples[:0]
+    return float(np.median(rows["current_a"])) if len(rows) else 0.0
 
 
 def captured(case: Case, start_s: float, end_s: float) -> Burst | None:
@@ -101,6 +101,8 @@ def captured(case: Case, start_s: float, end_s: float) -> Burst | None:
 
     Where the file is no faster than the bench's rows these are taken. None when there is none.
     """
+    if not np.isfinite(case.run.samples["current_a"]).any():
+        return None
     pieces = [one for one in case.run.bursts if one.label == labels.RECORDING]
     if not pieces:
         return _from_rows(case, start_s, end_s)

@@ -58,9 +58,12 @@ _FIGURES = {
 def _pictures(run: RunData, profile: PartProfile, findings: list[Finding]) -> list[Picture]:
     from importlib import import_module
 
-    from strokebench.diagnose import case_of
+    from strokebench.diagnose import case_of, channels
 
-    drawn = import_module(f"{__name__}.{_FIGURES.get(profile.kind, 'pictures')}").pictures
+    module = _FIGURES.get(profile.kind, "pictures")
+    if channels.lacking(run) & {"current", "volts"} or not channels.followed_procedure(run):
+        module = "foreign_pictures"
+    drawn = import_module(f"{__name__}.{module}").pictures
     made: list[Picture] = drawn(case_of(run, profile), findings)
     return made
 
