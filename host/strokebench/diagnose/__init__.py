@@ -89,12 +89,12 @@ def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
         )
     case, lacks = case_of(run, profile), channels.lacking(run)
     findings: list[Finding] = []
+    unfit = why_unfit(case)
     for module, find in _finders(profile.kind)[1].items():
         unasked = channels.why_not(profile, module, "", lacks)
         asked = case_of(channels.blank(run), profile) if unasked else case
-        findings += channels.explained(find(asked), profile, module, lacks)
-    if reason := why_unfit(case):
-        findings = [_without_value(one, reason) for one in findings]
+        found = [_without_value(one, unfit) for one in find(asked)] if unfit else find(asked)
+        findings += channels.explained(found, profile, module, lacks)
     if not channels.followed_procedure(run):
         findings = [channels.doubtful(one) for one in findings]
     alone = {one.key: one for one in switched.find(case)}
