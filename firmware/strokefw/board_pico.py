@@ -17,6 +17,7 @@ from strokefw.board_pico_burst import Burst
 from strokefw.board_pico_conv import ExternalConverter
 from strokefw.board_pico_link import open_link
 from strokefw.channels import FINER
+from strokefw.compat import keep_bound
 from strokefw.slots import Slots
 
 _chip = kernels.chip
@@ -59,6 +60,7 @@ class Board:
         self.burst_ready = self._burst.ready
         self.burst_copy = self._burst.copy
         self.write = self._link.write
+        keep_bound(self, "led")
 
     @staticmethod
     def _find_cause():

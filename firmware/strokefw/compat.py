@@ -52,6 +52,29 @@ else:
         native = viper
 
 
+
+
+def word(place):
+    """Return a property for element ``place`` of an object's ``words``, for those who have time.
+
+    Where there is none, the array itself is used: to store an attribute takes the chip 18 us, an element 3.
+    """
+
+    def get(self):
+        return self.words[place]
+
+    def put(self, value):
+        self.words[place] = value
+
+    return property(get, put)
+
+
+def keep_bound(one, *names):
+    """Keep methods of an object in the object itself, where the chip finds them in 2 us instead of 20."""
+    for name in names:
+        setattr(one, name, getattr(one, name))
+
+
 if sys.platform == "rp2":
     import gc
 

@@ -2,7 +2,7 @@
 
 import struct
 
-from strokefw.compat import const, micropython
+from strokefw.compat import const, halfwords, keep_bound, micropython, ptr16
 
 SLOT = const(1)  # the board's storage slot of the events
 ROWS = const(32)
@@ -13,7 +13,15 @@ _MAGIC = const(0x5345)
 _HEAD_BYTES = const(4)
 _BYTES = const(324)
 
-_pack_into = struct.pack_into
+
+@micropython.viper
+def _put(ring: ptr16, row: int, tick: int, kind: int, code: int, detail: int):
+    at = 2 + row * 5  # halfwords
+    ring[at] = tick & 0xFFFF
+    ring[at + 1] = tick >> 16
+    ring[at + 2] = kind | code << 8
+    ring[at + 3] = detail & 0xFFFF
+    ring[at + 4] = (detail >> 16) & 0xFFFF
 
 
 class Ring:
@@ -22,9 +30,11 @@ class Ring:
     def __init__(self, board):
         self._board = board
         self._data = bytearray(_BYTES)
+        self._words = halfwords(self._data)
         self._next = self._count = 0
         self.unsaved = 0
         self._take(board.load(SLOT))
+        keep_bound(self, "add")
 
     def _take(self, data):
         if data is None or len(data) != _BYTES:
@@ -38,7 +48,7 @@ class Ring:
     @micropython.native
     def add(self, tick, kind, code, detail):
         """Put a row in, over the oldest when full. Allocates nothing."""
-        _pack_into("<IBBi", self._data, _HEAD_BYTES + ROW_BYTES * self._next, tick, kind, code, detail)
+        _put(self._words, self._next, tick, kind, code, detail)
         self._next = (self._next + 1) & 31
         if self._count < ROWS:
             self._count += 1

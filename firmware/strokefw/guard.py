@@ -12,13 +12,14 @@ from strokefw import (
     faults,
     guard_budget,
     guard_current,
+    guard_heat,
     guard_limits,
     guard_volts,
     ntc,
     sense,
     thermal,
 )
-from strokefw.compat import const, micropython, ptr32
+from strokefw.compat import const, keep_bound, micropython, ptr32
 from strokefw.guard_budget import Budgets
 from strokefw.guard_heat import HeatGuard
 
@@ -33,7 +34,15 @@ SILENT = const(0)
 _TURN = const(1)
 _JUNCTION = const(2)  # both in 0.1 C, biased
 _FOOT = const(3)
-_WORDS = const(4)
+WARN = const(4)
+HEARTBEAT = const(5)
+_BLOCK = const(6)
+_SLOW_CODE = const(7)
+_SPENT = const(8)
+_SHOWN_LEFT = const(9)
+_HEATSINK_SEEN = const(10)
+_PART_SEEN = const(11)
+_WORDS = const(12)
 # where things stand in the kernels' arrays: only constants of this module are folded; a test compares PLACES
 _BIAS = const(1 << 29)
 _BUS = const(2)
@@ -44,7 +53,16 @@ _FOLDED = const(8)
 _SLEW_DOWN = const(9)
 _BRAKING = const(10)
 _SQUARES = const(14)
+_HEATSINK = const(21)
+_HEATSINK_NTC = const(22)
+_HEATSINK_READINGS = const(23)
+_PART = const(24)
+_PART_NTC = const(25)
+_PART_READINGS = const(26)
 PLACES = (
+    (_HEATSINK, sense.HEATSINK), (_HEATSINK_NTC, sense.HEATSINK_NTC),
+    (_HEATSINK_READINGS, sense.HEATSINK_READINGS), (_PART, sense.PART), (_PART_NTC, sense.PART_NTC),
+    (_PART_READINGS, sense.PART_READINGS),
     (_BIAS, sense.BIAS), (_BUS, channels.BUS), (_AMPS, guard_current.AMPS), (_SIZE, guard_current.SIZE),
     (_CAP, guard_current.CAP), (_FOLDED, guard_current.FOLDED), (_SLEW_DOWN, guard_current.SLEW_DOWN),
     (_BRAKING, guard_current.BRAKING), (_SQUARES, guard_current.SQUARES),
@@ -74,8 +92,6 @@ class Guard:
     def __init__(self, sense, kind):
         self.sense = sense
         self.absolute = guard_limits.ABSOLUTE[kind]
-        self.warn = self.block = 0
-        self.heartbeat_ms = 0
         self._values = sense.values
         self._finer = channels.FINER[kind]
         self.current_words = array("i", [0] * guard_current.WORDS)
@@ -91,10 +107,9 @@ class Guard:
         self.junction = thermal.Foster(thermal.REFERENCE_STAGES, _JUNCTION_MS)
         self._mean_ma = self.absolute.current_mean_ma
         self._flags = 0
-        self._shown_left = self._spent = self._slow_code = 0
-        self._heatsink_reading = self._part_reading = 0
         self._no_limits()
         self.fresh()
+        keep_bound(self, "_forbid")
         self.update = _updater(self)
 
     def _no_limits(self):
@@ -124,7 +139,7 @@ class Guard:
         self._budgets.set(guard_budget.LEADS, limits.i2t_leads_rest_ma, limits.i2t_leads_a2s)
         self._budgets.set(guard_budget.PART, limits.i2t_part_rest_ma, limits.i2t_part_a2s)
         self._heat.part_max_dc = limits.part_temp_max_dc
-        self.heartbeat_ms = limits.heartbeat_ms
+        self.own_words[HEARTBEAT] = limits.heartbeat_ms
         self._flags = limits.flags
 
     def fresh(self):
@@ -136,6 +151,21 @@ class Guard:
         c[guard_current.CAP] = guard_current.FULL
         self._v[guard_volts.CLOSED] = 0
         self._heat.fresh()
+
+    @property
+    def block(self):
+        """Code that forbids arming and clearing now."""
+        return self.own_words[_BLOCK]
+
+    @property
+    def warn(self):
+        """Code of a limiting condition in force."""
+        return self.own_words[WARN]
+
+    @property
+    def heartbeat_ms(self):
+        """Silence of the host that the limits allow while driving."""
+        return self.own_words[HEARTBEAT]
 
     @property
     def cap(self):
@@ -164,7 +194,7 @@ class Guard:
     @micropython.native
     def _spend(self):
         c = self.current_words
-        self._spent = _BUDGET_CODES[_spend(self._budgets.words, c[_SQUARES])]
+        self.own_words[_SPENT] = _BUDGET_CODES[_spend(self._budgets.words, c[_SQUARES])]
         c[_SQUARES] = 0
 
     @micropython.native
@@ -173,26 +203,29 @@ class Guard:
         g = self.own_words
         if heat.judge(g[_FOOT] - _BIAS, g[_JUNCTION] - _BIAS):
             self._derate()
-        code = heat.code
+        code = heat.words[guard_heat.CODE]
         if _SEVERITY[code] < faults.STOP:
-            code = self._spent
-        self._slow_code = code
+            code = g[_SPENT]
+        g[_SLOW_CODE] = code
 
     @micropython.native
     def _read_heat(self):
-        sense = self.sense
-        heat = self._heat
-        if sense.heatsink_readings != self._heatsink_reading:
-            self._heatsink_reading = sense.heatsink_readings
-            foot = sense.heatsink_dc
-            self.own_words[_FOOT] = (foot if foot != ntc.NO_READING else HOT_DC) + _BIAS
-            heat.heatsink(sense.heatsink_ntc, sense.heatsink_dc)
-        if sense.part_readings != self._part_reading:
-            self._part_reading = sense.part_readings
+        v = self._values
+        g = self.own_words
+        seen = v[_HEATSINK_READINGS]
+        if seen != g[_HEATSINK_SEEN]:
+            g[_HEATSINK_SEEN] = seen
+            foot = v[_HEATSINK] - _BIAS
+            g[_FOOT] = (foot if foot != ntc.NO_READING else HOT_DC) + _BIAS
+            self._heat.heatsink(v[_HEATSINK_NTC], foot)
+            return
+        seen = v[_PART_READINGS]
+        if seen != g[_PART_SEEN]:
+            g[_PART_SEEN] = seen
             if self._flags & guard_limits.PART_NTC:
-                heat.part(sense.part_ntc, sense.part_dc)
+                self._heat.part(v[_PART_NTC], v[_PART] - _BIAS)
             else:
-                heat.no_part()
+                self._heat.no_part()
 
     @property
     def left_bench(self):
@@ -215,31 +248,33 @@ class Guard:
     @micropython.native
     def _show(self):
         c = self.current_words
+        g = self.own_words
         warn = 0
-        if self._heat.share < 1000:
+        if self._heat.words[guard_heat.SHARE] < 1000:
             warn = faults.DERATING
         elif c[_FOLDED]:
             warn = faults.FOLDBACK
         elif c[_BRAKING]:
             warn = faults.REGEN_SLOWED
         if warn:
-            self.warn = warn
-            self._shown_left = WARN_TURNS
-        elif self._shown_left:
-            self._shown_left -= 1
+            g[WARN] = warn
+            g[_SHOWN_LEFT] = WARN_TURNS
+        elif g[_SHOWN_LEFT]:
+            g[_SHOWN_LEFT] -= 1
         else:
-            self.warn = 0
+            g[WARN] = 0
 
     @micropython.native
     def _forbid(self):
-        block = self._heat.code or self._spent
+        g = self.own_words
+        block = self._heat.words[guard_heat.CODE] or g[_SPENT]
         if self._values[_BUS] > self._v[guard_volts.MAX_MV]:
             block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
-        if not block and self.block:  # a budget: until there is some again
-            if faults.BUDGET_BENCH <= self.block <= faults.BUDGET_PART:
+        if not block and g[_BLOCK]:  # a budget: until there is some again
+            if faults.BUDGET_BENCH <= g[_BLOCK] <= faults.BUDGET_PART:
                 if min(self.left_bench, self.left_leads, self.left_part) < REFILLED:
-                    block = self.block
-        self.block = block
+                    block = g[_BLOCK]
+        g[_BLOCK] = block
 
 
 @micropython.viper
@@ -275,15 +310,15 @@ def _updater(guard):
         turn = turns[told >> 12]
         if turn:  # what is slow by nature takes turns
             turn()
-        code = guard._slow_code
+        code = g[_SLOW_CODE]
         told &= 4095
         if told:
             code = _worst(code, _VOLT_CODES[told >> 6])
             code = _worst(code, _CURRENT_CODES[told & 63])
         if estop:
-            guard.block = faults.ESTOP
+            g[_BLOCK] = faults.ESTOP
             return faults.ESTOP
-        if guard.block and guard.block == faults.ESTOP:  # released
+        if g[_BLOCK] == faults.ESTOP:  # released
             guard._forbid()
         return code
 

@@ -1,5 +1,7 @@
 """What of the link is worth telling although it changes nothing: bad frames, dropped samples, a restart."""
 
+from array import array
+
 from strokefw import faults
 from strokefw.compat import const
 
@@ -9,13 +11,27 @@ HELD_LOOKS = const(4)  # shown for at least two seconds
 
 
 class LinkWatch:
-    """``code`` is the condition to show, 0 none. ``look`` may be called at any rate, outside the tick."""
+    """``code`` is the condition to show, 0 none, kept in ``words`` at ``place`` for the tick to read.
 
-    def __init__(self, reset_cause):
+    ``look`` may be called at any rate, outside the tick.
+    """
+
+    def __init__(self, reset_cause, words=None, place=0):
+        self._words = array("i", [0]) if words is None else words
+        self._place = place
         self.code = faults.WATCHDOG_RESET if reset_cause == 1 else 0
         self._bad = self._lost = 0
         self._at = 0
         self._held = -1  # for ever, until the host has said hello and knows of the restart
+
+    @property
+    def code(self):
+        """Condition to show."""
+        return self._words[self._place]
+
+    @code.setter
+    def code(self, value):
+        self._words[self._place] = value
 
     def greeted(self):
         """The host has been told the cause of the restart."""

@@ -3,13 +3,13 @@
 Everything here runs inside ``App.tick`` and allocates nothing; state.py has the table of transitions.
 """
 
-from strokefw import faults, guard_current, ramp, ramp_kernel, row, sense, state
+from strokefw import app_kernel as at
+from strokefw import channels, faults, guard_current, ramp, ramp_kernel, sense, state
 from strokefw.compat import const, micropython
 
 RAIL_OPEN = const(0)
 RAIL_CLOSED = const(2)
 TELL_SLOTS = const(64)
-_TELL_MASK = const(63)
 # places in the arrays of sense, guard_current and ramp_kernel; a test compares
 _MERGED = const(13)
 _CAP = const(7)
@@ -21,18 +21,41 @@ PLACES = (
     (_DRIVE, ramp_kernel.DRIVE), (_BIAS, ramp_kernel.BIAS),
 )  # fmt: skip
 
-_put_event = row.tell
+_heard_nothing = at.silent
+_put_event = at.tell
+_went = at.move
+_ALLOWED = state.ALLOWED
 
 
 class Moves:
     """The half of App that moves between states; its attributes are App's."""
 
+    @micropython.native
+    def _heeded(self, code, trips, late):
+        # what a tick has to do beyond going on; returns the code that counts in it
+        w = self.words
+        if trips:
+            w[at.TRIPS] += trips & (channels.LATCH_FELL - 1)
+        if late and state.ARMED <= w[at.STATE] <= state.STOPPING:
+            code = faults.TICK_OVERRUN
+        if w[at.STOP_ASK]:
+            self._stop()
+        if w[at.ASK]:
+            self._asked()
+        if not code and _heard_nothing(w, self.guard.own_words, self.ramp.words):
+            code = faults.HEARTBEAT_LOST
+        if code:
+            self._protect(code)
+        return code
+
     # -- what the host asked for -------------------------------------------------------------------
 
+    @micropython.native
     def _asked(self):
-        ask = self.ask
-        self.ask = state.ASK_NONE
-        now = self.state
+        w = self.words
+        ask = w[at.ASK]
+        w[at.ASK] = state.ASK_NONE
+        now = w[at.STATE]
         code = faults.NOT_NOW
         if ask == state.ASK_DISARM:
             code = self._disarm(now)
@@ -43,7 +66,7 @@ class Moves:
         elif now == state.LATCHED:
             code = faults.FAULT_LATCHED
         elif ask == state.ASK_ARM or ask == state.ASK_CHECK:
-            if now == state.READY or (now == state.CHECK and self.check_then == state.READY):
+            if now == state.READY or (now == state.CHECK and w[at.CHECK_THEN] == state.READY):
                 code = self.guard.block if ask == state.ASK_ARM else 0
                 if not code:
                     self._begin_check(state.ARMED if ask == state.ASK_ARM else state.READY)
@@ -57,114 +80,125 @@ class Moves:
         elif ask == state.ASK_JOG and now == state.DRIVING and self.ramp.mode == ramp.JOG:
             self.ramp.jog(self.ask_value)
             code = 0
-        self.answer = code
+        w[at.ANSWER] = code
 
     @micropython.native
     def _go(self):
-        if self.tail:
-            self.tail = 0
-            self._tell(state.EVENT_RUN_END, self.end_reason, 0, self.end_code)
-        self.running = 1
-        self.after = self.disarm_after = 0
+        w = self.words
+        if w[at.TAIL]:
+            w[at.TAIL] = 0
+            self._tell(state.EVENT_RUN_END, w[at.END_REASON], 0, w[at.END_CODE])
+        w[at.RUNNING] = 1
+        w[at.AFTER] = w[at.DISARM_AFTER] = 0
         self._move(state.DRIVING)
         return 0
 
     def _disarm(self, now):
+        w = self.words
         if now == state.ARMED:
             self._open(state.READY)
         elif now == state.CHECK:
             self._abandon_check()
         elif now == state.DRIVING or now == state.STOPPING:
-            self.disarm_after = 1
+            w[at.DISARM_AFTER] = 1
             if now == state.DRIVING:
                 self._ramp_down(state.END_STOPPED, 0)
         return 0
 
     def _new_session(self, now):
         # what an earlier host left behind ends at once, and its end is not told to the new one
-        self.disarm_after = 1
+        w = self.words
+        w[at.DISARM_AFTER] = 1
         if now == state.DRIVING:
             self._ramp_down(state.END_STOPPED, 0)
-        if self.state == state.STOPPING:
+        if w[at.STATE] == state.STOPPING:
             self._stopped()
         elif now == state.ARMED:
             self._open(state.READY)
         elif now == state.CHECK:
             self._abandon_check()
-        self.disarm_after = 0
-        self.tail = 0
+        w[at.DISARM_AFTER] = 0
+        w[at.TAIL] = 0
         return 0
 
     def _clear(self, now):
+        w = self.words
         if now != state.LATCHED:
             return 0
         if self.guard.block:
             return faults.FAULT_LATCHED
-        self.fault = 0
+        w[at.FAULT] = 0
         self.guard.fresh()
         self._move(state.READY)
         return 0
 
+    @micropython.native
     def _stop(self):
-        how = self.stop_ask
-        self.stop_ask = 0
-        ask = self.ask
+        w = self.words
+        how = w[at.STOP_ASK]
+        w[at.STOP_ASK] = 0
+        ask = w[at.ASK]
         if ask == state.ASK_ARM or ask == state.ASK_RUN or ask == state.ASK_JOG or ask == state.ASK_CHECK:
             # what was asked before the stop does not begin after it
-            self.answer = faults.NOT_NOW
-            self.ask = state.ASK_NONE
-        if self.state == state.CHECK:
+            w[at.ANSWER] = faults.NOT_NOW
+            w[at.ASK] = state.ASK_NONE
+        if w[at.STATE] == state.CHECK:
             self._abandon_check()
             return
-        if self.state == state.DRIVING:
+        if w[at.STATE] == state.DRIVING:
             self._ramp_down(state.END_STOPPED, 0)
-        if self.state == state.STOPPING and how == state.STOP_NOW:
+        if w[at.STATE] == state.STOPPING and how == state.STOP_NOW:
             self._stopped()
 
     # -- what follows from a step, a check, a fault ------------------------------------------------
 
     @micropython.native
     def _followed(self, told):
+        w = self.words
         player = self.ramp
+        played = player.words
         if told & ramp.FIRED:
-            action = player.watch_action if told & ramp.ENDED else 0
-            self._tell(state.EVENT_WATCH, action, player.last_index, 0)
+            action = played[ramp_kernel.WATCH_ACTION] if told & ramp.ENDED else 0
+            _put_event(w, self.told_words, state.EVENT_WATCH, action, played[ramp_kernel.LAST_INDEX], 0)
         if told & ramp.BEGAN:
-            self._tell(state.EVENT_SEGMENT, player.words[1], player.index, 0)  # 1: ramp_kernel.KIND
-        if player.trigger:
-            player.trigger = 0
-            self.capture_tick = self.ticks
+            kind = played[ramp_kernel.KIND]
+            _put_event(w, self.told_words, state.EVENT_SEGMENT, kind, played[ramp_kernel.INDEX], 0)
+        if played[ramp_kernel.TRIGGER]:
+            played[ramp_kernel.TRIGGER] = 0
+            w[at.CAPTURE_TICK] = w[at.TICKS]
             self.board.burst_trigger()
         if told & ramp.ENDED:
             self._ramp_down(state.END_WATCH if told & ramp.FIRED else state.END_DONE, 0)
             bounds = self.guard.current_words
             player.step(self.sense.values, bounds[_CAP], bounds[_SLEW_DOWN])
-            if player.words[_DRIVE] == _BIAS:
+            if played[_DRIVE] == _BIAS:
                 self._stopped()
 
     @micropython.native
     def _ramp_down(self, reason, code):
-        self.end_reason = reason
-        self.end_code = code
-        self.after = code
-        self.stopping_left = state.STOPPING_MAX_MS
+        w = self.words
+        w[at.END_REASON] = reason
+        w[at.END_CODE] = code
+        w[at.AFTER] = code
+        w[at.STOPPING_LEFT] = state.STOPPING_MAX_MS
         self.ramp.down()
         self._move(state.STOPPING)
 
     @micropython.native
     def _stopped(self):
         # at zero, or cut to it: where the ramp-down was to end
-        code = self.after
-        self.after = 0
+        w = self.words
+        code = w[at.AFTER]
+        w[at.AFTER] = 0
         self.ramp.cut()
         self._end_run()
         if code:
             self._open(self._latch(code))
-        elif self.disarm_after:
+        elif w[at.DISARM_AFTER]:
             self._open(state.READY)
         else:
             self._move(state.ARMED)
-        self.disarm_after = 0
+        w[at.DISARM_AFTER] = 0
 
     def armed(self):
         """Return true while the bridge's supply is or is about to be closed (service side)."""
@@ -173,19 +207,24 @@ class Moves:
 
     @micropython.native
     def _end_run(self):
-        if self.running:
-            self.running = 0
-            self.tail = state.TAIL_MS
+        w = self.words
+        if w[at.RUNNING]:
+            w[at.RUNNING] = 0
+            w[at.TAIL] = state.TAIL_MS
 
+    @micropython.native
     def _latch(self, code):
+        w = self.words
         if faults.LATCHED[code]:
-            self.fault = code
+            w[at.FAULT] = code
             return state.LATCHED
         return state.READY
 
+    @micropython.native
     def _protect(self, code):
+        w = self.words
         severity = faults.SEVERITY[code]
-        now = self.state
+        now = w[at.STATE]
         if severity < faults.STOP or now == state.LATCHED or now == state.OFF:
             return
         if now == state.CHECK:  # the check judges by its own rules, but for what is dangerous in any state
@@ -197,11 +236,11 @@ class Moves:
                 self._ramp_down(state.END_FAULT, code)
                 return
             if now == state.STOPPING:
-                if not self.after:
+                if not w[at.AFTER]:
                     self._report(code)
-                    self.after = code
-                    self.end_reason = state.END_FAULT
-                    self.end_code = code
+                    w[at.AFTER] = code
+                    w[at.END_REASON] = state.END_FAULT
+                    w[at.END_CODE] = code
                 return
             if now == state.READY:
                 return  # nothing to stop; guard.block keeps it from arming
@@ -211,27 +250,30 @@ class Moves:
 
     @micropython.native
     def _cut(self, code):
+        w = self.words
         self._report(code)
         self.ramp.cut()
-        if self.running:
-            self.end_reason = state.END_FAULT
-            self.end_code = code
+        if w[at.RUNNING]:
+            w[at.END_REASON] = state.END_FAULT
+            w[at.END_CODE] = code
             self._end_run()
-        self.after = self.disarm_after = 0
-        if self.state == state.CHECK:
-            self.answer = code
+        w[at.AFTER] = w[at.DISARM_AFTER] = 0
+        if w[at.STATE] == state.CHECK:
+            w[at.ANSWER] = code
         self._open(self._latch(code))
 
     @micropython.native
     def _report(self, code):
+        w = self.words
         current_ma = self.sense.values[_MERGED]
         self._tell(state.EVENT_FAULT, code, 0, current_ma)
-        self.log.add(self.ticks, state.EVENT_FAULT, code, current_ma)
+        self.log.add(w[at.TICKS], state.EVENT_FAULT, code, current_ma)
 
     @micropython.native
     def _begin_check(self, then):
-        self.check_then = then
-        self.rail = RAIL_OPEN
+        w = self.words
+        w[at.CHECK_THEN] = then
+        w[at.RAIL] = RAIL_OPEN
         self.ramp.cut()
         self.board.drive(0, 0)
         limits = self.limits
@@ -241,23 +283,40 @@ class Moves:
         self._move(state.CHECK)
 
     def _abandon_check(self):
-        self.answer = faults.NOT_NOW
+        w = self.words
+        w[at.ANSWER] = faults.NOT_NOW
         self._open(state.READY)
 
-    def _check(self):
-        if not self.selftest.step():
-            return
+    @micropython.native
+    def _stopping(self):
+        w = self.words
+        left = w[at.STOPPING_LEFT] - 1
+        w[at.STOPPING_LEFT] = left
+        if self.ramp.words[_DRIVE] == _BIAS or left <= 0:
+            self._stopped()
+
+    @micropython.native
+    def _checking(self, now):
+        if now == state.CHECK:
+            if self.selftest.step():
+                self._checked()
+        else:  # off
+            self._begin_check(state.READY)
+
+    @micropython.native
+    def _checked(self):
+        w = self.words
         code = self.selftest.code
         if code and faults.SEVERITY[code] >= faults.STOP:
             self._cut(code)
             return
         if faults.SEVERITY[code] == faults.WARN:
             code = 0
-        self.answer = code
-        if code or self.check_then == state.READY:
+        w[at.ANSWER] = code
+        if code or w[at.CHECK_THEN] == state.READY:
             self._open(state.READY)
         else:
-            self.rail = RAIL_CLOSED
+            w[at.RAIL] = RAIL_CLOSED
             self.guard.fresh()
             self.guard.silent_ms = 0
             self._move(state.ARMED)
@@ -265,30 +324,31 @@ class Moves:
     @micropython.native
     def _open(self, new):
         # take the bridge's supply away and go to `new`
-        self.rail = RAIL_OPEN
+        w = self.words
+        w[at.RAIL] = RAIL_OPEN
         self.board.drive(0, 0)
         self.board.rail(RAIL_OPEN)
         self._move(new)
 
     @micropython.native
     def _move(self, new):
-        old = self.state
-        if old == new:
-            return
-        if not state.ALLOWED[old] >> new & 1:
-            new = state.LATCHED
-            self.fault = self.end_code = faults.INTERNAL
-            self.end_reason = state.END_FAULT
-            self.ramp.cut()
-            self._end_run()
-            self.board.drive(0, 0)
-            self.board.rail(RAIL_OPEN)
-            self.rail = RAIL_OPEN
-        self.state = new
-        self._tell(state.EVENT_STATE, new, old, 0)
+        if not _went(self.words, self.told_words, _ALLOWED, new):
+            self._lose_the_way()
+
+    def _lose_the_way(self):
+        # a mistake of ours: no transition leads there
+        w = self.words
+        old = w[at.STATE]
+        w[at.FAULT] = w[at.END_CODE] = faults.INTERNAL
+        w[at.END_REASON] = state.END_FAULT
+        self.ramp.cut()
+        self._end_run()
+        self.board.drive(0, 0)
+        self.board.rail(RAIL_OPEN)
+        w[at.RAIL] = RAIL_OPEN
+        w[at.STATE] = state.LATCHED
+        self._tell(state.EVENT_STATE, state.LATCHED, old, 0)
 
     @micropython.native
     def _tell(self, kind, code, index, detail):
-        head = self.tell_head
-        _put_event(self.told_words, head & _TELL_MASK, self.ticks, kind, code, index, detail)
-        self.tell_head = head + 1 if head < 0x3FFFFFFF else 0
+        _put_event(self.words, self.told_words, kind, code, index, detail)

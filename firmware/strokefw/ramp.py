@@ -9,7 +9,7 @@ from array import array
 
 from strokefw import channels, faults
 from strokefw import ramp_kernel as at
-from strokefw.compat import const, micropython
+from strokefw.compat import const, keep_bound, micropython, word
 
 RAMP = at.RAMP  # to target, evenly over duration_ms
 HOLD = const(2)  # at target for duration_ms
@@ -47,13 +47,11 @@ CAPTURE_ASKED = const(1)  # the service has to start it
 CAPTURE_RUNNING = const(2)
 CAPTURE_DONE = const(3)  # captured or failed
 
-
-PLACES = (
-    (0, at.MODE), (1, at.KIND), (2, at.LEFT), (7, at.WANT), (8, at.DRIVE), (9, at.GATE), (13, at.WATCH),
-)  # fmt: skip
 _look = at.look
 _advance = at.advance
 _take = at.begin
+_aim = at.aim
+_off = at.off
 _BIAS = at.BIAS
 
 
@@ -63,19 +61,20 @@ class Ramp:
     ``words`` holds what changes from tick to tick, by the places in ramp_kernel.py.
     """
 
+    index = word(at.INDEX)
+    last_index = word(at.LAST_INDEX)
+    capture = word(at.CAPTURE)
+    capture_at = word(at.CAPTURE_AT)
+    trigger = word(at.TRIGGER)
+
     def __init__(self):
         self.table = array("i")  # as long as the procedure needs
         self.words = array("i", [0] * at.WORDS)
         self.count = 0
-        self.index = self.last_index = 0
-        self.watch_action = 0
-        self.capture = CAPTURE_NONE
-        self.capture_at = 0  # index of the segment that asked for it
-        self.pre_left = 0
-        self.trigger = 0  # the board's capture has to be triggered in this tick
         self.bounds(0, 0, 1)
         self.words[at.WHOLE] = _BIAS
         self.cut()
+        keep_bound(self, "start", "jog", "down", "cut", "_captured")
         self.step = _stepper(self)
 
     def bounds(self, low, high, slew):
@@ -154,79 +153,65 @@ class Ramp:
     # -- running (tick side, allocation-free) ------------------------------------------------------
 
     @micropython.native
-    def _set(self, mode, want):
-        w = self.words  # places in ramp_kernel.py; a test compares PLACES
-        w[0] = mode
-        w[7] = want + _BIAS
-        w[1] = w[13] = w[2] = 0
-
     def start(self):
         """Begin the stored procedure with the next step."""
-        self._set(PROCEDURE, 0)
-        self.index = -1
-        self.capture = CAPTURE_NONE
+        w = self.words
+        _aim(w, PROCEDURE, 0)
+        w[at.INDEX] = -1
+        w[at.CAPTURE] = CAPTURE_NONE
 
     def jog(self, target):
         """Follow ``target`` until told otherwise."""
-        self._set(JOG, target)
+        _aim(self.words, JOG, target)
 
+    @micropython.native
     def down(self):
         """Go to zero within the slew limit."""
-        self._set(DOWN, 0)
+        _aim(self.words, DOWN, 0)
 
+    @micropython.native
     def cut(self):
         """Be off at once."""
-        self._set(IDLE, 0)
-        self.words[8] = _BIAS
-        self.words[9] = 0
+        _off(self.words)
 
     @micropython.native
     def _turn(self, due):
         # the segment may be over: return what is told, and 0 when it goes on
         told = 0
+        w = self.words
+        index = w[at.INDEX]
         if due == at.HELD:
             if not self._captured():
                 return 0
         elif due == at.WATCHED:
             told = FIRED
-            self.last_index = self.index
-            if self.watch_action == WATCH_END:
+            w[at.LAST_INDEX] = index
+            if w[at.WATCH_ACTION] == WATCH_END:
                 return FIRED | ENDED
-        index = self.index + 1
+        index += 1
         if index >= self.count:
             return told | ENDED
-        self._begin(index)
+        _take(w, self.table, index)
         return told | BEGAN
-
-    @micropython.native
-    def _begin(self, index):
-        self.index = index
-        table = self.table
-        base = index * _WORDS
-        _take(self.words, table, base)
-        self.watch_action = table[base + 8]
-        if table[base] == BURST:
-            self.capture_at = index
-            self.pre_left = -1
-            self.capture = CAPTURE_ASKED
 
     def _captured(self):
         # a capture without pre-trigger holds the segment until it is done; one with it until its pre-trigger
         # part is full, and the next segment's first tick is the trigger
-        if self.capture == CAPTURE_DONE:
+        w = self.words
+        if w[at.CAPTURE] == CAPTURE_DONE:
             return 1
-        if self.capture != CAPTURE_RUNNING:
+        if w[at.CAPTURE] != CAPTURE_RUNNING:
             return 0
-        base = self.index * _WORDS
+        base = w[at.INDEX] * _WORDS
         pre = self.table[base + 6]
         if pre == 0:
             return 0
-        if self.pre_left < 0:
-            self.pre_left = pre * 1000 // self.table[base + 4] + 1
-        self.pre_left -= 1
-        if self.pre_left > 0:
+        if w[at.PRE_LEFT] < 0:
+            w[at.PRE_LEFT] = pre * 1000 // self.table[base + 4] + 1
+        w[at.PRE_LEFT] -= 1
+        if w[at.PRE_LEFT] > 0:
             return 0
-        self.trigger = 1
+        w[at.TRIGGER] = 1
         return 1
 
 

@@ -31,7 +31,14 @@ ON = const(20)  # biased
 OFF = const(21)  # biased
 ON_MS = const(22)
 OFF_MS = const(23)
-WORDS = const(24)
+INDEX = const(24)  # of the segment, -1 before the first
+LAST_INDEX = const(25)  # of the one whose watch fired
+WATCH_ACTION = const(26)
+CAPTURE = const(27)  # state of a burst
+CAPTURE_AT = const(28)  # index of the segment that asked for it
+PRE_LEFT = const(29)
+TRIGGER = const(30)  # the board's capture has to be triggered in this tick
+WORDS = const(31)
 BIAS = const(1 << 29)
 
 # modes
@@ -60,8 +67,31 @@ PLACES = (
 
 
 @micropython.viper
-def begin(w: ptr32, t: ptr32, base: int):
-    # Take the segment at ``base`` of the table over. Its target and a pulse's other drive stand biased there.
+def aim(w: ptr32, mode: int, want: int):
+    # From now on go for ``want`` in ``mode``, without a segment.
+    w[MODE] = mode
+    w[WANT] = want + BIAS
+    w[KIND] = 0
+    w[WATCH] = 0
+    w[LEFT] = 0
+
+
+@micropython.viper
+def off(w: ptr32):
+    w[MODE] = IDLE
+    w[WANT] = BIAS
+    w[KIND] = 0
+    w[WATCH] = 0
+    w[LEFT] = 0
+    w[DRIVE] = BIAS
+    w[GATE] = 0
+
+
+@micropython.viper
+def begin(w: ptr32, t: ptr32, index: int):
+    # Take segment ``index`` of the table over. Its target and a pulse's other drive stand biased there.
+    base = index * 13  # ramp.py's _WORDS
+    w[INDEX] = index
     kind = t[base]
     duration = t[base + 2]
     drive = w[DRIVE]
@@ -88,6 +118,10 @@ def begin(w: ptr32, t: ptr32, base: int):
         w[OFF_MS] = t[base + 4]
     elif kind == BURST:
         w[WANT] = drive
+        w[CAPTURE_AT] = index
+        w[PRE_LEFT] = -1
+        w[CAPTURE] = 1  # ramp.py's CAPTURE_ASKED
+    w[WATCH_ACTION] = t[base + 8]
     w[WATCH] = t[base + 7]
     w[WATCH_VALUE] = t[base + 9]
     w[WATCH_AFTER] = t[base + 10]

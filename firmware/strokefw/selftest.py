@@ -10,7 +10,8 @@ huge current. Only then the main switch.
 from array import array
 
 from strokefw import channels, faults, guard_limits, ntc
-from strokefw.compat import const, micropython
+from strokefw import sense as at
+from strokefw.compat import const, keep_bound, micropython, ptr8, ptr32, word
 
 NAMES = (
     "", "calibration", "estop", "current_zero_fine_ma", "current_zero_coarse_ma", "reference_mv", "supply_mv",
@@ -45,6 +46,21 @@ _LOOP_STEP = const(4)
 _CLOSE = const(5)
 _DONE = const(6)
 
+_CODE = const(0)  # words
+_STEP = const(1)
+_TICKS = const(2)  # of the step
+_FLAGS = const(3)  # of the limits
+_SUM_A = const(4)
+_SUM_B = const(5)
+_SUM_C = const(6)
+_SUM_D = const(7)
+_LEG = const(8)
+_PULLED = const(9)
+_OTHER = const(10)
+_MIN_MV = const(11)
+_MAX_MV = const(12)
+_WORDS = const(13)
+
 MEAN_TICKS = const(32)  # a power of two, and long enough for a new mean of both thermistors
 SETTLE_TICKS = const(16)
 CHARGE_TICKS = const(2000)
@@ -66,24 +82,46 @@ _NONE = const(-1)  # a bound that is not there
 _BIG = const(1000000)
 
 
+@micropython.viper
+def _clear(state: ptr8):
+    for i in range(_IDS):
+        state[i] = 0
+
+
+@micropython.viper
+def _note(
+    values: ptr32, lows: ptr32, highs: ptr32, state: ptr8, item: int, value: int, low: int, high: int
+) -> int:
+    # Keep a result and its bounds; return 1 when it lies within them.
+    values[item] = value
+    lows[item] = low
+    highs[item] = high
+    if value < low or value > high:
+        state[item] = 2
+        return 0
+    state[item] = 1
+    return 1
+
+
 class SelfTest:
     """``start``, then ``step`` in each tick until it returns 1; ``code`` is then 0 or the first fault."""
+
+    code = word(_CODE)
 
     def __init__(self, board, sense, kind=0):
         self._finer = channels.FINER[kind]
         self._board = board
         self._sense = sense
-        self.code = 0
+        self.words = array("i", [0] * _WORDS)
         self._value = array("i", [0] * _IDS)
         self._low = array("i", [0] * _IDS)
         self._high = array("i", [0] * _IDS)
         self._state = bytearray(_IDS)  # 0 not looked at, 1 ok, 2 failed
-        self._step = _DONE
-        self._flags = self._ticks = 0
-        self._sum_a = self._sum_b = self._sum_c = self._sum_d = 0
-        self._leg = 0
-        self._pulled = self._other = 0
-        self._min_mv = self._max_mv = 0
+        self.words[_STEP] = _DONE
+        keep_bound(
+            self, "start", "step", "_judge", "_go", "_failed", "_end", "_at_rest", "_charge", "_float",
+            "_pulses", "_loop", "_close",
+        )  # fmt: skip
 
     @property
     def results(self):
@@ -97,44 +135,45 @@ class SelfTest:
     @micropython.native
     def start(self, calibration_ok, flags, supply_min_mv=0, supply_max_mv=0):
         """Begin anew with rail open and bridge off; bounds of 0 mean the bench's own supply window."""
-        state = self._state
-        for i in range(_IDS):
-            state[i] = 0
-        self.code = 0
-        self._flags = flags
-        self._min_mv = supply_min_mv or 8000
-        self._max_mv = supply_max_mv or 17000
+        w = self.words
+        _clear(self._state)
+        w[_CODE] = 0
+        w[_FLAGS] = flags
+        w[_MIN_MV] = supply_min_mv or 8000
+        w[_MAX_MV] = supply_max_mv or 17000
         self._board.rail(0)
         self._board.drive(0, 0)
         self._judge(_CALIBRATION, calibration_ok, 1, 1, faults.CALIBRATION)
         self._go(_REST)
 
+    @micropython.native
     def _go(self, step):
-        self._step = step
-        self._ticks = 0
-        self._sum_a = self._sum_b = self._sum_c = self._sum_d = 0
+        w = self.words
+        w[_STEP] = step
+        w[_TICKS] = 0
+        w[_SUM_A] = w[_SUM_B] = w[_SUM_C] = w[_SUM_D] = 0
 
     @micropython.native
     def _judge(self, item, value, low, high, code):
         # note a result; the first fault counts, but one that only warns gives way to a real one
-        self._value[item] = value
-        self._low[item] = low
-        self._high[item] = high
-        ok = low <= value <= high
-        self._state[item] = 1 if ok else 2
-        if not ok and (self.code == 0 or self.code == faults.CALIBRATION):
-            self.code = code
+        w = self.words
+        good = _note(self._value, self._low, self._high, self._state, item, value, low, high)
+        if not good and (w[_CODE] == 0 or w[_CODE] == faults.CALIBRATION):
+            w[_CODE] = code
 
+    @micropython.native
     def _failed(self):
-        return self.code != 0 and self.code != faults.CALIBRATION
+        w = self.words
+        return w[_CODE] != 0 and w[_CODE] != faults.CALIBRATION
 
     @micropython.native
     def step(self):
         """Do one tick's work; return 1 when done. Allocates nothing."""
-        step = self._step
+        w = self.words
+        step = w[_STEP]
         if step == _DONE:
             return 1
-        self._ticks += 1
+        w[_TICKS] += 1
         if step == _REST:
             self._at_rest()
         elif step == _CHARGE:
@@ -147,117 +186,134 @@ class SelfTest:
             self._loop()
         else:
             self._close()
-        if self._step != _DONE and self._failed():
+        if w[_STEP] != _DONE and self._failed():
             self._end()
-        return 1 if self._step == _DONE else 0
+        return 1 if w[_STEP] == _DONE else 0
 
+    @micropython.native
     def _end(self):
-        self._step = _DONE
+        w = self.words
+        w[_STEP] = _DONE
         self._board.drive(0, 0)
         if self._failed():
             self._board.rail(0)
 
+    @micropython.native
     def _at_rest(self):
-        sense = self._sense
-        self._sum_a += sense.values[1]
-        self._sum_b += sense.values[0]
-        self._sum_c += sense.feed_mv
-        self._sum_d += sense.vin_mv
-        if self._ticks < MEAN_TICKS:
+        w = self.words
+        v = self._sense.values
+        w[_SUM_A] += v[channels.I_FINE]
+        w[_SUM_B] += v[channels.I_COARSE]
+        w[_SUM_C] += v[channels.FEED]
+        w[_SUM_D] += v[channels.VIN]
+        if w[_TICKS] < MEAN_TICKS:
             return
         self._judge(_ESTOP, self._board.estop(), 0, 0, faults.ESTOP)
-        supply = self._sum_d >> 5
-        self._judge(_SUPPLY, supply, self._min_mv, self._max_mv, _supply_code(supply, self._max_mv))
+        supply = w[_SUM_D] >> 5
+        self._judge(_SUPPLY, supply, w[_MIN_MV], w[_MAX_MV], _supply_code(supply, w[_MAX_MV]))
         most = ZERO_FINE_MA // self._finer
-        self._judge(_ZERO_FINE, self._sum_a >> 5, -most, most, faults.CURRENT_ZERO)
+        self._judge(_ZERO_FINE, w[_SUM_A] >> 5, -most, most, faults.CURRENT_ZERO)
         most = ZERO_COARSE_MA // self._finer
-        self._judge(_ZERO_COARSE, self._sum_b >> 5, -most, most, faults.CURRENT_ZERO)
-        self._judge(_REFERENCE, self._sum_c >> 5, 4750, 5250, faults.REFERENCE)
-        broken = faults.HEATSINK_NTC_OPEN if sense.heatsink_ntc == ntc.OPEN else faults.HEATSINK_NTC_SHORT
-        if sense.heatsink_ntc == ntc.OK:
+        self._judge(_ZERO_COARSE, w[_SUM_B] >> 5, -most, most, faults.CURRENT_ZERO)
+        self._judge(_REFERENCE, w[_SUM_C] >> 5, 4750, 5250, faults.REFERENCE)
+        heat = v[at.HEATSINK_NTC]
+        broken = faults.HEATSINK_NTC_OPEN if heat == ntc.OPEN else faults.HEATSINK_NTC_SHORT
+        if heat == ntc.OK:
             broken = faults.HEATSINK_HOT
-        self._judge(_HEATSINK, sense.heatsink_dc, -300, guard_limits.HEATSINK_MAX_DC, broken)
+        self._judge(_HEATSINK, v[at.HEATSINK] - at.BIAS, -300, guard_limits.HEATSINK_MAX_DC, broken)
         if not self._failed():
             self._board.rail(1)
             self._go(_CHARGE)
 
+    @micropython.native
     def _charge(self):
-        sense = self._sense
-        share = sense.bus_mv * 1000 // sense.vin_mv if sense.vin_mv > 1000 else 0
+        w = self.words
+        v = self._sense.values
+        vin = v[channels.VIN]
+        share = v[channels.BUS] * 1000 // vin if vin > 1000 else 0
         # after a regeneration the bridge's capacitors may stand above the supply, and only their bleeder
         # empties them
-        if 900 <= share <= 1100 or self._ticks > (CHARGE_TICKS if share < 900 else DISCHARGE_TICKS):
+        if 900 <= share <= 1100 or w[_TICKS] > (CHARGE_TICKS if share < 900 else DISCHARGE_TICKS):
             code = faults.PRECHARGE if share < 900 else faults.CHECK_TIMEOUT
             self._judge(_PRECHARGE, share, 900, 1100, code)
             self._go(_FLOAT)
 
+    @micropython.native
     def _float(self):
-        if self._ticks <= SETTLE_TICKS:
+        w = self.words
+        if w[_TICKS] <= SETTLE_TICKS:
             return
-        sense = self._sense
-        self._sum_a += sense.leg_a_mv
-        self._sum_b += sense.leg_b_mv
-        self._sum_c += sense.bus_mv
-        if self._ticks < 2 * SETTLE_TICKS:
+        v = self._sense.values
+        w[_SUM_A] += v[channels.LEG_A]
+        w[_SUM_B] += v[channels.LEG_B]
+        w[_SUM_C] += v[channels.BUS]
+        if w[_TICKS] < 2 * SETTLE_TICKS:
             return
-        a = self._sum_a * 1000 // (self._sum_c + 1)
-        b = self._sum_b * 1000 // (self._sum_c + 1)
+        a = w[_SUM_A] * 1000 // (w[_SUM_C] + 1)
+        b = w[_SUM_B] * 1000 // (w[_SUM_C] + 1)
         self._judge(_LEG_A, a, FLOAT_LOW, FLOAT_HIGH, faults.LEG_HIGH if a > FLOAT_HIGH else faults.LEG_LOW)
         self._judge(_LEG_B, b, FLOAT_LOW, FLOAT_HIGH, faults.LEG_HIGH if b > FLOAT_HIGH else faults.LEG_LOW)
-        if self._flags & guard_limits.PART_EXPECTED:
+        if w[_FLAGS] & guard_limits.PART_EXPECTED:
             self._judge(_APART, a - b if a > b else b - a, 0, APART, faults.LEG_DIFFER)
-        self._leg = 0
+        w[_LEG] = 0
         self._go(_PULSES)
 
+    @micropython.native
     def _pulses(self):
-        # self._leg counts the four MOSFETs: a low, a high, b low, b high
-        leg = self._leg >> 1
-        side = self._leg & 1
-        if self._ticks == 1:
-            self._pulled = 0 if side else _BIG
-            self._other = 0
+        # w[_LEG] counts the four MOSFETs: a low, a high, b low, b high
+        w = self.words
+        leg = w[_LEG] >> 1
+        side = w[_LEG] & 1
+        if w[_TICKS] == 1:
+            w[_PULLED] = 0 if side else _BIG
+            w[_OTHER] = 0
             self._board.pulse(leg, side, 1000)
             return
-        sense = self._sense
-        bus = sense.bus_mv + 1
-        own = (sense.leg_b_mv if leg else sense.leg_a_mv) * 1000 // bus
-        other = (sense.leg_a_mv if leg else sense.leg_b_mv) * 1000 // bus
+        v = self._sense.values
+        bus = v[channels.BUS] + 1
+        own = v[channels.LEG_A + leg] * 1000 // bus
+        other = v[channels.LEG_B - leg] * 1000 // bus
         if side:
-            if own > self._pulled:
-                self._pulled = own
-                self._other = other
-        elif own < self._pulled:
-            self._pulled = own
-        if self._ticks <= PULSE_TICKS:
+            if own > w[_PULLED]:
+                w[_PULLED] = own
+                w[_OTHER] = other
+        elif own < w[_PULLED]:
+            w[_PULLED] = own
+        if w[_TICKS] <= PULSE_TICKS:
             return
         low = PULLED_HIGH if side else _NONE
-        self._judge(_PULSE + self._leg, self._pulled, low, _BIG if side else PULLED_LOW, faults.LEG_PULSE)
-        if side and self._flags & guard_limits.PART_EXPECTED:
-            self._judge(_JOINED, self._other, PULLED_HIGH - 50, _BIG, faults.OPEN_LOAD)
-        self._leg += 1
-        self._ticks = 0
-        if self._leg == 4:
-            self._go(_LOOP_STEP if self._flags & guard_limits.PART_EXPECTED else _CLOSE)
+        self._judge(_PULSE + w[_LEG], w[_PULLED], low, _BIG if side else PULLED_LOW, faults.LEG_PULSE)
+        if side and w[_FLAGS] & guard_limits.PART_EXPECTED:
+            self._judge(_JOINED, w[_OTHER], PULLED_HIGH - 50, _BIG, faults.OPEN_LOAD)
+        w[_LEG] += 1
+        w[_TICKS] = 0
+        if w[_LEG] == 4:
+            self._go(_LOOP_STEP if w[_FLAGS] & guard_limits.PART_EXPECTED else _CLOSE)
 
+    @micropython.native
     def _loop(self):
-        sense = self._sense
-        if self._ticks == 1:
+        w = self.words
+        v = self._sense.values
+        if w[_TICKS] == 1:
             self._board.drive(LOOP_DRIVE, 1)
             return
-        if sense.current_ma > self._sum_a:
-            self._sum_a = sense.current_ma
-        if self._ticks > LOOP_TICKS:
+        current_ma = v[at.MERGED]
+        if current_ma > w[_SUM_A]:
+            w[_SUM_A] = current_ma
+        if w[_TICKS] > LOOP_TICKS:
             self._board.drive(0, 0)
-            most = sense.bus_mv * LOOP_DRIVE // (10 * SHORT_MOHM)
-            self._judge(_LOOP, self._sum_a, 0, most, faults.SHORTED_LOAD)
+            most = v[channels.BUS] * LOOP_DRIVE // (10 * SHORT_MOHM)
+            self._judge(_LOOP, w[_SUM_A], 0, most, faults.SHORTED_LOAD)
             self._go(_CLOSE)
 
+    @micropython.native
     def _close(self):
-        if self._ticks == 1:
+        w = self.words
+        if w[_TICKS] == 1:
             self._board.rail(2)
-        if self._ticks > CLOSE_TICKS:
-            sense = self._sense
-            self._judge(_MAIN, sense.vin_mv - sense.bus_mv, -1500, 500, faults.SUPPLY_CUT)
+        if w[_TICKS] > CLOSE_TICKS:
+            v = self._sense.values
+            self._judge(_MAIN, v[channels.VIN] - v[channels.BUS], -1500, 500, faults.SUPPLY_CUT)
             self._end()
 
 

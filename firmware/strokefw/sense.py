@@ -30,7 +30,13 @@ B_FINE = const(17)
 B_MAX = const(18)
 B_MIN = const(19)
 B_MERGED = const(20)
-N_VALUES = const(21)
+HEATSINK = const(21)  # 0.1 C, biased; then its state and a count of its new readings
+HEATSINK_NTC = const(22)
+HEATSINK_READINGS = const(23)
+PART = const(24)
+PART_NTC = const(25)
+PART_READINGS = const(26)
+N_VALUES = const(27)
 BIAS = const(1 << 29)
 
 _HEATSINK_SUM = const(39)  # behind the channels' zero, mul, shift
@@ -54,8 +60,15 @@ _decidegrees = ntc.decidegrees
 
 
 @micropython.viper
-def _convert(counts: ptr16, k: ptr32, out: ptr32) -> int:
-    # Returns the turn.
+def _warm(out: ptr32, at: int, counts: int):
+    # a new temperature: what a thermistor's mean counts mean
+    out[at] = int(_decidegrees(counts)) + BIAS
+    out[at + 1] = int(_condition(counts))
+    out[at + 2] = (out[at + 2] + 1) & 0xFFFF
+
+
+@micropython.viper
+def _convert(counts: ptr16, k: ptr32, out: ptr32):
     coarse = 0
     fine = 0
     high = 0
@@ -104,9 +117,24 @@ def _convert(counts: ptr16, k: ptr32, out: ptr32) -> int:
     out[RATIO_B] = b
     k[_HEATSINK_SUM] += out[9]
     k[_PART_SUM] += out[10]
+    # temperatures: means over 16 ticks; the two end half a period apart, so that no tick does both look-ups
     turn = k[_TURN]
-    k[_TURN] = turn + 1 if turn < 47 else 32
-    return turn
+    if turn < 47:
+        k[_TURN] = turn + 1
+    else:
+        k[_TURN] = 32
+    if turn == 0:  # nothing to average yet
+        _warm(out, HEATSINK, out[9])
+        _warm(out, PART, out[10])
+        k[_HEATSINK_SUM] = 0
+    elif turn == 8:
+        k[_PART_SUM] = 0
+    elif turn & 15 == 0:
+        _warm(out, HEATSINK, k[_HEATSINK_SUM] >> 4)
+        k[_HEATSINK_SUM] = 0
+    elif turn & 15 == 8:
+        _warm(out, PART, k[_PART_SUM] >> 4)
+        k[_PART_SUM] = 0
 
 
 class Sense:
@@ -123,9 +151,9 @@ class Sense:
         self._finer = channels.FINER[kind]
         self.values = array("i", [0] * N_VALUES)
         self._k = array("i", [0] * _WORDS)
-        self.heatsink_dc = self.part_dc = ntc.NO_READING
-        self.heatsink_ntc = self.part_ntc = ntc.OPEN
-        self.heatsink_readings = self.part_readings = 0  # count up with each new temperature
+        for at in (HEATSINK, PART):
+            self.values[at] = ntc.NO_READING + BIAS
+            self.values[at + 1] = ntc.OPEN
         self.update = _updater(self)
         self.reload()
 
@@ -199,46 +227,35 @@ class Sense:
         """1 while the feed is in range."""
         return 1 if FEED_MIN_MV <= self.feed_mv <= FEED_MAX_MV else 0
 
-    @micropython.native
-    def _warmth(self, tick):
-        # means over 16 ticks; the two end half a period apart, so that no tick does both look-ups
-        k = self._k
-        if tick == 0:  # nothing to average yet
-            self._heatsink(self.values[9])
-            self._part(self.values[10])
-            k[_HEATSINK_SUM] = 0
-        elif tick == 8:
-            k[_PART_SUM] = 0
-        elif tick & 15:
-            self._part(k[_PART_SUM] >> 4)
-            k[_PART_SUM] = 0
-        else:
-            self._heatsink(k[_HEATSINK_SUM] >> 4)
-            k[_HEATSINK_SUM] = 0
+    @property
+    def heatsink_dc(self):
+        """Heatsink."""
+        return self.values[HEATSINK] - BIAS
 
-    @micropython.native
-    def _heatsink(self, counts):
-        self.heatsink_ntc = _condition(counts)
-        self.heatsink_dc = _decidegrees(counts)
-        self.heatsink_readings = (self.heatsink_readings + 1) & 0xFFFF
+    @property
+    def heatsink_ntc(self):
+        """State of its thermistor."""
+        return self.values[HEATSINK_NTC]
 
-    @micropython.native
-    def _part(self, counts):
-        self.part_ntc = _condition(counts)
-        self.part_dc = _decidegrees(counts)
-        self.part_readings = (self.part_readings + 1) & 0xFFFF
+    @property
+    def part_dc(self):
+        """Part."""
+        return self.values[PART] - BIAS
+
+    @property
+    def part_ntc(self):
+        """State of its thermistor."""
+        return self.values[PART_NTC]
 
 
 def _updater(sense):
     # what ``update`` needs, as locals: see compat.py on the cost of names
-    needs = sense._k, sense.values, sense._warmth
+    needs = sense._k, sense.values, _convert
 
     @micropython.native
     def update(counts, needs=needs):
         """Take one scan (``array('H')`` of N_CHANNELS) over. Allocates nothing."""
-        k, values, warmth = needs
-        turn = _convert(counts, k, values)
-        if turn & 7 == 0:
-            warmth(turn)
+        k, values, convert = needs
+        convert(counts, k, values)
 
     return update

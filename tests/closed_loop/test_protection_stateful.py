@@ -245,5 +245,5 @@ class TestPromises(Bench.TestCase):  # type: ignore[name-defined,misc]
 
     def runTest(self) -> None:
         super().runTest()
-        seldom = {state.NAMES[where]: SEEN[where] for where in range(1, 7) if SEEN[where] < 100}
+        seldom = {state.NAMES[where]: SEEN[where] for where in range(1, 7) if SEEN[where] < 25}
         assert not seldom, (seldom, SEEN)

@@ -4,6 +4,7 @@
 from readings import DEFAULTS, Readings, counts_of, limits
 from strokefw import (
     app,
+    app_kernel,
     channels,
     faults,
     guard,
@@ -11,15 +12,13 @@ from strokefw import (
     guard_limits,
     guard_volts,
     moves,
-    ramp,
     ramp_kernel,
-    row,
 )
 from strokefw.guard_limits import ABSOLUTE
 
 
 def test_kernels_read_where_the_readings_stand():
-    for module in (app, guard, guard_current, guard_volts, moves, ramp, ramp_kernel, row):
+    for module in (app, app_kernel, guard, guard_current, guard_volts, moves, ramp_kernel):
         for inside, outside in module.PLACES:
             assert inside == outside, module.__name__
 
