@@ -6,6 +6,7 @@ The files are written from simulated parts switched on at constant volts; what t
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -108,6 +109,29 @@ def test_a_rotor_that_stands_has_no_speed_and_no_verdict(
     assert "Current after switching on" in report
     assert "as that of a rotor that stands" in told["by_key"]["speed"]["reason"]
     assert_value(told, "current_flows", float(shot.current_a[5500]))
+
+
+@pytest.mark.parametrize(("part", "duty"), [("fuel-pump", 0.5), ("cooling-fan", 0.4)])
+def test_a_part_that_did_not_get_all_volts_is_not_taken_for_a_defective_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], part: str, duty: float
+) -> None:
+    """At half the volts its ripple is that of another motor with a bad segment at full volts."""
+    shot = shoot(part, 10_000, 1.6, duty=duty)
+    path = write(tmp_path / "scope.csv", shot, Scope(noise_a=0.02))
+    told = judged(path, part, capsys)
+    assert faults(told) == set()
+    speed = told["by_key"]["speed"]
+    if speed["value"] is None:
+        maybe = re.findall(r"\d{3,}", speed["reason"])
+        assert any(float(one) == pytest.approx(shot.rpm, rel=0.01) for one in maybe), "among those named"
+    else:
+        assert speed["value"] == pytest.approx(shot.rpm, rel=0.003)
+    # without its start nothing tells the volts, so nothing is judged by the speed
+    late = Shot(shot.time_s[5000:], shot.current_a[5000:], shot.rpm, 0.0, 0.0)
+    told = judged(write(tmp_path / "late.csv", late, Scope(noise_a=0.02)), part, capsys)
+    assert faults(told) == set()
+    for key in ("segment_passes", "once_a_turn", "brush_noise"):
+        assert told["by_key"][key]["verdict"] == "inconclusive"
 
 
 @pytest.mark.parametrize("rate_hz", [100, 1000])

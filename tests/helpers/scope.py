@@ -46,8 +46,12 @@ def shoot(
     faults: tuple[str, ...] = (),
     seed: int = 1,
     supply_v: float = 12.6,
+    duty: float = 1.0,
 ) -> Shot:
-    """Switch a simulated part on for ``on_s``; a coil has a freewheel diode, a motor none."""
+    """Switch a simulated part on for ``on_s``; a coil has a freewheel diode, a motor none.
+
+    ``duty`` < 1: fed through PWM too fast to be seen.
+    """
     plant = make_plant(SimSpec(part=part, seed=seed, faults=faults, supply_v=supply_v))
     coil = part.startswith("solenoid")
     step_s = 2e-4 if coil else 1e-3
@@ -56,7 +60,7 @@ def shoot(
     nodes, currents, speeds, places = [], [], [], []
     for tick in range(ticks):
         on = REST_S <= tick * step_s + 1e-9 < REST_S + on_s
-        plant.advance(float(on), on or coil, 2, step_s)
+        plant.advance(duty * on, on or coil, 2, step_s)
         points = len(plant._nodes) - 1
         nodes.append(tick * step_s + np.arange(1, points + 1) * step_s / points)
         currents.append(plant._nodes[1:])

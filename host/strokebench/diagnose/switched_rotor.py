@@ -8,15 +8,13 @@ from dataclasses import replace
 import numpy as np
 
 from strokebench.diagnose import inrush, running, turns
-from strokebench.diagnose.case import Case, load_voltage
-from strokebench.diagnose.commutation import Motor, Rate, order_amplitude
-from strokebench.diagnose.octaves import turn_rates
+from strokebench.diagnose.case import Case
+from strokebench.diagnose.commutation import order_amplitude
 from strokebench.diagnose.rotors import ROTORS
 from strokebench.diagnose.stats import Measured, moving_mean
 from strokebench.diagnose.switched import (
     NOT_STEADY,
     captured,
-    centre,
     covered,
     rate_hz,
     starts,
@@ -25,17 +23,12 @@ from strokebench.diagnose.switched import (
     zero_a,
 )
 from strokebench.diagnose.switched import running as running_current
+from strokebench.diagnose.switched_speed import Told, motor_of, tell
 from strokebench.findings import Finding
-from strokebench.run_data import Burst, Mark
+from strokebench.run_data import Burst
 
 FLOWS = (running.FLOWS[0], "Running current")
 SPEED = (running.SPEED[0], "Speed while it ran steadily", running.SPEED[2])
-SUPPLIES_V = (10.5, 12.6, 14.8)
-"""Volts a 12 V part may have been switched on to: flat, full, engine running (common practice)."""
-BRUSHES_V = 0.8
-RIPPLES = 4.0
-"""Rows a ripple must have: with fewer it may fold to a frequency that means another speed."""
-NO_EXPECTATION = "the profile tells neither motor constant nor rated speed, or no motor turns at this current"
 SHORTEST_S, LONGEST_S = 0.2, 2.0
 """So much of the steady stretch is needed, and enough, for the speed and all that repeats with it."""
 NOISE_S = 0.6
@@ -43,28 +36,26 @@ NOISE_HZ, START_HZ = 5000.0, 450.0
 """Slowest rows for the brushes' noise (what lies above half their rate folds into the band looked at), and
 for the peak of a start."""
 STANDS_RATIO = 1.3
+STANDS = ", and it fell little after the start, as that of a rotor that stands"
 ROUGH_U = 0.05
 
 
 def find(case: Case) -> list[Finding]:
     """Return running current, inrush, speed, what repeats with the turn, and the random part."""
     start = _start(case) or _no_start(case)
-    mark, motor = steady(case), _motor(case)
+    mark = steady(case)
     if mark is not None and mark.end_s - mark.start_s < SHORTEST_S:
         mark = None
     burst = None if mark is None else _latest(captured(case, mark.start_s, mark.end_s))
-    why, rate = NOT_STEADY, None
+    told = Told(None, NOT_STEADY, False)
     if mark is not None and burst is not None:
-        rate, why = _rate(case, burst, motor, mark)
-        if rate is None and start[1].known and start[1].value < STANDS_RATIO:
-            why += ", and it fell little after the start, as that of a rotor that stands"
-    return [
-        running_current(case, *FLOWS),
-        *start,
-        _speed(case, burst, rate, why),
-        *_orders(case, burst, rate, why, motor),
-        _noise(case, burst, rate, why),
-    ]  # fmt: skip
+        told = tell(case, burst, mark, start[0].value)
+        if told.rate is None and start[1].known and start[1].value < STANDS_RATIO:
+            told = replace(told, why=told.why + STANDS)
+    found = [_speed(case, burst, told), *_orders(case, burst, told), _noise(case, burst, told)]
+    if told.rate is not None and not told.sure:
+        found = [unlimited(one).with_(reason=told.why) if one.known else one for one in found]
+    return [running_current(case, *FLOWS), *start, *found]
 
 
 def _latest(burst: Burst | None) -> Burst | None:
@@ -73,11 +64,6 @@ def _latest(burst: Burst | None) -> Burst | None:
     return burst if burst is None else replace(
         burst, start_s=burst.start_s + first / burst.rate_hz, values=burst.values[first:]
     )  # fmt: skip
-
-
-def _motor(case: Case) -> Motor:
-    nominal = case.profile.nominal
-    return Motor(int(nominal.get("segments", 8)), int(nominal.get("poles", 2)))
 
 
 def _no_start(case: Case) -> list[Finding]:
@@ -120,46 +106,12 @@ def _start(case: Case) -> list[Finding]:
     return [unlimited(case.finding(*name[:2], one, name[2], span_s=when)) for name, one in measured]
 
 
-def _expected(case: Case, mark: Mark) -> list[float]:
-    """Turns per second that the nominal motor would make at this current, from low to high supply."""
-    nominal, rows = case.profile.nominal, case.of(mark)
-    k_si, ohm = nominal.get("k_v_s_per_rad", math.nan), centre(case.profile, "loop_resistance")
-    amps = abs(float(np.median(rows["current_a"])) - zero_a(case))
-    known_v = abs(float(np.median(load_voltage(rows))))
-    drop_v = BRUSHES_V + (ohm * amps if math.isfinite(ohm) else 0.15 * SUPPLIES_V[1])
-    if math.isfinite(k_si):
-        supplies = (known_v,) if math.isfinite(known_v) else SUPPLIES_V
-        found = [(one - drop_v) / k_si / (2 * math.pi) for one in supplies]
-        return [one for one in found if one > 0]
-    rated_hz = nominal.get("rated_rpm", math.nan) / 60
-    return [share * rated_hz for share in (0.8, 1.0, 1.2)] if math.isfinite(rated_hz) else []
-
-
-def _rate(case: Case, burst: Burst, motor: Motor, mark: Mark) -> tuple[Rate | None, str]:
-    """The turn rate, or why it is not known; told only when it is the same whatever the supply was."""
-    expected = _expected(case, mark)
-    if not expected:
-        return None, NO_EXPECTATION
-    ripple_hz = motor.ripples * max(expected)
-    if burst.rate_hz < RIPPLES * ripple_hz:
-        return None, (
-            f"at {burst.rate_hz:.0f} rows a second the ripple, expected near {ripple_hz:.0f} Hz,"
-            " cannot be followed"
-        )
-    found = turn_rates(burst.values, burst.rate_hz, motor, expected)
-    if not found:
-        return None, "no ripple that repeats was found in the current"
-    if len(found) > 1:
-        rpm = [f"{60 * one.hz:.0f}" for one in found]
-        return None, f"without the volts its ripple may mean {' or '.join(rpm)} rpm"
-    return found[0], ""
-
-
-def _speed(case: Case, burst: Burst | None, rate: Rate | None, why: str) -> Finding:
+def _speed(case: Case, burst: Burst | None, told: Told) -> Finding:
+    rate = told.rate
     if rate is None or burst is None:
-        return case.missing(*SPEED, why)
+        return case.missing(*SPEED, told.why)
     rpm = Measured(60 * rate.hz, 60 * rate.u_hz).widened(60 * rate.hz * 0.001)
-    evidence = {"ripple_hz": rate.hz * _motor(case).ripples, "repeats": rate.repeats}
+    evidence = {"ripple_hz": rate.hz * motor_of(case).ripples, "repeats": rate.repeats}
     return unlimited(case.finding(*SPEED[:2], rpm, SPEED[2], span_s=_span(burst), evidence=evidence))
 
 
@@ -167,10 +119,11 @@ def _span(burst: Burst) -> tuple[float, float]:
     return burst.start_s, burst.start_s + len(burst.values) / burst.rate_hz
 
 
-def _orders(case: Case, burst: Burst | None, rate: Rate | None, why: str, motor: Motor) -> list[Finding]:
+def _orders(case: Case, burst: Burst | None, told: Told) -> list[Finding]:
     """As :func:`strokebench.diagnose.turns.find`, from the steady stretch."""
+    rate, motor = told.rate, motor_of(case)
     if rate is None or burst is None:
-        return [case.missing(*one, why) for one in (turns.SEGMENT, turns.ONCE)]
+        return [case.missing(*one, told.why) for one in (turns.SEGMENT, turns.ONCE)]
     values, mean_a = burst.values, float(burst.values.mean())
     place = np.arange(len(values))
     drift = np.polynomial.polynomial.polyfit(place, values, 2)
@@ -190,10 +143,10 @@ def _orders(case: Case, burst: Burst | None, rate: Rate | None, why: str, motor:
     ]  # fmt: skip
 
 
-def _noise(case: Case, burst: Burst | None, rate: Rate | None, why: str) -> Finding:
+def _noise(case: Case, burst: Burst | None, told: Told) -> Finding:
     """As in :mod:`strokebench.diagnose.turns`; the rest's noise is the digitizer's and the clamp's own."""
-    if burst is None or rate is None:
-        return case.missing(*turns.NOISE, why)
+    if burst is None or told.rate is None:
+        return case.missing(*turns.NOISE, told.why)
     if burst.rate_hz < NOISE_HZ:
         low = f"at {burst.rate_hz:.0f} rows a second faster noise folds into what is looked at"
         return case.missing(*turns.NOISE, low)
