@@ -1,0 +1,88 @@
+"""Known currents and voltages on the emulated converters, through scan and calibration, against the truth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from strokebench.sim import chip, chip_convert, chip_files
+from strokebench.sim.chip_convert import COLUMNS, FedBoard, Reading
+from strokebench.sim.chip_machine import ChipMachine, ChipUnavailable
+from strokebench.sim.chip_world import ChipWorld
+from strokebench.sim.spec import SimSpec
+from strokefw import channels
+
+from tests.chip.conftest import START
+
+pytestmark = [pytest.mark.chip, pytest.mark.long]
+SEEDS = (1, 2, 3)
+STEP = {  # one step of a 12-bit converter, in the unit
+    "current_coarse_a": channels.COARSE_FULL_MA / 4095e3,
+    "current_fine_a": channels.FINE_FULL_MA / 4095e3,
+    "current_a": channels.COARSE_FULL_MA / 4095e3,
+    "supply_v": channels.SUPPLY_FULL_MV / 4095e3,
+    "output_a_v": channels.SUPPLY_FULL_MV / 4095e3,
+    "output_b_v": channels.SUPPLY_FULL_MV / 4095e3,
+    "sensor_a_v": channels.SENSOR_FULL_MV / 4095e3,
+    "sensor_b_v": channels.SENSOR_FULL_MV / 4095e3,
+}
+ROUNDING = 0.001
+"""The firmware's own: half a milliamp or millivolt, and as much again where it divides by the feed."""
+
+
+@pytest.fixture(scope="module")
+def fed() -> Iterator[ChipWorld]:
+    """A Pico with the board and the firmware's sense, on inputs that stand where they are put."""
+    try:
+        files = chip_files.precompiled(chip_files.firmware_sources())
+        files["main.py"] = b""
+        machine = ChipMachine(chip.find_image(), chip_files.filesystem(files))
+    except ChipUnavailable as why:
+        pytest.skip(f"emulated chip: {why}")
+    machine.wait_for_usb()
+    made = ChipWorld(machine, FedBoard(SimSpec()))
+    machine.execute(START)
+    chip_convert.begin(made)
+    yield made
+
+
+def _worst(found: list[Reading]) -> dict[str, Reading]:
+    assert {one.column for one in found} == set(COLUMNS)
+    return chip_convert.worst(found)
+
+
+def test_without_converter_errors_within_half_a_step(fed: ChipWorld) -> None:
+    chip_convert.fit_errors(fed, None)
+    found = chip_convert.sweep(fed)
+    for one in found:
+        allowed = STEP[one.column] / 2 + ROUNDING
+        if one.column == "current_a" and abs(one.true) <= 6.4:
+            allowed = STEP["current_fine_a"] / 2 + ROUNDING
+        assert abs(one.error) <= allowed, one
+    assert max(abs(one.error) for one in found) > 0  # they are readings, not the truth handed back
+
+
+def test_as_built_within_the_stated_uncertainty(fed: ChipWorld) -> None:
+    """Every error within k = 3 of what the host states for a bench without calibration; few beyond k = 2."""
+    found = []
+    for seed in SEEDS:
+        chip_convert.fit_errors(fed, seed)
+        found += chip_convert.sweep(fed)
+    for column, one in _worst(found).items():
+        print(f"as built: {column} {one.error:+.5f} at {one.true:.4g}, u {one.u:.5f}")
+        assert abs(one.error) <= 3 * one.u, one
+    beyond = sum(abs(one.error) > 2 * one.u for one in found)
+    assert beyond <= 0.1 * len(found)
+
+
+def test_after_calibration_within_what_is_stated_then(fed: ChipWorld) -> None:
+    chip_convert.fit_errors(fed, SEEDS[-1])
+    before = chip_convert.sweep(fed)
+    chip_convert.calibrate(fed)
+    after = chip_convert.sweep(fed, chip_convert.calibrated)
+    for column, one in _worst(after).items():
+        print(f"calibrated: {column} {one.error:+.5f} at {one.true:.4g}, u {one.u:.5f}")
+        assert abs(one.error) <= 2 * one.u, one
+    for column in ("current_fine_a", "supply_v", "output_a_v"):  # this specimen's sensors are good before
+        errors = [[abs(one.error) for one in found if one.column == column] for found in (before, after)]
+        assert sum(errors[1]) < 0.5 * sum(errors[0]), column
