@@ -234,4 +234,5 @@ def rows(world: ChipWorld, seeds: Iterable[int]) -> Iterator[tuple[str, str]]:
 
 def _told(one: Reading) -> str:
     unit = one.column[-1].upper()
-    return f"{1000 * one.error:+.1f} m{unit} at {one.true + 0:.4g} {unit}; stated {2000 * one.u:.1f} m{unit} (k = 2)"
+    read = f"{1000 * one.error:+.1f} m{unit} at {one.true + 0:.4g} {unit}"
+    return f"{read}; stated {2000 * one.u:.1f} m{unit} (k = 2)"

@@ -13,7 +13,7 @@ import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from strokebench.sim import chip_duty, chip_files
+from strokebench.sim import chip_convert, chip_duty, chip_fault_report, chip_files
 from strokebench.sim.board import SimBoard
 from strokebench.sim.chip import ChipPort
 from strokebench.sim.chip_machine import ChipMachine
@@ -76,12 +76,12 @@ misses, so a real chip's Python is slower by what those cost.
 """
 
 
-def _board_alone(image: Path) -> ChipWorld:
+def _board_alone(image: Path, board: SimBoard | None = None) -> ChipWorld:
     files = chip_files.precompiled(chip_files.firmware_sources())
     files["main.py"] = b""
     machine = ChipMachine(image, chip_files.filesystem(files))
     machine.wait_for_usb()
-    return ChipWorld(machine, SimBoard(SimSpec(), ideal=True))
+    return ChipWorld(machine, board or SimBoard(SimSpec(), ideal=True))
 
 
 def board_rows(world: ChipWorld) -> Iterator[Row]:
@@ -189,7 +189,9 @@ def main(arguments: list[str]) -> int:
         lambda: trip_rows(world),
         lambda: chip_duty.rows(world),
         lambda: tick_rows(world),
+        lambda: chip_convert.rows(_board_alone(image, chip_convert.FedBoard(SimSpec())), (1, 2, 3)),
         lambda: firmware_rows(image),
+        lambda: chip_fault_report.rows(image),
     ]
     write_page(page, sections)
     return 0

@@ -1,0 +1,79 @@
+"""Faults near the hardware, raised on the emulated chip: what is told, and how soon the bridge is off."""
+
+from __future__ import annotations
+
+import pytest
+from strokebench.sim.chip_fault_causes import DRIVEN, HOT, READY, ChipCause
+from strokebench.sim.chip_fault_report import ALIVE_MS, BOARD_WATCHDOG_MS, PHASES, Findings, measure
+from strokebench.sim.chip_faults import FaultBench
+from strokebench.sim.chip_machine import ChipUnavailable
+from strokefw import faults
+
+pytestmark = [pytest.mark.chip, pytest.mark.long]
+CUT_NS = 64
+FEED_MS = 4.0
+"""The tick feeds the board's watchdog every fourth time."""
+RESET_MS = 1000.0
+"""The chip's own watchdog, docs/decisions/pwm-and-trip.md."""
+
+
+@pytest.fixture(scope="module")
+def found() -> Findings:
+    """Everything raised in turn on one chip: it takes minutes to boot."""
+    try:
+        bench = FaultBench()
+    except ChipUnavailable as why:
+        pytest.skip(f"emulated chip: {why}")
+    return measure(bench)
+
+
+def _name(cause: ChipCause) -> str:
+    return str(faults.row(cause.code)[1])
+
+
+@pytest.mark.parametrize("cause", (*DRIVEN, HOT), ids=_name)
+def test_off_in_time_while_driven(found: Findings, cause: ChipCause) -> None:
+    told = found.driven[cause.code]
+    print(f"{cause.what}: {told.code}, {told.off_ms} ms, {told.status.state}")
+    assert told.code == cause.code
+    assert told.off_ms is not None and cause.least_ms <= told.off_ms <= cause.most_ms
+    if faults.LATCHED[cause.code]:
+        assert told.status.state == "latched" and told.status.fault == cause.code
+    else:
+        assert told.status.state == "ready"
+
+
+@pytest.mark.parametrize("cause", READY, ids=_name)
+def test_latched_with_the_bridge_off(found: Findings, cause: ChipCause) -> None:
+    told = found.ready[cause.code]
+    assert told.code == told.status.fault == cause.code
+    assert told.status.state == "latched" and told.off_ms is None
+
+
+def test_first_cut_while_the_firmware_drives(found: Findings) -> None:
+    print("first cut ns", found.cut_ns)
+    assert len(found.cut_ns) == PHASES
+    assert all(0 < delay <= CUT_NS for delay in found.cut_ns)
+
+
+def test_the_boards_watchdog_starves_when_the_main_loop_hangs(found: Findings) -> None:
+    fed_ms = found.main_loop.fed_ms
+    print("main loop hangs: last fed after", fed_ms, "then", found.main_loop.cause)
+    assert 0 < fed_ms <= ALIVE_MS + FEED_MS  # so off by BOARD_WATCHDOG_MS later, docs/safety.md: about 110 ms
+
+
+def test_both_watchdogs_when_the_processor_hangs(found: Findings) -> None:
+    """Interrupts off and an endless loop: the board's one-shot first, then the chip's own resets it."""
+    hung = found.processor
+    print("processor hangs: last fed after", hung.fed_ms, "pins low after", hung.low_ms)
+    assert -FEED_MS - 1 <= hung.fed_ms <= 0  # off by 10 ms after the last tick
+    assert BOARD_WATCHDOG_MS < RESET_MS
+    assert hung.low_ms is not None and hung.low_ms <= RESET_MS
+    assert hung.quiet
+    assert hung.cause == "watchdog"
+
+
+def test_without_supply_the_pins_are_low_until_the_firmware_is_back(found: Findings) -> None:
+    assert found.reset.low_ms == 0.0
+    assert found.reset.quiet
+    assert found.reset.cause == "power-on"
