@@ -15,7 +15,6 @@ IN_TICK_MS = 1.0
 """What acts in a tick acts within it; and the tick that sees a cause first begins up to a tick after it."""
 RAMP_MS = HOLD / LIMITS["slew_per_ms"]
 LATE_MS = 1.2
-HOT_C, WARM_C, WARMS_C_PER_S = 85.0, 80.0, 20.0
 CUT_EVERY_MS = 10
 """Cycles that the simulated bench around the chip cuts in a tick: every other one of the twenty."""
 TRIPS_MS = guard_current.TRIPS_FULL / (CUT_EVERY_MS - guard_current.TRIPS_LEAK)
@@ -35,7 +34,6 @@ class ChipCause:
     end: Callable[[FaultBench], None]
     most_ms: float
     least_ms: float = 0.0
-    prepare: Callable[[FaultBench], None] | None = None
 
 
 def _trouble(name: str, value: float = 1.0) -> tuple[Begin, Callable[[FaultBench], None]]:
@@ -72,20 +70,6 @@ def _at_switch(name: str, to_part: bool) -> tuple[Begin, Callable[[FaultBench], 
         return due
 
     return begin, lambda bench: bench.board.bench.end(name)
-
-
-def _warming(bench: FaultBench) -> Callable[[], bool]:
-    celsius = [WARM_C]
-
-    def due() -> bool:
-        celsius[0] += WARMS_C_PER_S / 1000
-        bench.board.bench.set("heatsink", celsius[0])
-        if celsius[0] >= HOT_C:
-            bench.board.bench.set("heatsink", HOT_C + 2)
-            return True
-        return False
-
-    return due
 
 
 def _shorted(bench: FaultBench) -> Callable[[], None]:
@@ -142,9 +126,3 @@ READY: tuple[ChipCause, ...] = (
     ChipCause(faults.HEATSINK_NTC_OPEN, "heatsink thermistor open", *_trouble("heatsink_ntc_open"), 0.0),
 )
 """Raised with the bridge off."""
-
-HOT = ChipCause(
-    faults.HEATSINK_HOT, f"heatsink goes through {HOT_C:g} C", _warming, _nothing, NTC_MS,
-    prepare=lambda bench: bench.board.bench.set("heatsink", WARM_C),
-)  # fmt: skip
-"""Raised last: what is hot takes too long to cool."""

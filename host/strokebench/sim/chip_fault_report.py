@@ -8,7 +8,7 @@ from pathlib import Path
 
 from strokefw import faults
 
-from strokebench.sim.chip_fault_causes import DRIVEN, HOT, READY, ChipCause
+from strokebench.sim.chip_fault_causes import DRIVEN, READY, ChipCause
 from strokebench.sim.chip_faults import FaultBench, Told
 from strokebench.sim.chip_world import PERIOD_NS
 
@@ -49,7 +49,7 @@ class Findings:
 
 
 def measure(bench: FaultBench) -> Findings:
-    """Raise everything on one booted chip. The bench is left hot and latched."""
+    """Raise everything on one booted chip. The bench is left as after power-up."""
     found = Findings()
     for cause in READY:
         found.ready[cause.code] = _raise(bench, cause, driven=False)
@@ -64,14 +64,12 @@ def measure(bench: FaultBench) -> Findings:
     found.processor = hang(bench, interrupts_off=True)
     bench.drive()
     found.reset = power_cut(bench)
-    found.driven[HOT.code] = _raise(bench, HOT)
     return found
 
 
 def _raise(bench: FaultBench, cause: ChipCause, driven: bool = True) -> Told:
     if driven:
-        prepare = cause.prepare
-        bench.drive(prepare=None if prepare is None else lambda: prepare(bench))
+        bench.drive()
     return bench.cause(cause.begin(bench), lambda: cause.end(bench))
 
 
@@ -146,7 +144,7 @@ def rows_of(found: Findings) -> Iterator[tuple[str, str]]:
         f"{what}: comparator's first cut, whole firmware driving",
         f"at most {most:.0f} ns in {PHASES} phases",
     )
-    for cause in (*DRIVEN, HOT):
+    for cause in DRIVEN:
         told = found.driven[cause.code]
         off = "stays on" if told.off_ms is None else f"{told.off_ms:.2f} ms"
         yield f"{what}: {cause.what}", f"{off} (promised {cause.most_ms:g}), {_outcome(told)}"

@@ -208,16 +208,10 @@ class FaultBench:
                     self.events.append((message.fields["kind"], message.fields["code"]))
         return True
 
-    def drive(self, drive: int = HOLD, prepare: Callable[[], None] | None = None) -> None:
-        """Arm and hold a drive; ``prepare`` is done in the middle of the self-test."""
+    def drive(self, drive: int = HOLD) -> None:
+        """Arm and hold a drive."""
         self.events.clear()
-        if prepare is not None:
-            self.link.tell("arm")
-            self.machine.run(0.03)
-            prepare()
-            assert self.beat(3.0, lambda: (state.EVENT_STATE, state.ARMED) in self.events), self.status()
-        else:
-            self.link.request("arm", timeout_s=6)
+        self.link.request("arm", timeout_s=6)
         rest = (0,) * 9
         self.link.request("procedure_begin", 2)
         self.link.request("segment", 0, ramp.RAMP, drive, RAMP_MS, *rest)
