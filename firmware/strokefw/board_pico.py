@@ -59,6 +59,7 @@ class Board:
         self.burst_trigger = self._burst.trigger
         self.burst_ready = self._burst.ready
         self.burst_copy = self._burst.copy
+        self._raw = None
         self.write = self._link.write
         keep_bound(self, "led")
 
@@ -101,8 +102,21 @@ class Board:
         """Link bytes in; returns how many. Also sets the converter right, should it ever have lost a
         reading.
         """
-        self._adc.mend()
+        if self._adc.mend() and self._raw is not None:
+            self._raw.gap()
         return self._link.read(buf)
+
+    def raw_start(self, channel, rate_hz):
+        """Begin an endless stream of a chip channel (0..2); returns its rate in Hz, 0 = not now."""
+        if self._raw is None:
+            from strokefw.board_pico_raw import Raw  # loaded only here: memory
+
+            self._raw = raw = Raw(self._burst, self._work, time.ticks_us)
+            self.raw_stop = raw.stop
+            self.raw_head = raw.head
+            self.raw_oldest = raw.oldest
+            self.raw_copy = raw.copy
+        return self._raw.start(channel, rate_hz)
 
     def reset_cause(self):
         """0 power-on, 1 watchdog, 2 soft reset, 3 other."""

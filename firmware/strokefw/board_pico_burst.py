@@ -200,6 +200,25 @@ class Burst:
         _copy(s, buf, first, count)
         return 2 * count
 
+    def lend(self, readings):
+        """Let the endless stream have memory for `readings`; it sets its own `scan`, then `running`.
+
+        Returns (pieces, array that begins with their addresses), or None: a burst runs, or no memory.
+        """
+        pieces = len(self._keep) // 8  # half of it is used, an address is four bytes
+        if self.running:
+            return None
+        kept = self._memory and self._s[_PIECE] == readings // pieces
+        if not kept and not self._reserve(readings // pieces):
+            return None
+        self._complete = 0
+        return pieces, self._s
+
+    def give_back(self):
+        """The stream has ended."""
+        self.running = False
+        del self.scan
+
     def close(self):
         """Give the DMA channels back."""
         dma.stop(regs.DMA, self._plan)

@@ -8,15 +8,17 @@ import micropython
 from machine import Pin
 from micropython import const
 
-from strokefw import pins
+from strokefw import board_pico_cobs, cobs, pins
 
 _BAUD = const(921600)
-_PIECE = const(128)  # half the USB stack's buffer: a write of this is over in well under a millisecond
+_PIECE = const(256)  # the USB stack's buffer: a write of this is over in well under a millisecond
 
 
 def open_link():
     """The link in use: UART when the file /uart is there, else USB."""
     import os
+
+    cobs.encode_into = board_pico_cobs.encode  # ten times faster than viper's
 
     return UartLink() if "uart" in os.listdir("/") else UsbLink()
 

@@ -251,6 +251,10 @@ class PlantBoard:
         buf[: len(piece)] = piece
         return len(piece)
 
+    def raw_start(self, channel, rate_hz):
+        """No endless stream over a link that works tick by tick."""
+        return 0
+
     def load(self, slot):
         """A record stored since this mode began, or None: the Pico's own do not fit the plant."""
         return self._slots.get(slot)

@@ -74,6 +74,14 @@ class BurstSender:
         self.pending = 1 if self._offset < self._count else 0
         return 2 + 2 * count
 
+    def busy(self):
+        """Return whether the capture's memory is in use."""
+        return self.pending or self.app.ramp.capture in (ramp.CAPTURE_ASKED, ramp.CAPTURE_RUNNING)
+
+    def forget(self):
+        """The memory has another use: nothing can be sent again."""
+        self._count = 0
+
     def _waited(self):
         return (self.app.ticks - self._since) & state.TICK_MASK
 
@@ -90,7 +98,11 @@ class BurstSender:
         self._channel, rate, self._count, self._pre = player.capture_wanted()
         self._index = player.capture_at
         self._since = self.app.capture_tick = self.app.ticks
-        self._rate = self.app.board.burst_start(self._channel, rate, self._count, self._pre)
+        raw = self.service.raw
+        if raw is not None and raw.rate_hz:  # the stream has the memory
+            self._rate = 0
+        else:
+            self._rate = self.app.board.burst_start(self._channel, rate, self._count, self._pre)
         self._untriggered = self._pre
         if player.capture_at != self._index:  # a watch began another capture meanwhile
             return

@@ -242,6 +242,27 @@ def _burst_read(service, seq, values):
     return 0 if service.burst.rewind(values[0]) else faults.OUT_OF_RANGE
 
 
+def _raw(service, seq, values):
+    channel, rate_hz = values
+    raw = service.raw
+    if not rate_hz:
+        if raw is not None:
+            raw.stop()
+        return 0
+    if service.burst.busy():
+        return faults.NOT_NOW
+    if raw is None:
+        from strokefw.raw import RawSender  # loaded only here: memory
+
+        service.raw = raw = RawSender(service.app)
+    code = raw.start(channel, rate_hz)
+    if code:
+        return code
+    service.burst.forget()
+    service.queue(0x58, seq, wire.pack(0x58, raw.rate_hz, service.app.ticks))
+    return None
+
+
 def _plant(service, seq, values):
     # the main loop does it once the answer is out: see board_plant.py
     app = service.app
@@ -276,4 +297,5 @@ HANDLERS = {
     0x13: _burst_read,
     0x14: _counts,
     0x15: _plant,
+    0x18: _raw,
 }

@@ -3,8 +3,8 @@
 One ``run()`` does a bounded piece: at most one buffer of bytes in and ``SENDS_MAX`` frames out, so a host
 that floods it costs the main loop's time only. Requests are obeyed even while the host reads nothing (a
 stop must get through); then replies are dropped and counted, and the sample ring overwrites its oldest
-rows, which is counted too. Replies go first, then events, samples, burst data. A run's end event waits
-until its rows and bursts are out.
+rows, which is counted too. Replies go first, then events, samples, burst data, the endless stream. A run's
+end event waits until its rows and bursts are out.
 """
 
 import struct
@@ -22,6 +22,7 @@ RING_KEPT = const(255)  # the oldest of 256 rows may be just being overwritten
 TELL_KEPT = const(63)
 _SAMPLES = wire.ID["samples"]
 _EVENT = wire.ID["event"]
+_RAW = wire.ID["raw_data"]
 
 
 class Service:
@@ -32,6 +33,7 @@ class Service:
         self.board = app.board
         self.decoder = wire.Decoder()
         self.burst = BurstSender(app, self)
+        self.raw = None  # the endless stream's sender, once a host has asked for one
         self._in = bytearray(IN_BYTES)
         self._raw = bytearray(wire.MAX_RAW)
         self._out = bytearray(wire.MAX_ENCODED + 8)
@@ -123,6 +125,8 @@ class Service:
         self.tell_tail = self.app.tell_head
         self._dropped = 0
         self.deferred = 0
+        if self.raw is not None:
+            self.raw.stop()
 
     def plant_due(self):
         """Return whether the plant is to take over, and the answer that says so is out."""
@@ -149,6 +153,10 @@ class Service:
         if self.burst.pending:
             n = self.burst.fill(self._raw)
             return self._emit_own(self.burst.kind, n)
+        if self.raw is not None and self.raw.rate_hz:
+            n = self.raw.fill(self._raw)
+            if n:
+                return self._emit_own(_RAW, n)
         return 0
 
     def _holds_event(self, rows):
@@ -212,12 +220,16 @@ class Service:
         return self._write()
 
     def _write(self):
-        # 1 when the whole frame is out
+        # 1 when the whole frame is out; the port takes it in pieces
+        write = self.board.write
         at = self._out_at
         left = self._out_end - at
-        taken = self.board.write(memoryview(self._out)[at:] if at else self._out, left)
-        if taken >= left:
-            self._out_end = 0
-            return 1
-        self._out_at = at + taken
-        return 0
+        while left:
+            taken = write(memoryview(self._out)[at:] if at else self._out, left)
+            if not taken:
+                self._out_at = at
+                return 0
+            at += taken
+            left -= taken
+        self._out_end = 0
+        return 1

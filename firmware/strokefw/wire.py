@@ -31,6 +31,7 @@ EVENT = "tick:I kind:B code:B index:H detail:i"
 EVENT_FORMAT = "<IBBHi"
 EVENT_BYTES = const(12)
 BURST_COUNTS_MAX = const(240)  # counts of one burst_data message
+RAW_COUNTS_MAX = const(328)  # readings of one raw_data message: its frame fills eight USB packets
 
 _LIMITS = (
     "current_max_ma:I current_mean_ma:I supply_min_mv:H supply_max_mv:H slew_per_ms:H drive_min:h "
@@ -79,6 +80,7 @@ MESSAGES = (
     (0x15, "plant", HOST, "", ""),
     (0x16, "readings", HOST, "open:B ready:B cut:H", "value:H"),
     (0x17, "plant_data", HOST, "", "bytes"),
+    (0x18, "raw", HOST, "channel:B rate_hz:I", ""),
     (0x41, "welcome", BENCH, _WELCOME, ""),
     (0x42, "identity_text", BENCH, "", "bytes"),
     (0x43, "status_report", BENCH, _STATUS, ""),
@@ -87,6 +89,7 @@ MESSAGES = (
     (0x50, "event_log", BENCH, "", EVENT),
     (0x51, "calib_record", BENCH, "", "bytes"),
     (0x54, "counts_report", BENCH, "tick:I", "value:H"),
+    (0x58, "raw_begun", BENCH, "rate_hz:I tick:I", ""),
     (0x60, "reply", BENCH, "result:B detail:i", ""),
     (0x61, "samples", BENCH, "first_seq:I count:B dropped:H", SAMPLE),
     (0x62, "event", BENCH, EVENT, ""),
@@ -95,9 +98,10 @@ MESSAGES = (
     (0x65, "outputs", BENCH, "drive:h gate:B rail:B led:B fed:B trigger:B trip_ma:i", "leg:B side:B us:H"),
     (0x66, "plant_burst", BENCH, "channel:B rate_hz:I count:H pre:H", ""),
     (0x67, "plant_want", BENCH, "offset:H bytes:H", ""),
+    (0x68, "raw_data", BENCH, "first:I lost:I", "bytes"),
 )
 
-UNSOLICITED = (0x61, 0x62, 0x63, 0x64)  # their seq is the bench's own running number, else the request's
+UNSOLICITED = (0x61, 0x62, 0x63, 0x64, 0x68)  # their seq is the bench's own number, else the request's
 
 
 def _canonical():

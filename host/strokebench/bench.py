@@ -19,6 +19,7 @@ from strokebench.limits import Limits
 from strokebench.link import Link, Message, refusal
 from strokebench.port import Port
 from strokebench.procedure import Planned, Procedure
+from strokebench.raw_stream import RawStream
 from strokebench.sim.spec import SimSpec
 
 if TYPE_CHECKING:
@@ -193,6 +194,14 @@ class Bench:
         if self._run is not None:
             self._run.close()
             self._run = None
+
+    def raw(self, channel: str = "current_coarse", rate_hz: float = 125_000) -> RawStream:
+        """Begin an endless stream of single readings, also beside a run; see :class:`RawStream`.
+
+        ``channel``: "current_coarse", "current_fine" or "supply". Raises :class:`Refused` while a burst is
+        taken or sent, and when there is no memory for it.
+        """
+        return RawStream(self, channel, rate_hz)
 
     def jog(self, drive: float) -> None:
         """Go to ``drive`` (-1..1) and stay while this is repeated at least every 0.5 s."""

@@ -62,6 +62,7 @@ class Link:
         self._seq = 0
         self._bench_seq: int | None = None
         self._inbox: list[Message] = []
+        self.raw: list[Message] = []  # of an endless stream; whoever reads it takes from here
         self._awaited = 0  # no request has this number
         self._given: Message | None = None
         self.sent_s = 0.0
@@ -142,6 +143,13 @@ class Link:
         taken, self._inbox = self._inbox, []
         return taken
 
+    def poll_raw(self, timeout_s: float) -> list[Message]:
+        """Return the messages of an endless stream, waiting up to ``timeout_s``; `poll` has the others."""
+        if not self.raw:
+            self._receive(timeout_s)
+        taken, self.raw = self.raw, []
+        return taken
+
     def tell(self, name: str, *values: int) -> None:
         """Send a request without waiting; its answer is dropped (heartbeat, last-moment stop)."""
         self._send(name, values)
@@ -161,7 +169,8 @@ class Link:
         for kind, seq, body in self._decoder.feed(self.port.read(timeout_s)):
             if kind in wire.UNSOLICITED:
                 self._count_loss(seq)
-                self._inbox.append(open_message(kind, body))
+                message = open_message(kind, body)
+                (self.raw if message.name == "raw_data" else self._inbox).append(message)
             elif seq == self._awaited:
                 self._given = open_message(kind, body)
 

@@ -37,6 +37,10 @@ class FakeBoard:
         self.capture = None
         self.capture_ready = 0
         self.triggers = 0
+        self.raw_running = 0  # channel + 1 of the endless stream
+        self.raw_next = 0
+        self.raw_kept = 5000
+        self.raw_per_tick = 0
 
     def scan(self, counts):
         """Fill the readings from the attributes."""
@@ -150,6 +154,37 @@ class FakeBoard:
             value = (offset + i) * 7 & 0xFFFF
             buf[2 * i] = value & 255
             buf[2 * i + 1] = value >> 8
+        return n
+
+    def raw_start(self, channel, rate_hz):
+        """Begin a stream of rate_hz / 1000 readings per tick (the test's clock is ``us``)."""
+        self.raw_running = channel + 1
+        self.raw_per_tick = rate_hz // 1000
+        self.raw_next = self.us
+        return rate_hz
+
+    def raw_stop(self):
+        """End it."""
+        self.raw_running = 0
+
+    def raw_head(self):
+        """Return the number of the next reading."""
+        return (self.us - self.raw_next) // 1000 * self.raw_per_tick & 0x3FFFFFFF
+
+    def raw_oldest(self):
+        """Return the number of the oldest kept."""
+        return max(0, self.raw_head() - self.raw_kept)
+
+    def raw_copy(self, first, buf, count):
+        """Pack readings whose codes are 7 * number, so that any loss shows."""
+        n = 3 * count // 2
+        for i in range(0, count, 2):
+            a = (first + i) * 7 & 4095
+            b = (first + i + 1) * 7 & 4095
+            at = 3 * i // 2
+            buf[at] = a & 255
+            buf[at + 1] = a >> 8 | (b & 15) << 4
+            buf[at + 2] = b >> 4
         return n
 
     def load(self, slot):

@@ -79,6 +79,7 @@ def test_numbers_in_the_prose():
         ("at most every %d ms", state.WARN_EVERY * 8),
         ("its own tail of %d bytes", wire.SAMPLE_BYTES),
         ("with at most %d values each", wire.BURST_COUNTS_MAX),
+        ("at most %d readings each", wire.RAW_COUNTS_MAX),
     ):
         assert sentence % number in " ".join(PROTOCOL.split()), sentence
     assert struct.calcsize(wire.SAMPLE_FORMAT) == wire.SAMPLE_BYTES

@@ -17,9 +17,9 @@ from strokefw.slots import Slots
 from strokebench.physics.ntc import resistance_ohm
 from strokebench.sim.bench_faults import BenchFaults
 from strokebench.sim.bridge import Bridge
-from strokebench.sim.burst import BurstCapture
+from strokebench.sim.burst import BurstCapture, RawCapture
 from strokebench.sim.converter import ROWS, Converter
-from strokebench.sim.micropython_side.burst_rate import allowed
+from strokebench.sim.micropython_side.burst_rate import allowed, raw_allowed
 from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import Plant
 from strokebench.sim.spec import SimSpec
@@ -60,6 +60,7 @@ class SimBoard:
         self._flash = Slots(spec.memory) if spec.memory else None
         self.slots: dict[int, bytes] = self._remembered()
         self.capture: BurstCapture | None = None
+        self.raw: RawCapture | None = None
         self._row = self.converter.rows[0]
         self._sensor_a_v = self._sensor_b_v = 0.0
         self._ntc_heatsink = self._ntc_part = 0.0
@@ -91,7 +92,9 @@ class SimBoard:
             self._read_ntcs()
         if self.capture is not None:
             self.capture.feed(plant, self.converter)
-            plant.fine = not self.capture.ready
+            plant.fine = not self.capture.ready or self.raw is not None
+        if self.raw is not None:
+            self.raw.feed(plant, self.converter)
 
     def _look_at_bench(self) -> None:
         active, plant = self.bench.active, self.plant
@@ -215,7 +218,7 @@ class SimBoard:
         """Begin a capture; return the actual rate, 0 when it cannot be done."""
         rate: int = allowed(channel, rate_hz, count)  # type: ignore[no-untyped-call]
         self.capture = BurstCapture(channel, rate, count, pre) if rate else None
-        self.plant.fine = rate > 0
+        self.plant.fine = rate > 0 or self.raw is not None
         return rate
 
     def burst_trigger(self) -> None:
@@ -231,6 +234,26 @@ class SimBoard:
         piece = data[2 * offset : 2 * offset + len(buf)]
         buf[: len(piece)] = piece
         return len(piece)
+
+    def raw_start(self, channel: int, rate_hz: int) -> int:
+        """Begin an endless stream; return the actual rate."""
+        self.raw = RawCapture(channel, rate_hz)
+        self.plant.fine = True
+        return int(raw_allowed(rate_hz))  # type: ignore[no-untyped-call]
+
+    def raw_stop(self) -> None:
+        self.raw = None
+        self.plant.fine = self.capture is not None and not self.capture.ready
+
+    def raw_head(self) -> int:
+        return self.raw.head if self.raw is not None else 0
+
+    def raw_oldest(self) -> int:
+        return int(self.raw.oldest()) if self.raw is not None else 0  # type: ignore[no-untyped-call]
+
+    def raw_copy(self, first: int, buf: Any, count: int) -> int:
+        """Pack ``count`` readings from number ``first`` on; return how many bytes."""
+        return int(self.raw.copy(first, buf, count)) if self.raw is not None else 0  # type: ignore[no-untyped-call]
 
     def load(self, slot: int) -> bytes | None:
         return self.slots.get(slot)

@@ -1,11 +1,12 @@
-"""A burst on a simulated bench: a ring before the trigger, then the rest, tick by tick."""
+"""A burst on a simulated bench: a ring before the trigger, then the rest, tick by tick; and a stream."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from strokebench.sim.converter import BURST, Converter
+from strokebench.sim.converter import BURST, LEFT, Converter
+from strokebench.sim.micropython_side.burst_rate import RAW_HZ, RawKept, raw_every
 from strokebench.sim.plants.base import Plant
 
 
@@ -41,3 +42,23 @@ class BurstCapture:
         elif len(self._have) >= self.count:
             self.data = self._have[: self.count].astype("<u2").tobytes()
             self.ready = True
+
+
+class RawCapture(RawKept):
+    """An endless stream: ``feed`` it after each tick; ``fresh`` is what the last one brought (codes)."""
+
+    def __init__(self, channel: int, rate_hz: int) -> None:
+        super().__init__()  # type: ignore[no-untyped-call]
+        self.channel = channel
+        self._every = raw_every(rate_hz)  # type: ignore[no-untyped-call]
+        self._left = 0  # readings of the converter to leave out before the next
+        self.fresh: NDArray[np.uint16] = np.zeros(0, np.uint16)
+
+    def feed(self, plant: Plant, converter: Converter, tick_s: float = 1e-3) -> None:
+        """Take what the channel did in the tick that ``plant`` has just gone through."""
+        there = round(tick_s * RAW_HZ)
+        count = max(0, -(-(there - self._left) // self._every))
+        values = plant.waveform(BURST[self.channel], RAW_HZ / self._every, count, self._left / RAW_HZ)
+        self._left += count * self._every - there
+        self.fresh = (converter.burst_counts(self.channel, values) // LEFT).astype("<u2")
+        self.add(self.fresh.tolist())  # type: ignore[no-untyped-call]

@@ -99,12 +99,19 @@ class MicroPythonPort(LockStepPort):
         burst = b""
         if board.burst_ready() and not self._burst_sent and board.capture is not None:
             burst, self._burst_sent = board.capture.data, True
+        raw = board.raw.fresh.tobytes() if board.raw is not None else b""
         links = bytes(board.from_host)
         board.from_host.clear()
         head = struct.pack(
-            layout.IN_HEAD, board.estop(), board.burst_ready(), board.trips(), len(links), len(burst)
+            layout.IN_HEAD,
+            board.estop(),
+            board.burst_ready(),
+            board.trips(),
+            len(links),
+            len(burst),
+            len(raw),
         )
-        self._send(head + self._scan.tobytes() + links + burst)
+        self._send(head + self._scan.tobytes() + links + burst + raw)
         drive, gate, rail, led, fed, trip_ma, length = struct.unpack(
             layout.OUT_HEAD, self._take(layout.OUT_BYTES)
         )
@@ -135,6 +142,12 @@ class MicroPythonPort(LockStepPort):
                 at += struct.calcsize(layout.BURST_BODY)
             elif operation == layout.TRIGGER:
                 board.burst_trigger()
+            elif operation == layout.RAW:
+                channel, rate_hz = struct.unpack_from(layout.RAW_BODY, asks, at)
+                board.raw_stop()
+                if rate_hz:
+                    board.raw_start(channel, rate_hz)
+                at += struct.calcsize(layout.RAW_BODY)
             elif operation == layout.STORE:
                 slot, length = struct.unpack_from(layout.RECORD_HEAD, asks, at)
                 at += layout.RECORD_BYTES

@@ -1,12 +1,13 @@
 """Byte layout of the exchange per simulated millisecond, both ways; imported by both sides.
 
-Host to MicroPython: ``IN_HEAD``, then the counts of one scan, then link bytes, then burst data. MicroPython
-to host: ``OUT_HEAD``, then operations in the order in which the firmware asked for them. Before the first
-tick the host sends ``START_HEAD`` and the stored records, each ``RECORD_HEAD`` and its bytes.
+Host to MicroPython: ``IN_HEAD``, then the counts of one scan, link bytes, burst data, readings of an endless
+stream. MicroPython to host: ``OUT_HEAD``, then operations in the order in which the firmware asked for
+them. Before the first tick the host sends ``START_HEAD`` and the stored records, each ``RECORD_HEAD`` and its
+bytes.
 """
 
-IN_HEAD = "<BBHHH"  # emergency line open, burst ready, cycles cut, link bytes, burst bytes
-IN_BYTES = 8
+IN_HEAD = "<BBHHHH"  # emergency line open, burst ready, cycles cut, link bytes, burst bytes, raw bytes
+IN_BYTES = 10
 OUT_HEAD = "<hBBBBiH"  # drive, gate, rail, led, watchdog fed, trip level in mA (-1 none yet), operation bytes
 OUT_BYTES = 12
 START_HEAD = "<8sBBB"  # unique id, kind, reset cause, number of records
@@ -21,3 +22,5 @@ BURST_BODY = "<BIHH"  # channel, rate, count, pre
 TRIGGER = 3
 STORE = 4  # RECORD_HEAD, bytes
 LINK = 5  # u16 length, bytes
+RAW = 6  # RAW_BODY
+RAW_BODY = "<BI"  # channel, rate; 0 ends it

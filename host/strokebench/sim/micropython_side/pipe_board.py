@@ -23,6 +23,7 @@ class PipeBoard:
         self._link = bytearray()
         self._burst = b""
         self._ready = self._cut = self._open = 0
+        self._raw = None
         self._tick = 0
         self._drive = self._gate = self._rail = self._led = self._fed = 0
         self._trip_ma = -1
@@ -47,13 +48,15 @@ class PipeBoard:
     def receive(self):
         """Wait for the next millisecond; SystemExit when the host has gone."""
         head = self._exactly(layout.IN_BYTES)
-        self._open, self._ready, cut, links, bursts = struct.unpack(layout.IN_HEAD, head)
+        self._open, self._ready, cut, links, bursts, raws = struct.unpack(layout.IN_HEAD, head)
         self._cut += cut
         self._counts = self._exactly(2 * channels.N_CHANNELS)
         if links:
             self._link += self._exactly(links)
         if bursts:
             self._burst = self._exactly(bursts)
+        if raws:
+            self._raw.add(array("H", self._exactly(raws)))
         self._tick += 1
 
     def send(self):
@@ -140,6 +143,21 @@ class PipeBoard:
         piece = self._burst[2 * offset : 2 * offset + len(buf)]
         buf[: len(piece)] = piece
         return len(piece)
+
+    def raw_start(self, channel, rate_hz):
+        self._raw = burst_rate.RawKept()
+        self.raw_copy = self._raw.copy
+        self._ask(layout.RAW, struct.pack(layout.RAW_BODY, channel, rate_hz))
+        return burst_rate.raw_allowed(rate_hz)
+
+    def raw_stop(self):
+        self._ask(layout.RAW, struct.pack(layout.RAW_BODY, 0, 0))
+
+    def raw_head(self):
+        return self._raw.head
+
+    def raw_oldest(self):
+        return self._raw.oldest()
 
     def load(self, slot):
         return self._slots.get(slot)
