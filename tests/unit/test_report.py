@@ -13,6 +13,8 @@ from strokebench.findings import Finding, Verdict, unknown
 from strokebench.judge import judge, overall
 from strokebench.parts import load_part
 from strokebench.report import render, write_report
+from strokebench.report.coil_pictures import ramps
+from strokebench.report.content import identity
 from strokebench.report.drawing import BAD
 from strokebench.report.gauge import gauge
 from strokebench.report.numbers import fixed, limits_text, places, span_text, with_uncertainty
@@ -199,3 +201,24 @@ def test_a_part_without_a_spring_is_told_of_no_spring() -> None:
     picture = loops(case_of(run, profile), {})
     assert picture is not None
     assert "without a spring" in picture.caption and "is the spring" not in picture.caption
+
+
+def test_out_of_limits_shows_as_red_dots_where_the_plunger_moves() -> None:
+    run, profile, _ = stroke(SimSpec("solenoid", 7))
+    case = case_of(run, profile)
+    late = Finding("drop_out_current", "X", 0.01, 0.001, "A", 0.09, None, Verdict.FAIL)
+
+    def red(failing: dict[str, Finding]) -> int:
+        picture = ramps(case, failing)
+        assert picture is not None
+        return len(re.findall(rf"<use[^>]*fill: {BAD}", picture.svg))
+
+    assert red({}) == 0
+    assert red({"drop_out_current": late}) == 3, "one dot for each of three ramps"
+
+
+@pytest.mark.parametrize(
+    ("told", "shown"), [("2026-03-01T07:08:09.123+00:00", "2026-03-01 07:08:09 +0000"), ("in May", "in May")]
+)
+def test_the_start_is_told_to_the_second(told: str, shown: str) -> None:
+    assert dict(identity(RunData(info={"started_at": told}), PROFILE))["Started"] == shown

@@ -30,6 +30,9 @@ from strokebench.report.drawing import (
 from strokebench.report.pictures import resistance, supply
 from strokebench.report.whole_run import whole_run
 
+MOTIONS = {labels.PULL_IN: "pull_in_current", labels.DROP_OUT: "drop_out_current"}
+"""Label of a ramp -> the finding that is read from the motion on it."""
+
 
 def pictures(case: CoilCase, findings: list[Finding]) -> list[Picture]:
     """Return the figures that the recording allows, in reading order."""
@@ -56,7 +59,8 @@ def ramps(case: CoilCase, failing: dict[str, Finding]) -> Picture | None:
                     label=name if number == 0 else None,
                 )  # fmt: skip
             for one in snaps(case, label, direction):
-                axes.plot(_volts_at(case, one), one.current_a, "o", color=colour, markersize=4)
+                dot = BAD if MOTIONS[label] in failing else colour
+                axes.plot(_volts_at(case, one), one.current_a, "o", color=dot, markersize=4)
         _limits(case, axes, failing)
         axes.set_xlabel("voltage at the coil, V")
         axes.set_ylabel("current, A")
@@ -66,7 +70,7 @@ def ramps(case: CoilCase, failing: dict[str, Finding]) -> Picture | None:
         svg = page.svg()
     caption = (
         "The current dips when the plunger pulls in and bumps when it lets go; dots: where the motion began. "
-        "Dotted: limits of the pull-in current."
+        "Red dots: out of limits. Dotted: limits."
     )
     return Picture("Slow ramps through pull-in and drop-out", caption, svg, wide=True)
 
@@ -76,9 +80,15 @@ def _volts_at(case: CoilCase, snap: Snap) -> float:
 
 
 def _limits(case: CoilCase, axes: Any, failing: dict[str, Finding]) -> None:
-    for limit in case.limits("pull_in_current"):
-        if limit is not None:
+    """Draw limits of both currents, each with its name at the edge where no curve is."""
+    kinds = (("pull_in_current", "pull-in", "left"), ("drop_out_current", "drop-out", "right"))
+    for key, name, place in kinds:
+        for limit, end in zip(case.limits(key), ("least", "most"), strict=True):
+            if limit is None:
+                continue
             axes.axhline(limit, color=BAD, linewidth=0.8, linestyle=":")
+            axes.text(0.01 if place == "left" else 0.995, limit, f"{name}, {end}", ha=place, va="bottom",
+                      transform=axes.get_yaxis_transform(), color=BAD, fontsize=7.5)  # fmt: skip
     if "plunger_moves" in failing:
         axes.text(0.98, 0.06, "no dip: the plunger does not move", transform=axes.transAxes, color=BAD,
                   ha="right", va="bottom", fontsize=9)  # fmt: skip
@@ -133,7 +143,9 @@ def pull_times(case: CoilCase, findings: list[Finding]) -> Picture | None:
         return None
     with sheet("Pull-in time", HALF, 2.5) as page:
         axes = page.axes[0]
-        axes.plot([one.volts for one in found], [one.time_ms for one in found], "o", color=INK, markersize=4)
+        bad = any(one.key == "pull_in_time" and one.verdict is Verdict.FAIL for one in findings)
+        axes.plot([one.volts for one in found], [one.time_ms for one in found], "o",
+                  color=BAD if bad else INK, markersize=4)  # fmt: skip
         upper = case.limits("pull_in_time")[1]
         if upper is not None:
             axes.plot([12.0], [upper], "v", color=BAD, markersize=5)
@@ -141,6 +153,6 @@ def pull_times(case: CoilCase, findings: list[Finding]) -> Picture | None:
             axes.axvline(12.0, color=FAINT, linewidth=0.8)
         axes.set_xlabel("voltage at the coil, V")
         axes.set_ylabel("pull-in time, ms")
-        axes.set_ylim(bottom=0)
+        axes.set_ylim(0, 1.15 * max(*(one.time_ms for one in found), upper or 0.0))
         svg = page.svg()
     return Picture("Pull-in time against voltage", "From the step to the end of the motion.", svg)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime, timezone
 from typing import TYPE_CHECKING, Any
 
 from strokebench.diagnose.defects import defect
@@ -223,13 +224,15 @@ def identity(run: RunData, profile: Profile) -> list[tuple[str, str]]:
 
 
 def _moment(value: Any) -> str | None:
-    """Return a start time (text, or seconds since 1970) as local date and time with its offset from UTC."""
+    """Return a start time as date and time with the offset from UTC: of the text, or here for seconds since
+    1970."""
     if isinstance(value, (int, float)):
-        from datetime import datetime, timezone
-
         moment = datetime.fromtimestamp(value, timezone.utc).astimezone()
         return moment.strftime("%Y-%m-%d %H:%M:%S %z")
-    return str(value) if value else None
+    try:
+        return datetime.fromisoformat(str(value)).strftime("%Y-%m-%d %H:%M:%S %z").strip() if value else None
+    except ValueError:
+        return str(value)
 
 
 def bench_facts(run: RunData, profile: Profile) -> list[tuple[str, str]]:

@@ -31,6 +31,9 @@ from strokebench.report.drawing import (
 )  # fmt: skip
 from strokebench.report.whole_run import whole_run
 
+SETTLING_ROWS = 20
+"""Rows after a jump of the drive in which bulk capacitors, not battery and leads, set the supply."""
+
 
 def pictures(case: MovingCase, findings: list[Finding]) -> list[Picture]:
     """Return the figures that the recording allows, in reading order."""
@@ -232,8 +235,13 @@ def burst(case: MovingCase) -> Picture | None:
 def supply(case: Case) -> Picture | None:
     """Supply voltage against the current the bridge takes."""
     samples = case.run.samples
-    input_a = np.asarray(samples["drive"] * samples["current_a"], float)
-    keep = np.flatnonzero(input_a > 0.05)[::25]
+    if len(samples) < SETTLING_ROWS:
+        return None
+    drive = np.asarray(samples["drive"], float)
+    input_a = drive * np.asarray(samples["current_a"], float)
+    jumped = np.abs(np.diff(drive, prepend=drive[:1])) > 0.01
+    steady = np.convolve(jumped, np.ones(SETTLING_ROWS), "full")[: len(drive)] < 0.5
+    keep = np.flatnonzero((input_a > 0.05) & steady)[::25]
     if len(keep) < 20:
         return None
     with sheet("Supply", HALF, 2.5) as page:

@@ -14,7 +14,7 @@ from strokebench.diagnose.loop import fit_drop
 from strokebench.diagnose.turning import RAD_TO_RPM, Level, TurningCase
 from strokebench.diagnose.turns import worst_level
 from strokebench.findings import Finding, Verdict
-from strokebench.report.drawing import BAD, FAINT, GREY, HALF, INK, OPEN, WIDE, Picture, sheet, thin
+from strokebench.report.drawing import BAD, FAINT, HALF, INK, OPEN, WIDE, Picture, sheet, thin
 from strokebench.report.pictures import supply
 from strokebench.report.whole_run import whole_run
 from strokebench.report.wiring_pictures import losses
@@ -28,7 +28,7 @@ def pictures(case: TurningCase, findings: list[Finding]) -> list[Picture]:
     failing = {one.key: one for one in findings if one.verdict is Verdict.FAIL}
     made = (
         over_turns(case, failing), whole_run(case, failing), _wiring(case, failing), load(case, failing),
-        orders(case, failing), resistance(case), supply(case),
+        orders(case, failing), resistance(case, failing), supply(case),
     )  # fmt: skip
     return [one for one in made if one is not None]
 
@@ -57,10 +57,12 @@ def over_turns(case: TurningCase, failing: dict[str, Finding]) -> Picture | None
         axes.plot(whole, repeated, color=OPEN, linewidth=1.3, alpha=0.8, label="mean of all turns")
         if "segment_passes" in failing:
             _dips(axes, whole, repeated)
+        if "once_a_turn" in failing:
+            axes.plot(whole, _once(repeated, len(mean)), color=BAD, linewidth=1.6, label="once a turn")
         axes.set_xlim(0, TURNS_SHOWN)
         axes.set_xlabel("turns")
         axes.set_ylabel("current, A")
-        axes.legend(loc="upper right", ncols=2, bbox_to_anchor=(1.0, 1.16))
+        axes.legend(loc="upper right", ncols=3, bbox_to_anchor=(1.0, 1.16))
         svg = page.svg()
     number = int(len(burst.values) / burst.rate_hz * hz)
     caption = (
@@ -69,6 +71,8 @@ def over_turns(case: TurningCase, failing: dict[str, Finding]) -> Picture | None
     )
     if "segment_passes" in failing:
         caption += " Red: the dips that come with every brush passing."
+    if "once_a_turn" in failing:
+        caption += " Red: the part that comes and goes once a turn."
     return Picture("Current over the turn", caption, svg, wide=True)
 
 
@@ -77,6 +81,12 @@ def _dips(axes: Any, turns: Any, mean: Any) -> None:
     edges = np.flatnonzero(np.diff(np.r_[0, low.astype(int), 0]))
     for start, end in zip(edges[::2], edges[1::2], strict=True):
         axes.axvspan(turns[start], turns[min(end, len(turns) - 1)], color=BAD, alpha=0.15, linewidth=0)
+
+
+def _once(values: Any, turn: int) -> Any:
+    """Return the mean of `values` and their swing once a turn of `turn` values, without the rest."""
+    wave = np.exp(-2j * np.pi * np.arange(len(values)) / turn)
+    return np.mean(values) + 2 * (np.mean(values * wave) * wave.conj()).real
 
 
 def orders(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
@@ -97,6 +107,7 @@ def orders(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
         axes.set_ylabel("amplitude, A")
         axes.set_ylim(bottom=0)
         axes.set_xlim(0, max(bars) + 1)
+        axes.xaxis.get_major_locator().set_params(integer=True)
         svg = page.svg()
     return Picture(
         "What repeats how often",
@@ -147,8 +158,8 @@ def _load_limits(case: TurningCase, axes: Any, fit: LoadFit) -> None:
     axes.axvline(rated, color=FAINT, linewidth=0.9)
 
 
-def resistance(case: TurningCase) -> Picture | None:
-    """Voltage less back-EMF against current, and the fitted line."""
+def resistance(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
+    """Voltage less back-EMF against current, and the fitted line: red when it is out of limits."""
     drop = fit_drop(case)
     if isinstance(drop, str):
         return None
@@ -156,10 +167,11 @@ def resistance(case: TurningCase) -> Picture | None:
         axes = page.axes[0]
         axes.plot(drop.current_a, drop.volts, "o", color=INK, markersize=4)
         reach = np.array((0.0, float(drop.current_a.max())))
-        axes.plot(reach, drop.ohm * reach + drop.brush_v, color=OPEN, linewidth=0.9)
+        colour = BAD if "loop_resistance" in failing else OPEN
+        axes.plot(reach, drop.ohm * reach + drop.brush_v, color=colour, linewidth=0.9)
         limit = case.limits("loop_resistance")[1]
         if limit is not None and math.isfinite(limit):
-            axes.plot(reach, limit * reach + drop.brush_v, color=GREY, linewidth=0.8, linestyle=":")
+            axes.plot(reach, limit * reach + drop.brush_v, color=BAD, linewidth=0.8, linestyle=":")
         axes.set_xlabel("current, A")
         axes.set_ylabel("voltage less back-EMF, V")
         axes.set_xlim(left=0)

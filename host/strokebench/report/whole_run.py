@@ -44,17 +44,11 @@ def whole_run(case: Case, failing: dict[str, Finding]) -> Picture | None:
     if len(samples) < 2:
         return None
     time_s = np.asarray(samples["time_s"], float)
-    with sheet("The whole run", WIDE, 4.3, rows=3, ratios=[1, 1.2, 1.2]) as page:
+    with sheet("The whole run", WIDE, 4.6, rows=3, ratios=[1.35, 1.2, 1.2]) as page:
         top, middle, bottom = page.axes
         top.plot(*thin(time_s, samples["drive"] * 100), color=INK)
         top.set_ylabel("drive, %")
-        right = top.twinx()
-        right.plot(*thin(time_s, samples["supply_v"]), color=THIRD, linewidth=0.8)
-        right.set_ylabel("supply, V", color=THIRD)
-        right.grid(False)
-        right.spines["right"].set_visible(False)
-        low, high = float(np.nanmin(samples["supply_v"])), float(np.nanmax(samples["supply_v"]))
-        right.set_ylim(low - max(0.6, 2 * (high - low)), high + 0.15)
+        _supply_above(top, time_s, np.asarray(samples["supply_v"], float))
         middle.plot(*thin(time_s, samples["current_a"]), color=INK)
         middle.set_ylabel("current, A")
         if np.nanmax(np.abs(samples["current_a"])) < 0.1:
@@ -68,6 +62,27 @@ def whole_run(case: Case, failing: dict[str, Finding]) -> Picture | None:
     return Picture("The whole run", _run_caption(failing), svg, wide=True)
 
 
+def _supply_above(axes: Any, time_s: Floats, supply_v: Floats) -> None:
+    """Draw the supply in the uppermost quarter, on its own scale, and the drive below it: neither hides the
+    other."""
+    low, high = axes.get_ylim()
+    ticks = [one for one in axes.get_yticks() if low <= one <= high]
+    axes.set_ylim(low, high + 0.5 * (high - low))
+    axes.set_yticks(ticks)
+    right = axes.twinx()
+    right.plot(*thin(time_s, supply_v), color=THIRD, linewidth=0.8)
+    right.set_ylabel("supply, V", color=THIRD, loc="top")
+    right.grid(False)
+    right.spines["right"].set_visible(False)
+    known = supply_v[np.isfinite(supply_v)]
+    if not len(known):
+        return
+    least, most = np.floor(10 * known.min()) / 10, np.ceil(10 * known.max()) / 10
+    room = max(most - least, 0.3)
+    right.set_ylim(least - 3.0 * room, least + 1.15 * room)
+    right.set_yticks([least, least + room])
+
+
 def _run_caption(failing: dict[str, Finding]) -> str:
     text = "Drive and supply, current, and position or voltage on one time axis."
     if not any(one.span_s is not None for one in failing.values()):
@@ -77,6 +92,9 @@ def _run_caption(failing: dict[str, Finding]) -> str:
 
 def _position_axis(case: Case, axes: Any, time_s: Floats) -> None:
     position = getattr(case, "position", None)
+    if position is not None and not position.track:
+        _reckoned(case, axes, time_s, position.percent)
+        return
     if position is not None:
         axes.plot(*thin(time_s, position.percent), color=OPEN)
         axes.set_ylabel("position, %")
@@ -91,6 +109,15 @@ def _position_axis(case: Case, axes: Any, time_s: Floats) -> None:
         )
     axes.set_ylabel("sensor, V")
     axes.legend(loc="upper right", ncols=2)
+
+
+def _reckoned(case: Case, axes: Any, time_s: Floats, percent: Floats) -> None:
+    """Draw the position of a part without a sensor where it was reckoned: during its strokes only."""
+    for mark in case.run.marks:
+        if BANDS.get(mark.label) in ("strokes", "sweeps"):
+            here = (time_s >= mark.start_s) & (time_s < mark.end_s)
+            axes.plot(*thin(time_s[here], percent[here]), color=OPEN)
+    axes.set_ylabel("position, %\n(reckoned)")
 
 
 def _bands(case: Case, axes: list[Any]) -> None:

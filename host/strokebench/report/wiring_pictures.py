@@ -68,7 +68,7 @@ def flicker(case: Case, failing: dict[str, Finding]) -> Picture | None:
             rows = side.rows[int(np.argmax(side.current_a))]
             _trace(axes, rows, name, BAD if f"{name}_flicker" in failing else colour)
             drawn += 1
-        axes.set_xlabel("time, s")
+        axes.set_xlabel("time into the level, s")
         axes.set_ylabel("lost over current, m\u2126")
         axes.set_ylim(bottom=0)
         if drawn:
