@@ -13,7 +13,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from PIL import Image
+from PIL import Image, ImageChops
 from strokebench.bench import open_bench
 from strokebench.guided import guide_names, guided_profile, load_guide
 from strokebench.guided.people import AnswerFile
@@ -28,6 +28,7 @@ from strokebench.sim.spec import SimSpec
 from strokebench.sim.trials import stroke
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
+WIDTH, TALLEST = 1080, 5600  # of the browser's window, in pixels
 FACTS = {"customer": "Demonstration", "part_serial": "invented-0042", "run_id": 1}
 SHOWN = {
     "throttle-body": ("binding=0.8@0.45", "Idle hunts when warm"),
@@ -69,13 +70,20 @@ def guided() -> tuple[RunData, Profile]:
         return book.load(1), profile
 
 
+def trimmed(picture: Image.Image) -> Image.Image:
+    """Cut off what is below the sheet: only the page's background."""
+    empty = Image.new("RGB", picture.size, picture.getpixel((0, 0)))
+    box = ImageChops.difference(picture, empty).getbbox()
+    return picture.crop((0, 0, picture.width, min(box[3] + 16, picture.height))) if box else picture
+
+
 def main() -> int:
     """Return 0, or 2 without a browser."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("part", nargs="?", default="throttle-body", choices=sorted(SHOWN))
     parser.add_argument("--out", type=Path, help="default: img/report-PART.png beside this file")
     parser.add_argument("--fault", help="default: one that shows in a figure")
-    parser.add_argument("--size", default="1080,2330", help="width,height of the window in pixels")
+    parser.add_argument("--height", type=int, help="cut off below so many pixels (default: the whole report)")
     args = parser.parse_args()
     browser = next((found for name in BROWSERS if (found := shutil.which(name))), None)
     if browser is None:
@@ -90,9 +98,12 @@ def main() -> int:
         page = write_report(run, profile, findings, verdict, Path(folder) / "report.html")
         shot = Path(folder) / "shot.png"
         command = [browser, "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars",
-                   f"--screenshot={shot}", f"--window-size={args.size}", page.as_uri()]  # fmt: skip
+                   f"--screenshot={shot}", f"--window-size={WIDTH},{TALLEST}", page.as_uri()]  # fmt: skip
         subprocess.run(command, check=True, capture_output=True, timeout=120)
-        Image.open(shot).convert("RGB").quantize(256).save(out, optimize=True)
+        whole = trimmed(Image.open(shot).convert("RGB"))
+        seen = whole.crop((0, 0, WIDTH, min(args.height or TALLEST, whole.height)))
+        # maximum coverage: a palette by frequency gives thin coloured lines away to the greys
+        seen.quantize(256, method=Image.Quantize.MAXCOVERAGE, kmeans=2).save(out, optimize=True)
     print(f"Written: {out}")
     return 0
 
