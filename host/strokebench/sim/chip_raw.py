@@ -81,9 +81,9 @@ def while_driving(bench: Bench, rate_hz: int, seconds: float) -> Streamed:
     before = bench.status().counters
     with bench.raw("current_coarse", rate_hz) as stream:
         found = Streamed(stream.rate_hz)
+        began_s = now()
         run = bench.run(there_and_back(seconds))
         run.chunk_rows = 20
-        began_s = now()
         for rows in run:
             found.rows += len(rows)
             _note(found, stream)
@@ -119,7 +119,7 @@ def rows(image: Path, seconds: float = SECONDS) -> Iterator[tuple[str, str]]:
             share = found.rate_hz * BYTES_PER_READING / USB_BYTES
             yield (
                 f"endless stream {what} with the 1 kHz rows, {found.rate_hz:.0f} readings/s"
-                f" ({found.rate_hz / ADC_HZ:.0%} of the converter's, {share:.0%} of full-speed USB)",
+                f" ({found.rate_hz / ADC_HZ:.1%} of the converter's, {share:.0%} of full-speed USB)",
                 f"{found.came} readings in {found.spent_s:.2f} s, {found.lost} lost; "
                 f"{found.lost_rows} rows lost, {found.overruns} ticks missed, tick {found.tick_mean_us} us",
             )

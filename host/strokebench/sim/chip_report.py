@@ -13,7 +13,7 @@ import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from strokebench.sim import chip_convert, chip_duty, chip_fault_report, chip_files
+from strokebench.sim import chip_convert, chip_duty, chip_fault_report, chip_files, chip_raw
 from strokebench.sim.board import SimBoard
 from strokebench.sim.chip import ChipPort
 from strokebench.sim.chip_machine import ChipMachine
@@ -191,6 +191,7 @@ def main(arguments: list[str]) -> int:
         lambda: tick_rows(world),
         lambda: chip_convert.rows(_board_alone(image, chip_convert.FedBoard(SimSpec())), (1, 2, 3)),
         lambda: firmware_rows(image),
+        lambda: chip_raw.rows(image),
         lambda: chip_fault_report.rows(image),
     ]
     write_page(page, sections)
