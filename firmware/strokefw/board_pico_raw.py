@@ -124,7 +124,7 @@ class Raw:
         self._burst = burst
         self._work = work
         self._ticks_us = ticks_us
-        self._pieces = None
+        self._pieces = array("i")  # begins with the addresses of the pieces
         self._s = array("i", [0] * _WORDS)
 
     def start(self, channel, rate_hz):
