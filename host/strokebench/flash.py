@@ -11,14 +11,36 @@ import re
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from typing import Any
 
-from strokebench.errors import LinkError, UsageError
+from strokebench.errors import LinkError, LinkLost, Refused, UsageError, VersionMismatch
 from strokebench.sim.chip_files import firmware_sources, precompiled
 
 FOLDER = "strokefw"
+ASKS = 2
+ASK_S = 0.6
+PIECE = 1024
+HASHES = f"""
+import os, hashlib
+from binascii import hexlify
+b = memoryview(bytearray(1024))
+def show(name):
+  h = hashlib.sha256()
+  with open(name, "rb") as f:
+    while n := f.readinto(b):
+      h.update(b[:n])
+  print(name, hexlify(h.digest()).decode())
+for d in "", "{FOLDER}/":
+  try:
+    for e in os.ilistdir(d or "/"):
+      if e[1] == 0x8000 and (d or e[0] == "main.py"):
+        show(d + e[0])
+  except OSError:
+    pass
+"""
+"""All in one program, as each one sent costs several round trips; the other way took five per file."""
 Say = Callable[[str], None]
 
 
@@ -67,30 +89,38 @@ def flash(port: str, *, sources: bool = False, say: Say = print) -> Flashed:
         if not sources:
             files = precompiled(files, compiler_for(about[0]))
         say(f"MicroPython on the chip: {about[1]}")
-        _ensure_folder(chip)
-        for name, data in files.items():
-            (done.written if _put(chip, name, data, say) else done.same).append(name)
-        done.removed = _remove_strangers(chip, files, say)
+        done.written, done.removed = _put(chip, files, say)
+        done.same = [name for name in files if name not in done.written]
         chip.exec_raw_no_follow("import machine; machine.reset()")
     say(f"{len(done.written)} files written and verified, {len(done.same)} were the same already.")
     return done
 
 
 def refuse_while_armed(port: str) -> None:
-    """Raise UsageError when a bench answers at `port` whose bridge has, or is about to have, its supply."""
-    from strokebench.bench import Bench
+    """Raise UsageError when a bench answers at `port` whose bridge has, or is about to have, its supply.
+
+    It asks for the status without shaking hands first, because a new session disarms the bench. A firmware
+    whose status cannot be read gives no prompt either while it is armed.
+    """
+    from strokebench.bench_wire import status_of
+    from strokebench.link import Link
     from strokebench.serial_port import SerialPort
 
-    link = SerialPort(port)
+    line = SerialPort(port)
     try:
-        bench = Bench(link, port)
-    except LinkError:
-        return  # no firmware of ours there yet: nothing that could drive
-    try:
-        if bench.status().state not in ("off", "check", "ready", "latched"):
-            raise UsageError("The bench is armed: nothing is flashed.", "Stop it, then flash again.")
+        line.write(b"\0")  # ends whatever half frame an earlier program left
+        link = Link(line, port)
+        state = "off"
+        for _ in range(ASKS):
+            with suppress(LinkLost):
+                state = status_of(link.request("status", answer="status_report", timeout_s=ASK_S)).state
+                break
+    except (VersionMismatch, Refused):
+        return
     finally:
-        bench.close()
+        line.close()
+    if state not in ("off", "check", "ready", "latched"):
+        raise UsageError("The bench is armed: nothing is flashed.", "Stop it, then flash again.")
 
 
 @contextmanager
@@ -117,31 +147,32 @@ def _repl(port: str) -> Iterator[Any]:
             chip.close()
 
 
-def _ensure_folder(chip: Any) -> None:
+def _hashes(chip: Any) -> dict[str, str]:
+    """SHA-256 in hex of main.py and of each file in the folder, by its name on the chip."""
+    answer: str = chip.exec(HASHES).decode()
+    return dict(line.rsplit(" ", 1) for line in answer.splitlines() if line)
+
+
+def _put(chip: Any, files: dict[str, bytes], say: Say) -> tuple[list[str], list[str]]:
+    """Make the chip's files those of `files`; returns the names written and removed."""
+    wanted = {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}
+    there = _hashes(chip)
+    written = [name for name in files if there.get(name) != wanted[name]]
+    # a .py beside its .mpy would be taken in its place
+    removed = [name for name in there if name not in files and name.endswith((".py", ".mpy"))]
     if not chip.fs_exists(FOLDER):
         chip.fs_mkdir(FOLDER)
-
-
-def _put(chip: Any, name: str, data: bytes, say: Say) -> bool:
-    wanted = hashlib.sha256(data).digest()
-    if chip.fs_exists(name) and chip.fs_hashfile(name, "sha256") == wanted:
-        return False
-    chip.fs_writefile(name, data)
-    if chip.fs_hashfile(name, "sha256") != wanted:
-        raise LinkError(
-            f"{name} did not arrive whole on the chip.", "Flash again; try another cable or port."
-        )
-    say(f"  {name}: {len(data)} bytes")
-    return True
-
-
-def _remove_strangers(chip: Any, files: dict[str, bytes], say: Say) -> list[str]:
-    # a .py beside its .mpy would be taken in its place
-    removed = []
-    for entry in chip.fs_listdir(FOLDER):
-        name = f"{FOLDER}/{entry.name}"
-        if name not in files and name.endswith((".py", ".mpy")):
-            chip.fs_rmfile(name)
-            say(f"  {name}: removed, no longer part of the firmware")
-            removed.append(name)
-    return removed
+    for name in written:
+        chip.fs_writefile(name, files[name], chunk_size=PIECE)
+        say(f"  {name}: {len(files[name])} bytes")
+    for name in removed:
+        chip.fs_rmfile(name)
+        say(f"  {name}: removed, no longer part of the firmware")
+    if written:
+        there = _hashes(chip)
+    for name in written:
+        if there.get(name) != wanted[name]:
+            raise LinkError(
+                f"{name} did not arrive whole on the chip.", "Flash again; try another cable or port."
+            )
+    return written, removed

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections import namedtuple
+from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -14,8 +14,9 @@ from strokebench import flash
 from strokebench.cli import main
 from strokebench.errors import LinkError, UsageError
 from strokebench.sim import chip_files
+from strokefw import state, wire
 
-Entry = namedtuple("Entry", "name")
+from tests.helpers.fake_port import FakePort
 
 
 class FakeChip:
@@ -24,17 +25,20 @@ class FakeChip:
     def __init__(self, files: dict[str, bytes], spoil: bool = False) -> None:
         self.files, self.spoil = files, spoil
 
+    def exec(self, program: str) -> bytes:
+        assert program == flash.HASHES
+        shown = [name for name in self.files if name == "main.py" or name.startswith(flash.FOLDER + "/")]
+        lines = [f"{name} {hashlib.sha256(self.files[name]).hexdigest()}\r\n" for name in shown]
+        return "".join(lines).encode()
+
     def fs_exists(self, name: str) -> bool:
-        return name in self.files or any(path.startswith(name + "/") for path in self.files)
+        return any(path.startswith(name + "/") for path in self.files)
 
-    def fs_hashfile(self, name: str, algo: str) -> bytes:
-        return hashlib.new(algo, self.files[name]).digest()
+    def fs_mkdir(self, name: str) -> None:
+        pass
 
-    def fs_writefile(self, name: str, data: bytes) -> None:
+    def fs_writefile(self, name: str, data: bytes, chunk_size: int) -> None:
         self.files[name] = data[:-1] if self.spoil else data
-
-    def fs_listdir(self, folder: str) -> list[Entry]:
-        return [Entry(name.split("/")[1]) for name in self.files if name.startswith(folder + "/")]
 
     def fs_rmfile(self, name: str) -> None:
         del self.files[name]
@@ -43,19 +47,19 @@ class FakeChip:
 def test_writes_only_what_differs() -> None:
     chip = FakeChip({"strokefw/a.mpy": b"same", "strokefw/b.mpy": b"old"})
     said: list[str] = []
-    assert not flash._put(chip, "strokefw/a.mpy", b"same", said.append)
-    assert flash._put(chip, "strokefw/b.mpy", b"new", said.append)
-    assert chip.files["strokefw/b.mpy"] == b"new" and len(said) == 1
+    wanted = {"strokefw/a.mpy": b"same", "strokefw/b.mpy": b"new", "main.py": b"new"}
+    assert flash._put(chip, wanted, said.append) == (["strokefw/b.mpy", "main.py"], [])
+    assert chip.files == wanted and len(said) == 2
 
 
 def test_a_file_that_arrives_damaged_is_an_error() -> None:
     with pytest.raises(LinkError, match="did not arrive whole"):
-        flash._put(FakeChip({}, spoil=True), "main.py", b"abc", print)
+        flash._put(FakeChip({}, spoil=True), {"main.py": b"abc"}, print)
 
 
 def test_removes_old_modules_and_nothing_else() -> None:
     chip = FakeChip({"strokefw/a.py": b"", "strokefw/a.mpy": b"", "strokefw/note.txt": b"", "slots/0a": b""})
-    assert flash._remove_strangers(chip, {"strokefw/a.mpy": b""}, print) == ["strokefw/a.py"]
+    assert flash._put(chip, {"strokefw/a.mpy": b""}, print) == ([], ["strokefw/a.py"])
     assert sorted(chip.files) == ["slots/0a", "strokefw/a.mpy", "strokefw/note.txt"]
 
 
@@ -74,24 +78,36 @@ def test_compiler_must_write_the_chips_version(
             flash.compiler_for(mpy)
 
 
-@pytest.mark.parametrize("state", ["armed", "driving", "stopping"])
-def test_refuses_while_armed(monkeypatch: pytest.MonkeyPatch, state: str) -> None:
-    closed: list[bool] = []
+def _asked(monkeypatch: pytest.MonkeyPatch, answer: Callable[[FakePort], bytes | None]) -> FakePort:
+    """Ask a bench that answers the question for its status with `answer`."""
+    port = FakePort()
+    port.script["status"] = lambda: answer(port)
+    monkeypatch.setattr("strokebench.serial_port.SerialPort", lambda name: port)
+    flash.refuse_while_armed("COM9")
+    return port
 
-    class Bench:
-        def __init__(self, *_: Any) -> None: ...
 
-        def status(self) -> SimpleNamespace:
-            return SimpleNamespace(state=state)
+def _status(port: FakePort, now: int) -> bytes:
+    fields = dict.fromkeys(wire.FIELDS[wire.ID["status_report"]], 0)
+    fields["state"] = now
+    return port.frame("status_report", *fields.values())
 
-        def close(self) -> None:
-            closed.append(True)
 
-    monkeypatch.setattr("strokebench.bench.Bench", Bench)
-    monkeypatch.setattr("strokebench.serial_port.SerialPort", lambda name: name)
+@pytest.mark.parametrize("now", [state.ARMED, state.DRIVING, state.STOPPING])
+def test_refuses_while_armed(monkeypatch: pytest.MonkeyPatch, now: int) -> None:
     with pytest.raises(UsageError, match="armed"):
-        flash.refuse_while_armed("COM9")
-    assert closed
+        _asked(monkeypatch, lambda port: _status(port, now))
+
+
+def test_a_bench_at_rest_is_asked_once_and_never_greeted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A greeting would begin a session, which disarms."""
+    port = _asked(monkeypatch, lambda port: _status(port, state.READY))
+    assert port.closed and port.asked() == ["status"]
+
+
+def test_where_nothing_answers_flashing_goes_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    port = _asked(monkeypatch, lambda port: None)
+    assert port.closed and port.now() < 3
 
 
 def test_main_py_of_the_checkout_is_the_one_that_is_flashed() -> None:
