@@ -42,7 +42,9 @@ FEED = const(2)  # the board's watchdog is due, and the main loop was there late
 SELDOM = const(4)  # every eighth tick
 
 # where things stand elsewhere: a kernel folds only its module's constants; a test compares PLACES
+_READY = const(2)
 _DRIVING = const(4)
+_LATCHED = const(6)
 _JOG_SILENT_MS = const(500)
 _EVENT_STATE = const(2)
 _JOG = const(2)
@@ -61,7 +63,8 @@ _HEATSINK = const(21)
 _PART = const(24)
 _BIAS = const(1 << 29)
 PLACES = (
-    (_DRIVING, state.DRIVING), (_JOG_SILENT_MS, state.JOG_SILENT_MS), (_EVENT_STATE, state.EVENT_STATE),
+    (_READY, state.READY), (_DRIVING, state.DRIVING), (_LATCHED, state.LATCHED),
+    (_JOG_SILENT_MS, state.JOG_SILENT_MS), (_EVENT_STATE, state.EVENT_STATE),
     (_JOG, ramp_kernel.JOG), (_SILENT, guard.SILENT), (_WARN, guard.WARN), (_HEARTBEAT, guard.HEARTBEAT),
     (_MODE, ramp_kernel.MODE), (_DRIVE, ramp_kernel.DRIVE), (_BUS, channels.BUS), (_LEG_A, channels.LEG_A),
     (_LEG_B, channels.LEG_B), (_RATIO_A, sense.RATIO_A), (_RATIO_B, sense.RATIO_B),
@@ -91,7 +94,27 @@ def heed(w: ptr32, own: ptr32, played: ptr32, code: int, trips: int, late: int) 
     """Return 1 when this tick has more to do than to go on: a fault, a request, silence while driving."""
     if code | trips | late | w[STOP_ASK] | w[ASK]:
         return 1
-    return int(silent(w, own, played))
+    now = w[STATE]
+    if now > _READY and now < _LATCHED:  # as ``left_alone`` and ``silent``; calls would cost as much again
+        if w[ALIVE] == 0:
+            return 1
+        if now == _DRIVING:
+            since = own[_SILENT]
+            if since > own[_HEARTBEAT]:
+                return 1
+            if since > _JOG_SILENT_MS and played[_MODE] == _JOG:
+                return 1
+    return 0
+
+
+@micropython.viper
+def left_alone(w: ptr32) -> int:
+    """Return 1 when the supply is closed and the main loop has been away for so long that the board's
+    watchdog starves: it must not drive again when that loop comes back.
+    """
+    if w[ALIVE] == 0 and w[STATE] > _READY and w[STATE] < _LATCHED:
+        return 1
+    return 0
 
 
 @micropython.viper

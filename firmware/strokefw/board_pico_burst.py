@@ -1,6 +1,6 @@
 """Bursts: one channel of the chip's converter at up to 500 kS/s, with what came before the trigger.
 
-The readings go round and round through eight pieces of memory (one of 100 kB is not to be had on a used
+The readings go round and round through sixteen pieces of memory (one of 100 kB is not to be had on a used
 heap) until enough follows the trigger. The tick watches, and lets the converter run freely again when it is
 complete.
 """
@@ -19,49 +19,51 @@ from strokefw.board_pico_adc import CLOCK_HZ, CYCLES
 COUNT_MAX = const(50000)
 _SLACK = const(800)  # readings: the tick sees the end up to 1 ms (500 readings) late
 _NO_TRIGGER = const(0x3FFFFFFF)
-# the state, words that the kernels index by number: 0..7 addresses of the pieces, then
-_PIECE = const(8)  # readings per piece
-_PER_TICK = const(9)  # readings per tick
-_LAST = const(10)  # position in the whole
-_CAPTURED = const(11)
-_TRIGGER = const(12)  # what was captured when the trigger came
-_WANTED = const(13)  # readings behind the trigger
-_CHANNEL = const(14)
+_PIECES = const(16)  # a power of two
+# the state, words that the kernels index by number: 0..15 addresses of the pieces, then
+_PIECE = const(16)  # readings per piece
+_PER_TICK = const(17)  # readings per tick
+_LAST = const(18)  # position in the whole
+_CAPTURED = const(19)
+_TRIGGER = const(20)  # what was captured when the trigger came
+_WANTED = const(21)  # readings behind the trigger
+_CHANNEL = const(22)
+_WORDS = const(23)
 
 
 @micropython.viper
 def _advance(write: ptr32, s: ptr32) -> int:
     # how far it has come; 1 when all that is wanted follows the trigger
     address = write[0]
-    piece = s[8]
-    position = s[10]
-    for i in range(8):
+    piece = s[_PIECE]
+    position = s[_LAST]
+    for i in range(_PIECES):
         offset = address - s[i]
         if offset >= 0:
             if offset <= piece << 1:
                 position = i * piece + (offset >> 1)
-    size = piece << 3
+    size = piece * _PIECES
     if position >= size:
         position = 0
-    fresh = position - s[10]
+    fresh = position - s[_LAST]
     if fresh < 0:
         fresh += size
-    s[10] = position
-    s[11] += fresh
-    if s[12] == 0x3FFFFFFF:
+    s[_LAST] = position
+    s[_CAPTURED] += fresh
+    if s[_TRIGGER] == _NO_TRIGGER:
         return 0
-    return int(s[11] - s[12] >= s[13])
+    return int(s[_CAPTURED] - s[_TRIGGER] >= s[_WANTED])
 
 
 @micropython.viper
 def _fill(s: ptr32, counts: ptr16):
     # the newest tick's readings of the burst's channel; a current stands in for both ranges, the bus for
     # itself
-    n = s[9]
-    piece = s[8]
-    at = s[10] - n
+    n = s[_PER_TICK]
+    piece = s[_PIECE]
+    at = s[_LAST] - n
     if at < 0:
-        at += piece << 3
+        at += piece * _PIECES
     part = at // piece
     at -= part * piece
     memory = ptr16(s[part])
@@ -80,15 +82,15 @@ def _fill(s: ptr32, counts: ptr16):
         at += 1
         if at == piece:
             at = 0
-            part = (part + 1) & 7
+            part = (part + 1) & (_PIECES - 1)
             memory = ptr16(s[part])
     mean = (total << 4) // n
-    if s[14] == 2:
+    if s[_CHANNEL] == 2:
         counts[2] = mean
         return
     high = high << 4
     low = low << 4
-    if s[14] == 1:  # a tenth of the fine channel's deflection is the coarse one's
+    if s[_CHANNEL] == 1:  # a tenth of the fine channel's deflection is the coarse one's
         mean = 32760 + (mean - 32760) // 10
         high = 32760 + (high - 32760) // 10
         low = 32760 + (low - 32760) // 10
@@ -99,7 +101,7 @@ def _fill(s: ptr32, counts: ptr16):
 
 @micropython.viper
 def _copy(s: ptr32, target: ptr16, start: int, count: int):
-    piece = s[8]
+    piece = s[_PIECE]
     part = start // piece
     at = start - part * piece
     memory = ptr16(s[part])
@@ -108,7 +110,7 @@ def _copy(s: ptr32, target: ptr16, start: int, count: int):
         at += 1
         if at == piece:
             at = 0
-            part = (part + 1) & 7
+            part = (part + 1) & (_PIECES - 1)
             memory = ptr16(s[part])
 
 
@@ -122,10 +124,10 @@ class Burst:
 
     def __init__(self, converter):
         self._converter = converter
-        self._keep, self._addresses = dma.aligned(32)
+        self._keep, self._addresses = dma.aligned(4 * _PIECES)
         self._pair, self._plan = dma.chunks(regs.DREQ_ADC, regs.ADC + 12, self._addresses)
         self._write = dma.write_address(self._pair[0])
-        self._s = array("i", [0] * 15)
+        self._s = array("i", [0] * _WORDS)
         self._memory = None
         self._pre = 0
         self._complete = 0
@@ -138,7 +140,7 @@ class Burst:
         ):
             return 0
         cycles = max(CYCLES, min(CLOCK_HZ // rate_hz, CLOCK_HZ // 1000))
-        if not self._reserve((count + _SLACK + 7) // 8):
+        if not self._reserve((count + _SLACK + _PIECES - 1) // _PIECES):
             return 0
         s = self._s
         s[_CHANNEL] = channel
@@ -153,14 +155,16 @@ class Burst:
         return CLOCK_HZ // cycles
 
     def _reserve(self, piece):
-        self._memory = None
-        gc.collect()
-        try:
-            self._memory = [bytearray(2 * piece + 2) for _ in range(8)]
-        except MemoryError:
+        # what is large enough is kept: after one long burst the heap may not have such pieces a second time
+        if not self._memory or len(self._memory[0]) < 2 * piece + 2:
+            self._memory = None
             gc.collect()
-            return False
-        for i in range(8):
+            try:
+                self._memory = [bytearray(2 * piece + 2) for _ in range(_PIECES)]
+            except MemoryError:
+                gc.collect()
+                return False
+        for i in range(_PIECES):
             self._s[i] = addressof(self._memory[i])
             regs.poke(self._addresses + 4 * i, self._s[i])
         self._s[_PIECE] = piece
@@ -193,7 +197,7 @@ class Burst:
         bytes.
         """
         s = self._s
-        first = (s[_TRIGGER] - self._pre + offset) % (8 * s[_PIECE])
+        first = (s[_TRIGGER] - self._pre + offset) % (_PIECES * s[_PIECE])
         count = min(len(buf) // 2, self._pre + s[_WANTED] - offset)
         if not self._complete or count <= 0:
             return 0

@@ -49,10 +49,10 @@ def ring(request, size, read, write, ring_bits=0, on_write=False):
 
 
 def chunks(request, read, addresses):
-    """Plan halfwords from a register through eight pieces of memory in turn, over and over.
+    """Plan halfwords from a register through sixteen pieces of memory in turn, over and over.
 
-    The second channel hands the first one its next piece: it reads the ring of eight words at `addresses`
-    (32-byte aligned). The caller puts the first piece's address into plan[5] and the readings per piece into
+    The second channel hands the first one its next piece: it reads the ring of sixteen words at `addresses`
+    (64-byte aligned). The caller puts the first piece's address into plan[5] and the readings per piece into
     plan[6]. Returns (the two rp2.DMA objects, the plan).
     """
     pair = (rp2.DMA(), rp2.DMA())
@@ -70,7 +70,7 @@ def chunks(request, read, addresses):
         treq_sel=UNPACED,
         inc_read=True,
         inc_write=False,
-        ring_size=5,
+        ring_size=6,
         ring_sel=False,
         irq_quiet=True,
     )

@@ -22,6 +22,7 @@ PLACES = (
 )  # fmt: skip
 
 _heard_nothing = at.silent
+_alone = at.left_alone
 _put_event = at.tell
 _went = at.move
 _ALLOWED = state.ALLOWED
@@ -44,6 +45,8 @@ class Moves:
             self._asked()
         if not code and _heard_nothing(w, self.guard.own_words, self.ramp.words):
             code = faults.HEARTBEAT_LOST
+        if not code and _alone(w):
+            code = faults.INTERNAL
         if code:
             self._protect(code)
         return code

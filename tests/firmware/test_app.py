@@ -312,6 +312,18 @@ def test_jog_needs_the_host_twice_a_second_whatever_the_profile_allows():
     latched_by(host, faults.HEARTBEAT_LOST)
 
 
+def test_a_main_loop_that_was_away_too_long_finds_the_bench_off_and_latched():
+    host = jogging()
+    for _ in range(96):
+        host.app.tick()
+    assert host.app.state == state.DRIVING  # the board's watchdog is still fed
+    for _ in range(8):
+        host.app.tick()
+    assert host.app.state == state.LATCHED and host.app.ramp.gate == 0 and host.app.rail == 0
+    host.tick(5)
+    latched_by(host, faults.INTERNAL)
+
+
 def test_open_emergency_line_cuts_in_the_same_tick():
     host = jogging()
     host.board.open_line = 1

@@ -55,6 +55,16 @@ def test_what_changes_or_is_large_is_no_constant():
     assert "return (A, B)" in made["m.py"]
 
 
+def test_methods_and_properties_that_nothing_asks_for_go():
+    made = lean(
+        "class A:\n    p = word(1)\n    q = word(2)\n    def used(self):\n        return self.q\n"
+        "    def idle(self):\n        return 1\n    def named(self):\n        return 2\n"
+        "def run():\n    return A().used(), getattr(A(), 'named')"
+    )
+    assert "q = word(2)" in made["m.py"] and "p = word(1)" not in made["m.py"]
+    assert "def idle" not in made["m.py"] and "def named" in made["m.py"]
+
+
 def test_tables_are_worked_out():
     made = folded(firmware_sources())
     namespace: dict = {}

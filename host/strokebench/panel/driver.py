@@ -12,7 +12,7 @@ from strokefw import state
 
 from strokebench import bench_wire
 from strokebench.bench import Bench
-from strokebench.errors import LinkError, Refused, StrokebenchError
+from strokebench.errors import LinkError, StrokebenchError
 from strokebench.link import Message
 from strokebench.panel.choice import Choice, open_choice
 from strokebench.panel.deadman import Deadman
@@ -96,8 +96,9 @@ class Driver:
         self._follow_up(self._let_go)
 
     def _follow_up(self, act: Callable[[], None]) -> Callable[[], None] | None:
-        """Do ``act``; return what its end calls for, None when nothing. A mistake of ours, too, must not leave
-        the part without a keeper.
+        """Do ``act``; return what its end calls for, None when nothing.
+
+        A mistake of ours, too, must not leave the part without a keeper.
         """
         try:
             act()

@@ -46,7 +46,7 @@ def folded(sources: Mapping[str, bytes]) -> dict[str, bytes]:
     numbers = {name: dict(table) for name, table in known.items()}
     for name, tree in modules.items():
         _Folder(name, tree, numbers).visit(tree)
-    while _shake(modules, roots):
+    while _shake(modules, roots) or _slim(modules, roots):
         pass
     kept = {f"{PACKAGE}/{name}.py": ast.unparse(tree).encode() for name, tree in modules.items()}
     return {path: kept.get(path, text) for path, text in sources.items()}
@@ -168,6 +168,42 @@ class _Folder(ast.NodeTransformer):
 def _literal(value: int, node: ast.expr) -> ast.expr:
     new = ast.parse(repr(value), mode="eval").body
     return ast.copy_location(new, node)
+
+
+def _attributes(trees: list[ast.Module]) -> set[str]:
+    """Every name that something asks an object for, in the code or as a string.
+
+    A setter's decorator asks for nothing.
+    """
+    asked: set[str] = set()
+    for tree in trees:
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Attribute):
+                asked.add(node.attr)
+            elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+                asked.add(node.value)
+    return asked
+
+
+def _slim(modules: Modules, roots: list[ast.Module]) -> bool:
+    """Leave away one round of methods and properties that nothing asks for; return whether there were
+    any."""
+    asked, changed = _attributes([*modules.values(), *roots]), False
+    for tree in modules.values():
+        for one in tree.body:
+            if isinstance(one, ast.ClassDef):
+                kept = [part for part in one.body if _asked_for(part, asked)]
+                changed = changed or len(kept) < len(one.body)
+                one.body = kept or [ast.Pass()]
+    return changed
+
+
+def _asked_for(part: ast.stmt, asked: set[str]) -> bool:
+    """True for a part of a class that something asks for, or that is no method or property."""
+    if isinstance(part, ast.FunctionDef):
+        return part.name in asked or part.name.startswith("__")
+    makes_property = isinstance(part, ast.Assign) and isinstance(part.value, ast.Call)
+    return not makes_property or any(name in asked for name in _targets(part))
 
 
 def _wanted(modules: Modules, roots: list[ast.Module]) -> set[tuple[str, str]]:

@@ -9,6 +9,7 @@ that the plant says was cut.
 
 from __future__ import annotations
 
+import math
 from array import array
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +26,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 TICK_NS = 1_000_000
-GROUPS = 125
+GROUPS, GROUP_US = 125, 8.0
+"""Readings of each of the chip's channels in a tick, in turn."""
+ROUND_ROBIN_SHIFT, ADC_MHZ = 16, 48.0
+"""RP2040 datasheet 4.9: RROBIN in CS, and the converter's clock."""
 PERIOD_NS = 50_000
 GATES = ("A_HIGH", "A_LOW", "B_HIGH", "B_LOW")
 ADC_CHANNELS = (ch.I_COARSE, ch.I_FINE, ch.BUS)
@@ -224,23 +228,28 @@ class ChipWorld:
         board, plant, converter = self.board, self.board.plant, self.board.converter
         board.scan(self._counts)
         self._taken = [0, 0, 0, 0, 0]
-        amps = self._ripple(plant.current_a, plant.current_min_a, plant.current_max_a)
+        at_us = self._sampled_at_us()
+        amps = _ripple(at_us, plant.current_a, plant.current_min_a, plant.current_max_a)
         gain, zero = converter.gain, converter.zero
-        volts = np.full(GROUPS, plant.bus_v)
+        volts = np.full(len(at_us), plant.bus_v)
         for i, (channel, values) in enumerate(zip(ADC_CHANNELS, (amps, amps, volts), strict=True)):
             self._codes[i] = self._codes_of(values * gain[channel] + zero[channel])
 
-    def _ripple(self, mean: float, low: float, high: float) -> NDArray[np.float64]:
-        if high <= low:
-            return np.full(GROUPS, mean)
-        phase = (np.arange(GROUPS) * 8 % 50) / 50.0
-        return np.asarray(mean + (high - low) * (np.abs(2 * phase - 1) - 0.5))
+    def _sampled_at_us(self) -> NDArray[np.float64]:
+        """Times within a tick at which one channel of the chip's converter is read: in turn with the others,
+        or alone and at its own rate in a burst."""
+        adc: Any = self.machine.mcu.adc
+        if adc.cs >> ROUND_ROBIN_SHIFT & 31:
+            return np.asarray(np.arange(GROUPS) * GROUP_US, np.float64)
+        step_us = max(float(adc.sample_time), adc.divider / ADC_MHZ)
+        return np.asarray(np.arange(math.ceil(1000 / step_us)) * step_us, np.float64)
 
     def _codes_of(self, counts: NDArray[np.float64]) -> list[int]:
         codes = counts / LEFT
         if not self.board.converter.ideal:
-            self._at = (self._at + GROUPS) % (len(self._noise) - GROUPS)
-            codes = codes + FAST_NOISE * self._noise[self._at : self._at + GROUPS]
+            count = len(codes)
+            self._at = (self._at + count) % (len(self._noise) - count)
+            codes = codes + FAST_NOISE * self._noise[self._at : self._at + count]
             bend = np.asarray(self.board.converter.bend[ch.BUS]) / LEFT
             codes = codes + bend[np.clip(codes, 0, CODES - 1).astype(int)]
         return [int(code) for code in np.clip(np.round(codes), 0, CODES - 1)]
@@ -250,7 +259,8 @@ class ChipWorld:
             return 2048
         taken = self._taken[channel]
         self._taken[channel] = taken + 1
-        return self._codes[channel][taken % GROUPS]
+        codes = self._codes[channel]
+        return codes[taken % len(codes)]
 
     def _external_code(self, channel: int) -> int:
         source = EXTERNAL[channel]
@@ -262,3 +272,9 @@ class ChipWorld:
             counts = self._pulsed_leg(channel - 3)
         code = int(counts / LEFT + self._dither[self._at & 4095])
         return max(0, min(code, CODES - 1))
+
+
+def _ripple(at_us: NDArray[np.float64], mean: float, low: float, high: float) -> NDArray[np.float64]:
+    """Current at times of a tick: a triangle in the PWM's period around ``mean``."""
+    phase = at_us * 1e3 % PERIOD_NS / PERIOD_NS
+    return np.asarray(mean + max(high - low, 0.0) * (np.abs(2 * phase - 1) - 0.5))
