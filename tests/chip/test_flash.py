@@ -106,7 +106,7 @@ def test_writes_what_differs_and_leaves_the_rest(
 def test_is_refused_while_armed_and_writes_nothing_anew(
     world: ChipWorld, copied: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The flashed Pico starts, is armed, refuses, is stopped, and has nothing to be written. About 120 CPU s."""
+    """The flashed Pico starts, is armed, refuses, is stopped, and has nothing to be written: 120 CPU s."""
     _flash_outdated(world, copied, capsys)
     machine, bridge = world.machine, world.board.bridge
     copied.clear()
