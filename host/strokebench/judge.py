@@ -21,13 +21,13 @@ STOPS = ("short_travel", "stop_shifted")
 LOADS = ("unbalanced", "dragging", "clogged", "worn", "obstructed")
 
 # What a defect brings with it: findings listed here, failing beside it, follow from it and are not defects of
-# their own. Order is by depth: an entry explains those after it, never those before. "*" stands for all other
-# findings.
+# their own. Order is by depth. "*" stands for all findings but those before it.
 CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "open_winding": ("*",),
+    # a winding behind a bad lead gets less voltage than its figures are reckoned with
+    "lead_resistance": ("shorted_turns", "stuck_shut", "slow", "slow_start", "weak_spring", "binding", *STOPS),
     "shorted_turns": (
         "weak_motor",
-        "lead_resistance",
         "weak_spring",
         "sticky",
         "slow",
@@ -51,7 +51,6 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "stuck_shut": ("*",),
     "stuck_open": ("*",),
     "worn_track": ("track_mismatch", "track_range", "binding", *STOPS),
-    "lead_resistance": ("slow", "slow_start", *STOPS),
     "weak_battery": ("slow", "slow_start", *STOPS),
     "dry": ("worn", "clogged", "unbalanced"),
     "dragging": ("slow_start", "clogged", "obstructed"),
@@ -114,8 +113,11 @@ def attribute(findings: Sequence[Finding]) -> list[Finding]:
 
 def _cause(finding: Finding, failing: dict[str, Finding]) -> Finding | None:
     """The deepest failing finding that explains this one."""
+    deeper = False  # than the entry looked at
     for name, explained in CONSEQUENCES.items():
-        if name in failing and finding.fault != name and (finding.fault in explained or "*" in explained):
+        if finding.fault == name:
+            deeper = True
+        elif name in failing and (finding.fault in explained or ("*" in explained and not deeper)):
             return failing[name]
     return None
 
