@@ -25,7 +25,15 @@ LOADS = ("unbalanced", "dragging", "clogged", "worn", "obstructed")
 CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "open_winding": ("*",),
     # a winding behind a bad lead gets less voltage than its figures are reckoned with
-    "lead_resistance": ("shorted_turns", "stuck_shut", "slow", "slow_start", "weak_spring", "binding", *STOPS),
+    "lead_resistance": (
+        "shorted_turns",
+        "stuck_shut",
+        "slow",
+        "slow_start",
+        "weak_spring",
+        "binding",
+        *STOPS,
+    ),
     "shorted_turns": (
         "weak_motor",
         "weak_spring",
