@@ -1,14 +1,15 @@
 """Starts the bench on a Pico: what main.py calls.
 
 The way back to the REPL: the two bytes that mpremote and most terminals send first (carriage return,
-Ctrl-C), at a place where a frame would begin. No frame of ours begins with them. It is obeyed while the
-bench is not armed, with the bridge off first. docs/firmware.md tells it to people.
+Ctrl-C), at a place where a frame would begin or after a pause. No frame of ours begins with them. It is
+obeyed while the bench is not armed, with the bridge off first. People read docs/explanation/on-the-chip.md.
 """
 
 import gc
 
 import micropython
 
+micropython.kbd_intr(-1)  # a laptop that greets while the modules load must not interrupt that by a byte 3
 # Collected often while the modules load, so that what stays lies close together and bursts find room.
 gc.threshold(12000)
 
