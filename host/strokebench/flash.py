@@ -71,7 +71,7 @@ def compiler_for(mpy: int) -> tuple[str, ...]:
     have = f"writes version {found[1]}.{found[2]}" if found else "is not installed"
     raise UsageError(
         f"The chip needs .mpy version {wanted[0]}.{wanted[1]}, and mpy-cross {have}.",
-        "Install the mpy-cross of the chip's MicroPython version, or copy the sources: strokebench flash --sources.",
+        "Install the mpy-cross of the chip's MicroPython version, or copy the sources with --sources.",
     )
 
 
