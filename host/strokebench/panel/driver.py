@@ -12,7 +12,7 @@ from strokefw import state
 
 from strokebench import bench_wire
 from strokebench.bench import Bench
-from strokebench.errors import LinkError, StrokebenchError
+from strokebench.errors import LinkError, Refused, StrokebenchError
 from strokebench.link import Message
 from strokebench.panel.choice import Choice, open_choice
 from strokebench.panel.deadman import Deadman
@@ -32,7 +32,7 @@ STATUS_EVERY_S = 0.25
 STOP_TOOK_S = 0.3
 """A run that goes on this long after it was told to stop is torn off."""
 SILENT = "The page that drives fell silent; the part was stopped."
-LET_GO = "The bench took the supply off the part by itself: a fault, or it heard nothing for too long."
+LET_GO = "The bench took the supply off the part by itself: it heard nothing for too long."
 
 
 class Driver:
@@ -104,6 +104,8 @@ class Driver:
             act()
         except StopNow as stop:
             return partial(self._halt, str(stop))
+        except Refused as error:  # a LinkError, but the bench is there
+            return partial(self._calm, error)
         except LinkError as error:
             self.view.complain(error)
             return self._let_go
@@ -288,7 +290,8 @@ class Driver:
         phase = self.view.now.phase
         if phase in ("armed", "jog") and now.state in ("ready", "latched", "off"):
             phase, self._jog = "idle", 0.0
-            self.view.say(SILENT if self.deadman.silent() else LET_GO)
+            if now.state != "latched" and not self.view.now.fault:  # else the fault tells itself
+                self.view.say(SILENT if self.deadman.silent() else LET_GO)
         self.view.set(
             phase=phase,
             state=now.state,
