@@ -21,7 +21,7 @@ STOPS = ("short_travel", "stop_shifted")
 LOADS = ("unbalanced", "dragging", "clogged", "worn", "obstructed")
 
 # What a defect brings with it: findings listed here, failing beside it, follow from it and are not defects of
-# their own. Order is by depth. "*" stands for all findings but those before it.
+# their own. Order is by depth. "*" stands for all findings but those that have it as a consequence.
 CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "open_winding": ("*",),
     # a winding behind a bad lead gets less voltage than its figures are reckoned with
@@ -121,11 +121,11 @@ def attribute(findings: Sequence[Finding]) -> list[Finding]:
 
 def _cause(finding: Finding, failing: dict[str, Finding]) -> Finding | None:
     """The deepest failing finding that explains this one."""
-    deeper = False  # than the entry looked at
+    own = CONSEQUENCES.get(finding.fault, ())
     for name, explained in CONSEQUENCES.items():
-        if finding.fault == name:
-            deeper = True
-        elif name in failing and (finding.fault in explained or ("*" in explained and not deeper)):
+        if name == finding.fault or name not in failing:
+            continue
+        if finding.fault in explained or ("*" in explained and name not in own):
             return failing[name]
     return None
 
