@@ -34,7 +34,7 @@ def test_plan_holds_every_defect_and_can_be_repeated() -> None:
         assert trial.spec.seed >= 500
         for text in trial.spec.faults:
             assert parse(text, PART).name == trial.name
-        assert 11.8 <= trial.spec.supply_v <= 14.5 and 0 <= trial.spec.ambient_c <= 45
+        assert 11.0 <= trial.spec.supply_v <= 14.5 and 0 <= trial.spec.ambient_c <= 45
 
 
 def test_tuning_and_reporting_seeds_are_apart() -> None:
