@@ -2,6 +2,7 @@
 
 import sys
 from select import POLLIN, POLLOUT, poll
+from time import ticks_diff, ticks_ms
 
 import machine
 import micropython
@@ -9,8 +10,11 @@ from machine import Pin
 from micropython import const
 
 from strokefw import board_pico_cobs, cobs, pins
+from strokefw import board_pico_regs as regs
 
 _BAUD = const(921600)
+_BEFORE_TICK = const(0x40)
+_PAUSE_MS = const(200)  # nothing stays under way for longer: what follows is a beginning
 _PIECE = const(256)  # the USB stack's buffer: a write of this is over in well under a millisecond
 
 
@@ -35,6 +39,7 @@ class UsbLink:
         self._poll_out.register(sys.stdout, POLLOUT)
         self._one = bytearray(1)
         self._before = 0  # the last byte, and the one before it in bits 8..15
+        self._heard_ms = 0
         self.repl_wanted = False
         micropython.kbd_intr(-1)
 
@@ -50,6 +55,8 @@ class UsbLink:
                 break
             else:
                 return n
+            if not n:
+                self._after_pause()
             take(one)
             byte = one[0]
             if byte == 3 and self._before == 13:  # at a frame's beginning; what follows is for the REPL
@@ -59,6 +66,14 @@ class UsbLink:
             buf[n] = byte
             n += 1
         return n
+
+    def _after_pause(self):
+        # Without it, a stray byte would shut the way to the REPL until the next whole frame. A person may
+        # pause between the return and Ctrl-C.
+        now_ms = ticks_ms()
+        if ticks_diff(now_ms, self._heard_ms) > _PAUSE_MS:
+            self._before = 13 if self._before & 0xFF == 13 else 0
+        self._heard_ms = now_ms
 
     def write(self, buf, n):
         """Hand over at most `n` bytes; returns how many were taken (0 while the port's buffer is full)."""
@@ -86,6 +101,11 @@ class UartLink:
             txbuf=2048,
             timeout=0,
         )
+        # The UART keeps 32 bytes, 0.35 ms, and a tick may take longer: its interrupt goes before the tick's.
+        shift = regs.UART0_IRQ % 4 * 8
+        at = regs.PRIORITIES + regs.UART0_IRQ - shift // 8
+        regs.poke(at, regs.peek(at) & ~(0xFF << shift) | _BEFORE_TICK << shift)
+        micropython.kbd_intr(3)
 
     def read(self, buf):
         """Take what has come, at most len(buf) bytes; returns how many."""

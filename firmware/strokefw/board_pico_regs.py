@@ -25,6 +25,7 @@ if _RP2350:
     DMA_COUNT_MAX = 0x0FFFFFFF
     PIN_SET = 0xD0000018
     PIN_CLEAR = 0xD0000020
+    UART0_IRQ = 33
 else:
     PWM = 0x40050000
     PWM_ENABLE = PWM + 0xA0
@@ -37,7 +38,9 @@ else:
     DMA_COUNT_MAX = 0xFFFFFFFF
     PIN_SET = 0xD0000014
     PIN_CLEAR = 0xD0000018
+    UART0_IRQ = 20
 
+PRIORITIES = 0xE000E400  # of interrupts, a byte each, to be written as words; the SDK gives all 0x80
 DMA = 0x50000000
 PIN_IN = 0xD0000004
 PIO0 = 0x50200000

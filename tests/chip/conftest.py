@@ -11,7 +11,7 @@ from strokebench.sim.chip_machine import ChipMachine, ChipUnavailable
 from strokebench.sim.chip_world import ChipWorld
 from strokebench.sim.spec import SimSpec
 
-ALONE = ("board_pico", "slots", "pins", "compat", "channels", "__init__")
+ALONE = ("board_pico", "cobs", "slots", "pins", "compat", "channels", "__init__")
 """Modules that the board needs without the rest of the firmware."""
 
 START = """

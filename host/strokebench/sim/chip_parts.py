@@ -1,7 +1,7 @@
 """What sits around the emulated chip: its converter's inputs, the external converter, and mended emulator
 details.
 
-Two details of rp2040py 0.3 differ from the chip and would change what the firmware sees; they are put right
+Three details of rp2040py 0.3 differ from the chip and would change what the firmware sees; they are put right
 here, each with the datasheet's word for it (RP2040 datasheet).
 """
 
@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from rp2040py.rp2040 import RP2040
 
 AIN_SHIFT = 12
+PIO0 = 0x50200  # key of the emulator's table: address without its last three digits
+PIO0_RX0 = 4  # DMA requests, table 120
+SHIFT_CONTROL, STATE_MACHINE_BYTES = 0xD0, 0x18
+JOINS = 3 << 30
 
 
 def mend_converter(mcu: RP2040) -> None:
@@ -80,6 +84,38 @@ def mend_pwm_requests(mcu: RP2040) -> None:
         mcu.dma.clear_dreq(first + index)
 
     pwm.channel_interrupt = once
+
+
+class _Pio:
+    """PIO 0 before the emulator's, for what the processor writes."""
+
+    def __init__(self, mcu: RP2040) -> None:
+        self._mcu = mcu
+        self._pio: Any = mcu.pio[0]
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._pio, name)
+
+    def write_uint32_atomic(self, offset: int, value: int, atomic_type: int) -> None:
+        number, register = divmod((offset & 0xFFF) - SHIFT_CONTROL, STATE_MACHINE_BYTES)
+        if register or not 0 <= number < 4:
+            self._pio.write_uint32_atomic(offset, value, atomic_type)
+            return
+        before = self._pio.read_uint32(offset)
+        self._pio.write_uint32_atomic(offset, value, atomic_type)
+        if (before ^ self._pio.read_uint32(offset)) & JOINS:
+            machine = self._pio.machines[number]
+            machine.tx_fifo.reset()
+            machine.rx_fifo.reset()
+            self._mcu.dma.set_dreq(number)
+            self._mcu.dma.clear_dreq(PIO0_RX0 + number)
+
+
+def mend_fifos(mcu: RP2040) -> None:
+    """Chapter 3.7, SM0_SHIFTCTRL: FIFOs are flushed when FJOIN_RX or FJOIN_TX changes, which is how the SDK
+    begins anew. In the emulator the words of an earlier program stay in them.
+    """
+    mcu.peripherals[PIO0] = _Pio(mcu)
 
 
 class ChipInputs:

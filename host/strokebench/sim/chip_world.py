@@ -86,6 +86,7 @@ class ChipWorld:
         mcu = machine.mcu
         chip_parts.mend_converter(mcu)
         chip_parts.mend_pwm_requests(mcu)
+        chip_parts.mend_fifos(mcu)
         self.clocks = {
             net: PinClock(machine, net) for net in (*GATES, "BRIDGE_ENABLE", "PRECHARGE", "MAIN_SWITCH")
         }
