@@ -39,7 +39,7 @@ class UsbLink:
         self._poll_out.register(sys.stdout, POLLOUT)
         self._one = bytearray(1)
         self._before = 0  # the last byte, and the one before it in bits 8..15
-        self._heard_ms = 0
+        self._heard_ms = ticks_ms()
         self.repl_wanted = False
         micropython.kbd_intr(-1)
 
