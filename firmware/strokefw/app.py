@@ -34,6 +34,7 @@ _ARMED_IDLE_MS = const(5000)
 _BIAS = const(1 << 29)
 _STATE = const(5)  # in the own words
 _RAIL = const(6)
+_FEED = const(2)  # of what is due
 _DRIVE = const(8)  # in the ramp's words
 _GATE = const(9)
 _SILENT = const(0)  # in the guard's own
@@ -42,9 +43,9 @@ _SLEW_DOWN = const(9)
 PLACES = (
     (_CHECK, state.CHECK), (_READY, state.READY), (_ARMED, state.ARMED), (_DRIVING, state.DRIVING),
     (_STOPPING, state.STOPPING), (_LATCHED, state.LATCHED), (_ARMED_IDLE_MS, state.ARMED_IDLE_MS),
-    (_BIAS, ramp_kernel.BIAS), (_STATE, at.STATE), (_RAIL, at.RAIL), (_DRIVE, ramp_kernel.DRIVE),
-    (_GATE, ramp_kernel.GATE), (_SILENT, guard.SILENT), (_CAP, guard_current.CAP),
-    (_SLEW_DOWN, guard_current.SLEW_DOWN),
+    (_BIAS, ramp_kernel.BIAS), (_STATE, at.STATE), (_RAIL, at.RAIL), (_FEED, at.FEED),
+    (_DRIVE, ramp_kernel.DRIVE), (_GATE, ramp_kernel.GATE), (_SILENT, guard.SILENT),
+    (_CAP, guard_current.CAP), (_SLEW_DOWN, guard_current.SLEW_DOWN),
 )  # fmt: skip
 
 
@@ -69,10 +70,6 @@ class App(Moves):
     alive = word(at.ALIVE)
     trips = word(at.TRIPS)
     tell_head = word(at.TELL_HEAD)
-    stopping_left = word(at.STOPPING_LEFT)
-    end_reason = word(at.END_REASON)
-    end_code = word(at.END_CODE)
-    disarm_after = word(at.DISARM_AFTER)
     check_then = word(at.CHECK_THEN)
     answer = word(at.ANSWER)
     capture_tick = word(at.CAPTURE_TICK)
@@ -122,7 +119,8 @@ class App(Moves):
     @micropython.native
     def _due(self, due):
         if due & at.TAIL_OVER:
-            self._tell(state.EVENT_RUN_END, self.end_reason, 0, self.end_code)
+            w = self.words
+            self._tell(state.EVENT_RUN_END, w[at.END_REASON], 0, w[at.END_CODE])
         if due & at.SELDOM:
             self._seldom()
 
@@ -190,9 +188,9 @@ def _ticker(app):
 
         due = close(w, values, ring, played, watched, code)
         if due:
-            if due & 2:  # app_kernel.FEED
+            if due & _FEED:
                 feed()
-            if due != 2:
+            if due != _FEED:
                 app._due(due)
         end(w, ticks_us())
 

@@ -40,6 +40,9 @@ LATE_US = const(1900)  # from one tick's start to the next: one has been missed
 TAIL_OVER = const(1)
 FEED = const(2)  # the board's watchdog is due, and the main loop was there lately
 SELDOM = const(4)  # every eighth tick
+# what ``neglected`` returns
+HOST_SILENT = const(1)
+LOOP_AWAY = const(2)
 
 # where things stand elsewhere: a kernel folds only its module's constants; a test compares PLACES
 _READY = const(2)
@@ -90,45 +93,32 @@ def begin(w: ptr32, now_us: int) -> int:
 
 
 @micropython.viper
-def heed(w: ptr32, own: ptr32, played: ptr32, code: int, trips: int, late: int) -> int:
-    """Return 1 when this tick has more to do than to go on: a fault, a request, silence while driving."""
-    if code | trips | late | w[STOP_ASK] | w[ASK]:
-        return 1
+def neglected(w: ptr32, own: ptr32, played: ptr32) -> int:
+    """Return how the bench is left to itself with its supply closed, 0 not at all.
+
+    HOST_SILENT: it drives, and the host has been silent for too long (in a pause too, where the guard sees
+    the bridge off). LOOP_AWAY: the main loop has been away for so long that the board's watchdog starves; it
+    must not drive again when that loop comes back.
+    """
     now = w[STATE]
-    if now > _READY and now < _LATCHED:  # as ``left_alone`` and ``silent``; calls would cost as much again
-        if w[ALIVE] == 0:
-            return 1
+    if now > _READY and now < _LATCHED:
         if now == _DRIVING:
             since = own[_SILENT]
             if since > own[_HEARTBEAT]:
-                return 1
+                return HOST_SILENT
             if since > _JOG_SILENT_MS and played[_MODE] == _JOG:
-                return 1
+                return HOST_SILENT
+        if w[ALIVE] == 0:
+            return LOOP_AWAY
     return 0
 
 
 @micropython.viper
-def left_alone(w: ptr32) -> int:
-    """Return 1 when the supply is closed and the main loop has been away for so long that the board's
-    watchdog starves: it must not drive again when that loop comes back.
-    """
-    if w[ALIVE] == 0 and w[STATE] > _READY and w[STATE] < _LATCHED:
+def heed(w: ptr32, own: ptr32, played: ptr32, code: int, trips: int, late: int) -> int:
+    """Return other than 0 when this tick has more to do than to go on: a fault, a request, neglect."""
+    if code | trips | late | w[STOP_ASK] | w[ASK]:
         return 1
-    return 0
-
-
-@micropython.viper
-def silent(w: ptr32, own: ptr32, played: ptr32) -> int:
-    """Return 1 when the host has been silent for too long while the bench drives (in a pause too, where the
-    guard sees the bridge off).
-    """
-    if w[STATE] == _DRIVING:
-        since = own[_SILENT]
-        if since > own[_HEARTBEAT]:
-            return 1
-        if since > _JOG_SILENT_MS and played[_MODE] == _JOG:
-            return 1
-    return 0
+    return int(neglected(w, own, played))
 
 
 @micropython.viper

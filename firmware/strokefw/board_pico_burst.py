@@ -209,14 +209,10 @@ class Burst:
 
         Returns (pieces, array that begins with their addresses), or None: a burst runs, or no memory.
         """
-        pieces = len(self._keep) // 8  # half of it is used, an address is four bytes
-        if self.running:
-            return None
-        kept = self._memory and self._s[_PIECE] == readings // pieces
-        if not kept and not self._reserve(readings // pieces):
+        if self.running or not self._reserve(readings // _PIECES):
             return None
         self._complete = 0
-        return pieces, self._s
+        return _PIECES, self._s
 
     def give_back(self):
         """The stream has ended."""

@@ -12,11 +12,8 @@ import micropython
 from micropython import const
 
 from strokefw import board_pico_scan as kernels
-from strokefw import wire
+from strokefw import channels, wire
 
-GROUP_HZ = const(125000)
-_READINGS = const(32768)  # kept: 262 ms at the full rate; a power of two, so that numbers wrap with it
-_SAFE = const(31744)  # the rest the next ticks may be overwriting
 # the state, words that the kernels index by number
 _CHANNEL = const(0)
 _EVERY = const(1)  # of so many groups one is kept
@@ -29,7 +26,8 @@ _SHIFT = const(7)  # how a number falls into the pieces
 _LOW = const(8)
 _PARTS = const(9)
 _FIRST = const(10)  # number that the copy begins with
-_WORDS = const(11)
+_SAFE = const(11)  # readings that can be had
+_WORDS = const(12)
 _BEHIND = const(240)  # groups at most behind the converter, of the ring's 256
 
 
@@ -72,8 +70,8 @@ def _gather(work: ptr32, s: ptr32, pieces: ptr32, now: int):
         groups -= every
     s[_LEFT] = 0 - groups
     s[_HEAD] = head
-    if (head - s[_VALID]) & 0x3FFFFFFF > _SAFE:
-        s[_VALID] = (head - _SAFE) & 0x3FFFFFFF
+    if (head - s[_VALID]) & 0x3FFFFFFF > s[_SAFE]:
+        s[_VALID] = (head - s[_SAFE]) & 0x3FFFFFFF
 
 
 @micropython.viper
@@ -130,15 +128,16 @@ class Raw:
     def start(self, channel, rate_hz):
         """Begin to gather; returns the rate in Hz, 0 while a burst runs or when there is no memory."""
         s = self._s
-        lent = self._burst.lend(_READINGS)
+        lent = self._burst.lend(channels.RAW_READINGS)
         if not lent:
             return 0
         parts, self._pieces = lent
         self._burst.scan = _scanner(self._work, s, self._pieces, self._ticks_us)
-        every = max(1, min(GROUP_HZ // rate_hz, GROUP_HZ))
-        piece = _READINGS // parts
+        every = max(1, min(channels.RAW_HZ // rate_hz, channels.RAW_HZ))
+        piece = channels.RAW_READINGS // parts
         s[_CHANNEL] = channel
         s[_EVERY] = every
+        s[_SAFE] = channels.RAW_SAFE
         s[_LOW] = piece - 1
         s[_PARTS] = parts - 1
         s[_SHIFT] = 0
@@ -147,7 +146,7 @@ class Raw:
         _gather(self._work, s, self._pieces, self._ticks_us())  # for where it stands
         s[_LEFT] = s[_HEAD] = s[_VALID] = 0
         self._burst.running = True
-        return GROUP_HZ // every
+        return channels.RAW_HZ // every
 
     def stop(self):
         """Give the memory back."""

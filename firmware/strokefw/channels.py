@@ -39,3 +39,8 @@ FINE_FULL_MA = const(16500)  # 3.3 V / (1 mOhm * 200), i.e. +-8.25 A; trusted to
 SUPPLY_FULL_MV = const(25300)  # BUS, VIN, LEG_A, LEG_B: divider 180k / 27k
 SENSOR_FULL_MV = const(5133)  # SENSOR_A, SENSOR_B, FEED: divider 100k / 180k
 NTC_PULLUP_OHM = const(4700)  # to the reference; NTC 10k B3950 to ground
+
+# the endless stream of one channel's single readings
+RAW_HZ = const(125000)  # a channel's share of the chip's converter, which takes four in turn
+RAW_READINGS = const(32768)  # kept: 262 ms at the full rate; a power of two, so that numbers wrap with it
+RAW_SAFE = const(31744)  # the rest the next ticks may be overwriting

@@ -21,8 +21,7 @@ PLACES = (
     (_DRIVE, ramp_kernel.DRIVE), (_BIAS, ramp_kernel.BIAS),
 )  # fmt: skip
 
-_heard_nothing = at.silent
-_alone = at.left_alone
+_neglected = at.neglected
 _put_event = at.tell
 _went = at.move
 _ALLOWED = state.ALLOWED
@@ -43,10 +42,10 @@ class Moves:
             self._stop()
         if w[at.ASK]:
             self._asked()
-        if not code and _heard_nothing(w, self.guard.own_words, self.ramp.words):
-            code = faults.HEARTBEAT_LOST
-        if not code and _alone(w):
-            code = faults.INTERNAL
+        if not code:
+            how = _neglected(w, self.guard.own_words, self.ramp.words)
+            if how:
+                code = faults.HEARTBEAT_LOST if how == at.HOST_SILENT else faults.INTERNAL
         if code:
             self._protect(code)
         return code

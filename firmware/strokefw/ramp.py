@@ -30,7 +30,7 @@ SEGMENTS_MAX = const(250)
 DURATION_MAX_MS = const(600000)
 PULSES_MAX = const(10000)
 BURST_MAX = const(50000)
-_WORDS = const(13)  # kind target duration p1 p2 p3 p4 watch action value after hold loaded
+_WORDS = at.SEGMENT_WORDS
 _LOADED = const(12)
 
 IDLE = at.IDLE  # modes
@@ -43,7 +43,7 @@ FIRED = const(2)
 ENDED = const(4)
 
 CAPTURE_NONE = const(0)
-CAPTURE_ASKED = const(1)  # the service has to start it
+CAPTURE_ASKED = at.CAPTURE_ASKED
 CAPTURE_RUNNING = const(2)
 CAPTURE_DONE = const(3)  # captured or failed
 

@@ -51,6 +51,8 @@ RAMP = const(1)
 PULSE = const(4)
 PAUSE = const(5)
 BURST = const(6)
+CAPTURE_ASKED = const(1)  # the service has to start it
+SEGMENT_WORDS = const(13)  # kind target duration p1 p2 p3 p4 watch action value after hold loaded
 # what ``look`` returns
 GOES_ON = const(0)
 OVER = const(1)
@@ -90,7 +92,7 @@ def off(w: ptr32):
 @micropython.viper
 def begin(w: ptr32, t: ptr32, index: int):
     # Take segment ``index`` of the table over. Its target and a pulse's other drive stand biased there.
-    base = index * 13  # ramp.py's _WORDS
+    base = index * SEGMENT_WORDS
     w[INDEX] = index
     kind = t[base]
     duration = t[base + 2]
@@ -120,7 +122,7 @@ def begin(w: ptr32, t: ptr32, index: int):
         w[WANT] = drive
         w[CAPTURE_AT] = index
         w[PRE_LEFT] = -1
-        w[CAPTURE] = 1  # ramp.py's CAPTURE_ASKED
+        w[CAPTURE] = CAPTURE_ASKED
     w[WATCH_ACTION] = t[base + 8]
     w[WATCH] = t[base + 7]
     w[WATCH_VALUE] = t[base + 9]

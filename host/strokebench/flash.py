@@ -25,7 +25,7 @@ PIECE = 1024
 HASHES = f"""
 import os, hashlib
 from binascii import hexlify
-b = memoryview(bytearray(1024))
+b = memoryview(bytearray({PIECE}))
 def show(name):
   h = hashlib.sha256()
   with open(name, "rb") as f:

@@ -49,7 +49,7 @@ class RawStream:
         if channel not in CHANNELS:
             raise UsageError(f"There is no stream of {channel!r}.", f"Choose from: {', '.join(CHANNELS)}.")
         if not 1 <= rate_hz <= state.TICK_MASK:
-            raise UsageError(f"A stream of {rate_hz:g} Hz cannot be.", "Ask for 1 to 125000 Hz.")
+            raise UsageError(f"A stream of {rate_hz:g} Hz cannot be.", f"Ask for 1 to {channels.RAW_HZ} Hz.")
         self._bench = bench
         self._link = bench.link
         self._channel = channels.NAMES.index(channel)

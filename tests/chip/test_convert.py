@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from strokebench.sim import chip, chip_convert, chip_files
+from strokebench.sim import chip_convert
+from strokebench.sim.chip import quiet_machine
 from strokebench.sim.chip_convert import COLUMNS, FedBoard, Reading
-from strokebench.sim.chip_machine import ChipMachine, ChipUnavailable
+from strokebench.sim.chip_machine import ChipUnavailable
 from strokebench.sim.chip_world import ChipWorld
 from strokebench.sim.spec import SimSpec
 from strokefw import channels
@@ -34,12 +35,9 @@ ROUNDING = 0.001
 def fed() -> Iterator[ChipWorld]:
     """A Pico with the board and the firmware's sense, on inputs that stand where they are put."""
     try:
-        files = chip_files.precompiled(chip_files.firmware_sources())
-        files["main.py"] = b""
-        machine = ChipMachine(chip.find_image(), chip_files.filesystem(files))
+        machine = quiet_machine()
     except ChipUnavailable as why:
         pytest.skip(f"emulated chip: {why}")
-    machine.wait_for_usb()
     made = ChipWorld(machine, FedBoard(SimSpec()))
     machine.execute(START)
     chip_convert.begin(made)

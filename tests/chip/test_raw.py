@@ -5,8 +5,9 @@ from __future__ import annotations
 import ast
 
 import pytest
-from strokebench.sim import chip, chip_files, chip_raw
+from strokebench.sim import chip, chip_raw
 from strokebench.sim.board import SimBoard
+from strokebench.sim.chip import quiet_machine
 from strokebench.sim.chip_machine import ChipMachine, ChipUnavailable
 from strokebench.sim.chip_world import ChipWorld
 from strokebench.sim.spec import SimSpec
@@ -62,13 +63,9 @@ print((rate, locked, had > 500))
 def machine() -> ChipMachine:
     """A chip with our modules in its flash and nothing running."""
     try:
-        files = chip_files.precompiled(chip_files.firmware_sources())
-        files["main.py"] = b""
-        made = ChipMachine(chip.find_image(), chip_files.filesystem(files))
+        return quiet_machine()
     except ChipUnavailable as why:
         pytest.skip(f"emulated chip: {why}")
-    made.wait_for_usb()
-    return made
 
 
 def test_the_assembler_does_what_the_plain_code_does() -> None:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 
@@ -168,11 +169,16 @@ class Driver:
         """Drive and supply off the part; a further STOP that comes meanwhile must not break this off."""
         if self._bench is None:
             return
-        self._letting_off = True
-        try:
+        with self._undisturbed():
             self._bench.close_run()
             self._bench.stop_quietly()
             self._stream(self._bench)
+
+    @contextmanager
+    def _undisturbed(self) -> Iterator[None]:
+        self._letting_off = True
+        try:
+            yield
         finally:
             self._letting_off = False
 
@@ -204,11 +210,8 @@ class Driver:
         self.view.set(**{**vars(Snapshot()), "message": number})
         bench, self._bench, self._running, self.profile = self._bench, None, None, None
         if bench is not None:
-            self._letting_off = True
-            try:
+            with self._undisturbed():
                 bench.close()
-            finally:
-                self._letting_off = False
 
     def _arm(self) -> None:
         if self._bench is None or self.view.now.phase != "idle":

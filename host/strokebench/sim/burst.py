@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from strokefw.channels import RAW_HZ
 
 from strokebench.sim.converter import BURST, LEFT, Converter
-from strokebench.sim.micropython_side.burst_rate import RAW_HZ, RawKept, raw_every
+from strokebench.sim.micropython_side.burst_rate import RawKept, raw_every
 from strokebench.sim.plants.base import Plant
 
 

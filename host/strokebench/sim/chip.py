@@ -41,6 +41,15 @@ def find_image() -> Path:
     )
 
 
+def quiet_machine(image: str | Path | None = None) -> ChipMachine:
+    """An emulated Pico with the firmware's modules in its flash that starts none of them: a REPL on USB."""
+    files = chip_files.precompiled(chip_files.firmware_sources())
+    files["main.py"] = b""
+    machine = ChipMachine(image or find_image(), chip_files.filesystem(files))
+    machine.wait_for_usb()
+    return machine
+
+
 class ChipPort:
     """A port (see :mod:`strokebench.port`) to the firmware on an emulated Pico; time is emulated, and moves
     in `read`.

@@ -13,10 +13,11 @@ import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from strokebench.sim import chip_convert, chip_duty, chip_fault_report, chip_files, chip_raw
+from strokefw import state
+
+from strokebench.sim import chip_convert, chip_duty, chip_fault_report, chip_raw
 from strokebench.sim.board import SimBoard
-from strokebench.sim.chip import ChipPort
-from strokebench.sim.chip_machine import ChipMachine
+from strokebench.sim.chip import ChipPort, quiet_machine
 from strokebench.sim.chip_world import PERIOD_NS, ChipWorld
 from strokebench.sim.spec import SimSpec
 
@@ -49,13 +50,13 @@ for name, call, args in (
     found[name] = (spent - base[0], kept - base[1])
 print(found)
 """
-TICK_COSTS = """
+TICK_COSTS = f"""
 gc.collect()
 from strokefw.app import App
 a = App(b)
 gc.collect()
 free = gc.mem_free()
-a.state = 2
+a.state = {state.READY}
 a.always = 1
 least, most, total = 1 << 20, 0, 0
 for i in range(32):
@@ -63,7 +64,7 @@ for i in range(32):
     a.tick()
     spent = time.ticks_diff(time.ticks_us(), began)
     least, most, total = min(least, spent), max(most, spent), total + spent
-print((free, least, total // 32, most, a.state == 2))
+print((free, least, total // 32, most, a.state == {state.READY}))
 """
 PAGE_HEAD = """# The firmware on the emulated chip, in numbers
 
@@ -77,11 +78,7 @@ misses, so a real chip's Python is slower by what those cost.
 
 
 def _board_alone(image: Path, board: SimBoard | None = None) -> ChipWorld:
-    files = chip_files.precompiled(chip_files.firmware_sources())
-    files["main.py"] = b""
-    machine = ChipMachine(image, chip_files.filesystem(files))
-    machine.wait_for_usb()
-    return ChipWorld(machine, board or SimBoard(SimSpec(), ideal=True))
+    return ChipWorld(quiet_machine(image), board or SimBoard(SimSpec(), ideal=True))
 
 
 def board_rows(world: ChipWorld) -> Iterator[Row]:

@@ -2,14 +2,13 @@
 
 from array import array
 
+from strokefw.channels import RAW_HZ, RAW_READINGS, RAW_SAFE
+
 CLOCK_HZ = 48000000
 MIN_DIVIDER = 96
 MIN_HZ = 1000
 MAX_COUNT = 50000
 CHANNELS = (0, 1, 2)  # I_COARSE, I_FINE, BUS of strokefw.channels
-RAW_HZ = 125000  # each channel's share of the free-running converter
-RAW_SIZE = 32768
-RAW_KEPT = 31744  # readings of an endless stream that a late service can still have
 
 
 def allowed(channel, rate_hz, count):  # type: ignore[no-untyped-def]
@@ -21,7 +20,7 @@ def allowed(channel, rate_hz, count):  # type: ignore[no-untyped-def]
 
 def raw_allowed(rate_hz):  # type: ignore[no-untyped-def]
     """Return the rate of an endless stream asked for at ``rate_hz`` (at least 1): every n-th reading."""
-    return RAW_HZ // max(1, min(RAW_HZ // rate_hz, RAW_HZ))
+    return RAW_HZ // raw_every(rate_hz)  # type: ignore[no-untyped-call]
 
 
 def raw_every(rate_hz):  # type: ignore[no-untyped-def]
@@ -47,22 +46,22 @@ class RawKept:
     """The newest readings (12-bit codes) of an endless stream, as a board's ``raw_`` methods see them."""
 
     def __init__(self):  # type: ignore[no-untyped-def]
-        self._codes = array("H", [0] * RAW_SIZE)
+        self._codes = array("H", [0] * RAW_READINGS)
         self.head = 0
 
     def add(self, codes):  # type: ignore[no-untyped-def]
         """Take the next readings."""
         for code in codes:
-            self._codes[self.head & (RAW_SIZE - 1)] = code
+            self._codes[self.head & (RAW_READINGS - 1)] = code
             self.head += 1
 
     def oldest(self):  # type: ignore[no-untyped-def]
         """Return the number of the oldest reading that can be had."""
-        return max(0, self.head - RAW_KEPT)
+        return max(0, self.head - RAW_SAFE)
 
     def copy(self, first, buf, count):  # type: ignore[no-untyped-def]
         """Pack ``count`` readings from number ``first`` on; return how many bytes."""
-        codes = [self._codes[number & (RAW_SIZE - 1)] for number in range(first, first + count)]
+        codes = [self._codes[number & (RAW_READINGS - 1)] for number in range(first, first + count)]
         piece = pack(codes)  # type: ignore[no-untyped-call]
         buf[: len(piece)] = piece
         return len(piece)
