@@ -107,6 +107,7 @@ def test_a_rotor_that_stands_has_no_speed_and_no_verdict(
     report = (tmp_path / "scope.html").read_text(encoding="utf-8")
     assert report.count("<svg") >= 2, "the recording and its start"
     assert "Current after switching on" in report
+    assert "none: a recording from elsewhere" in report, "it names a procedure that nobody ran"
     assert "as that of a rotor that stands" in told["by_key"]["speed"]["reason"]
     assert_value(told, "current_flows", float(shot.current_a[5500]))
 

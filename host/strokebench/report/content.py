@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timezone
 from typing import TYPE_CHECKING, Any
 
+from strokebench.diagnose.channels import followed_procedure
 from strokebench.diagnose.defects import defect
 from strokebench.findings import YES_NO, Finding, Verdict, yes_or_no
 from strokebench.judge import COVERAGE, NO_LIMIT, named_faults
@@ -246,13 +247,19 @@ def bench_facts(run: RunData, profile: Profile) -> list[tuple[str, str]]:
         ("Firmware", bench.get("firmware")),
         ("Calibration", _calibration(bench)),
         ("Cautions acknowledged", info.get("cautions")),
-        ("Procedure", profile.procedure.title or profile.name),
+        ("Procedure", _procedure(run, profile)),
         ("Samples", f"{len(samples)} in {_seconds(run):.1f} s, {info.get('lost_rows', 0)} lost"),
         ("Part temperature", _range(samples["part_c"], "\u00b0C")),
         ("Heatsink temperature", _range(samples["heatsink_c"], "\u00b0C")),
         ("Supply", _range(samples["supply_v"], "V")),
     ]
     return [(name, str(value)) for name, value in pairs if value not in (None, "")]
+
+
+def _procedure(run: RunData, profile: Profile) -> str:
+    if not followed_procedure(run):
+        return "none: a recording from elsewhere"
+    return profile.procedure.title or profile.name
 
 
 def _calibration(bench: dict[str, Any]) -> str | None:
