@@ -58,8 +58,12 @@ def _advance(write: ptr32, s: ptr32) -> int:
 @micropython.viper
 def _fill(s: ptr32, counts: ptr16):
     # the newest tick's readings of the burst's channel; a current stands in for both ranges, the bus for
-    # itself
+    # itself. The first tick may come before there is a tick's worth of them: what lies before is no reading.
     n = s[_PER_TICK]
+    if s[_CAPTURED] < n:
+        n = s[_CAPTURED]
+        if n == 0:
+            return
     piece = s[_PIECE]
     at = s[_LAST] - n
     if at < 0:
