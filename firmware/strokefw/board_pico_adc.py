@@ -46,6 +46,9 @@ class ChipConverter:
         self._pair, self._plan = dma.ring(
             regs.DREQ_ADC, dma.HALFWORDS, regs.ADC + 12, ring, kernels.CHIP_RING_BITS, True
         )
+        self._to_packer = dma.ring(
+            regs.DREQ_ADC, dma.WORDS, regs.ADC + 12, regs.PIO0 + regs.PIO_TXF2, pair=self._pair
+        )[1]
         work[18] = dma.write_address(self._pair[0])
         work[19] = dma.write_address(self._pair[1])
         work[20] = ring
@@ -63,12 +66,12 @@ class ChipConverter:
         dma.start(self._dma, self._plan)
         _switch(self._adc, _FREE_RUN, 0)
 
-    def one_channel(self, channel, cycles, plan):
-        """One channel, a reading every `cycles` converter clocks (96 or more), into the memory of `plan`."""
+    def one_channel(self, channel, cycles):
+        """One channel, a reading every `cycles` converter clocks (96 or more), to the PIO's packer."""
         dma.stop(self._dma, self._running)
         _switch(self._adc, 1, 0)
-        self._running = plan
-        dma.start(self._dma, plan)
+        self._running = self._to_packer
+        dma.start(self._dma, self._running)
         _switch(self._adc, channel << 12 | 9, 0 if cycles <= CYCLES else (cycles - 1) << 8)
 
     def mend(self):

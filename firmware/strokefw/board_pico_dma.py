@@ -24,14 +24,15 @@ def aligned(size):
     return keep, (addressof(keep) + size - 1) & -size
 
 
-def ring(request, size, read, write, ring_bits=0, on_write=False):
+def ring(request, size, read, write, ring_bits=0, on_write=False, pair=None):
     """Plan an endless transfer paced by `request` between a register and a ring of 2**ring_bits bytes.
 
     The ring's side advances, the other stays (0 bits: both stay). Each channel moves a whole number of rings
     before the other goes on, so the idle channel's address is the ring's first byte, and both offsets or'ed
-    are the position. Returns (the two rp2.DMA objects, which must be kept, and the plan).
+    are the position. Returns (the two rp2.DMA objects, which must be kept, and the plan); with a ``pair`` of
+    another plan both take turns.
     """
-    pair = (rp2.DMA(), rp2.DMA())
+    pair = pair or (rp2.DMA(), rp2.DMA())
     plan = array("I", [0] * 10)
     for i in (0, 1):
         control = pair[i].pack_ctrl(
@@ -49,16 +50,16 @@ def ring(request, size, read, write, ring_bits=0, on_write=False):
 
 
 def chunks(request, read, addresses):
-    """Plan halfwords from a register through sixteen pieces of memory in turn, over and over.
+    """Plan words from a register through sixteen pieces of memory in turn, over and over.
 
     The second channel hands the first one its next piece: it reads the ring of sixteen words at `addresses`
-    (64-byte aligned). The caller puts the first piece's address into plan[5] and the readings per piece into
+    (64-byte aligned). The caller puts the first piece's address into plan[5] and the words per piece into
     plan[6]. Returns (the two rp2.DMA objects, the plan).
     """
     pair = (rp2.DMA(), rp2.DMA())
     plan = array("I", [0] * 10)
     filler = pair[0].pack_ctrl(
-        size=HALFWORDS,
+        size=WORDS,
         treq_sel=request,
         inc_read=False,
         inc_write=True,

@@ -1,4 +1,5 @@
-"""The two PIO programs: the gate keeper of the bridge, and the reader of the external converter.
+"""The three PIO programs: the gate keeper of the bridge, the reader of the external converter, the packer of
+bursts.
 
 docs/decisions/pwm-and-trip.md tells why the PWM slices make the duty and the PIO only holds the enable line.
 """
@@ -59,3 +60,17 @@ def converter():
     label("result")
     in_(pins, 1).side(0b10)
     jmp(x_dec, "result").side(0b00)
+
+
+@rp2.asm_pio(
+    out_shiftdir=rp2.PIO.SHIFT_RIGHT, in_shiftdir=rp2.PIO.SHIFT_RIGHT, autopush=True, push_thresh=32
+)
+def packer():
+    """Twelve bits of each word pulled, one after the other, lowest first: eight readings in three words."""
+    pull(block)
+    out(x, 4)
+    in_(x, 4)
+    out(x, 4)
+    in_(x, 4)
+    out(x, 4)
+    in_(x, 4)

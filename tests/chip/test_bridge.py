@@ -36,7 +36,7 @@ def test_everything_is_off_after_construction(world: ChipWorld) -> None:
 
 def test_pio_memory_holds_what_the_tests_assembler_says(world: ChipWorld) -> None:
     found = list(world.machine.mcu.pio[0].instructions)
-    for program in (programs().keeper, programs().converter):
+    for program in (programs().keeper, programs().converter, programs().packer):
         words = program.words
         places = [at for at in range(33 - len(words)) if _placed(words, at) == found[at : at + len(words)]]
         assert len(places) == 1
