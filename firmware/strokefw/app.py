@@ -96,7 +96,6 @@ class App(Moves):
         self.ring = bytearray(RING_ROWS * wire.SAMPLE_BYTES)
         self.told = bytearray(TELL_SLOTS * wire.EVENT_BYTES)
         self.told_words = halfwords(self.told)
-        self._warned = self._quiet = 0
         self.failed_capture = 0  # 1 + index of a BURST segment whose capture did not come
 
         self.link = Service(self)
@@ -107,8 +106,8 @@ class App(Moves):
         self.log.add(self.ticks, state.EVENT_BOOT, cause, 0)
         keep_bound(
             self, "_heeded", "_followed", "_stopping", "_checking", "_due", "_seldom", "_go", "_ramp_down",
-            "_stopped", "_end_run", "_latch", "_protect", "_cut", "_report", "_begin_check", "_open", "_move",
-            "_tell", "_asked", "_stop", "_checked",
+            "_stopped", "_protect", "_cut", "_begin_check", "_open", "_move",
+            "_tell", "_asked", "_stop", "_checked", "_disarm", "_clear", "_new_session", "_abandon_check",
         )  # fmt: skip
         self.tick = _ticker(self)
 
@@ -133,11 +132,11 @@ class App(Moves):
         depth = stack_use()
         if depth > self.stack_max:
             self.stack_max = depth
-        if self._quiet:
-            self._quiet -= 1
-        elif shown != self._warned:
-            self._warned = shown
-            self._quiet = state.WARN_EVERY
+        if w[at.QUIET]:
+            w[at.QUIET] -= 1
+        elif shown != w[at.WARNED]:
+            w[at.WARNED] = shown
+            w[at.QUIET] = state.WARN_EVERY
             self._tell(state.EVENT_WARNING, shown, 0, 0)
         if self.failed_capture:
             self._tell(state.EVENT_BURST_FAILED, 0, self.failed_capture - 1, 0)
@@ -166,10 +165,13 @@ def _ticker(app):
         sensed(counts)
         trips = take_trips()
         code = guarded(played[_DRIVE] - _BIAS, played[_GATE], w[_RAIL], trips, estop())
-        if heed(w, watched, played, code, trips, late):
-            code = app._heeded(code, trips, late)
-
         now = w[_STATE]
+        if heed(w, watched, played, code, trips, late):
+            before = now
+            code = app._heeded(code, trips, late)
+            now = w[_STATE]
+            if now != before and (now == _DRIVING or now == _CHECK):
+                now = _READY  # what was asked for begins with the next tick
         if now == _DRIVING:
             told = step(values, bounds[_CAP], bounds[_SLEW_DOWN])
             if told:

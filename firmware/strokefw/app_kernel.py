@@ -3,7 +3,7 @@
 An attribute costs the chip 2 us and a sum as much again; here a dozen of both cost one call.
 """
 
-from strokefw import channels, guard, ramp_kernel, sense, state
+from strokefw import channels, events, guard, ramp_kernel, sense, state
 from strokefw.compat import const, micropython, ptr8, ptr16, ptr32
 
 TICKS = const(0)
@@ -33,7 +33,11 @@ DISARM_AFTER = const(23)
 CHECK_THEN = const(24)
 ANSWER = const(25)  # result of the last ask, ANSWER_PENDING until there is one
 CAPTURE_TICK = const(26)
-WORDS = const(27)
+BUSY = const(27)  # set by an event of this tick: what can wait does
+WAITING = const(28)  # what waits, as bits; one of them a tick
+WARNED = const(29)  # code that the last warning told
+QUIET = const(30)  # no other warning for so many SELDOM
+WORDS = const(31)
 
 LATE_US = const(1900)  # from one tick's start to the next: one has been missed
 # what ``close`` tells, as bits
@@ -49,7 +53,12 @@ _READY = const(2)
 _DRIVING = const(4)
 _LATCHED = const(6)
 _JOG_SILENT_MS = const(500)
+_STOPPING_MAX_MS = const(2000)
+_TAIL_MS = const(20)
+_END_FAULT = const(3)
+_CHECK = const(1)
 _EVENT_STATE = const(2)
+_EVENT_FAULT = const(6)
 _JOG = const(2)
 _SILENT = const(0)
 _WARN = const(4)
@@ -67,12 +76,18 @@ _PART = const(24)
 _BIAS = const(1 << 29)
 PLACES = (
     (_READY, state.READY), (_DRIVING, state.DRIVING), (_LATCHED, state.LATCHED),
-    (_JOG_SILENT_MS, state.JOG_SILENT_MS), (_EVENT_STATE, state.EVENT_STATE),
+    (_JOG_SILENT_MS, state.JOG_SILENT_MS), (_STOPPING_MAX_MS, state.STOPPING_MAX_MS),
+    (_TAIL_MS, state.TAIL_MS), (_END_FAULT, state.END_FAULT), (_CHECK, state.CHECK),
+    (_EVENT_STATE, state.EVENT_STATE), (_EVENT_FAULT, state.EVENT_FAULT),
     (_JOG, ramp_kernel.JOG), (_SILENT, guard.SILENT), (_WARN, guard.WARN), (_HEARTBEAT, guard.HEARTBEAT),
     (_MODE, ramp_kernel.MODE), (_DRIVE, ramp_kernel.DRIVE), (_BUS, channels.BUS), (_LEG_A, channels.LEG_A),
     (_LEG_B, channels.LEG_B), (_RATIO_A, sense.RATIO_A), (_RATIO_B, sense.RATIO_B),
     (_B_MERGED, sense.B_MERGED), (_HEATSINK, sense.HEATSINK), (_PART, sense.PART), (_BIAS, sense.BIAS),
 )  # fmt: skip
+
+
+_log = events.put
+_off = ramp_kernel.off
 
 
 @micropython.viper
@@ -166,15 +181,61 @@ def close(w: ptr32, v: ptr32, ring: ptr16, played: ptr32, own: ptr32, code: int)
             w[TAIL] = tail - 1
             if tail == 1:
                 told = TAIL_OVER
+    waiting = w[WAITING]
     if tick & 3 == 2:
         # The board's watchdog waits 10 ms only, and collecting garbage keeps the main loop away for 25: so
         # the tick feeds it, as long as that loop was there lately.
         if w[ALIVE]:
             w[ALIVE] -= 1
-            told |= FEED
+            waiting |= FEED
     elif tick & 7 == 5:
-        told |= SELDOM
+        waiting |= SELDOM
+    if w[BUSY] | told:
+        w[BUSY] = 0
+    elif waiting & FEED:
+        told = FEED
+        waiting &= SELDOM
+    else:
+        told = waiting
+        waiting = 0
+    w[WAITING] = waiting
     return told
+
+
+@micropython.viper
+def wind_down(w: ptr32, reason: int, code: int):
+    """Note how a run ends: ``reason``, the fault ``code`` or 0; its ramp to zero may take STOPPING_MAX_MS."""
+    w[END_REASON] = reason
+    w[END_CODE] = code
+    w[AFTER] = code
+    w[STOPPING_LEFT] = _STOPPING_MAX_MS
+
+
+@micropython.viper
+def wound_down(w: ptr32, played: ptr32) -> int:
+    """Note that it has ended; its rows stream for TAIL_MS more. Return the fault that it ends in, or 0."""
+    _off(played)
+    code = w[AFTER]
+    w[AFTER] = 0
+    if w[RUNNING]:
+        w[RUNNING] = 0
+        w[TAIL] = _TAIL_MS
+    return code
+
+
+@micropython.viper
+def cut_short(w: ptr32, played: ptr32, code: int):
+    """Note that the fault ``code`` ends at once whatever goes on; the ramp is off."""
+    _off(played)
+    w[AFTER] = 0
+    w[DISARM_AFTER] = 0
+    if w[RUNNING]:
+        w[RUNNING] = 0
+        w[TAIL] = _TAIL_MS
+        w[END_REASON] = _END_FAULT
+        w[END_CODE] = code
+    if w[STATE] == _CHECK:
+        w[ANSWER] = code
 
 
 @micropython.viper
@@ -189,6 +250,7 @@ def end(w: ptr32, now_us: int):
 @micropython.viper
 def tell(w: ptr32, ring: ptr16, kind: int, code: int, index: int, detail: int):
     """Put an event (``wire.EVENT_FORMAT``) into its ring of 64."""
+    w[BUSY] = 1
     head = w[TELL_HEAD]
     at = (head & 63) * 6
     ring[at] = w[TICKS] & 0xFFFF
@@ -205,6 +267,22 @@ def tell(w: ptr32, ring: ptr16, kind: int, code: int, index: int, detail: int):
 
 
 @micropython.viper
+def latch(w: ptr32, code: int, latched: int) -> int:
+    """Latch a fault if it is one that latches; return the state it leads to."""
+    if latched:
+        w[FAULT] = code
+        return _LATCHED
+    return _READY
+
+
+@micropython.viper
+def report(w: ptr32, ring: ptr16, log: ptr16, code: int, current_ma: int):
+    """Tell a fault, and put it into the log that outlives the power."""
+    tell(w, ring, _EVENT_FAULT, code, 0, current_ma)
+    _log(log, w[TICKS], _EVENT_FAULT, code, current_ma)
+
+
+@micropython.viper
 def move(w: ptr32, ring: ptr16, allowed: ptr8, new: int) -> int:
     """Go to state ``new`` and tell it; return 0 when there is no way from the present one to it."""
     old = w[STATE]
@@ -213,6 +291,7 @@ def move(w: ptr32, ring: ptr16, allowed: ptr8, new: int) -> int:
     if (int(allowed[old]) >> new) & 1 == 0:
         return 0
     w[STATE] = new
+    w[BUSY] = 1
     head = w[TELL_HEAD]  # as ``tell`` does; a call would cost as much again
     at = (head & 63) * 6
     ring[at] = w[TICKS] & 0xFFFF

@@ -13,7 +13,7 @@ from strokefw import board_pico_scan as kernels
 from strokefw import pins
 from strokefw.board_pico_adc import ChipConverter
 from strokefw.board_pico_bridge import Bridge
-from strokefw.board_pico_burst import Burst
+from strokefw.board_pico_burst import RUNNING, Burst
 from strokefw.board_pico_conv import ExternalConverter
 from strokefw.board_pico_link import open_link
 from strokefw.channels import FINER
@@ -185,15 +185,15 @@ class Board:
 
 
 def _scanner(bridge, burst, work):
-    needs = bridge, burst, work  # as locals: see compat.py on the cost of names
+    needs = bridge, burst, burst.words, work  # as locals: see compat.py on the cost of names
 
     @micropython.native
     def scan(counts, needs=needs):
         """One tick's readings into `counts`. Allocates nothing."""
-        bridge, burst, work = needs
+        bridge, burst, captured, work = needs
         if bridge.pulsing:
             bridge.watch_pulse()
-        if burst.running:
+        if captured[RUNNING]:
             burst.scan(counts)
         else:
             _chip(work, counts)

@@ -41,7 +41,11 @@ _CUT_LAST = const(7)
 _PINS_IN = const(8)
 _LATCH_OK = const(9)  # mask of its pin
 _FELL = const(10)  # what tells that it has fallen
-_WORDS = const(11)
+_PIN_SET = const(11)
+_PIN_CLEAR = const(12)
+_PRECHARGE = const(13)  # masks of their pins
+_MAIN = const(14)
+_WORDS = const(15)
 
 
 @micropython.viper
@@ -101,6 +105,21 @@ def _trips(w: ptr32) -> int:
 
 
 @micropython.viper
+def _rail(w: ptr32, mode: int):
+    high = ptr32(w[_PIN_SET])
+    low = ptr32(w[_PIN_CLEAR])
+    w[_RAIL] = mode
+    if mode == 2:
+        high[0] = w[_MAIN]
+    else:
+        low[0] = w[_MAIN]
+    if mode == 1:
+        high[0] = w[_PRECHARGE]
+    else:
+        low[0] = w[_PRECHARGE]
+
+
+@micropython.viper
 def _wait_us(timer: ptr32, us: int):
     begin = timer[0]
     while timer[0] - begin < us:
@@ -115,8 +134,6 @@ class Bridge:
     def __init__(self):
         for net in ("PRECHARGE", "MAIN_SWITCH", "LATCH_ARM", "TRIP_LEVEL") + _GATES:
             Pin(pins.gpio(net), Pin.OUT, value=0)
-        self._precharge = Pin(pins.gpio("PRECHARGE"))
-        self._main = Pin(pins.gpio("MAIN_SWITCH"))
         self._latch_arm = Pin(pins.gpio("LATCH_ARM"))
         Pin(pins.gpio("LATCH_OK"), Pin.IN)
         self.finer = 1  # the board's kind says more (channels.FINER)
@@ -188,6 +205,10 @@ class Bridge:
         w[_PINS_IN] = regs.PIN_IN
         w[_LATCH_OK] = 1 << pins.gpio("LATCH_OK")
         w[_FELL] = channels.LATCH_FELL
+        w[_PIN_SET] = regs.PIN_SET
+        w[_PIN_CLEAR] = regs.PIN_CLEAR
+        w[_PRECHARGE] = 1 << pins.gpio("PRECHARGE")
+        w[_MAIN] = 1 << pins.gpio("MAIN_SWITCH")
 
     def trip_level(self, ma):
         """Comparator threshold: 1.65 V + 20 mV/A (hardware/calc/trip.py; times ``finer``) as a fraction
@@ -200,9 +221,7 @@ class Bridge:
         if mode == 1 and self._words[_RAIL] == 0:
             self._latch_arm(1)
             self._latch_arm(0)
-        self._words[_RAIL] = mode
-        self._main(mode == 2)
-        self._precharge(mode == 1)
+        _rail(self._words, mode)
 
     def pulse(self, leg, side, us):
         """One MOSFET alone on for `us` (at most 1000), everything off before and after.

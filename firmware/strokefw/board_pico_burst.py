@@ -16,8 +16,11 @@ from uctypes import addressof
 from strokefw import board_pico_dma as dma
 from strokefw import board_pico_pio as programs
 from strokefw import board_pico_regs as regs
+from strokefw import board_pico_scan as kernels
 from strokefw.board_pico_adc import CLOCK_HZ, CYCLES
+from strokefw.compat import keep_bound, word
 
+_sum_pairs = kernels.sum_pairs
 COUNT_MAX = const(50000)
 _SLACK = const(800)  # readings: the tick sees the end up to 1 ms (500 readings) late
 _NO_TRIGGER = const(0x3FFFFFFF)
@@ -32,10 +35,12 @@ _CAPTURED = const(19)
 _TRIGGER = const(20)  # what was captured when the trigger came
 _WANTED = const(21)  # readings behind the trigger
 _CHANNEL = const(22)
-_TOTAL = const(23)  # of _sum, which knows these three as 92, 96 and 100 bytes
+_TOTAL = const(23)  # sum_pairs knows these three as 92, 96 and 100 bytes
 _HIGH = const(24)
 _LOW = const(25)
-_WORDS = const(26)
+_COMPLETE = const(26)
+RUNNING = const(27)
+_WORDS = const(28)
 
 
 @micropython.viper
@@ -62,49 +67,6 @@ def _advance(write: ptr32, s: ptr32) -> int:
     return int(s[_CAPTURED] - s[_TRIGGER] >= s[_WANTED])
 
 
-@micropython.asm_thumb
-def _sum(r0, r1, r2):
-    # r1 pairs of readings from address r0 on, into total, highest and lowest of the state r2
-    ldr(r3, [r2, 92])
-    ldr(r4, [r2, 96])
-    ldr(r5, [r2, 100])
-    label(NEXT)
-    ldrb(r6, [r0, 0])
-    ldrb(r7, [r0, 1])
-    lsl(r7, r7, 28)
-    lsr(r7, r7, 20)
-    orr(r6, r7)
-    add(r3, r3, r6)
-    cmp(r6, r4)
-    ble(NOT_HIGH)
-    mov(r4, r6)
-    label(NOT_HIGH)
-    cmp(r6, r5)
-    bge(NOT_LOW)
-    mov(r5, r6)
-    label(NOT_LOW)
-    ldrb(r6, [r0, 1])
-    lsr(r6, r6, 4)
-    ldrb(r7, [r0, 2])
-    lsl(r7, r7, 4)
-    orr(r6, r7)
-    add(r3, r3, r6)
-    cmp(r6, r4)
-    ble(STILL_NOT_HIGH)
-    mov(r4, r6)
-    label(STILL_NOT_HIGH)
-    cmp(r6, r5)
-    bge(STILL_NOT_LOW)
-    mov(r5, r6)
-    label(STILL_NOT_LOW)
-    add(r0, 3)
-    sub(r1, 1)
-    bne(NEXT)
-    str(r3, [r2, 92])
-    str(r4, [r2, 96])
-    str(r5, [r2, 100])
-
-
 @micropython.viper
 def _fill(s: ptr32, counts: ptr16):
     # the newest tick's readings of the burst's channel; a current stands in for both ranges, the bus for
@@ -128,7 +90,7 @@ def _fill(s: ptr32, counts: ptr16):
         run = piece - at
         if run > left:
             run = left
-        _sum(s[part] + ((at * 3) >> 1), run >> 1, s)
+        _sum_pairs(s[part] + ((at * 3) >> 1), run >> 1, s)
         left -= run
         at = 0
         part = (part + 1) & (_PIECES - 1)
@@ -174,17 +136,18 @@ class Burst:
     regardless.
     """
 
+    running = word(RUNNING)
+
     def __init__(self, converter):
         self._converter = converter
         self._keep, self._addresses = dma.aligned(4 * _PIECES)
         self._packer = rp2.StateMachine(_PACKER, programs.packer)
         self._pair, self._plan = dma.chunks(_PIO0_RX2, regs.PIO0 + regs.PIO_RXF2, self._addresses)
         self._write = dma.write_address(self._pair[0])
-        self._s = array("i", [0] * _WORDS)
+        self.words = array("i", [0] * _WORDS)
         self._memory = None
         self._pre = 0
-        self._complete = 0
-        self.running = False
+        keep_bound(self, "scan")
 
     def start(self, channel, rate_hz, count, pre):
         """Begin to capture; returns the rate in Hz, 0 = refused (channel, count, or no memory for it)."""
@@ -196,7 +159,7 @@ class Burst:
         eights = (count + _SLACK + 8 * _PIECES - 1) // (8 * _PIECES)
         if not self._reserve(12 * eights):
             return 0
-        s = self._s
+        s = self.words
         s[_PIECE] = 8 * eights
         s[_CHANNEL] = channel
         s[_PER_TICK] = max(2, CLOCK_HZ // (1000 * cycles) & -2)
@@ -204,14 +167,15 @@ class Burst:
         s[_TRIGGER] = _NO_TRIGGER if pre else 0  # nothing before: the start is the trigger
         s[_WANTED] = count - pre
         self._pre = pre
-        self._complete = 0
+        s[_COMPLETE] = 0
         self._plan[5] = s[0]
         self._plan[6] = 3 * eights
+        dma.stop(regs.DMA, self._plan)
         self._packer.init(programs.packer)  # from its start, with nothing left of the last burst
         dma.start(regs.DMA, self._plan)
         self._packer.active(1)
         self._converter.one_channel(channel, cycles)
-        self.running = True
+        s[RUNNING] = 1
         return CLOCK_HZ // cycles
 
     def _reserve(self, size):
@@ -226,39 +190,40 @@ class Burst:
                 gc.collect()
                 return False
         for i in range(_PIECES):
-            self._s[i] = addressof(self._memory[i])
-            regs.poke(self._addresses + 4 * i, self._s[i])
+            self.words[i] = addressof(self._memory[i])
+            regs.poke(self._addresses + 4 * i, self.words[i])
         return True
 
+    @micropython.native
     def scan(self, counts):
         """The tick's share. Allocates nothing."""
-        done = _advance(self._write, self._s)
-        _fill(self._s, counts)
+        s = self.words
+        done = _advance(self._write, s)
+        _fill(s, counts)
         if done:
-            self._converter.free_run()
-            dma.stop(regs.DMA, self._plan)
-            self.running = False
-            self._complete = 1
+            self._converter.free_run()  # and so the packer's DMA gets nothing more
+            s[RUNNING] = 0
+            s[_COMPLETE] = 1
 
     def trigger(self):
         """What comes from now on is behind the trigger; before it lie `pre` readings."""
-        s = self._s
+        s = self.words
         if self.running and s[_TRIGGER] == _NO_TRIGGER:
             _advance(self._write, s)
             s[_TRIGGER] = max(s[_CAPTURED], self._pre)
 
     def ready(self):
         """1 when the burst is complete in memory."""
-        return self._complete
+        return self.words[_COMPLETE]
 
     def copy(self, offset, buf):
         """Copy readings (12-bit codes left aligned, little endian) from `offset` on; returns how many
         bytes.
         """
-        s = self._s
+        s = self.words
         first = (s[_TRIGGER] - self._pre + offset) % (_PIECES * s[_PIECE])
         count = min(len(buf) // 2, self._pre + s[_WANTED] - offset)
-        if not self._complete or count <= 0:
+        if not s[_COMPLETE] or count <= 0:
             return 0
         _copy(s, buf, first, count)
         return 2 * count
@@ -270,13 +235,14 @@ class Burst:
         """
         if self.running or not self._reserve(2 * readings // _PIECES):
             return None
-        self._complete = 0
-        return _PIECES, self._s
+        self.words[_COMPLETE] = 0
+        return _PIECES, self.words
 
     def give_back(self):
         """The stream has ended."""
-        self.running = False
+        self.running = 0
         del self.scan
+        keep_bound(self, "scan")
 
     def close(self):
         """Give the DMA channels back."""

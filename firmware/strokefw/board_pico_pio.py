@@ -62,9 +62,7 @@ def converter():
     jmp(x_dec, "result").side(0b00)
 
 
-@rp2.asm_pio(
-    out_shiftdir=rp2.PIO.SHIFT_RIGHT, in_shiftdir=rp2.PIO.SHIFT_RIGHT, autopush=True, push_thresh=32
-)
+@rp2.asm_pio(out_shiftdir=rp2.PIO.SHIFT_RIGHT, in_shiftdir=rp2.PIO.SHIFT_RIGHT, autopush=True, push_thresh=32)
 def packer():
     """Twelve bits of each word pulled, one after the other, lowest first: eight readings in three words."""
     pull(block)

@@ -145,7 +145,7 @@ class Raw:
             s[_SHIFT] += 1
         _gather(self._work, s, self._pieces, self._ticks_us())  # for where it stands
         s[_LEFT] = s[_HEAD] = s[_VALID] = 0
-        self._burst.running = True
+        self._burst.running = 1
         return channels.RAW_HZ // every
 
     def stop(self):

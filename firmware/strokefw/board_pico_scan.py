@@ -109,6 +109,61 @@ def _sum_external(r0):
     mov(r0, r4)
 
 
+@micropython.asm_thumb
+def sum_pairs(r0, r1, r2):
+    """Sum r1 pairs of a burst's packed readings from address r0 on, into total, highest and lowest of its
+    words r2; a pair's second reading first.
+    """
+    # a new extreme is the rare case: its branch is the one taken
+    ldr(r3, [r2, 92])
+    ldr(r4, [r2, 96])
+    ldr(r5, [r2, 100])
+    label(NEXT)
+    ldrb(r7, [r0, 1])
+    ldrb(r6, [r0, 2])
+    lsl(r6, r6, 8)
+    orr(r6, r7)
+    lsr(r6, r6, 4)
+    add(r3, r3, r6)
+    cmp(r6, r4)
+    bgt(HIGHEST)
+    cmp(r6, r5)
+    blt(LOWEST)
+    label(FIRST)
+    lsl(r7, r7, 28)
+    lsr(r7, r7, 20)
+    ldrb(r6, [r0, 0])
+    orr(r6, r7)
+    add(r3, r3, r6)
+    cmp(r6, r4)
+    bgt(FIRST_HIGHEST)
+    cmp(r6, r5)
+    blt(FIRST_LOWEST)
+    label(ON)
+    add(r0, 3)
+    sub(r1, 1)
+    bne(NEXT)
+    b(DONE)
+    label(HIGHEST)
+    mov(r4, r6)
+    cmp(r6, r5)
+    bge(FIRST)
+    label(LOWEST)
+    mov(r5, r6)
+    b(FIRST)
+    label(FIRST_HIGHEST)
+    mov(r4, r6)
+    cmp(r6, r5)
+    bge(ON)
+    label(FIRST_LOWEST)
+    mov(r5, r6)
+    b(ON)
+    label(DONE)
+    str(r3, [r2, 92])
+    str(r4, [r2, 96])
+    str(r5, [r2, 100])
+
+
 @micropython.viper
 def chip(work: ptr32, counts: ptr16):
     """I_COARSE, BUS, I_MAX and I_MIN of the last 125 groups."""

@@ -12,10 +12,19 @@ _HEAD = "<HBB"
 _MAGIC = const(0x5345)
 _HEAD_BYTES = const(4)
 _BYTES = const(324)
+_UNSAVED = const(162)  # a halfword behind what is kept
+# The head's second halfword: the next row, and 256 times how many there are.
 
 
 @micropython.viper
-def _put(ring: ptr16, row: int, tick: int, kind: int, code: int, detail: int):
+def put(ring: ptr16, tick: int, kind: int, code: int, detail: int):
+    """Put a row into ``Ring.words``, over the oldest when full."""
+    row = ring[1] & 255
+    count = ring[1] >> 8
+    if count < ROWS:
+        count += 1
+    ring[1] = ((row + 1) & (ROWS - 1)) | count << 8
+    ring[_UNSAVED] = 1
     at = 2 + row * 5  # halfwords
     ring[at] = tick & 0xFFFF
     ring[at + 1] = tick >> 16
@@ -29,10 +38,8 @@ class Ring:
 
     def __init__(self, board):
         self._board = board
-        self._data = bytearray(_BYTES)
-        self._words = halfwords(self._data)
-        self._next = self._count = 0
-        self.unsaved = 0
+        self._data = bytearray(_BYTES + 2)
+        self.words = halfwords(self._data)
         self._take(board.load(SLOT))
         keep_bound(self, "add")
 
@@ -41,27 +48,27 @@ class Ring:
             return
         magic, following, count = struct.unpack_from(_HEAD, data, 0)
         if magic == _MAGIC and following < ROWS and count <= ROWS:
-            self._data[:] = data
-            self._next = following
-            self._count = count
+            self._data[:_BYTES] = data
 
     @micropython.native
     def add(self, tick, kind, code, detail):
         """Put a row in, over the oldest when full. Allocates nothing."""
-        _put(self._words, self._next, tick, kind, code, detail)
-        self._next = (self._next + 1) & 31
-        if self._count < ROWS:
-            self._count += 1
-        self.unsaved = 1
+        put(self.words, tick, kind, code, detail)
+
+    @property
+    def unsaved(self):
+        """Whether a row came since the last ``save``."""
+        return self._data[2 * _UNSAVED]
 
     def save(self):
         """Hand the rows to the board's storage (not in the tick, not while driving: flash stops the chip)."""
-        self.unsaved = 0
-        struct.pack_into(_HEAD, self._data, 0, _MAGIC, self._next, self._count)
-        self._board.store(SLOT, bytes(self._data))
+        self._data[2 * _UNSAVED] = 0
+        struct.pack_into("<H", self._data, 0, _MAGIC)
+        self._board.store(SLOT, bytes(self._data[:_BYTES]))
 
     def rows(self):
         """Return the rows as a list of tuples, oldest first."""
-        first = (self._next - self._count) & 31
-        at = [_HEAD_BYTES + ROW_BYTES * ((first + i) & 31) for i in range(self._count)]
+        count = self._data[3]
+        first = self._data[2] - count
+        at = [_HEAD_BYTES + ROW_BYTES * ((first + i) & (ROWS - 1)) for i in range(count)]
         return [struct.unpack_from(_ROW, self._data, offset) for offset in at]

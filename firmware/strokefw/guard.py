@@ -36,7 +36,7 @@ _JUNCTION = const(2)  # both in 0.1 C, biased
 _FOOT = const(3)
 WARN = const(4)
 HEARTBEAT = const(5)
-_BLOCK = const(6)
+BLOCK = const(6)
 _SLOW_CODE = const(7)
 _SPENT = const(8)
 _SHOWN_LEFT = const(9)
@@ -69,6 +69,7 @@ PLACES = (
 )  # fmt: skip
 
 _bound = guard_current.bound
+_forget = guard_current.fresh
 _watch = guard_current.watch
 _watch_volts = guard_volts.watch
 _spend = guard_budget.spend
@@ -108,8 +109,8 @@ class Guard:
         self._mean_ma = self.absolute.current_mean_ma
         self._flags = 0
         self._no_limits()
+        keep_bound(self, "fresh", "_forbid")
         self.fresh()
-        keep_bound(self, "_forbid")
         self.update = _updater(self)
 
     def _no_limits(self):
@@ -142,20 +143,17 @@ class Guard:
         self.own_words[HEARTBEAT] = limits.heartbeat_ms
         self._flags = limits.flags
 
+    @micropython.native
     def fresh(self):
         """Forget what counts towards a fault (on arming and clearing); heat and budgets stay."""
-        c = self.current_words
-        for i in range(guard_current.PEAK_SEEN, guard_current.DIFFER_SEEN + 1):
-            c[i] = 0
-        c[guard_current.FINE_CAP] = guard_current.FULL_FINE
-        c[guard_current.CAP] = guard_current.FULL
+        _forget(self.current_words)
         self._v[guard_volts.CLOSED] = 0
         self._heat.fresh()
 
     @property
     def block(self):
         """Code that forbids arming and clearing now."""
-        return self.own_words[_BLOCK]
+        return self.own_words[BLOCK]
 
     @property
     def warn(self):
@@ -270,11 +268,11 @@ class Guard:
         block = self._heat.words[guard_heat.CODE] or g[_SPENT]
         if self._values[_BUS] > self._v[guard_volts.MAX_MV]:
             block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
-        if not block and g[_BLOCK]:  # a budget: until there is some again
-            if faults.BUDGET_BENCH <= g[_BLOCK] <= faults.BUDGET_PART:
+        if not block and g[BLOCK]:  # a budget: until there is some again
+            if faults.BUDGET_BENCH <= g[BLOCK] <= faults.BUDGET_PART:
                 if min(self.left_bench, self.left_leads, self.left_part) < REFILLED:
-                    block = g[_BLOCK]
-        g[_BLOCK] = block
+                    block = g[BLOCK]
+        g[BLOCK] = block
 
 
 @micropython.viper
@@ -312,19 +310,19 @@ def _updater(guard):
             turn()
         code = g[_SLOW_CODE]
         told &= 4095
-        if told:
-            code = _worst(code, _VOLT_CODES[told >> 6])
-            code = _worst(code, _CURRENT_CODES[told & 63])
+        if told:  # the worst counts, of equals the last
+            severity = _SEVERITY
+            other = _VOLT_CODES[told >> 6]
+            if severity[other] >= severity[code]:
+                code = other
+            other = _CURRENT_CODES[told & 63]
+            if severity[other] >= severity[code]:
+                code = other
         if estop:
-            g[_BLOCK] = faults.ESTOP
+            g[BLOCK] = faults.ESTOP
             return faults.ESTOP
-        if g[_BLOCK] == faults.ESTOP:  # released
+        if g[BLOCK] == faults.ESTOP:  # released
             guard._forbid()
         return code
 
     return update
-
-
-def _worst(one, other):
-    # of equals the latter, which was found first
-    return one if _SEVERITY[one] > _SEVERITY[other] else other

@@ -92,6 +92,15 @@ def scale(words, finer):
 
 
 @micropython.viper
+def fresh(s: ptr32):
+    # Forget what counts towards a fault.
+    for i in range(PEAK_SEEN, DIFFER_SEEN + 1):
+        s[i] = 0
+    s[FINE_CAP] = FULL_FINE
+    s[CAP] = FULL
+
+
+@micropython.viper
 def bound(s: ptr32, v: ptr32, drive: int, bus: int):
     # What the next tick's drive may be.
     signed = v[_B_MERGED] - _BIAS

@@ -65,17 +65,19 @@ def _weigh(t: ptr32, state: int, value_dc: int) -> int:
     return wrong
 
 
+@micropython.viper
+def _forget(t: ptr32):
+    # What was; the next reading is believed.
+    for i in range(_STEP):
+        t[i] = 0
+
+
 class Thermistor:
     """One thermistor: what is wrong with it, by the three codes it was made with."""
 
     def __init__(self, open_code, short_code, step_code, step_dc):
         self._codes = (0, open_code, short_code, step_code)
         self.words = array("i", [0, 0, 0, 0, step_dc])
-
-    def fresh(self):
-        """Forget what was; the next reading is believed."""
-        for i in range(_STEP):
-            self.words[i] = 0
 
     @property
     def trusted(self):
@@ -105,15 +107,16 @@ class HeatGuard:
         self._part = Thermistor(
             faults.PART_NTC_OPEN, faults.PART_NTC_SHORT, faults.PART_NTC_STEP, PART_STEP_DC
         )
-        keep_bound(self, "heatsink", "part", "no_part", "judge")
+        keep_bound(self, "fresh", "heatsink", "part", "no_part", "judge")
         keep_bound(self._heatsink, "update")
         keep_bound(self._part, "update")
 
+    @micropython.native
     def fresh(self):
         """Believe the thermistors' next readings; keep the cut-outs."""
         w = self.words
-        self._heatsink.fresh()
-        self._part.fresh()
+        _forget(self._heatsink.words)
+        _forget(self._part.words)
         w[_HEATSINK_CODE] = w[_PART_CODE] = 0
 
     @micropython.native

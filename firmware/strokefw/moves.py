@@ -4,7 +4,7 @@ Everything here runs inside ``App.tick`` and allocates nothing; state.py has the
 """
 
 from strokefw import app_kernel as at
-from strokefw import channels, faults, guard_current, ramp, ramp_kernel, sense, state
+from strokefw import channels, faults, guard, guard_current, ramp, ramp_kernel, selftest, sense, state
 from strokefw.compat import const, micropython
 
 RAIL_OPEN = const(0)
@@ -22,8 +22,16 @@ PLACES = (
 )  # fmt: skip
 
 _neglected = at.neglected
+_wind_down = at.wind_down
+_wound_down = at.wound_down
+_cut_short = at.cut_short
+_latch = at.latch
+_aim = ramp_kernel.aim
+_off = ramp_kernel.off
+_advance = ramp_kernel.advance
 _put_event = at.tell
 _went = at.move
+_report = at.report
 _ALLOWED = state.ALLOWED
 
 
@@ -69,7 +77,7 @@ class Moves:
             code = faults.FAULT_LATCHED
         elif ask == state.ASK_ARM or ask == state.ASK_CHECK:
             if now == state.READY or (now == state.CHECK and w[at.CHECK_THEN] == state.READY):
-                code = self.guard.block if ask == state.ASK_ARM else 0
+                code = self.guard.own_words[guard.BLOCK] if ask == state.ASK_ARM else 0
                 if not code:
                     self._begin_check(state.ARMED if ask == state.ASK_ARM else state.READY)
                     code = state.ANSWER_PENDING
@@ -95,6 +103,7 @@ class Moves:
         self._move(state.DRIVING)
         return 0
 
+    @micropython.native
     def _disarm(self, now):
         w = self.words
         if now == state.ARMED:
@@ -107,6 +116,7 @@ class Moves:
                 self._ramp_down(state.END_STOPPED, 0)
         return 0
 
+    @micropython.native
     def _new_session(self, now):
         # what an earlier host left behind ends at once, and its end is not told to the new one
         w = self.words
@@ -123,11 +133,12 @@ class Moves:
         w[at.TAIL] = 0
         return 0
 
+    @micropython.native
     def _clear(self, now):
         w = self.words
         if now != state.LATCHED:
             return 0
-        if self.guard.block:
+        if self.guard.own_words[guard.BLOCK]:
             return faults.FAULT_LATCHED
         w[at.FAULT] = 0
         self.guard.fresh()
@@ -171,56 +182,35 @@ class Moves:
             self.board.burst_trigger()
         if told & ramp.ENDED:
             self._ramp_down(state.END_WATCH if told & ramp.FIRED else state.END_DONE, 0)
-            bounds = self.guard.current_words
-            player.step(self.sense.values, bounds[_CAP], bounds[_SLEW_DOWN])
-            if played[_DRIVE] == _BIAS:
-                self._stopped()
+            if played[_DRIVE] != _BIAS:
+                bounds = self.guard.current_words
+                _advance(played, bounds[_CAP], bounds[_SLEW_DOWN])
 
     @micropython.native
     def _ramp_down(self, reason, code):
         w = self.words
-        w[at.END_REASON] = reason
-        w[at.END_CODE] = code
-        w[at.AFTER] = code
-        w[at.STOPPING_LEFT] = state.STOPPING_MAX_MS
-        self.ramp.down()
-        self._move(state.STOPPING)
+        _wind_down(w, reason, code)
+        _aim(self.ramp.words, ramp_kernel.DOWN, 0)
+        if not _went(w, self.told_words, _ALLOWED, state.STOPPING):
+            self._lose_the_way()
 
     @micropython.native
     def _stopped(self):
         # at zero, or cut to it: where the ramp-down was to end
         w = self.words
-        code = w[at.AFTER]
-        w[at.AFTER] = 0
-        self.ramp.cut()
-        self._end_run()
+        code = _wound_down(w, self.ramp.words)
         if code:
-            self._open(self._latch(code))
+            self._open(_latch(w, code, faults.LATCHED[code]))
         elif w[at.DISARM_AFTER]:
+            w[at.DISARM_AFTER] = 0
             self._open(state.READY)
-        else:
-            self._move(state.ARMED)
-        w[at.DISARM_AFTER] = 0
+        elif not _went(w, self.told_words, _ALLOWED, state.ARMED):
+            self._lose_the_way()
 
     def armed(self):
         """Return true while the bridge's supply is or is about to be closed (service side)."""
         now = self.state
         return state.ARMED <= now <= state.STOPPING or (now == state.CHECK and self.check_then == state.ARMED)
-
-    @micropython.native
-    def _end_run(self):
-        w = self.words
-        if w[at.RUNNING]:
-            w[at.RUNNING] = 0
-            w[at.TAIL] = state.TAIL_MS
-
-    @micropython.native
-    def _latch(self, code):
-        w = self.words
-        if faults.LATCHED[code]:
-            w[at.FAULT] = code
-            return state.LATCHED
-        return state.READY
 
     @micropython.native
     def _protect(self, code):
@@ -234,12 +224,12 @@ class Moves:
                 return
         elif severity == faults.STOP:
             if now == state.DRIVING:
-                self._report(code)
+                _report(w, self.told_words, self.log.words, code, self.sense.values[_MERGED])
                 self._ramp_down(state.END_FAULT, code)
                 return
             if now == state.STOPPING:
                 if not w[at.AFTER]:
-                    self._report(code)
+                    _report(w, self.told_words, self.log.words, code, self.sense.values[_MERGED])
                     w[at.AFTER] = code
                     w[at.END_REASON] = state.END_FAULT
                     w[at.END_CODE] = code
@@ -252,41 +242,37 @@ class Moves:
 
     @micropython.native
     def _cut(self, code):
+        # off first, then the books
         w = self.words
-        self._report(code)
-        self.ramp.cut()
-        if w[at.RUNNING]:
-            w[at.END_REASON] = state.END_FAULT
-            w[at.END_CODE] = code
-            self._end_run()
-        w[at.AFTER] = w[at.DISARM_AFTER] = 0
-        if w[at.STATE] == state.CHECK:
-            w[at.ANSWER] = code
-        self._open(self._latch(code))
-
-    @micropython.native
-    def _report(self, code):
-        w = self.words
-        current_ma = self.sense.values[_MERGED]
-        self._tell(state.EVENT_FAULT, code, 0, current_ma)
-        self.log.add(w[at.TICKS], state.EVENT_FAULT, code, current_ma)
+        board = self.board
+        board.drive(0, 0)
+        board.rail(RAIL_OPEN)
+        w[at.RAIL] = RAIL_OPEN
+        told = self.told_words
+        _report(w, told, self.log.words, code, self.sense.values[_MERGED])
+        _cut_short(w, self.ramp.words, code)
+        if not _went(w, told, _ALLOWED, _latch(w, code, faults.LATCHED[code])):
+            self._lose_the_way()
 
     @micropython.native
     def _begin_check(self, then):
         w = self.words
         w[at.CHECK_THEN] = then
         w[at.RAIL] = RAIL_OPEN
-        self.ramp.cut()
+        _off(self.ramp.words)
         self.board.drive(0, 0)
         limits = self.limits
         self.selftest.start(
             0 if self.calibration.damaged else 1, limits.flags, limits.supply_min_mv, limits.supply_max_mv
         )
-        self._move(state.CHECK)
+        if not _went(w, self.told_words, _ALLOWED, state.CHECK):
+            self._lose_the_way()
 
+    @micropython.native
     def _abandon_check(self):
         w = self.words
         w[at.ANSWER] = faults.NOT_NOW
+        self.board.drive(0, 0)
         self._open(state.READY)
 
     @micropython.native
@@ -308,29 +294,30 @@ class Moves:
     @micropython.native
     def _checked(self):
         w = self.words
-        code = self.selftest.code
-        if code and faults.SEVERITY[code] >= faults.STOP:
-            self._cut(code)
-            return
-        if faults.SEVERITY[code] == faults.WARN:
-            code = 0
+        code = self.selftest.words[selftest.CODE]
+        if code:
+            if faults.SEVERITY[code] >= faults.STOP:
+                self._cut(code)
+                return
+            if faults.SEVERITY[code] == faults.WARN:
+                code = 0
         w[at.ANSWER] = code
         if code or w[at.CHECK_THEN] == state.READY:
             self._open(state.READY)
         else:
             w[at.RAIL] = RAIL_CLOSED
             self.guard.fresh()
-            self.guard.silent_ms = 0
+            self.guard.own_words[guard.SILENT] = 0
             self._move(state.ARMED)
 
     @micropython.native
     def _open(self, new):
-        # take the bridge's supply away and go to `new`
+        # take the supply away from the bridge, which is off or at zero, and go to `new`
         w = self.words
         w[at.RAIL] = RAIL_OPEN
-        self.board.drive(0, 0)
         self.board.rail(RAIL_OPEN)
-        self._move(new)
+        if not _went(w, self.told_words, _ALLOWED, new):
+            self._lose_the_way()
 
     @micropython.native
     def _move(self, new):
@@ -344,7 +331,7 @@ class Moves:
         w[at.FAULT] = w[at.END_CODE] = faults.INTERNAL
         w[at.END_REASON] = state.END_FAULT
         self.ramp.cut()
-        self._end_run()
+        _wound_down(w, self.ramp.words)
         self.board.drive(0, 0)
         self.board.rail(RAIL_OPEN)
         w[at.RAIL] = RAIL_OPEN

@@ -44,8 +44,8 @@ ENDED = const(4)
 
 CAPTURE_NONE = const(0)
 CAPTURE_ASKED = at.CAPTURE_ASKED
-CAPTURE_RUNNING = const(2)
-CAPTURE_DONE = const(3)  # captured or failed
+CAPTURE_RUNNING = at.CAPTURE_RUNNING
+CAPTURE_DONE = at.CAPTURE_DONE
 
 _look = at.look
 _advance = at.advance
@@ -74,7 +74,7 @@ class Ramp:
         self.bounds(0, 0, 1)
         self.words[at.WHOLE] = _BIAS
         self.cut()
-        keep_bound(self, "start", "jog", "down", "cut", "_captured")
+        keep_bound(self, "start", "jog", "down", "cut")
         self.step = _stepper(self)
 
     def bounds(self, low, high, slew):
@@ -176,14 +176,11 @@ class Ramp:
 
     @micropython.native
     def _turn(self, due):
-        # the segment may be over: return what is told, and 0 when it goes on
+        # the segment is over: return what is told
         told = 0
         w = self.words
         index = w[at.INDEX]
-        if due == at.HELD:
-            if not self._captured():
-                return 0
-        elif due == at.WATCHED:
+        if due == at.WATCHED:
             told = FIRED
             w[at.LAST_INDEX] = index
             if w[at.WATCH_ACTION] == WATCH_END:
@@ -193,26 +190,6 @@ class Ramp:
             return told | ENDED
         _take(w, self.table, index)
         return told | BEGAN
-
-    def _captured(self):
-        # a capture without pre-trigger holds the segment until it is done; one with it until its pre-trigger
-        # part is full, and the next segment's first tick is the trigger
-        w = self.words
-        if w[at.CAPTURE] == CAPTURE_DONE:
-            return 1
-        if w[at.CAPTURE] != CAPTURE_RUNNING:
-            return 0
-        base = w[at.INDEX] * _WORDS
-        pre = self.table[base + 6]
-        if pre == 0:
-            return 0
-        if w[at.PRE_LEFT] < 0:
-            w[at.PRE_LEFT] = pre * 1000 // self.table[base + 4] + 1
-        w[at.PRE_LEFT] -= 1
-        if w[at.PRE_LEFT] > 0:
-            return 0
-        w[at.TRIGGER] = 1
-        return 1
 
 
 def _stepper(ramp):

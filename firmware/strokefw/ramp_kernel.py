@@ -36,7 +36,7 @@ LAST_INDEX = const(25)  # of the one whose watch fired
 WATCH_ACTION = const(26)
 CAPTURE = const(27)  # state of a burst
 CAPTURE_AT = const(28)  # index of the segment that asked for it
-PRE_LEFT = const(29)
+PRE_LEFT = const(29)  # ticks until its pre-trigger part is full, 0 without one
 TRIGGER = const(30)  # the board's capture has to be triggered in this tick
 WORDS = const(31)
 BIAS = const(1 << 29)
@@ -52,12 +52,13 @@ PULSE = const(4)
 PAUSE = const(5)
 BURST = const(6)
 CAPTURE_ASKED = const(1)  # the service has to start it
+CAPTURE_RUNNING = const(2)
+CAPTURE_DONE = const(3)  # captured or failed
 SEGMENT_WORDS = const(13)  # kind target duration p1 p2 p3 p4 watch action value after hold loaded
 # what ``look`` returns
 GOES_ON = const(0)
 OVER = const(1)
 WATCHED = const(2)  # the watch fired
-HELD = const(3)  # over when its capture is
 
 # where things stand in sense.values: a kernel folds only its module's constants; a test compares PLACES
 _RATIO_A = const(14)
@@ -121,7 +122,9 @@ def begin(w: ptr32, t: ptr32, index: int):
     elif kind == BURST:
         w[WANT] = drive
         w[CAPTURE_AT] = index
-        w[PRE_LEFT] = -1
+        w[PRE_LEFT] = 0
+        if t[base + 6]:
+            w[PRE_LEFT] = t[base + 6] * 1000 // t[base + 4] + 1
         w[CAPTURE] = CAPTURE_ASKED
     w[WATCH_ACTION] = t[base + 8]
     w[WATCH] = t[base + 7]
@@ -159,7 +162,17 @@ def look(w: ptr32, v: ptr32) -> int:
             else:
                 w[WATCH_SEEN] = 0
     if w[KIND] == BURST:
-        return HELD
+        # without pre-trigger the segment lasts until its capture is done, else until the pre-trigger part is
+        # full, and the next segment's first tick is the trigger
+        capture = w[CAPTURE]
+        if capture == CAPTURE_DONE:
+            return OVER
+        if capture == CAPTURE_RUNNING and w[PRE_LEFT]:
+            w[PRE_LEFT] -= 1
+            if w[PRE_LEFT] == 0:
+                w[TRIGGER] = 1
+                return OVER
+        return GOES_ON
     if w[LEFT] == 0:
         return OVER
     return GOES_ON

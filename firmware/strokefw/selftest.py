@@ -38,6 +38,7 @@ _MAIN = const(18)
 _IDS = const(19)
 
 # steps
+_BEGIN = const(7)
 _REST = const(0)
 _CHARGE = const(1)
 _FLOAT = const(2)
@@ -46,7 +47,7 @@ _LOOP_STEP = const(4)
 _CLOSE = const(5)
 _DONE = const(6)
 
-_CODE = const(0)  # words
+CODE = const(0)  # words: the first fault
 _STEP = const(1)
 _TICKS = const(2)  # of the step
 _FLAGS = const(3)  # of the limits
@@ -59,7 +60,8 @@ _PULLED = const(9)
 _OTHER = const(10)
 _MIN_MV = const(11)
 _MAX_MV = const(12)
-_WORDS = const(13)
+_CALIBRATED = const(13)
+_WORDS = const(14)
 
 MEAN_TICKS = const(32)  # a power of two, and long enough for a new mean of both thermistors
 SETTLE_TICKS = const(16)
@@ -78,6 +80,11 @@ FLOAT_HIGH = const(540)
 APART = const(60)
 PULLED_LOW = const(150)
 PULLED_HIGH = const(850)
+# where things stand in sense.values: a kernel folds only its module's constants; a test compares PLACES
+_BUS = const(2)
+_LEG_A_MV = const(4)
+_LEG_B_MV = const(5)
+PLACES = ((_BUS, channels.BUS), (_LEG_A_MV, channels.LEG_A), (_LEG_B_MV, channels.LEG_B))
 _NONE = const(-1)  # a bound that is not there
 _BIG = const(1000000)
 
@@ -103,10 +110,44 @@ def _note(
     return 1
 
 
+@micropython.viper
+def _prepare(w: ptr32, told: int, min_mv: int, max_mv: int):
+    w[CODE] = 0
+    w[_STEP] = _BEGIN
+    w[_CALIBRATED] = told & 1
+    w[_FLAGS] = told >> 1
+    w[_MIN_MV] = min_mv
+    w[_MAX_MV] = max_mv
+
+
+@micropython.viper
+def _go(w: ptr32, step: int):
+    w[_STEP] = step
+    w[_TICKS] = 0
+    w[_SUM_A] = 0
+    w[_SUM_B] = 0
+    w[_SUM_C] = 0
+    w[_SUM_D] = 0
+
+
+@micropython.viper
+def _pull(w: ptr32, v: ptr32):
+    # how far the pulsed leg is pulled, and where the other one stands then, in permille of the bus
+    leg = w[_LEG] >> 1
+    bus = v[_BUS] + 1
+    own = v[_LEG_A_MV + leg] * 1000 // bus
+    if w[_LEG] & 1:
+        if own > w[_PULLED]:
+            w[_PULLED] = own
+            w[_OTHER] = v[_LEG_B_MV - leg] * 1000 // bus
+    elif own < w[_PULLED]:
+        w[_PULLED] = own
+
+
 class SelfTest:
     """``start``, then ``step`` in each tick until it returns 1; ``code`` is then 0 or the first fault."""
 
-    code = word(_CODE)
+    code = word(CODE)
 
     def __init__(self, board, sense, kind=0):
         self._finer = channels.FINER[kind]
@@ -119,8 +160,8 @@ class SelfTest:
         self._state = bytearray(_IDS)  # 0 not looked at, 1 ok, 2 failed
         self.words[_STEP] = _DONE
         keep_bound(
-            self, "start", "step", "_judge", "_go", "_failed", "_end", "_at_rest", "_charge", "_float",
-            "_pulses", "_loop", "_close",
+            self, "start", "step", "_begin", "_judge", "_failed", "_end", "_at_rest", "_charge",
+            "_float", "_pulses", "_loop", "_close",
         )  # fmt: skip
 
     @property
@@ -134,47 +175,39 @@ class SelfTest:
 
     @micropython.native
     def start(self, calibration_ok, flags, supply_min_mv=0, supply_max_mv=0):
-        """Begin anew with rail open and bridge off; bounds of 0 mean the bench's own supply window."""
-        w = self.words
-        _clear(self._state)
-        w[_CODE] = 0
-        w[_FLAGS] = flags
-        w[_MIN_MV] = supply_min_mv or 8000
-        w[_MAX_MV] = supply_max_mv or 17000
-        self._board.rail(0)
-        self._board.drive(0, 0)
-        self._judge(_CALIBRATION, calibration_ok, 1, 1, faults.CALIBRATION)
-        self._go(_REST)
+        """Begin anew with the next step, bridge off; bounds of 0 mean the bench's own supply window."""
+        _prepare(self.words, calibration_ok | flags << 1, supply_min_mv or 8000, supply_max_mv or 17000)
 
     @micropython.native
-    def _go(self, step):
-        w = self.words
-        w[_STEP] = step
-        w[_TICKS] = 0
-        w[_SUM_A] = w[_SUM_B] = w[_SUM_C] = w[_SUM_D] = 0
+    def _begin(self):
+        _clear(self._state)
+        self._board.rail(0)
+        _go(self.words, _REST)
 
     @micropython.native
     def _judge(self, item, value, low, high, code):
         # note a result; the first fault counts, but one that only warns gives way to a real one
         w = self.words
         good = _note(self._value, self._low, self._high, self._state, item, value, low, high)
-        if not good and (w[_CODE] == 0 or w[_CODE] == faults.CALIBRATION):
-            w[_CODE] = code
+        if not good and (w[CODE] == 0 or w[CODE] == faults.CALIBRATION):
+            w[CODE] = code
 
     @micropython.native
     def _failed(self):
         w = self.words
-        return w[_CODE] != 0 and w[_CODE] != faults.CALIBRATION
+        return w[CODE] != 0 and w[CODE] != faults.CALIBRATION
 
     @micropython.native
     def step(self):
-        """Do one tick's work; return 1 when done. Allocates nothing."""
+        """Do one tick's work, one judgement at most; return 1 when nothing is left. Allocates nothing."""
         w = self.words
         step = w[_STEP]
         if step == _DONE:
             return 1
         w[_TICKS] += 1
-        if step == _REST:
+        if step == _BEGIN:
+            self._begin()
+        elif step == _REST:
             self._at_rest()
         elif step == _CHARGE:
             self._charge()
@@ -186,9 +219,10 @@ class SelfTest:
             self._loop()
         else:
             self._close()
-        if w[_STEP] != _DONE and self._failed():
+        code = w[CODE]
+        if code and code != faults.CALIBRATION and w[_STEP] != _DONE:
             self._end()
-        return 1 if w[_STEP] == _DONE else 0
+        return 0
 
     @micropython.native
     def _end(self):
@@ -202,28 +236,36 @@ class SelfTest:
     def _at_rest(self):
         w = self.words
         v = self._sense.values
-        w[_SUM_A] += v[channels.I_FINE]
-        w[_SUM_B] += v[channels.I_COARSE]
-        w[_SUM_C] += v[channels.FEED]
-        w[_SUM_D] += v[channels.VIN]
-        if w[_TICKS] < MEAN_TICKS:
-            return
-        self._judge(_ESTOP, self._board.estop(), 0, 0, faults.ESTOP)
-        supply = w[_SUM_D] >> 5
-        self._judge(_SUPPLY, supply, w[_MIN_MV], w[_MAX_MV], _supply_code(supply, w[_MAX_MV]))
-        most = ZERO_FINE_MA // self._finer
-        self._judge(_ZERO_FINE, w[_SUM_A] >> 5, -most, most, faults.CURRENT_ZERO)
-        most = ZERO_COARSE_MA // self._finer
-        self._judge(_ZERO_COARSE, w[_SUM_B] >> 5, -most, most, faults.CURRENT_ZERO)
-        self._judge(_REFERENCE, w[_SUM_C] >> 5, 4750, 5250, faults.REFERENCE)
-        heat = v[at.HEATSINK_NTC]
-        broken = faults.HEATSINK_NTC_OPEN if heat == ntc.OPEN else faults.HEATSINK_NTC_SHORT
-        if heat == ntc.OK:
-            broken = faults.HEATSINK_HOT
-        self._judge(_HEATSINK, v[at.HEATSINK] - at.BIAS, -300, guard_limits.HEATSINK_MAX_DC, broken)
-        if not self._failed():
+        turn = w[_TICKS] - MEAN_TICKS
+        if turn <= 0:
+            w[_SUM_A] += v[channels.I_FINE]
+            w[_SUM_B] += v[channels.I_COARSE]
+            w[_SUM_C] += v[channels.FEED]
+            w[_SUM_D] += v[channels.VIN]
+        elif turn == 1:
+            self._judge(_ESTOP, self._board.estop(), 0, 0, faults.ESTOP)
+        elif turn == 2:
+            supply = w[_SUM_D] >> 5
+            self._judge(_SUPPLY, supply, w[_MIN_MV], w[_MAX_MV], _supply_code(supply, w[_MAX_MV]))
+        elif turn == 3:
+            most = ZERO_FINE_MA // self._finer
+            self._judge(_ZERO_FINE, w[_SUM_A] >> 5, -most, most, faults.CURRENT_ZERO)
+        elif turn == 4:
+            most = ZERO_COARSE_MA // self._finer
+            self._judge(_ZERO_COARSE, w[_SUM_B] >> 5, -most, most, faults.CURRENT_ZERO)
+        elif turn == 5:
+            self._judge(_CALIBRATION, w[_CALIBRATED], 1, 1, faults.CALIBRATION)
+        elif turn == 6:
+            self._judge(_REFERENCE, w[_SUM_C] >> 5, 4750, 5250, faults.REFERENCE)
+        elif turn == 7:
+            heat = v[at.HEATSINK_NTC]
+            broken = faults.HEATSINK_NTC_OPEN if heat == ntc.OPEN else faults.HEATSINK_NTC_SHORT
+            if heat == ntc.OK:
+                broken = faults.HEATSINK_HOT
+            self._judge(_HEATSINK, v[at.HEATSINK] - at.BIAS, -300, guard_limits.HEATSINK_MAX_DC, broken)
+        else:
             self._board.rail(1)
-            self._go(_CHARGE)
+            _go(w, _CHARGE)
 
     @micropython.native
     def _charge(self):
@@ -236,59 +278,52 @@ class SelfTest:
         if 900 <= share <= 1100 or w[_TICKS] > (CHARGE_TICKS if share < 900 else DISCHARGE_TICKS):
             code = faults.PRECHARGE if share < 900 else faults.CHECK_TIMEOUT
             self._judge(_PRECHARGE, share, 900, 1100, code)
-            self._go(_FLOAT)
+            _go(w, _FLOAT)
 
     @micropython.native
     def _float(self):
         w = self.words
         if w[_TICKS] <= SETTLE_TICKS:
             return
-        v = self._sense.values
-        w[_SUM_A] += v[channels.LEG_A]
-        w[_SUM_B] += v[channels.LEG_B]
-        w[_SUM_C] += v[channels.BUS]
-        if w[_TICKS] < 2 * SETTLE_TICKS:
-            return
-        a = w[_SUM_A] * 1000 // (w[_SUM_C] + 1)
-        b = w[_SUM_B] * 1000 // (w[_SUM_C] + 1)
-        self._judge(_LEG_A, a, FLOAT_LOW, FLOAT_HIGH, faults.LEG_HIGH if a > FLOAT_HIGH else faults.LEG_LOW)
-        self._judge(_LEG_B, b, FLOAT_LOW, FLOAT_HIGH, faults.LEG_HIGH if b > FLOAT_HIGH else faults.LEG_LOW)
-        if w[_FLAGS] & guard_limits.PART_EXPECTED:
-            self._judge(_APART, a - b if a > b else b - a, 0, APART, faults.LEG_DIFFER)
-        w[_LEG] = 0
-        self._go(_PULSES)
+        turn = w[_TICKS] - 2 * SETTLE_TICKS
+        if turn <= 0:
+            v = self._sense.values
+            w[_SUM_A] += v[channels.LEG_A]
+            w[_SUM_B] += v[channels.LEG_B]
+            w[_SUM_C] += v[channels.BUS]
+        elif turn <= 2:
+            leg = (w[_SUM_A] if turn == 1 else w[_SUM_B]) * 1000 // (w[_SUM_C] + 1)
+            broken = faults.LEG_HIGH if leg > FLOAT_HIGH else faults.LEG_LOW
+            self._judge(_LEG_A if turn == 1 else _LEG_B, leg, FLOAT_LOW, FLOAT_HIGH, broken)
+        else:
+            if w[_FLAGS] & guard_limits.PART_EXPECTED:
+                apart = self._value[_LEG_A] - self._value[_LEG_B]
+                self._judge(_APART, apart if apart > 0 else -apart, 0, APART, faults.LEG_DIFFER)
+            w[_LEG] = 0
+            _go(w, _PULSES)
 
     @micropython.native
     def _pulses(self):
         # w[_LEG] counts the four MOSFETs: a low, a high, b low, b high
         w = self.words
-        leg = w[_LEG] >> 1
         side = w[_LEG] & 1
+        turn = w[_TICKS] - PULSE_TICKS
         if w[_TICKS] == 1:
             w[_PULLED] = 0 if side else _BIG
             w[_OTHER] = 0
-            self._board.pulse(leg, side, 1000)
-            return
-        v = self._sense.values
-        bus = v[channels.BUS] + 1
-        own = v[channels.LEG_A + leg] * 1000 // bus
-        other = v[channels.LEG_B - leg] * 1000 // bus
-        if side:
-            if own > w[_PULLED]:
-                w[_PULLED] = own
-                w[_OTHER] = other
-        elif own < w[_PULLED]:
-            w[_PULLED] = own
-        if w[_TICKS] <= PULSE_TICKS:
-            return
-        low = PULLED_HIGH if side else _NONE
-        self._judge(_PULSE + w[_LEG], w[_PULLED], low, _BIG if side else PULLED_LOW, faults.LEG_PULSE)
-        if side and w[_FLAGS] & guard_limits.PART_EXPECTED:
-            self._judge(_JOINED, w[_OTHER], PULLED_HIGH - 50, _BIG, faults.OPEN_LOAD)
-        w[_LEG] += 1
-        w[_TICKS] = 0
-        if w[_LEG] == 4:
-            self._go(_LOOP_STEP if w[_FLAGS] & guard_limits.PART_EXPECTED else _CLOSE)
+            self._board.pulse(w[_LEG] >> 1, side, 1000)
+        elif turn <= 1:
+            _pull(w, self._sense.values)
+        elif turn == 2:
+            low = PULLED_HIGH if side else _NONE
+            self._judge(_PULSE + w[_LEG], w[_PULLED], low, _BIG if side else PULLED_LOW, faults.LEG_PULSE)
+        else:
+            if side and w[_FLAGS] & guard_limits.PART_EXPECTED:
+                self._judge(_JOINED, w[_OTHER], PULLED_HIGH - 50, _BIG, faults.OPEN_LOAD)
+            w[_LEG] += 1
+            w[_TICKS] = 0
+            if w[_LEG] == 4:
+                _go(w, _LOOP_STEP if w[_FLAGS] & guard_limits.PART_EXPECTED else _CLOSE)
 
     @micropython.native
     def _loop(self):
@@ -300,11 +335,12 @@ class SelfTest:
         current_ma = v[at.MERGED]
         if current_ma > w[_SUM_A]:
             w[_SUM_A] = current_ma
-        if w[_TICKS] > LOOP_TICKS:
+        if w[_TICKS] == LOOP_TICKS + 1:
             self._board.drive(0, 0)
+        elif w[_TICKS] > LOOP_TICKS + 1:
             most = v[channels.BUS] * LOOP_DRIVE // (10 * SHORT_MOHM)
             self._judge(_LOOP, w[_SUM_A], 0, most, faults.SHORTED_LOAD)
-            self._go(_CLOSE)
+            _go(w, _CLOSE)
 
     @micropython.native
     def _close(self):

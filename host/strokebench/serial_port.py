@@ -13,6 +13,8 @@ from strokebench.errors import LinkError, LinkLost
 
 PICO_USB = (0x2E8A, 0x0005)
 """USB vendor and product id of a Pico that runs MicroPython."""
+SLOWDOWN_VARIABLE = "STROKEBENCH_SLOWDOWN"
+"""Environment variable: so many times slower than a real bench is the one at the port (an emulated chip)."""
 SLICE_S = 0.02
 WRITE_S = 1.0
 _LIST = "`strokebench ports` lists what is there."
@@ -21,14 +23,16 @@ _LIST = "`strokebench ports` lists what is there."
 class SerialPort:
     """A :class:`strokebench.port.Port` on ``serial.serial_for_url(name)``.
 
-    Raises :class:`LinkError` with a plain sentence when the port does not exist, is busy, is not permitted or
+    ``slowdown`` stretches every wait on it; by default the environment variable says how much.  Raises
+    :class:`LinkError` with a plain sentence when the port does not exist, is busy, is not permitted or
     is not a serial port; :class:`LinkLost` from ``read`` and ``write`` when it vanishes.
     """
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, slowdown: float | None = None) -> None:
         import serial
 
         self.name = name
+        self._slowdown = _asked_slowdown() if slowdown is None else slowdown
         try:
             self._serial: Any = serial.serial_for_url(name, do_not_open=True)
             self._serial.baudrate = 115200
@@ -42,7 +46,7 @@ class SerialPort:
 
     def read(self, timeout_s: float) -> bytes:
         """Return what has arrived, waiting up to ``timeout_s`` for the first byte."""
-        deadline_s = time.monotonic() + timeout_s
+        deadline_s = time.monotonic() + timeout_s * self._slowdown
         try:
             while True:
                 data: bytes = self._serial.read(self._serial.in_waiting or 1)
@@ -72,14 +76,27 @@ class SerialPort:
             self._serial.close()
 
     def now(self) -> float:
-        """Return the computer's monotonic clock in seconds."""
-        return time.monotonic()
+        """Return the computer's monotonic clock in seconds, slowed down like the bench."""
+        return time.monotonic() / self._slowdown
 
     def _gone(self) -> LinkLost:
         return LinkLost(
             f"The bench at {self.name} vanished in the middle.",
             "Check the USB cable and the bench's supply; without one the bench stops the part by itself.",
         )
+
+
+def _asked_slowdown() -> float:
+    text = os.environ.get(SLOWDOWN_VARIABLE, "1")
+    try:
+        slowdown = float(text)
+    except ValueError:
+        slowdown = 0.0
+    if not 1.0 <= slowdown <= 1000.0:
+        raise LinkError(
+            f"{SLOWDOWN_VARIABLE} is {text!r}, not a number from 1 to 1000.", "Unset it for a real bench."
+        )
+    return slowdown
 
 
 def open_error(name: str, error: Exception, windows: bool = os.name == "nt") -> LinkError:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from strokebench.sim.chip_fault_causes import DRIVEN, READY, ChipCause
+from strokebench.sim.chip_fault_causes import DRIVEN, HOT, READY, ChipCause
 from strokebench.sim.chip_fault_report import ALIVE_MS, BOARD_WATCHDOG_MS, PHASES, Findings, measure
 from strokebench.sim.chip_faults import FaultBench
 from strokebench.sim.chip_machine import ChipUnavailable
@@ -31,7 +31,7 @@ def _name(cause: ChipCause) -> str:
     return str(faults.row(cause.code)[1])
 
 
-@pytest.mark.parametrize("cause", DRIVEN, ids=_name)
+@pytest.mark.parametrize("cause", [*DRIVEN, HOT], ids=_name)
 def test_off_in_time_while_driven(found: Findings, cause: ChipCause) -> None:
     told = found.driven[cause.code]
     print(f"{cause.what}: {told.code}, {told.off_ms} ms, {told.status.state}")

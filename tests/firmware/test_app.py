@@ -175,12 +175,13 @@ def test_run_streams_one_row_per_tick_and_tells_its_end_last():
     ticks = [row[0] for row in host.rows]
     assert ticks == list(range(ticks[0], ticks[0] + len(ticks)))
     down = 2000 // SLEW
-    assert len(ticks) == 200 + 30 + 100 + down - 1 + state.TAIL_MS  # the first tick at zero begins the tail
+    # a row of the tick that takes the request, and the first tick at zero begins the tail
+    assert len(ticks) == 1 + 200 + 30 + 100 + down - 1 + state.TAIL_MS
     applied = host.steps[ticks[0] - 1 : ticks[-1]]  # host.steps[i] belongs to tick i + 1
     assert [row[1] for row in host.rows] == [step[0] for step in applied]
     assert [row[10] for row in host.rows] == [step[2] for step in applied]
     starts = [(event[3], event[2], event[0] - ticks[0]) for event in kinds(host, state.EVENT_SEGMENT)]
-    assert starts == [(0, ramp.RAMP, 0), (1, ramp.PAUSE, 200), (2, ramp.STEP, 230)]
+    assert starts == [(0, ramp.RAMP, 1), (1, ramp.PAUSE, 201), (2, ramp.STEP, 231)]
     assert host.messages[-1][0] == "event" and host.messages[-1][1][1] == state.EVENT_RUN_END
     seqs = [(m[1][0], m[1][1], m[1][2]) for m in host.messages if m[0] == "samples"]
     assert seqs[0][0] == 0 and sum([s[1] for s in seqs]) == len(ticks)

@@ -13,12 +13,13 @@ from strokefw import (
     guard_volts,
     moves,
     ramp_kernel,
+    selftest,
 )
 from strokefw.guard_limits import ABSOLUTE
 
 
 def test_kernels_read_where_the_readings_stand():
-    for module in (app, app_kernel, guard, guard_current, guard_volts, moves, ramp_kernel):
+    for module in (app, app_kernel, guard, guard_current, guard_volts, moves, ramp_kernel, selftest):
         for inside, outside in module.PLACES:
             assert inside == outside, module.__name__
 

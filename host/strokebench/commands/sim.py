@@ -6,6 +6,12 @@ import argparse
 import sys
 
 from strokebench.commands.common import add_json, add_sim, print_json
+from strokebench.serial_port import SLOWDOWN_VARIABLE
+
+SLOW_NOTE = (
+    "Booting the emulated chip, which is some 30 times slower than a real one. "
+    f"Set {SLOWDOWN_VARIABLE}=60 for the programs that talk to it, so that they wait accordingly."
+)
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -28,6 +34,8 @@ def run(args: argparse.Namespace) -> int:
 
     spec = sim_spec(args, args.part)
     assert spec is not None  # sim=True above
+    if spec.engine == "chip":
+        print(SLOW_NOTE, file=sys.stderr)
     announce = _announce_json if args.json else _announce
     if args.tcp is None:
         serve_pty(spec, announce)

@@ -121,6 +121,10 @@ DRIVEN: tuple[ChipCause, ...] = (
 )  # fmt: skip
 """Raised while a part is driven, one after the other on one chip."""
 
+WARM_C = 82.0
+HOT = ChipCause(faults.HEATSINK_HOT, f"heatsink from {WARM_C:g} to 87 C", *_trouble("heatsink", 87.0), NTC_MS)
+"""Raised after a power-up with a warm heatsink: a sudden rise would be taken for a broken thermistor."""
+
 READY: tuple[ChipCause, ...] = (
     ChipCause(faults.ESTOP, "emergency line open", *_trouble("estop"), 0.0),
     ChipCause(faults.HEATSINK_NTC_OPEN, "heatsink thermistor open", *_trouble("heatsink_ntc_open"), 0.0),

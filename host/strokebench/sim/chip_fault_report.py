@@ -8,7 +8,7 @@ from pathlib import Path
 
 from strokefw import faults
 
-from strokebench.sim.chip_fault_causes import DRIVEN, READY, ChipCause
+from strokebench.sim.chip_fault_causes import DRIVEN, HOT, READY, WARM_C, ChipCause
 from strokebench.sim.chip_faults import FaultBench, Told
 from strokebench.sim.chip_world import PERIOD_NS
 
@@ -64,6 +64,7 @@ def measure(bench: FaultBench) -> Findings:
     found.processor = hang(bench, interrupts_off=True)
     bench.drive()
     found.reset = power_cut(bench)
+    found.driven[HOT.code] = _raise(bench, HOT)
     return found
 
 
@@ -114,8 +115,9 @@ def hang(bench: FaultBench, interrupts_off: bool) -> Hang:
 
 
 def power_cut(bench: FaultBench) -> Hang:
-    """Take the chip's supply away while a part is driven."""
+    """Take the chip's supply away while a part is driven; the heatsink is warm when it comes back."""
     bench.reset()
+    bench.board.bench.set("heatsink", WARM_C)
     return _back(bench, Hang(fed_ms=(bench.fed_ns - bench.began_ns) * 1e-6), bench.began_ns)
 
 
@@ -144,7 +146,7 @@ def rows_of(found: Findings) -> Iterator[tuple[str, str]]:
         f"{what}: comparator's first cut, whole firmware driving",
         f"at most {most:.0f} ns in {PHASES} phases",
     )
-    for cause in DRIVEN:
+    for cause in (*DRIVEN, HOT):
         told = found.driven[cause.code]
         off = "stays on" if told.off_ms is None else f"{told.off_ms:.2f} ms"
         yield f"{what}: {cause.what}", f"{off} (promised {cause.most_ms:g}), {_outcome(told)}"

@@ -1,28 +1,41 @@
 """Measures the firmware on the emulated chip and writes the numbers down.
 
-    python -m strokebench.sim.chip_report IMAGE [PAGE]
+    python -m strokebench.sim.chip_report IMAGE [PAGE] [--long]
 
-IMAGE is an RPI_PICO .uf2 of MicroPython, PAGE where the table goes (docs/performance-chip.md). Takes minutes:
-the emulator is 25 to 60 times slower than the chip.
+IMAGE is an RPI_PICO .uf2 of MicroPython, PAGE where the table goes (docs/performance-chip.md). Takes some 20
+minutes on two cores: the emulator is 25 to 60 times slower than the chip. --long drives for 60 s instead of
+10 and runs a throttle's whole procedure: about 50 minutes more.
 """
 
 from __future__ import annotations
 
 import ast
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from strokefw import state
 
-from strokebench.sim import chip_convert, chip_duty, chip_fault_report, chip_raw
+from strokebench.sim import (
+    chip_burst,
+    chip_classroom,
+    chip_convert,
+    chip_duty,
+    chip_fault_report,
+    chip_procedure,
+    chip_raw,
+)
 from strokebench.sim.board import SimBoard
 from strokebench.sim.chip import ChipPort, quiet_machine
+from strokebench.sim.chip_machine import ChipUnavailable
 from strokebench.sim.chip_world import PERIOD_NS, ChipWorld
 from strokebench.sim.spec import SimSpec
 
 Row = tuple[str, str]
-DRIVE_S = 10.0
+DRIVE_S, LONG_DRIVE_S = 10.0, 60.0
 SYNCHRONIZER_NS = 16  # two input flip-flops that the emulator leaves out (RP2040 datasheet 3.5.6.3)
 BOARD_COSTS = """
 import gc
@@ -75,6 +88,14 @@ misses, so a real chip's Python is slower by what those cost.
 | what | measured |
 | --- | --- |
 """
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part of the page, made in a process of its own; ``work``: how long it takes beside the others."""
+
+    rows: Callable[[Path], Iterable[Row]]
+    work: int
 
 
 def _board_alone(image: Path, board: SimBoard | None = None) -> ChipWorld:
@@ -134,8 +155,22 @@ def trip_delays_ns(world: ChipWorld, phases: int) -> list[float]:
     return delays
 
 
-def firmware_rows(image: Path) -> Iterator[Row]:
-    """Power-up, self-test, and ten seconds of driving with every row sent."""
+def alone_rows(image: Path) -> Iterator[Row]:
+    """The board without the rest of the firmware, then with it but without its timer."""
+    world = _board_alone(image)
+    yield from board_rows(world)
+    yield from trip_rows(world)
+    yield from chip_duty.rows(world)
+    yield from tick_rows(world)
+
+
+def convert_rows(image: Path) -> Iterator[Row]:
+    """Known currents and voltages through the converters."""
+    yield from chip_convert.rows(_board_alone(image, chip_convert.FedBoard(SimSpec())), (1, 2, 3))
+
+
+def firmware_rows(image: Path, seconds: float = DRIVE_S) -> Iterator[Row]:
+    """Power-up, self-test, and ``seconds`` of driving with every row sent."""
     from strokebench.bench import Bench
     from strokebench.sim.chip_drive import drive
 
@@ -151,9 +186,9 @@ def firmware_rows(image: Path) -> Iterator[Row]:
     told = f"{over_s:.2f} s, {status.state}, fault {status.fault}"
     yield "power-up to the end of the first self-test", told
     yield "free heap in service, ready", f"{bench.status().counters['heap_free'] / 1000:.0f} kB"
-    found = drive(bench, DRIVE_S)
+    found = drive(bench, seconds)
     counted = found.after.counters
-    what = f"driving {DRIVE_S:g} s with every row sent"
+    what = f"driving {seconds:g} s with every row sent"
     yield f"{what}: rows, lost, gaps", f"{len(found.samples)}, {found.lost_rows}, {found.gaps}"
     yield f"{what}: ticks missed", str(counted["overruns"])
     yield f"{what}: tick, mean", f"{counted['tick_mean_us']} us"
@@ -163,35 +198,55 @@ def firmware_rows(image: Path) -> Iterator[Row]:
     yield "damaged frames, lost events", f"{counted['bad_frames']}, {counted['lost_events']}"
 
 
-def write_page(page: Path, sections: list[Callable[[], Iterator[Row]]]) -> None:
-    """Write the page; rows go into the file as they come, so that a broken run leaves what it had."""
-    with page.open("w", encoding="utf-8") as file:
-        file.write(PAGE_HEAD)
-        for section in sections:
-            for what, measured in section():
-                file.write(f"| {what} | {measured} |\n")
-                file.flush()
+def parts_of(long: bool) -> list[Part]:
+    """What the page has, in its order."""
+    drive_s = LONG_DRIVE_S if long else DRIVE_S
+    procedure = [Part(chip_procedure.rows, 60)] if long else []
+    return [
+        Part(alone_rows, 3),
+        Part(convert_rows, 4),
+        Part(partial(firmware_rows, seconds=drive_s), round(drive_s)),
+        *procedure,
+        Part(chip_burst.rows, 3),
+        Part(chip_raw.rows, 8),
+        Part(chip_classroom.rows, 4),
+        Part(chip_fault_report.rows, 9),
+    ]
+
+
+def _made(part: Part, image: Path) -> list[Row]:
+    rows = []
+    for row in part.rows(image):
+        print(*row, sep=": ", file=sys.stderr, flush=True)  # long work shows progress
+        rows.append(row)
+    return rows
+
+
+def write_page(page: Path, image: Path, parts: list[Part]) -> None:
+    """Make the parts, the longest first, and write the page anew as they come."""
+    made: dict[int, list[Row]] = {}
+    order = sorted(range(len(parts)), key=lambda i: -parts[i].work)
+    with ProcessPoolExecutor() as pool:
+        asked = {pool.submit(_made, parts[i], image): i for i in order}
+        for done in as_completed(asked):
+            made[asked[done]] = done.result()
+            rows = [row for i in sorted(made) for row in made[i]]
+            lines = [f"| {what} | {measured} |\n" for what, measured in rows]
+            page.write_text(PAGE_HEAD + "".join(lines), encoding="utf-8")
 
 
 def main(arguments: list[str]) -> int:
     """Measure and write; returns the exit code."""
-    if not 1 <= len(arguments) <= 2:
+    names = [one for one in arguments if one != "--long"]
+    if not 1 <= len(names) <= 2:
         print(__doc__)
         return 2
-    image = Path(arguments[0])
-    page = Path(arguments[1] if len(arguments) == 2 else "docs/performance-chip.md")
-    world = _board_alone(image)
-    sections: list[Callable[[], Iterator[Row]]] = [
-        lambda: board_rows(world),
-        lambda: trip_rows(world),
-        lambda: chip_duty.rows(world),
-        lambda: tick_rows(world),
-        lambda: chip_convert.rows(_board_alone(image, chip_convert.FedBoard(SimSpec())), (1, 2, 3)),
-        lambda: firmware_rows(image),
-        lambda: chip_raw.rows(image),
-        lambda: chip_fault_report.rows(image),
-    ]
-    write_page(page, sections)
+    page = Path(names[1] if len(names) == 2 else "docs/performance-chip.md")
+    try:
+        write_page(page, Path(names[0]), parts_of("--long" in arguments))
+    except ChipUnavailable as why:
+        print(why, file=sys.stderr)
+        return 1
     return 0
 
 

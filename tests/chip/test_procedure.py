@@ -1,0 +1,25 @@
+"""The throttle body's whole procedure on the emulated chip against the same in process. Half an hour."""
+
+from __future__ import annotations
+
+import pytest
+from strokebench.sim import chip
+from strokebench.sim.chip_machine import ChipUnavailable
+from strokebench.sim.chip_procedure import both, differences
+
+pytestmark = [pytest.mark.chip, pytest.mark.long]
+FAR_APART = 1.5
+"""Of the expanded uncertainty (k = 2) of the difference: with some forty findings one or two lie beyond 1."""
+
+
+def test_the_same_findings_as_in_process() -> None:
+    try:
+        here, on_chip = both(chip.find_image())
+    except ChipUnavailable as why:
+        pytest.skip(f"emulated chip: {why}")
+    assert on_chip.lost_rows == 0 and on_chip.counters["overruns"] == 0
+    assert on_chip.verdict is here.verdict
+    for one in differences(here, on_chip):
+        print(one.here.key, one.here.value, one.chip.value, one.share)
+        assert one.here.verdict is one.chip.verdict, one.here.key
+        assert one.share <= FAR_APART, one.here.key
