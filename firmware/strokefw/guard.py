@@ -59,7 +59,9 @@ _HEATSINK_READINGS = const(23)
 _PART = const(24)
 _PART_NTC = const(25)
 _PART_READINGS = const(26)
+_CLOSED = const(11)  # of the volts' words
 PLACES = (
+    (_CLOSED, guard_volts.CLOSED),
     (_HEATSINK, sense.HEATSINK), (_HEATSINK_NTC, sense.HEATSINK_NTC),
     (_HEATSINK_READINGS, sense.HEATSINK_READINGS), (_PART, sense.PART), (_PART_NTC, sense.PART_NTC),
     (_PART_READINGS, sense.PART_READINGS),
@@ -69,7 +71,8 @@ PLACES = (
 )  # fmt: skip
 
 _bound = guard_current.bound
-_forget = guard_current.fresh
+_forget_current = guard_current.fresh
+_forget_heat = guard_heat.forget
 _watch = guard_current.watch
 _watch_volts = guard_volts.watch
 _spend = guard_budget.spend
@@ -109,7 +112,8 @@ class Guard:
         self._mean_ma = self.absolute.current_mean_ma
         self._flags = 0
         self._no_limits()
-        keep_bound(self, "fresh", "_forbid")
+        keep_bound(self, "_forbid")
+        self.fresh = _freshener(self)
         self.fresh()
         self.update = _updater(self)
 
@@ -142,13 +146,6 @@ class Guard:
         self._heat.part_max_dc = limits.part_temp_max_dc
         self.own_words[HEARTBEAT] = limits.heartbeat_ms
         self._flags = limits.flags
-
-    @micropython.native
-    def fresh(self):
-        """Forget what counts towards a fault (on arming and clearing); heat and budgets stay."""
-        _forget(self.current_words)
-        self._v[guard_volts.CLOSED] = 0
-        self._heat.fresh()
 
     @property
     def block(self):
@@ -293,6 +290,26 @@ def _watched(
         power_mw = int(_loss_mw(c[_AMPS], c[_SIZE], gate, g[_JUNCTION] - _BIAS))
         g[_JUNCTION] = g[_FOOT] + int(_rise_mk(junction, power_mw)) // 100
     return told + (turn << 12)
+
+
+@micropython.viper
+def _fresh(c: ptr32, volts: ptr32, heat: ptr32, heatsink: ptr32, part: ptr32):
+    _forget_current(c)
+    volts[_CLOSED] = 0
+    _forget_heat(heat, heatsink, part)
+
+
+def _freshener(guard):
+    heat = guard._heat
+    needs = guard.current_words, guard._v, heat.words, heat.heatsink_words, heat.part_words
+
+    @micropython.native
+    def fresh(needs=needs):
+        """Forget what counts towards a fault (on arming and clearing); heat and budgets stay."""
+        c, volts, heat, heatsink, part = needs
+        _fresh(c, volts, heat, heatsink, part)
+
+    return fresh
 
 
 def _updater(guard):

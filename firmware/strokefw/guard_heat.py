@@ -34,7 +34,7 @@ _BIAS = const(1 << 29)
 
 @micropython.viper
 def _weigh(t: ptr32, state: int, value_dc: int) -> int:
-    # Take a reading; return the place in Thermistor's codes.
+    # Take a thermistor's reading; return the place in its codes.
     wrong = state
     if state == 0:  # ntc.OK
         mean = value_dc << 4
@@ -66,28 +66,13 @@ def _weigh(t: ptr32, state: int, value_dc: int) -> int:
 
 
 @micropython.viper
-def _forget(t: ptr32):
-    # What was; the next reading is believed.
+def forget(w: ptr32, heatsink: ptr32, part: ptr32):
+    # What was: both thermistors' next readings are believed. The cut-outs stay.
     for i in range(_STEP):
-        t[i] = 0
-
-
-class Thermistor:
-    """One thermistor: what is wrong with it, by the three codes it was made with."""
-
-    def __init__(self, open_code, short_code, step_code, step_dc):
-        self._codes = (0, open_code, short_code, step_code)
-        self.words = array("i", [0, 0, 0, 0, step_dc])
-
-    @property
-    def trusted(self):
-        """1 while the last reading can be believed."""
-        return self.words[_TRUSTED]
-
-    @micropython.native
-    def update(self, state, value_dc):
-        """Take one new reading; return a fault code or 0."""
-        return self._codes[_weigh(self.words, state, value_dc)]
+        heatsink[i] = 0
+        part[i] = 0
+    w[_HEATSINK_CODE] = 0
+    w[_PART_CODE] = 0
 
 
 class HeatGuard:
@@ -101,30 +86,26 @@ class HeatGuard:
         self._max_dc = max_dc
         self.words = array("i", [0, FULL, 0, 0, 0, 0])
         self.part_max_dc = 1500
-        self._heatsink = Thermistor(
-            faults.HEATSINK_NTC_OPEN, faults.HEATSINK_NTC_SHORT, faults.HEATSINK_NTC_STEP, STEP_DC
+        self.heatsink_words = array("i", [0, 0, 0, 0, STEP_DC])
+        self._heatsink_codes = bytes(
+            (0, faults.HEATSINK_NTC_OPEN, faults.HEATSINK_NTC_SHORT, faults.HEATSINK_NTC_STEP)
         )
-        self._part = Thermistor(
-            faults.PART_NTC_OPEN, faults.PART_NTC_SHORT, faults.PART_NTC_STEP, PART_STEP_DC
-        )
+        self.part_words = array("i", [0, 0, 0, 0, PART_STEP_DC])
+        self._part_codes = bytes((0, faults.PART_NTC_OPEN, faults.PART_NTC_SHORT, faults.PART_NTC_STEP))
         keep_bound(self, "fresh", "heatsink", "part", "no_part", "judge")
-        keep_bound(self._heatsink, "update")
-        keep_bound(self._part, "update")
 
     @micropython.native
     def fresh(self):
         """Believe the thermistors' next readings; keep the cut-outs."""
-        w = self.words
-        _forget(self._heatsink.words)
-        _forget(self._part.words)
-        w[_HEATSINK_CODE] = w[_PART_CODE] = 0
+        forget(self.words, self.heatsink_words, self.part_words)
 
     @micropython.native
     def heatsink(self, state, value_dc):
         """Take a new reading of the heatsink."""
         w = self.words
-        w[_HEATSINK_CODE] = self._heatsink.update(state, value_dc)
-        if self._heatsink.words[_TRUSTED]:
+        t = self.heatsink_words
+        w[_HEATSINK_CODE] = self._heatsink_codes[_weigh(t, state, value_dc)]
+        if t[_TRUSTED]:
             if value_dc >= self._max_dc:
                 w[_HOT] = faults.HEATSINK_HOT
             elif value_dc <= self._derate_dc and w[_HOT] == faults.HEATSINK_HOT:
@@ -134,13 +115,15 @@ class HeatGuard:
     def part(self, state, value_dc):
         """Take a new reading of the part's own thermistor (only where the part has one)."""
         w = self.words
-        w[_PART_CODE] = self._part.update(state, value_dc)
-        if self._part.words[_TRUSTED]:
+        t = self.part_words
+        w[_PART_CODE] = self._part_codes[_weigh(t, state, value_dc)]
+        if t[_TRUSTED]:
             if value_dc >= self.part_max_dc:
                 w[_PART_HOT] = faults.PART_HOT
             elif value_dc <= self.part_max_dc - COOLER_DC:
                 w[_PART_HOT] = 0
 
+    @micropython.native
     def no_part(self):
         """The part in use has no thermistor."""
         w = self.words

@@ -261,10 +261,7 @@ class Moves:
         w[at.RAIL] = RAIL_OPEN
         _off(self.ramp.words)
         self.board.drive(0, 0)
-        limits = self.limits
-        self.selftest.start(
-            0 if self.calibration.damaged else 1, limits.flags, limits.supply_min_mv, limits.supply_max_mv
-        )
+        self.selftest.words[selftest.STEP] = selftest.NEW
         if not _went(w, self.told_words, _ALLOWED, state.CHECK):
             self._lose_the_way()
 
@@ -286,7 +283,12 @@ class Moves:
     @micropython.native
     def _checking(self, now):
         if now == state.CHECK:
-            if self.selftest.step():
+            check = self.selftest
+            if check.words[selftest.STEP] == selftest.NEW:
+                limits = self.limits
+                damaged = self.calibration.damaged
+                check.start(0 if damaged else 1, limits.flags, limits.supply_min_mv, limits.supply_max_mv)
+            elif check.step():
                 self._checked()
         else:  # off
             self._begin_check(state.READY)

@@ -38,6 +38,7 @@ _MAIN = const(18)
 _IDS = const(19)
 
 # steps
+NEW = const(8)  # to be told how; see ``start``
 _BEGIN = const(7)
 _REST = const(0)
 _CHARGE = const(1)
@@ -48,7 +49,7 @@ _CLOSE = const(5)
 _DONE = const(6)
 
 CODE = const(0)  # words: the first fault
-_STEP = const(1)
+STEP = const(1)
 _TICKS = const(2)  # of the step
 _FLAGS = const(3)  # of the limits
 _SUM_A = const(4)
@@ -113,7 +114,7 @@ def _note(
 @micropython.viper
 def _prepare(w: ptr32, told: int, min_mv: int, max_mv: int):
     w[CODE] = 0
-    w[_STEP] = _BEGIN
+    w[STEP] = _BEGIN
     w[_CALIBRATED] = told & 1
     w[_FLAGS] = told >> 1
     w[_MIN_MV] = min_mv
@@ -122,7 +123,7 @@ def _prepare(w: ptr32, told: int, min_mv: int, max_mv: int):
 
 @micropython.viper
 def _go(w: ptr32, step: int):
-    w[_STEP] = step
+    w[STEP] = step
     w[_TICKS] = 0
     w[_SUM_A] = 0
     w[_SUM_B] = 0
@@ -158,7 +159,7 @@ class SelfTest:
         self._low = array("i", [0] * _IDS)
         self._high = array("i", [0] * _IDS)
         self._state = bytearray(_IDS)  # 0 not looked at, 1 ok, 2 failed
-        self.words[_STEP] = _DONE
+        self.words[STEP] = _DONE
         keep_bound(
             self, "start", "step", "_begin", "_judge", "_failed", "_end", "_at_rest", "_charge",
             "_float", "_pulses", "_loop", "_close",
@@ -201,7 +202,7 @@ class SelfTest:
     def step(self):
         """Do one tick's work, one judgement at most; return 1 when nothing is left. Allocates nothing."""
         w = self.words
-        step = w[_STEP]
+        step = w[STEP]
         if step == _DONE:
             return 1
         w[_TICKS] += 1
@@ -220,14 +221,14 @@ class SelfTest:
         else:
             self._close()
         code = w[CODE]
-        if code and code != faults.CALIBRATION and w[_STEP] != _DONE:
+        if code and code != faults.CALIBRATION and w[STEP] != _DONE:
             self._end()
         return 0
 
     @micropython.native
     def _end(self):
         w = self.words
-        w[_STEP] = _DONE
+        w[STEP] = _DONE
         self._board.drive(0, 0)
         if self._failed():
             self._board.rail(0)

@@ -5,7 +5,7 @@ import math
 
 from readings import Readings, counts_of
 from strokefw import channels, faults, guard_budget, guard_limits, ntc
-from strokefw.guard_heat import HeatGuard, Thermistor
+from strokefw.guard_heat import HeatGuard
 from strokefw.thermal import REFERENCE_STAGES, Foster, loss_mw
 
 # Foster example, stages (K/W, s) and its Zth(t) in K/W, from Zth = sum Ri (1 - exp(-t / tau_i))
@@ -94,20 +94,26 @@ def test_junction_derates_then_cuts_out():
 
 
 def test_thermistor_faults_need_two_readings_and_a_jump_is_no_warming():
-    sensor = Thermistor(51, 52, 53, 80)
-    assert sensor.update(ntc.OK, 250) == 0
-    assert sensor.update(ntc.OPEN, ntc.NO_READING) == 0
-    assert sensor.update(ntc.OPEN, ntc.NO_READING) == 51
-    assert sensor.update(ntc.OK, 250) == 0
-    assert sensor.update(ntc.SHORT, ntc.NO_READING) == 0
-    assert sensor.update(ntc.SHORT, ntc.NO_READING) == 52
-    assert sensor.update(ntc.OK, 250) == 0
-    assert sensor.update(ntc.OK, 400) == 0
-    assert sensor.update(ntc.OK, 400) == 53
-    later = [sensor.update(ntc.OK, 400) for _ in range(100)]
+    heat = HeatGuard(9000, 9999)  # no temperature is too hot here
+
+    def update(state, value_dc):
+        heat.heatsink(state, value_dc)
+        heat.judge(250, 250)
+        return heat.code
+
+    assert update(ntc.OK, 250) == 0
+    assert update(ntc.OPEN, ntc.NO_READING) == 0
+    assert update(ntc.OPEN, ntc.NO_READING) == 51
+    assert update(ntc.OK, 250) == 0
+    assert update(ntc.SHORT, ntc.NO_READING) == 0
+    assert update(ntc.SHORT, ntc.NO_READING) == 52
+    assert update(ntc.OK, 250) == 0
+    assert update(ntc.OK, 400) == 0
+    assert update(ntc.OK, 400) == 53
+    later = [update(ntc.OK, 400) for _ in range(100)]
     assert later[20] == 53 and later[-1] == 0, "one that stands still is believed again"
     for reading in range(600):  # 20 K per second is more than metal does: still believed
-        assert sensor.update(ntc.OK, 400 + reading * 32 // 10) == 0
+        assert update(ntc.OK, 400 + reading * 32 // 10) == 0
 
 
 def test_guard_reports_broken_heatsink_sensor_within_50_ticks():
