@@ -4,6 +4,7 @@ A plan is an array of ten words: both channels, both control words, then read ad
 count of each. The first channel hands over to the second when its count is done, and the second to the first.
 """
 
+import gc
 from array import array
 
 import micropython
@@ -13,6 +14,7 @@ from uctypes import addressof
 
 BYTES, HALFWORDS, WORDS = const(0), const(1), const(2)
 UNPACED = const(0x3F)
+_TRIES = const(3)
 _RING_COUNT = const(1 << 27)  # a whole number of rings of any size; below the RP2350's 28-bit limit
 
 
@@ -20,8 +22,16 @@ def aligned(size):
     """Memory that starts at a multiple of its size (a power of 2), as rings need: (buffer to keep,
     address).
     """
-    keep = bytearray(2 * size)
-    return keep, (addressof(keep) + size - 1) & -size
+    for _ in range(_TRIES):
+        keep = bytearray(size)
+        over = addressof(keep) & (size - 1)
+        if not over:
+            return keep, addressof(keep)
+        del keep
+        gc.collect()
+        filler = bytearray(size - over)  # what comes next stands where it ends, if the heap is kind
+    keep = filler = bytearray(2 * size)
+    return keep, (addressof(filler) + size - 1) & -size
 
 
 def ring(request, size, read, write, ring_bits=0, on_write=False, pair=None):

@@ -92,7 +92,7 @@ class HeatGuard:
         )
         self.part_words = array("i", [0, 0, 0, 0, PART_STEP_DC])
         self._part_codes = bytes((0, faults.PART_NTC_OPEN, faults.PART_NTC_SHORT, faults.PART_NTC_STEP))
-        keep_bound(self, "fresh", "heatsink", "part", "no_part", "judge")
+        keep_bound(self, "heatsink", "part", "no_part", "judge")
 
     @micropython.native
     def fresh(self):

@@ -233,7 +233,6 @@ class SelfTest:
         if self._failed():
             self._board.rail(0)
 
-    @micropython.native
     def _at_rest(self):
         w = self.words
         v = self._sense.values
@@ -268,7 +267,6 @@ class SelfTest:
             self._board.rail(1)
             _go(w, _CHARGE)
 
-    @micropython.native
     def _charge(self):
         w = self.words
         v = self._sense.values
@@ -281,7 +279,6 @@ class SelfTest:
             self._judge(_PRECHARGE, share, 900, 1100, code)
             _go(w, _FLOAT)
 
-    @micropython.native
     def _float(self):
         w = self.words
         if w[_TICKS] <= SETTLE_TICKS:
@@ -326,7 +323,6 @@ class SelfTest:
             if w[_LEG] == 4:
                 _go(w, _LOOP_STEP if w[_FLAGS] & guard_limits.PART_EXPECTED else _CLOSE)
 
-    @micropython.native
     def _loop(self):
         w = self.words
         v = self._sense.values
@@ -343,7 +339,6 @@ class SelfTest:
             self._judge(_LOOP, w[_SUM_A], 0, most, faults.SHORTED_LOAD)
             _go(w, _CLOSE)
 
-    @micropython.native
     def _close(self):
         w = self.words
         if w[_TICKS] == 1:

