@@ -75,7 +75,7 @@ def _gather(work: ptr32, s: ptr32, pieces: ptr32, now: int):
 
 
 @micropython.viper
-def _pack(s: ptr32, pieces: ptr32, target: ptr8, count: int):
+def pack(s: ptr32, pieces: ptr32, target: ptr8, count: int):
     # two 12-bit codes into three bytes, the first one's low byte first
     head = s[_FIRST]
     shift = s[_SHIFT]
@@ -97,7 +97,7 @@ def _pack(s: ptr32, pieces: ptr32, target: ptr8, count: int):
 
 
 @micropython.asm_thumb
-def _pack_run(r0, r1, r2):
+def pack_run(r0, r1, r2):
     # the same for r2 pairs that lie together at r0, into r1
     label(NEXT)
     ldrh(r3, [r0, 0])
@@ -170,10 +170,10 @@ class Raw:
         s = self._s
         at = first & s[_LOW]
         if at + count <= s[_LOW]:
-            _pack_run(self._pieces[(first >> s[_SHIFT]) & s[_PARTS]] + 2 * at, buf, count >> 1)
+            pack_run(self._pieces[(first >> s[_SHIFT]) & s[_PARTS]] + 2 * at, buf, count >> 1)
         else:
             s[_FIRST] = first
-            _pack(s, self._pieces, buf, count)
+            pack(s, self._pieces, buf, count)
         return 3 * count // 2
 
 

@@ -30,8 +30,8 @@ for n in (1, 2, 253, 254, 255, 256, 508, 509, 566):
             wrong += 1
 codes = array("H", [i * 977 & 4095 for i in range(400)])
 state = array("i", [0, 0, 0, 0, 0, 0, 0, 11, 2047, 0, 0])
-raw._pack(state, array("i", [addressof(codes)]), one, 328)
-raw._pack_run(addressof(codes), other, 164)
+raw.pack(state, array("i", [addressof(codes)]), one, 328)
+raw.pack_run(addressof(codes), other, 164)
 print((wrong, one[:492] == other[:492], bytes(one[:6])))
 """
 HEAP = """

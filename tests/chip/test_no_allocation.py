@@ -1,0 +1,89 @@
+"""The tick in a hard timer interrupt: no byte of heap, from the first self-test through arming and a run."""
+
+from __future__ import annotations
+
+import ast
+
+import pytest
+from strokebench.bench_wire import limits_values
+from strokebench.parts import load_part
+from strokebench.sim.board import SimBoard
+from strokebench.sim.chip import quiet_machine
+from strokebench.sim.chip_machine import ChipUnavailable
+from strokebench.sim.chip_world import ChipWorld
+from strokebench.sim.spec import SimSpec
+from strokefw import app_kernel, guard, state
+
+pytestmark = pytest.mark.chip
+LIMITS = tuple(int(value) for value in limits_values(load_part("throttle-body").limits))
+
+SETUP = f"""
+import gc, time, micropython
+gc.threshold(12000)
+from strokefw.app import App
+from strokefw.board_pico import Board
+from strokefw.limits import Limits
+b = Board()
+micropython.kbd_intr(3)
+a = App(b)
+w, own = a.words, a.guard.own_words
+a.always = 1  # a row in every tick
+limits = Limits({LIMITS})
+a.limits = limits
+a.guard.set_limits(limits)
+b.trip_level(limits.current_max_ma)
+p = a.ramp
+p.bounds(limits.drive_min, limits.drive_max, limits.slew_per_ms)
+p.begin(4)
+segments = (1, 2000, 40, 0, 0, 0), (4, 1500, 1, 5, 5, 2), (5, 0, 10, 0, 0, 0), (3, -1000, 30, 0, 0, 0)
+for i, s in enumerate(segments):
+    p.put(i, s + (0, 0, 0, 0, 0, 0))
+def live(until, ticks):
+    # what the main loop does for the tick, and nothing that takes heap
+    end = w[{app_kernel.TICKS}] + ticks
+    while w[{app_kernel.STATE}] != until and w[{app_kernel.TICKS}] < end:
+        w[{app_kernel.ALIVE}] = 8
+        own[{guard.SILENT}] = 0
+        time.sleep_us(300)
+    return w[{app_kernel.STATE}]
+before = taken = checked = armed = driving = again = ready = 0  # names take heap when they are new
+gc.collect()
+gc.disable()
+"""
+WHOLE = f"""
+b.start(a.tick)
+before = gc.mem_alloc()
+checked = live({state.READY}, 1500)
+w[{app_kernel.ASK}] = {state.ASK_ARM}
+live({state.CHECK}, 5)
+armed = live({state.ARMED}, 1500)
+w[{app_kernel.ASK}] = {state.ASK_RUN}
+driving = live({state.DRIVING}, 5)
+again = live({state.ARMED}, 400)
+w[{app_kernel.ASK}] = {state.ASK_DISARM}
+ready = live({state.READY}, 5)
+taken = gc.mem_alloc() - before
+print((taken, checked, armed, driving, again, ready, w[{app_kernel.TICKS}], w[{app_kernel.OVERRUNS}]))
+"""
+GREEDY = """
+def greedy():
+    a.tick()
+    return [w[0], w[1]]
+b.start(greedy)
+time.sleep_ms(20)
+"""
+
+
+def test_from_power_up_through_a_run() -> None:
+    try:
+        machine = quiet_machine()
+    except ChipUnavailable as why:
+        pytest.skip(f"emulated chip: {why}")
+    ChipWorld(machine, SimBoard(SimSpec("throttle-body")))
+    machine.execute(SETUP, 20)
+    taken, *states, ticks, overruns = ast.literal_eval(machine.execute(WHOLE, 30))
+    assert states == [state.READY, state.ARMED, state.DRIVING, state.ARMED, state.READY]
+    assert ticks > 800 and overruns == 0
+    assert taken == 0
+    # and one that takes heap would be seen: the interrupt has the heap locked, and ends for ever
+    assert "MemoryError" in machine.execute(GREEDY, 30)
