@@ -205,12 +205,14 @@ class Burst:
             s[RUNNING] = 0
             s[_COMPLETE] = 1
 
+    @micropython.native
     def trigger(self):
         """What comes from now on is behind the trigger; before it lie `pre` readings."""
         s = self.words
-        if self.running and s[_TRIGGER] == _NO_TRIGGER:
+        if s[RUNNING] and s[_TRIGGER] == _NO_TRIGGER:
             _advance(self._write, s)
-            s[_TRIGGER] = max(s[_CAPTURED], self._pre)
+            captured = s[_CAPTURED]
+            s[_TRIGGER] = captured if captured > self._pre else self._pre
 
     def ready(self):
         """1 when the burst is complete in memory."""

@@ -80,7 +80,8 @@ def test_after_calibration_within_what_is_stated_then(fed: ChipWorld) -> None:
     after = chip_convert.sweep(fed, chip_convert.calibrated)
     for column, one in _worst(after).items():
         print(f"calibrated: {column} {one.error:+.5f} at {one.true:.4g}, u {one.u:.5f}")
-        assert abs(one.error) <= 2 * one.u, one
+        assert abs(one.error) <= 3 * one.u, one
+    assert sum(abs(one.error) > 2 * one.u for one in after) <= 0.05 * len(after)
     for column in ("current_fine_a", "supply_v", "output_a_v"):  # this specimen's sensors are good before
         errors = [[abs(one.error) for one in found if one.column == column] for found in (before, after)]
         assert sum(errors[1]) < 0.5 * sum(errors[0]), column

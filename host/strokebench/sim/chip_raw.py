@@ -23,6 +23,7 @@ from strokebench.sim.chip_drive import there_and_back
 from strokebench.sim.spec import SimSpec
 
 RATES_HZ = (125_000, 62_500, 41_666, 31_250, 25_000, 15_625)
+REST_S = 0.5
 SECONDS = 1.2
 ADC_HZ = 500_000
 USB_BYTES = 19 * 64 * 1000
@@ -74,8 +75,11 @@ def at_rest(bench: Bench, rate_hz: int, seconds: float) -> Streamed:
 
 
 def while_driving(bench: Bench, rate_hz: int, seconds: float) -> Streamed:
-    """Stream beside a run."""
+    """Stream beside a run, when the plate rests: as it falls back it makes a voltage, and nothing arms."""
     now = bench.link.port.now
+    rest_s = now() + REST_S
+    while now() < rest_s:
+        bench.link.poll(0.1)
     bench.set_limits(load_part("throttle-body").limits)
     bench.arm()
     before = bench.status().counters
