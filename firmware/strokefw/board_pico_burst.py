@@ -40,7 +40,8 @@ _HIGH = const(24)
 _LOW = const(25)
 _COMPLETE = const(26)
 RUNNING = const(27)
-_WORDS = const(28)
+_PRE = const(28)
+_WORDS = const(29)
 
 
 @micropython.viper
@@ -65,6 +66,16 @@ def _advance(write: ptr32, s: ptr32) -> int:
     if s[_TRIGGER] == _NO_TRIGGER:
         return 0
     return int(s[_CAPTURED] - s[_TRIGGER] >= s[_WANTED])
+
+
+@micropython.viper
+def _mark(s: ptr32):
+    if s[RUNNING]:
+        if s[_TRIGGER] == _NO_TRIGGER:
+            captured = s[_CAPTURED]
+            if captured < s[_PRE]:
+                captured = s[_PRE]
+            s[_TRIGGER] = captured
 
 
 @micropython.viper
@@ -146,7 +157,6 @@ class Burst:
         self._write = dma.write_address(self._pair[0])
         self.words = array("i", [0] * _WORDS)
         self._memory = None
-        self._pre = 0
         keep_bound(self, "scan")
 
     def start(self, channel, rate_hz, count, pre):
@@ -166,7 +176,7 @@ class Burst:
         s[_LAST] = s[_CAPTURED] = 0
         s[_TRIGGER] = _NO_TRIGGER if pre else 0  # nothing before: the start is the trigger
         s[_WANTED] = count - pre
-        self._pre = pre
+        s[_PRE] = pre
         s[_COMPLETE] = 0
         self._plan[5] = s[0]
         self._plan[6] = 3 * eights
@@ -207,12 +217,8 @@ class Burst:
 
     @micropython.native
     def trigger(self):
-        """What comes from now on is behind the trigger; before it lie `pre` readings."""
-        s = self.words
-        if s[RUNNING] and s[_TRIGGER] == _NO_TRIGGER:
-            _advance(self._write, s)
-            captured = s[_CAPTURED]
-            s[_TRIGGER] = captured if captured > self._pre else self._pre
+        """What comes after this tick's scan is behind the trigger; before it lie `pre` readings."""
+        _mark(self.words)
 
     def ready(self):
         """1 when the burst is complete in memory."""
@@ -223,8 +229,8 @@ class Burst:
         bytes.
         """
         s = self.words
-        first = (s[_TRIGGER] - self._pre + offset) % (_PIECES * s[_PIECE])
-        count = min(len(buf) // 2, self._pre + s[_WANTED] - offset)
+        first = (s[_TRIGGER] - s[_PRE] + offset) % (_PIECES * s[_PIECE])
+        count = min(len(buf) // 2, s[_PRE] + s[_WANTED] - offset)
         if not s[_COMPLETE] or count <= 0:
             return 0
         _copy(s, buf, first, count)
