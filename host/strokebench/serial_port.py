@@ -23,16 +23,16 @@ _LIST = "`strokebench ports` lists what is there."
 class SerialPort:
     """A :class:`strokebench.port.Port` on ``serial.serial_for_url(name)``.
 
-    ``slowdown`` stretches every wait on it; by default the environment variable says how much.  Raises
+    The environment variable ``STROKEBENCH_SLOWDOWN`` stretches every wait on it.  Raises
     :class:`LinkError` with a plain sentence when the port does not exist, is busy, is not permitted or
     is not a serial port; :class:`LinkLost` from ``read`` and ``write`` when it vanishes.
     """
 
-    def __init__(self, name: str, slowdown: float | None = None) -> None:
+    def __init__(self, name: str) -> None:
         import serial
 
         self.name = name
-        self._slowdown = _asked_slowdown() if slowdown is None else slowdown
+        self._slowdown = _asked_slowdown()
         try:
             self._serial: Any = serial.serial_for_url(name, do_not_open=True)
             self._serial.baudrate = 115200

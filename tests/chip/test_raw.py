@@ -8,6 +8,7 @@ import pytest
 from strokebench.sim import chip, chip_raw
 from strokebench.sim.board import SimBoard
 from strokebench.sim.chip import quiet_machine
+from strokebench.sim.chip_drive import ready_bench
 from strokebench.sim.chip_machine import ChipMachine, ChipUnavailable
 from strokebench.sim.chip_world import ChipWorld
 from strokebench.sim.spec import SimSpec
@@ -84,7 +85,7 @@ def test_the_scan_takes_no_heap_while_it_streams() -> None:
 @pytest.mark.long
 def test_62500_readings_a_second_lose_nothing_at_rest_and_driving() -> None:
     try:
-        bench = chip_raw.ready_bench(chip.find_image())
+        bench = ready_bench(chip.find_image())
     except ChipUnavailable as why:
         pytest.skip(f"emulated chip: {why}")
     for measure in (chip_raw.at_rest, chip_raw.while_driving):

@@ -18,6 +18,7 @@ from strokebench.sim.trials import Trial, conditions, examine
 PART = "throttle-body"
 GOOD_SEEDS = range(1, 31)
 OTHER_SEEDS = (1001, 1002)
+AT_RANDOM = ("worn_track",)  # its dropouts; of 40 moderately worn ones 38 were found
 KINDS = available(PART)
 Records = dict[tuple[str, str, int], dict[str, Any]]
 
@@ -60,10 +61,10 @@ def test_good_part_passes(records: Records, seed: int) -> None:
 @pytest.mark.parametrize("grade", ["moderate", "severe"])
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: str(kind.name))
 def test_defect_is_found_and_named(records: Records, kind: FaultKind, grade: str) -> None:
-    """In two of three specimens: a moderately worn track, whose dropouts come at random, hides in some."""
+    """At once, but for what shows at random: that in two specimens of three."""
     record = records[kind.name, grade, 0]
     tried = [record]
-    if not _right(record, kind):
+    if kind.name in AT_RANDOM and not _right(record, kind):
         tried += [examine(faulty(kind, grade, seed)) for seed in OTHER_SEEDS]
     told = [(one["verdict"], one["named"], one["failing"], one["unsure"]) for one in tried]
     assert all(_right(one, kind) for one in tried[-2:]), told

@@ -5,10 +5,11 @@ from __future__ import annotations
 import errno
 import os
 import sys
+import time
 
 import pytest
 from strokebench.errors import LinkError, LinkLost
-from strokebench.serial_port import SerialPort, find_ports, open_error
+from strokebench.serial_port import SLOWDOWN_VARIABLE, SerialPort, find_ports, open_error
 
 # Texts as pyserial 3.5 words them (read in its serialposix.py and serialwin32.py).
 CASES = [
@@ -100,3 +101,24 @@ def test_a_second_program_finds_the_port_busy() -> None:
     first.close()
     for end in (ours, theirs):
         os.close(end)
+
+
+@posix
+def test_waits_are_stretched_for_a_slow_bench(monkeypatch: pytest.MonkeyPatch) -> None:
+    ours, theirs = os.openpty()
+    monkeypatch.setenv(SLOWDOWN_VARIABLE, "4")
+    port = SerialPort(os.ttyname(theirs))
+    began_s, began = time.monotonic(), port.now()
+    assert port.read(0.05) == b""
+    assert time.monotonic() - began_s >= 0.2
+    assert port.now() - began == pytest.approx((time.monotonic() - began_s) / 4, abs=0.05)
+    port.close()
+    os.close(ours)
+    os.close(theirs)
+
+
+@pytest.mark.parametrize("text", ["", "fast", "0", "nan", "1e6"])
+def test_a_slowdown_that_is_none_is_refused(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
+    monkeypatch.setenv(SLOWDOWN_VARIABLE, text)
+    with pytest.raises(LinkError, match=SLOWDOWN_VARIABLE):
+        SerialPort("/dev/no-such-port")

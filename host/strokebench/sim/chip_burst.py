@@ -13,9 +13,8 @@ from strokebench.bench import Bench
 from strokebench.parts import load_part
 from strokebench.procedure import Procedure
 from strokebench.run_data import Burst
-from strokebench.sim.chip import ChipPort
+from strokebench.sim.chip_drive import ready_bench
 from strokebench.sim.chip_world import ROUND_ROBIN_SHIFT, ChipWorld
-from strokebench.sim.spec import SimSpec
 
 RATE_HZ = 500_000
 SHORT, LONGEST = 5_000, 50_000
@@ -94,10 +93,9 @@ def capture(bench: Bench, world: ChipWorld) -> Bursts:
 
 def rows(image: Path) -> Iterator[tuple[str, str]]:
     """Rows of the chip's report."""
-    port = ChipPort(SimSpec("throttle-body"), image)
-    for rail in (1, 0):  # the self-test is over
-        port.machine.run(4, lambda rail=rail: port.world.board.bridge.rail == rail)  # type: ignore[misc]
-    found = capture(Bench(port, "emulated chip", "chip"), port.world)
+    bench = ready_bench(image)
+    port: Any = bench.link.port
+    found = capture(bench, port.world)
     what = f"burst of {len(found.numbered.values)} readings at {found.numbered.rate_hz / 1000:g} kS/s"
     yield f"{what}: readings missing or out of place", str(found.misplaced)
     yield f"{what}: rows lost, ticks missed", f"{found.lost_rows}, {found.overruns}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -11,6 +12,8 @@ from strokebench.bench_wire import Status
 from strokebench.parts import load_part
 from strokebench.procedure import Planned, Procedure
 from strokebench.samples import Samples
+from strokebench.sim.chip import ChipPort
+from strokebench.sim.spec import SimSpec
 
 
 @dataclass(frozen=True)
@@ -27,6 +30,15 @@ class Drive:
         """Rows missing between the first and the last."""
         steps_ms = np.diff(np.round(self.samples["time_s"] * 1000).astype(int))
         return int((steps_ms - 1).sum())
+
+
+def ready_bench(image: str | Path | None = None, part: str = "throttle-body") -> Bench:
+    """Return the bench on an emulated chip that has passed its power-up test."""
+    port = ChipPort(SimSpec(part), image)
+    bridge = port.world.board.bridge
+    for rail in (1, 0):  # it precharges, then opens the supply again
+        port.machine.run(4, lambda rail=rail: bridge.rail == rail)  # type: ignore[misc]
+    return Bench(port, "emulated chip", "chip")
 
 
 def there_and_back(seconds: float) -> list[Planned]:

@@ -14,7 +14,7 @@ from strokebench.findings import Finding, Verdict
 from strokebench.parts import load_part
 from strokebench.session import examine
 from strokebench.sim import open_port
-from strokebench.sim.chip import ChipPort
+from strokebench.sim.chip_drive import ready_bench
 from strokebench.sim.spec import SimSpec
 
 PART = "throttle-body"
@@ -64,13 +64,9 @@ def examined(bench: Bench, part: str = PART) -> Examined:
 
 def both(image: str | Path | None = None, part: str = PART) -> tuple[Examined, Examined]:
     """In process, and on the chip; half an hour."""
-    spec = SimSpec(part)
-    with Bench(open_port(spec), "in process", "inprocess") as bench:
+    with Bench(open_port(SimSpec(part)), "in process", "inprocess") as bench:
         here = examined(bench, part)
-    port = ChipPort(spec, image)
-    for rail in (1, 0):  # the self-test is over
-        port.machine.run(4, lambda rail=rail: port.world.board.bridge.rail == rail)  # type: ignore[misc]
-    return here, examined(Bench(port, "emulated chip", "chip"), part)
+    return here, examined(ready_bench(image, part), part)
 
 
 def differences(here: Examined, chip: Examined) -> list[Difference]:

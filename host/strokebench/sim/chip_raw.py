@@ -18,9 +18,7 @@ from strokefw import wire
 from strokebench.bench import Bench
 from strokebench.parts import load_part
 from strokebench.raw_stream import RawStream
-from strokebench.sim.chip import ChipPort
-from strokebench.sim.chip_drive import there_and_back
-from strokebench.sim.spec import SimSpec
+from strokebench.sim.chip_drive import ready_bench, there_and_back
 
 RATES_HZ = (125_000, 62_500, 41_666, 31_250, 25_000, 15_625)
 REST_S = 0.5
@@ -103,15 +101,6 @@ def _close(bench: Bench, found: Streamed, before: dict[str, int]) -> None:
     found.lost_rows = after["lost_rows"] - before["lost_rows"]
     found.overruns = after["overruns"] - before["overruns"]
     found.tick_mean_us = after["tick_mean_us"]
-
-
-def ready_bench(image: Path) -> Bench:
-    """Return the bench on an emulated chip that has passed its power-up test."""
-    port = ChipPort(SimSpec("throttle-body"), image)
-    bridge = port.world.board.bridge
-    for mode in (1, 0):
-        port.machine.run(3, lambda mode=mode: bridge.rail == mode)  # type: ignore[misc]
-    return Bench(port, "emulated chip", "chip")
 
 
 def rows(image: Path, seconds: float = SECONDS) -> Iterator[tuple[str, str]]:
