@@ -14,17 +14,17 @@ import tempfile
 from pathlib import Path
 
 from PIL import Image, ImageChops
-from strokebench.bench import open_bench
+from strokebench.bench.bench import open_bench
+from strokebench.bench.spec import SimSpec
+from strokebench.book.book import Book
+from strokebench.data.run import RunData
 from strokebench.guided import guide_names, guided_profile, load_guide
 from strokebench.guided.people import AnswerFile
 from strokebench.guided.walk import Walk
 from strokebench.parts import load_part
 from strokebench.parts.profile import Profile
-from strokebench.recording import Book
 from strokebench.report import write_report
-from strokebench.run_data import RunData
 from strokebench.session import examine
-from strokebench.sim.spec import SimSpec
 from strokebench.sim.trials import stroke
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")

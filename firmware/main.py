@@ -1,4 +1,4 @@
 # Started by MicroPython at power-up. Everything else is in the package strokefw.
-from strokefw.board_pico_main import run
+from strokefw.pico.main import run
 
 run()

@@ -8,17 +8,23 @@ drive, one sample row into the ring. It allocates nothing and is the only place 
 
 from array import array
 
-from strokefw import app_kernel as at
-from strokefw import channels, guard, guard_current, ramp, ramp_kernel, selftest, state, wire
-from strokefw.calib import Calibration
+from strokefw import channels, state
 from strokefw.compat import const, halfwords, keep_bound, micropython, stack_use, word
-from strokefw.events import Ring
+from strokefw.drive import kernel as ramp_kernel
+from strokefw.drive import ramp
+from strokefw.guard import current as guard_current
+from strokefw.guard import guards as guard
 from strokefw.led import pattern
 from strokefw.limits import Limits
-from strokefw.link_watch import LinkWatch
-from strokefw.moves import TELL_SLOTS, Moves
-from strokefw.sense import Sense
-from strokefw.service import Service
+from strokefw.link import wire
+from strokefw.link.service import Service
+from strokefw.link.watch import LinkWatch
+from strokefw.sensing.calib import Calibration
+from strokefw.sensing.sense import Sense
+from strokefw.tick import kernel as at
+from strokefw.tick import selftest
+from strokefw.tick.events import Ring
+from strokefw.tick.transitions import TELL_SLOTS, Moves
 
 TICK_US = const(1000)
 RING_ROWS = const(256)

@@ -12,12 +12,10 @@ import rp2
 from machine import Pin
 from micropython import const
 
-from strokefw import board_pico_dma as dma
-from strokefw import board_pico_pio as programs
-from strokefw import board_pico_regs as regs
-from strokefw import board_pico_scan as kernels
-from strokefw import pins
 from strokefw.channels import N_CHANNELS
+from strokefw.pico import dma, pins, regs
+from strokefw.pico import pio as programs
+from strokefw.pico import scan as kernels
 
 _PIO0_TX1 = const(1)  # DMA requests of state machine 1
 _PIO0_RX1 = const(5)

@@ -52,8 +52,6 @@ else:
         native = viper
 
 
-
-
 def word(place):
     """Return a property for element ``place`` of an object's ``words``, for those who have time.
 

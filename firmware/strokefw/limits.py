@@ -1,6 +1,6 @@
 """The limits of a part as the link carries them, by name."""
 
-from strokefw import wire
+from strokefw.link import wire
 
 FIELDS = wire.FIELDS[wire.ID["limits"]]
 

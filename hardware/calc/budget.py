@@ -1,4 +1,4 @@
-"""Where the default uncertainties of strokebench.budget come from: component limits, combined after JCGM 100.
+"""Where the default uncertainties of strokebench.bench.budget come from: component limits, combined after JCGM 100.
 
 Limits are taken as rectangular (GUM 4.3.7). Linearity of the Pico's converter is the published 7.9 steps; the
 external converter's figures are its data sheet's limits.
@@ -113,7 +113,7 @@ def temperature(converter: Converter, contact_k: float) -> Parts:
 
 
 def channels() -> dict[str, Parts]:
-    """Every measured quantity of the bench by the key strokebench.budget uses."""
+    """Every measured quantity of the bench by the key strokebench.bench.budget uses."""
     return {
         "current_coarse_a": current(design.COARSE_GAIN, PICO),
         "current_fine_a": current(design.FINE_GAIN, EXTERNAL),

@@ -1,6 +1,6 @@
 """Rules of the circuit that ERC cannot know. Each returns sentences about what is wrong; none means fine.
 
-The pin table comes from firmware/strokefw/pins.py, so firmware and schematic cannot drift apart.
+The pin table comes from firmware/strokefw/pico/pins.py, so firmware and schematic cannot drift apart.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ def _power_gate(netlist: Netlist, part: Part, gate: str, source: str, bleed: lis
 
 
 def pin_table(netlist: Netlist) -> list[str]:
-    """The module's pins carry the names of firmware/strokefw/pins.py, and nothing else is connected."""
+    """The module's pins carry the names of firmware/strokefw/pico/pins.py, and nothing else is connected."""
     module = netlist.with_value("Pico")[0]
     found = {}
     for function, net in netlist.by_function(module.ref).items():

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench, SimSpec, open_bench
+    from strokebench.bench.bench import Bench, SimSpec, open_bench
 
 __all__ = ["Bench", "SimSpec", "__version__", "open_bench"]
 
 
 def __getattr__(name: str) -> Any:
     if name in ("Bench", "SimSpec", "open_bench"):
-        from strokebench import bench
+        from strokebench.bench import bench
 
         return getattr(bench, name)
     raise AttributeError(f"module 'strokebench' has no attribute {name!r}")

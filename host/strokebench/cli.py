@@ -83,7 +83,7 @@ def _tell(sentence: str, hint: str, code: int, as_json: bool) -> None:
 
         print(json.dumps({"error": sentence, "hint": hint, "exit_code": code}))
         return
-    from strokebench.display import complain
+    from strokebench.terminal.display import complain
 
     complain(sentence, hint)
 

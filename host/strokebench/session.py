@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from strokebench.data.findings import Finding, Verdict
+from strokebench.data.samples import Samples, empty
 from strokebench.errors import ProtectionTripped
-from strokebench.findings import Finding, Verdict
-from strokebench.samples import Samples, empty
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
-    from strokebench.bench_run import Run
+    from strokebench.bench.bench import Bench
+    from strokebench.bench.run import Run
+    from strokebench.book.book import RunWriter
+    from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile
-    from strokebench.recording import RunWriter
-    from strokebench.run_data import RunData
 
 Watcher = Callable[["Run", Samples], None]
 
@@ -107,7 +107,7 @@ def stopped_by_signals(stop: Callable[[], None]) -> Iterator[threading.Event]:
 def examine(data: RunData, profile: Profile) -> tuple[list[Finding], Verdict]:
     """Return the judged findings of a run and its overall verdict."""
     from strokebench.diagnose import diagnose
-    from strokebench.judge import judge, overall
+    from strokebench.verdict.judge import judge, overall
 
     findings = judge(diagnose(data, profile))
     return findings, overall(findings, profile.required)

@@ -10,7 +10,7 @@ import time
 
 sys.path.insert(0, sys.argv[1] if len(sys.argv) > 1 else "firmware")
 
-from strokefw import cobs, wire
+from strokefw.link import cobs, wire
 
 TURNS = 400
 

@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 import pytest
 from scipy import signal, stats
+from strokebench.data.run import Burst, Mark, RunData
+from strokebench.data.samples import empty
 from strokebench.diagnose import diagnose
 from strokebench.parts import load_part
-from strokebench.run_data import Burst, Mark, RunData
-from strokebench.samples import empty
 
 ROWS = 600_000
 K_SI, OHM, BRUSH_V, TURN_HZ = 0.0138, 0.5, 0.6, 100.0

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from strokebench.findings import Finding, Verdict
-from strokebench.recording import Book, Wanted
+from strokebench.book.book import Book, Wanted
+from strokebench.data.findings import Finding, Verdict
 
 RUNS = 10_000
 

@@ -16,9 +16,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-from strokebench.bench_wire import decode_rows
-from strokebench.link import Link
-from strokefw import wire
+from strokebench.link.link import Link
+from strokebench.link.wire import decode_rows
+from strokefw.link import wire
 
 from tests.helpers.fake_port import FakePort, row
 from tests.helpers.process import environment
@@ -160,10 +160,10 @@ def stream_growth(seconds: float) -> tuple[int, int]:
     import tempfile
 
     import psutil
-    from strokebench.bench import SimSpec, open_bench
+    from strokebench.bench.bench import SimSpec, open_bench
+    from strokebench.book.book import Book
     from strokebench.parts import load_part
-    from strokebench.procedure import Procedure
-    from strokebench.recording import Book
+    from strokebench.parts.procedure import Procedure
 
     hold = {"kind": "hold", "drive": 0.25, "for_s": min(seconds, 600.0), "label": "x"}
     block = {"kind": "repeat", "repeat": max(1, round(seconds / 600)), "segments": [hold]}

@@ -7,11 +7,11 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from strokebench.bench import Bench, open_bench
+from strokebench.bench.bench import Bench, open_bench
+from strokebench.bench.spec import SimSpec
 from strokebench.errors import LinkError
-from strokebench.sim.micropython import find_interpreter
+from strokebench.sim.engine.micropython import find_interpreter
 from strokebench.sim.plants import PARTS, make_plant
-from strokebench.sim.spec import SimSpec
 
 from tests.helpers.strokes import procedure, throttle_limits
 

@@ -4,7 +4,7 @@ import struct
 import time
 
 import pytest
-from strokefw import wire
+from strokefw.link import wire
 
 FRAMES = 500
 READ_BYTES = 4096

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from strokebench.sim import chip, chip_files
-from strokebench.sim.board import SimBoard
-from strokebench.sim.chip_machine import ChipMachine, ChipUnavailable
-from strokebench.sim.chip_world import ChipWorld
-from strokebench.sim.spec import SimSpec
+from strokebench.bench.spec import SimSpec
+from strokebench.image import files as chip_files
+from strokebench.sim.board.board import SimBoard
+from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
+from strokebench.sim.chip.world import ChipWorld
+from strokebench.sim.engine import chip
 
 ALONE = ("board_pico", "cobs", "slots", "pins", "compat", "channels", "__init__")
 """Modules that the board needs without the rest of the firmware."""
@@ -17,7 +18,7 @@ ALONE = ("board_pico", "cobs", "slots", "pins", "compat", "channels", "__init__"
 START = """
 import time, gc, micropython
 from array import array
-from strokefw.board_pico import Board
+from strokefw.pico.board import Board
 b = Board()
 micropython.kbd_intr(3)
 c = array('H', [0] * 13)

@@ -10,13 +10,13 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from strokebench.sim.chip_machine import ChipMachine
+from strokebench.sim.chip.machine import ChipMachine
 
 FOREVER_S = 30.0
 
 
 class EmulatedSerial:
-    """What mpremote and :mod:`strokebench.serial_port` use of ``serial.Serial``."""
+    """What mpremote and :mod:`strokebench.link.serial` use of ``serial.Serial``."""
 
     def __init__(self, machine: ChipMachine) -> None:
         self.machine = machine
@@ -68,5 +68,5 @@ def plug_in(monkeypatch: pytest.MonkeyPatch, machine: ChipMachine) -> None:
         monotonic=lambda: machine.now_s, sleep=lambda seconds: machine.run(seconds, lambda: machine.usb.inbox)
     )
     monkeypatch.setattr("serial.serial_for_url", opened)
-    monkeypatch.setattr("strokebench.serial_port.time", clock)
+    monkeypatch.setattr("strokebench.link.serial.time", clock)
     monkeypatch.setattr("mpremote.transport_serial.time", clock)

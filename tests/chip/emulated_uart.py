@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from strokebench.sim.chip_machine import ChipMachine
+    from strokebench.sim.chip.machine import ChipMachine
 
 DATA, FLAGS, LEVELS, CLEAR = 0x00, 0x18, 0x34, 0x44
 TX_EMPTY, TX_FULL, TX_INTERRUPT = 1 << 7, 1 << 5, 1 << 5
@@ -71,7 +71,7 @@ def mend_transmitter(machine: ChipMachine) -> None:
 
 
 class UartPort:
-    """A port (see strokebench.port) on UART 0; bytes go both ways at the line's speed."""
+    """A port (see strokebench.link.port) on UART 0; bytes go both ways at the line's speed."""
 
     def __init__(self, machine: ChipMachine, baud: int) -> None:
         mend_transmitter(machine)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from strokebench.sim.chip_world import GATES, PERIOD_NS, ChipWorld, PinClock
-from strokefw import pins
+from strokebench.sim.chip.world import GATES, PERIOD_NS, ChipWorld, PinClock
+from strokefw.pico import pins
 
 from tests.firmware.pio_asm import programs
 

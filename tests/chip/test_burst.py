@@ -6,7 +6,7 @@ import ast
 from collections.abc import Iterator
 
 import pytest
-from strokebench.sim.chip_world import ChipWorld
+from strokebench.sim.chip.world import ChipWorld
 
 pytestmark = pytest.mark.chip
 LATE = 8

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from strokebench.sim import chip
-from strokebench.sim.chip_classroom import lesson
-from strokebench.sim.chip_machine import ChipUnavailable
+from strokebench.sim.chip.machine import ChipUnavailable
+from strokebench.sim.engine import chip
+from tools.chip.classroom import lesson
 
 pytestmark = [pytest.mark.chip, pytest.mark.long]
 

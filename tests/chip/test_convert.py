@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from strokebench.sim import chip_convert
-from strokebench.sim.chip import quiet_machine
-from strokebench.sim.chip_convert import COLUMNS, FedBoard, Reading
-from strokebench.sim.chip_machine import ChipUnavailable
-from strokebench.sim.chip_world import ChipWorld
-from strokebench.sim.spec import SimSpec
+from strokebench.bench.spec import SimSpec
+from strokebench.sim.chip.machine import ChipUnavailable
+from strokebench.sim.chip.world import ChipWorld
+from strokebench.sim.engine.chip import quiet_machine
 from strokefw import channels
+from tools.chip import convert as chip_convert
+from tools.chip.convert import COLUMNS, FedBoard, Reading
 
 from tests.chip.conftest import START
 

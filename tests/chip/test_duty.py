@@ -6,8 +6,8 @@ import itertools
 import math
 
 import pytest
-from strokebench.sim.chip_duty import Duty, drives, sweep
-from strokebench.sim.chip_world import PERIOD_NS, ChipWorld
+from strokebench.sim.chip.world import PERIOD_NS, ChipWorld
+from tools.chip.duty import Duty, drives, sweep
 
 pytestmark = pytest.mark.chip
 STEPS = 41

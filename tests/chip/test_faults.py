@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from strokebench.sim.chip_fault_causes import DRIVEN, HOT, READY, ChipCause
-from strokebench.sim.chip_fault_report import ALIVE_MS, BOARD_WATCHDOG_MS, PHASES, Findings, measure
-from strokebench.sim.chip_faults import FaultBench
-from strokebench.sim.chip_machine import ChipUnavailable
+from strokebench.sim.chip.machine import ChipUnavailable
 from strokefw import faults
+from tools.chip.fault_causes import DRIVEN, HOT, READY, ChipCause
+from tools.chip.fault_report import ALIVE_MS, BOARD_WATCHDOG_MS, PHASES, Findings, measure
+from tools.chip.faults import FaultBench
 
 pytestmark = [pytest.mark.chip, pytest.mark.long]
 CUT_NS = 64

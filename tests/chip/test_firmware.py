@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from strokebench.bench import Bench
-from strokebench.sim import chip
-from strokebench.sim.chip import ChipPort
-from strokebench.sim.chip_burst import capture
-from strokebench.sim.chip_drive import drive
-from strokebench.sim.chip_machine import ChipUnavailable
-from strokebench.sim.spec import SimSpec
+from strokebench.bench.bench import Bench
+from strokebench.bench.spec import SimSpec
+from strokebench.sim.chip.machine import ChipUnavailable
+from strokebench.sim.engine import chip
+from strokebench.sim.engine.chip import ChipPort
+from tools.chip.burst import capture
+from tools.chip.drive import drive
 
 pytestmark = pytest.mark.chip
 READY_S = 2.0

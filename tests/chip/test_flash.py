@@ -8,15 +8,16 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from strokebench.bench import Bench
+from strokebench.bench.bench import Bench
+from strokebench.bench.spec import SimSpec
 from strokebench.cli import main
+from strokebench.image import files as chip_files
+from strokebench.link.serial import SerialPort
 from strokebench.parts import load_part
-from strokebench.serial_port import SerialPort
-from strokebench.sim import chip, chip_files
-from strokebench.sim.board import SimBoard
-from strokebench.sim.chip_machine import FS_BLOCK, FS_BLOCKS, ChipMachine, ChipUnavailable
-from strokebench.sim.chip_world import ChipWorld
-from strokebench.sim.spec import SimSpec
+from strokebench.sim.board.board import SimBoard
+from strokebench.sim.chip.machine import FS_BLOCK, FS_BLOCKS, ChipMachine, ChipUnavailable
+from strokebench.sim.chip.world import ChipWorld
+from strokebench.sim.engine import chip
 
 from tests.chip.emulated_serial import plug_in
 

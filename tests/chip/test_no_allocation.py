@@ -5,14 +5,16 @@ from __future__ import annotations
 import ast
 
 import pytest
-from strokebench.bench_wire import limits_values
+from strokebench.bench.spec import SimSpec
+from strokebench.link.wire import limits_values
 from strokebench.parts import load_part
-from strokebench.sim.board import SimBoard
-from strokebench.sim.chip import quiet_machine
-from strokebench.sim.chip_machine import ChipUnavailable
-from strokebench.sim.chip_world import ChipWorld
-from strokebench.sim.spec import SimSpec
-from strokefw import app_kernel, guard, state
+from strokebench.sim.board.board import SimBoard
+from strokebench.sim.chip.machine import ChipUnavailable
+from strokebench.sim.chip.world import ChipWorld
+from strokebench.sim.engine.chip import quiet_machine
+from strokefw import state
+from strokefw.guard import guards as guard
+from strokefw.tick import kernel as app_kernel
 
 pytestmark = pytest.mark.chip
 LIMITS = tuple(int(value) for value in limits_values(load_part("throttle-body").limits))
@@ -21,7 +23,7 @@ SETUP = f"""
 import gc, time, micropython
 gc.threshold(12000)
 from strokefw.app import App
-from strokefw.board_pico import Board
+from strokefw.pico.board import Board
 from strokefw.limits import Limits
 b = Board()
 micropython.kbd_intr(3)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import pytest
-from strokebench.bench import Bench
+from strokebench.bench.bench import Bench
+from strokebench.bench.spec import SimSpec
 from strokebench.parts import load_part
-from strokebench.sim import chip
-from strokebench.sim.chip import ChipPort
-from strokebench.sim.chip_machine import ChipUnavailable
-from strokebench.sim.chip_world import GATES, ChipWorld, PinClock
-from strokebench.sim.spec import SimSpec
+from strokebench.sim.chip.machine import ChipUnavailable
+from strokebench.sim.chip.world import GATES, ChipWorld, PinClock
+from strokebench.sim.engine import chip
+from strokebench.sim.engine.chip import ChipPort
 
 pytestmark = [pytest.mark.chip, pytest.mark.long]
 EVERY_CONTROL_BYTE = b"\x03\x04\x01\x02\x03\x03\x04\x04\0"

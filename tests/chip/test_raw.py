@@ -5,13 +5,14 @@ from __future__ import annotations
 import ast
 
 import pytest
-from strokebench.sim import chip, chip_raw
-from strokebench.sim.board import SimBoard
-from strokebench.sim.chip import quiet_machine
-from strokebench.sim.chip_drive import ready_bench
-from strokebench.sim.chip_machine import ChipMachine, ChipUnavailable
-from strokebench.sim.chip_world import ChipWorld
-from strokebench.sim.spec import SimSpec
+from strokebench.bench.spec import SimSpec
+from strokebench.sim.board.board import SimBoard
+from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
+from strokebench.sim.chip.world import ChipWorld
+from strokebench.sim.engine import chip
+from strokebench.sim.engine.chip import quiet_machine
+from tools.chip import raw as chip_raw
+from tools.chip.drive import ready_bench
 
 pytestmark = pytest.mark.chip
 KERNELS = """
@@ -40,7 +41,7 @@ import gc
 gc.threshold(12000)
 import micropython
 from array import array
-from strokefw.board_pico import Board
+from strokefw.pico.board import Board
 b = Board()
 micropython.kbd_intr(3)
 rate = b.raw_start(0, 125000)

@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from strokebench.recording import Book
-from strokebench.serial_port import SLOWDOWN_VARIABLE
-from strokebench.sim import chip
-from strokebench.sim.chip_machine import ChipUnavailable
+from strokebench.book.book import Book
+from strokebench.link.serial import SLOWDOWN_VARIABLE
+from strokebench.sim.chip.machine import ChipUnavailable
+from strokebench.sim.engine import chip
 
 pytestmark = [
     pytest.mark.chip,

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from strokebench.sim import chip
-from strokebench.sim.chip_machine import ChipMachine
+from strokebench.sim.chip.machine import ChipMachine
+from strokebench.sim.engine import chip
 
 pytestmark = pytest.mark.chip
 OLD, NEW = b"old record" * 6, b"NEW RECORD" * 6

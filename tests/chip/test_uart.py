@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import pytest
-from strokebench.bench import Bench
-from strokebench.sim import chip, chip_files
-from strokebench.sim.board import SimBoard
-from strokebench.sim.chip_drive import drive
-from strokebench.sim.chip_machine import ChipMachine, ChipUnavailable
-from strokebench.sim.chip_world import ChipWorld
-from strokebench.sim.spec import SimSpec
-from strokefw import pins
+from strokebench.bench.bench import Bench
+from strokebench.bench.spec import SimSpec
+from strokebench.image import files as chip_files
+from strokebench.sim.board.board import SimBoard
+from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
+from strokebench.sim.chip.world import ChipWorld
+from strokebench.sim.engine import chip
+from strokefw.pico import pins
+from tools.chip.drive import drive
 
 from tests.chip.emulated_uart import UartPort
 

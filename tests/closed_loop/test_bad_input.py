@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from strokebench.recording import Book
-from strokefw import wire
+from strokebench.book.book import Book
+from strokefw.link import wire
 
 from tests.helpers.fake_port import FakePort, welcome
 from tests.helpers.process import short_profile, simulated_device, strokebench, wait_until
@@ -65,7 +65,7 @@ def test_no_such_port(tmp_path: Path) -> None:
 
 
 def test_busy_port(tmp_path: Path) -> None:
-    from strokebench.serial_port import SerialPort
+    from strokebench.link.serial import SerialPort
 
     with terminal() as name, contextlib.closing(SerialPort(name)):
         refused(4, f"The port {name} is in use", "info", "--port", name, cwd=tmp_path)

@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from strokebench.bringup import walk
 from strokebench.bringup.go import go
 from strokebench.bringup.hands import LaboratoryHands, PersonHands
 from strokebench.bringup.measures import Test as Bringup
 from strokebench.bringup.record import Record
 from strokebench.bringup.steps import Step, load_steps
+from tools.pages import walkthroughs as walk
 
 from tests.helpers.laboratory import bench_in_laboratory
 from tests.helpers.process import ROOT, simulated_device, start, strokebench

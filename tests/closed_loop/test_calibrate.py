@@ -13,16 +13,16 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from strokebench.bench import Bench, open_bench
+from strokebench.bench.bench import Bench, open_bench
+from strokebench.bench.spec import SimSpec
 from strokebench.calibrate import certificate, finish
 from strokebench.calibrate.guide import guide
 from strokebench.calibrate.laboratory_source import LaboratorySource, instruments
 from strokebench.calibrate.measure import take
 from strokebench.calibrate.quantities import quantities
 from strokebench.calibrate.state import State
-from strokebench.sim import serve
+from strokebench.sim.engine import serve
 from strokebench.sim.laboratory import Laboratory, open_laboratory
-from strokebench.sim.spec import SimSpec
 
 from tests.helpers.laboratory import bench_in_laboratory, error
 from tests.helpers.process import simulated_device, start, strokebench

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from strokebench.recording import Book
+from strokebench.book.book import Book
 
 from tests.helpers.process import short_profile, simulated_device, strokebench
 

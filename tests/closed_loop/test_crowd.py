@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from strokebench.recording import Book
+from strokebench.book.book import Book
 
 from tests.helpers.process import short_profile, simulated_device, start
 

@@ -57,9 +57,7 @@ TRIED = {
 }
 
 
-def commands(
-    top: argparse.ArgumentParser, name: str = ""
-) -> Iterator[tuple[str, argparse.ArgumentParser]]:
+def commands(top: argparse.ArgumentParser, name: str = "") -> Iterator[tuple[str, argparse.ArgumentParser]]:
     """Yield name and parser of every command that can be given."""
     below = [one for one in top._actions if isinstance(one, argparse._SubParsersAction)]
     for action in below:

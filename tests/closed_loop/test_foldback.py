@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from strokebench.sim import foldback
-from strokefw import guard_current
+from strokefw.guard import current as guard_current
+from tools.evidence import foldback
 
 SLEWS = (20, 100, 1000)
 
@@ -35,7 +35,7 @@ def test_drive_keeps_the_slew_limit_while_folding() -> None:
 
 def test_without_foldback_the_current_would_be_far_above(monkeypatch: pytest.MonkeyPatch) -> None:
     """The check can fail: with a cap that never bites, the stall current flows."""
-    from strokefw import guard
+    from strokefw.guard import guards as guard
 
     def no_cap(c, v, drive, bus):  # type: ignore[no-untyped-def]
         guard_current.bound(c, v, drive, bus)

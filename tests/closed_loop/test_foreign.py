@@ -178,9 +178,7 @@ def at(shot: Shot, time_s: float) -> float:
     return float(shot.current_a[int(time_s * len(shot.time_s) / shot.time_s[-1])])
 
 
-def test_without_a_rise_nothing_was_switched_on(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_without_a_rise_nothing_was_switched_on(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     shot = shoot("fuel-pump", 5000, 0.5, ("open_winding",))
     told = judged(write(tmp_path / "scope.csv", shot, Scope(noise_a=0.02)), "fuel-pump", capsys)
     assert told["verdict"] == "inconclusive"

@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from strokebench.book.book import Book
 from strokebench.cli import main
 from strokebench.guided import load_guide
-from strokebench.recording import Book
 
 from tests.helpers.process import strokebench
 from tests.helpers.terminal import Person, person

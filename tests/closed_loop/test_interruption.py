@@ -13,10 +13,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from strokebench.bench import open_bench
+from strokebench.bench.bench import open_bench
+from strokebench.book.book import Book, is_book
+from strokebench.data.samples import Samples
 from strokebench.errors import BookError
-from strokebench.recording import Book, is_book
-from strokebench.samples import Samples
 from strokefw import faults, state
 
 from tests.helpers.process import short_profile, simulated_device, start, strokebench, wait_until

@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 import pytest
-from strokebench.bench import SimSpec, open_bench
+from strokebench.bench.bench import SimSpec, open_bench
 from strokebench.cli import main
 from strokebench.errors import DataError, StrokebenchError, UsageError
-from strokebench.measuring import Load, limits_for, measure
+from strokebench.measure import Load, limits_for, measure
 from strokebench.parts import load_part
 
 LOADS = [

@@ -11,12 +11,12 @@ from importlib import import_module
 from typing import Any
 
 import pytest
+from strokebench.bench.spec import SimSpec
 from strokebench.cli import main
-from strokebench.findings import Finding, Verdict
-from strokebench.judge import root_cause
+from strokebench.data.findings import Finding, Verdict
 from strokebench.session import examine
-from strokebench.sim.spec import SimSpec
 from strokebench.sim.trials import stroke
+from strokebench.verdict.judge import root_cause
 
 SHORT, JAM = "shorted_turns", "binding=40@0.1"
 CASES = [

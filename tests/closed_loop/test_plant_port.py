@@ -19,13 +19,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from strokebench import lessons
-from strokebench.bench import Bench, open_bench
+from strokebench.bench.bench import Bench, open_bench
+from strokebench.bench.spec import SimSpec
+from strokebench.book.book import Book
 from strokebench.cli import main
 from strokebench.errors import LinkError, LinkLost, ProtectionTripped, Refused, UsageError
-from strokebench.recording import Book
-from strokebench.sim import micropython, open_port, plant_port
-from strokebench.sim.plant_port import PlantPort
-from strokebench.sim.spec import SimSpec
+from strokebench.sim import open_port
+from strokebench.sim.engine import micropython, plant_port
+from strokebench.sim.engine.plant_port import PlantPort
 from strokefw import faults, state
 
 from tests.helpers.engine_runs import run_stroke
@@ -229,7 +230,7 @@ def test_only_a_real_pico_can(tmp_path: Path) -> None:
 
 
 def test_an_armed_bench_refuses_it() -> None:
-    from strokebench.sim.rig import Rig
+    from tools.evidence.rig import Rig
 
     rig = Rig(SimSpec())
     rig.board.hold = lambda: None  # type: ignore[attr-defined]

@@ -11,7 +11,7 @@ from contextlib import closing
 
 import pytest
 from strokebench.errors import LinkError
-from strokebench.sim import micropython
+from strokebench.sim.engine import micropython
 from strokefw import state
 
 from tests.closed_loop.test_protection_stateful import SPEC

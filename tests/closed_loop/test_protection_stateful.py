@@ -13,11 +13,14 @@ from collections import Counter
 import hypothesis.strategies as st
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule
-from strokebench.sim.bench_faults import KNOWN
-from strokebench.sim.fault_causes import LIMITS, TamperedBoard
-from strokebench.sim.rig import Rig, Step
-from strokebench.sim.spec import SimSpec
-from strokefw import faults, guard_limits, ramp, state, wire
+from strokebench.bench.spec import SimSpec
+from strokebench.sim.board.troubles import KNOWN
+from strokefw import faults, state
+from strokefw.drive import ramp
+from strokefw.guard import limits as guard_limits
+from strokefw.link import wire
+from tools.evidence.fault_causes import LIMITS, TamperedBoard
+from tools.evidence.rig import Rig, Step
 
 EXAMPLES = int(os.environ.get("STROKEBENCH_STATEFUL_EXAMPLES", "60"))
 SHRINK = (Phase.shrink,) if "STROKEBENCH_SHRINK" in os.environ else ()

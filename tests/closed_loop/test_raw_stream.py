@@ -10,13 +10,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from strokebench.bench import Bench, open_bench
+from strokebench.bench.bench import Bench, open_bench
+from strokebench.bench.spec import SimSpec
+from strokebench.bench.stream import RawPiece, unpacked
 from strokebench.errors import Refused, UsageError
 from strokebench.parts import load_part
-from strokebench.procedure import Procedure
-from strokebench.raw_stream import RawPiece, unpacked
-from strokebench.sim.inprocess import InProcessPort
-from strokebench.sim.spec import SimSpec
+from strokebench.parts.procedure import Procedure
+from strokebench.sim.engine.inprocess import InProcessPort
 from strokefw import faults
 
 PWM_HZ = 20_000

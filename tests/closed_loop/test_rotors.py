@@ -1,7 +1,7 @@
 """Pumps, fan and wiring on the simulated bench: estimates against the truth, and what ends a run early.
 
 That every defect is found and rightly named is tried in test_accuracy_share.py, and counted by
-``python -m strokebench.sim.accuracy``.
+``python -m tools.evidence.accuracy``.
 """
 
 from __future__ import annotations
@@ -10,11 +10,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from strokebench.data.findings import Finding, Verdict
 from strokebench.errors import Refused
-from strokebench.findings import Finding, Verdict
-from strokebench.judge import named_faults
 from strokebench.session import examine
 from strokebench.sim.trials import conditions, stroke
+from strokebench.verdict.judge import named_faults
 from strokefw import faults
 
 PARTS = ("fuel-pump", "water-pump", "cooling-fan")

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from strokebench.bench import Bench, SimSpec, open_bench
+from strokebench.bench.bench import Bench, SimSpec, open_bench
+from strokebench.book.book import Book, RunWriter
 from strokebench.errors import BookError
 from strokebench.parts import load_part
+from strokebench.parts.procedure import Procedure
 from strokebench.parts.profile import Profile
-from strokebench.procedure import Procedure
-from strokebench.recording import Book, RunWriter
 from strokebench.session import exit_code, record
 from strokefw import state
 
@@ -141,8 +141,8 @@ def test_a_run_left_in_the_middle_leaves_the_bench_off_and_usable(bench: Bench) 
 
 
 def test_an_exit_code_tells_interruption_and_protection_before_the_verdict() -> None:
-    from strokebench.findings import Verdict
-    from strokebench.run_data import RunData
+    from strokebench.data.findings import Verdict
+    from strokebench.data.run import RunData
 
     def code(outcome: str, verdict: Verdict) -> int:
         return exit_code(verdict, RunData(info={"outcome": outcome}))

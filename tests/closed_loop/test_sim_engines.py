@@ -11,11 +11,12 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from strokebench.bench import open_bench
+from strokebench.bench.bench import open_bench
+from strokebench.bench.spec import SimSpec
 from strokebench.errors import LinkError, LinkLost, ProtectionTripped, UsageError
-from strokebench.port import Port
-from strokebench.sim import micropython, open_port
-from strokebench.sim.spec import SimSpec
+from strokebench.link.port import Port
+from strokebench.sim import open_port
+from strokebench.sim.engine import micropython
 
 from tests.helpers.engine_runs import run_stroke
 from tests.helpers.strokes import procedure, throttle_limits
@@ -99,7 +100,7 @@ def test_a_closed_port_says_so(engine: str) -> None:
 
 
 def test_stored_calibration_is_kept(engine: str) -> None:
-    from strokefw import calib
+    from strokefw.sensing import calib
 
     record = calib.Calibration().record()
     with open_bench(sim=SimSpec(engine=engine)) as bench:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from strokebench.bench import open_bench
+from strokebench.bench.bench import open_bench
+from strokebench.bench.spec import SimSpec
+from strokebench.data.samples import Samples
 from strokebench.errors import StrokebenchError
-from strokebench.limits import Limits
-from strokebench.samples import Samples
+from strokebench.parts.limits import Limits
 from strokebench.sim.plants import PARTS
-from strokebench.sim.spec import SimSpec
 from strokefw import faults
 
 from tests.helpers.strokes import procedure

@@ -16,10 +16,10 @@ from queue import Queue
 
 import numpy as np
 import pytest
-from strokebench.bench import open_bench
+from strokebench.bench.bench import open_bench
+from strokebench.bench.spec import SimSpec
 from strokebench.errors import UsageError
-from strokebench.sim import serve
-from strokebench.sim.spec import SimSpec
+from strokebench.sim.engine import serve
 
 from tests.helpers.strokes import procedure, throttle_limits
 

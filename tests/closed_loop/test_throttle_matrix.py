@@ -23,7 +23,6 @@ KINDS = available(PART)
 Records = dict[tuple[str, str, int], dict[str, Any]]
 
 
-
 def faulty(kind: FaultKind, grade: str, seed: int) -> Trial:
     """One defect at one of its two sizes, at its default place or track."""
     place = kind.places[seed % len(kind.places)] if kind.places else kind.place

@@ -65,7 +65,7 @@ def test_it_runs_and_the_first_eight_are_those_that_are_kept(short_run: tuple[Pa
 
 
 def test_every_part_that_was_driven_is_in_the_book(short_run: tuple[Path, str]) -> None:
-    from strokebench.recording import Book
+    from strokebench.book.book import Book
 
     with Book(short_run[0] / "lot.book", read_only=True) as book:
         runs = book.runs()

@@ -6,14 +6,14 @@ import sys
 from pathlib import Path
 
 import pytest
-from strokebench.reference_page import page
+from tools.pages.commands import page
 
 COMMITTED = Path(__file__).resolve().parents[2] / "docs" / "reference" / "commands.md"
 
 
 @pytest.mark.skipif(sys.version_info[:2] != (3, 11), reason="argparse words its help differently by version")
 def test_committed_page_is_the_generated_one() -> None:
-    assert COMMITTED.read_text(encoding="utf-8") == page(), "run python -m strokebench.reference_page"
+    assert COMMITTED.read_text(encoding="utf-8") == page(), "run python -m tools.pages.commands"
 
 
 def test_every_command_is_on_it() -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from strokebench.measuring import Pulse, while_it_gathers_speed
+from strokebench.measure import Pulse, while_it_gathers_speed
 
 
 def pulse(level_v: float, ohm: float, henry: float, k: float, inertia: float, dry_nm: float) -> Pulse:

@@ -13,13 +13,13 @@ from functools import cache
 
 import numpy as np
 import pytest
+from strokebench.data.findings import Finding
+from strokebench.data.run import Mark, RunData
+from strokebench.data.samples import empty
 from strokebench.diagnose import diagnose
-from strokebench.diagnose.commutation import Motor, order_amplitude, turn_rate
-from strokebench.findings import Finding
-from strokebench.judge import judge
+from strokebench.diagnose.turning.commutation import Motor, order_amplitude, turn_rate
 from strokebench.parts import load_part
-from strokebench.run_data import Mark, RunData
-from strokebench.samples import empty
+from strokebench.verdict.judge import judge
 
 from hardware.spice import runner
 from tests.helpers import solved_solenoid as plunger

@@ -11,7 +11,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy import signal
-from strokebench.diagnose.commutation import (
+from strokebench.diagnose.stats import Floats
+from strokebench.diagnose.turning.commutation import (
     Motor,
     autocorrelation,
     faint_rate,
@@ -19,8 +20,7 @@ from strokebench.diagnose.commutation import (
     order_amplitude,
     turn_rate,
 )
-from strokebench.diagnose.stats import Floats
-from strokebench.diagnose.turns import random_part
+from strokebench.diagnose.turning.turns import random_part
 
 RATE_HZ = 20_000.0
 TIME_S = np.arange(8000) / RATE_HZ

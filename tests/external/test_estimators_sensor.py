@@ -7,11 +7,11 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from strokebench.data.findings import Finding, Verdict
+from strokebench.data.run import RunData
 from strokebench.diagnose import diagnose
-from strokebench.findings import Finding, Verdict
-from strokebench.judge import judge, named_faults
 from strokebench.parts import load_part
-from strokebench.run_data import RunData
+from strokebench.verdict.judge import judge, named_faults
 
 from tests.helpers.solved_throttle import Truth, record, stall_pieces, step_pieces, sweep_pieces
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 import math
 
 import pytest
+from strokebench.data.findings import Finding
 from strokebench.diagnose import diagnose
-from strokebench.findings import Finding
 from strokebench.parts import load_part
 
 from tests.helpers.solved_throttle import TRAVEL_RAD, Piece, Truth, record

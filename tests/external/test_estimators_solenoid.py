@@ -15,14 +15,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy import signal
+from strokebench.data.findings import Finding, Verdict
 from strokebench.diagnose import diagnose
-from strokebench.diagnose.duty_curve import loop_width
-from strokebench.diagnose.inductor import first_order, lagged
-from strokebench.diagnose.pull_time import valley
-from strokebench.diagnose.sweeps import GRID
-from strokebench.findings import Finding, Verdict
-from strokebench.judge import judge, named_faults
+from strokebench.diagnose.coil.duty_curve import loop_width
+from strokebench.diagnose.coil.inductor import first_order, lagged
+from strokebench.diagnose.coil.pull_time import valley
+from strokebench.diagnose.moving.sweeps import GRID
 from strokebench.parts import load_part
+from strokebench.verdict.judge import judge, named_faults
 
 from tests.helpers.solved_solenoid import OHM, Piece, record
 

@@ -10,8 +10,8 @@ import math
 
 import numpy as np
 import pytest
+from strokebench.data.findings import Finding
 from strokebench.diagnose import diagnose
-from strokebench.findings import Finding
 from strokebench.parts import load_part
 
 from tests.helpers.solved_throttle import (

@@ -10,13 +10,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy import signal
+from strokebench.data.run import Burst, Mark, RunData
+from strokebench.data.samples import empty
 from strokebench.diagnose.case import Case
-from strokebench.diagnose.ripple import amplitude, henry, strongest_hz
+from strokebench.diagnose.moving.ripple import amplitude, henry, strongest_hz
 from strokebench.diagnose.winding import fit_loop
 from strokebench.parts import load_part
 from strokebench.physics.copper import resistance_at
-from strokebench.run_data import Burst, Mark, RunData
-from strokebench.samples import empty
 
 needs_ngspice = pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not installed")
 

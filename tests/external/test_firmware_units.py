@@ -4,7 +4,8 @@ from array import array
 
 import pytest
 from strokebench.physics import ntc as law
-from strokefw import calib, channels, ntc, sense
+from strokefw import channels, ntc
+from strokefw.sensing import calib, sense
 
 
 def counts_of_ntc(celsius):

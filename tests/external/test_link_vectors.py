@@ -6,7 +6,7 @@ import pytest
 from cobs import cobs as reference
 from hypothesis import given
 from hypothesis import strategies as st
-from strokefw import cobs, wire
+from strokefw.link import cobs, wire
 
 RUN = bytes(range(1, 255))
 # Cheshire and Baker, IEEE/ACM Trans. Networking 7(2), 1999: the definition, by hand; the IP header is the

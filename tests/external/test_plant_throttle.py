@@ -12,11 +12,11 @@ import math
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from strokebench.bench.spec import SimSpec
 from strokebench.physics.copper import resistance_ratio
 from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import BRIDGE_OHM
 from strokebench.sim.plants.positioner import Positioner
-from strokebench.sim.spec import SimSpec
 
 # at 25 C, stiff 12 V and no leads but the bridge's own 5.8 milliohm
 IDEAL = SimSpec(part="throttle-loh2013", supply_v=12.0, source_ohm=0.0, lead_ohm=0.0, ambient_c=25.0)

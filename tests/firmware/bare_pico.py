@@ -108,7 +108,7 @@ def main():
         if app.link.plant_due():
             board.hold()
             app = None
-            from strokefw.board_plant import run
+            from strokefw.plant_board import run
 
             run(board)
             break

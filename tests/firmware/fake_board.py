@@ -6,8 +6,9 @@ to an App tick by tick, so every test is in lock step and exact.
 
 from array import array
 
-from strokefw import channels, state, wire
+from strokefw import channels, state
 from strokefw.app import App
+from strokefw.link import wire
 
 LIMITS = (20000, 15000, 9000, 16000, 50, -10000, 10000, 5000, 15000, 500, 3000, 15000, 600, 5000, 1000, 0)
 """A ``limits`` body's values: wide, slew 50 per tick, no part sensors expected."""

@@ -107,17 +107,17 @@ def asm_pio(**settings: Any) -> Callable[[Callable[[], None]], Program]:
 
 
 def programs() -> types.ModuleType:
-    """The module strokefw.board_pico_pio, assembled here."""
+    """The module strokefw.pico.pio, assembled here."""
     fake: Any = types.ModuleType("rp2")
     fake.asm_pio = asm_pio
     fake.PIO = types.SimpleNamespace(OUT_LOW=2, OUT_HIGH=3, SHIFT_LEFT=0, SHIFT_RIGHT=1)
     previous = sys.modules.get("rp2")
     sys.modules["rp2"] = fake
     try:
-        sys.modules.pop("strokefw.board_pico_pio", None)
-        return importlib.import_module("strokefw.board_pico_pio")
+        sys.modules.pop("strokefw.pico.pio", None)
+        return importlib.import_module("strokefw.pico.pio")
     finally:
-        sys.modules.pop("strokefw.board_pico_pio", None)
+        sys.modules.pop("strokefw.pico.pio", None)
         if previous is None:
             del sys.modules["rp2"]
         else:

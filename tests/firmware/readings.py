@@ -3,10 +3,10 @@
 from array import array
 
 from strokefw import channels, faults
-from strokefw.calib import Calibration
-from strokefw.guard import Guard
+from strokefw.guard.guards import Guard
 from strokefw.limits import FIELDS, Limits
-from strokefw.sense import Sense
+from strokefw.sensing.calib import Calibration
+from strokefw.sensing.sense import Sense
 
 DEFAULTS = {
     "current_max_ma": 12000, "current_mean_ma": 4000, "supply_min_mv": 10500, "supply_max_mv": 16000,

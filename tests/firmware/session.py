@@ -9,7 +9,8 @@ import sys
 sys.path[:0] = sys.argv[1:3]
 
 from fake_board import LIMITS, Host, segment  # noqa: E402
-from strokefw import ramp, wire  # noqa: E402
+from strokefw.drive import ramp  # noqa: E402
+from strokefw.link import wire
 from wild_board import WildBoard  # noqa: E402
 
 PROCEDURE = (

@@ -2,7 +2,10 @@
 # Runs under CPython and MicroPython.
 
 from fake_board import LIMITS, FakeBoard, Host, check_steps, segment
-from strokefw import calib, faults, ramp, state, wire
+from strokefw import faults, state
+from strokefw.drive import ramp
+from strokefw.link import wire
+from strokefw.sensing import calib
 
 SLEW = LIMITS[4]
 

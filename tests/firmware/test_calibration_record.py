@@ -2,8 +2,11 @@
 # Runs under CPython and MicroPython.
 
 from fake_board import FakeBoard, Host
-from strokefw import calib, channels, faults, selftest, state, wire
-from strokefw.calib import Calibration
+from strokefw import channels, faults, state
+from strokefw.link import wire
+from strokefw.sensing import calib
+from strokefw.sensing.calib import Calibration
+from strokefw.tick import selftest
 
 
 def noted(text):

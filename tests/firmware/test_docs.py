@@ -4,7 +4,9 @@ import re
 import struct
 from pathlib import Path
 
-from strokefw import ramp, state, wire
+from strokefw import state
+from strokefw.drive import ramp
+from strokefw.link import wire
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 PROTOCOL = (DOCS / "protocol.md").read_text("utf-8")

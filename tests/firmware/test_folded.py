@@ -4,9 +4,9 @@ import ast
 import sys
 
 import pytest
-from strokebench.sim.chip_files import firmware_sources
-from strokebench.sim.chip_fold import folded
-from strokebench.sim.chip_names import short_names
+from strokebench.image.files import firmware_sources
+from strokebench.image.fold import folded
+from strokebench.image.names import short_names
 from strokefw import faults, state
 from test_same_bytes import output
 from test_under_micropython import HERE, interpreter

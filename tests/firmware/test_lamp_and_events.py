@@ -1,7 +1,8 @@
 """The lamp's flashes can be counted, and the event ring keeps the last 32 over a reset."""
 # Runs under CPython and MicroPython.
 
-from strokefw import events, faults, led
+from strokefw import faults, led
+from strokefw.tick import events
 
 
 def flashes(code, start=0):

@@ -2,7 +2,8 @@
 # Runs under CPython and MicroPython.
 
 from fake_board import Host
-from strokefw import state, wire
+from strokefw import state
+from strokefw.link import wire
 
 ROUNDS = 50000
 

@@ -2,8 +2,9 @@
 # Runs under CPython and MicroPython.
 
 from fake_board import FakeBoard, Host
-from strokefw import faults, wire
-from strokefw.link_watch import LinkWatch
+from strokefw import faults
+from strokefw.link import wire
+from strokefw.link.watch import LinkWatch
 
 
 def test_many_bad_frames_are_told_and_forgotten():

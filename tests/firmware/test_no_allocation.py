@@ -10,7 +10,8 @@ bits and the chip's have 30: see test_integer_range.py.
 import sys
 
 from fake_board import Host, segment
-from strokefw import ramp, state
+from strokefw import state
+from strokefw.drive import ramp
 
 if sys.implementation.name == "micropython":
     from micropython import heap_lock, heap_unlock

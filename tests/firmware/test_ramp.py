@@ -3,8 +3,10 @@
 
 from array import array
 
-from strokefw import faults, ramp, sense
-from strokefw.ramp import BEGAN, BURST, ENDED, FIRED, HOLD, PAUSE, PULSE, RAMP, STEP
+from strokefw import faults
+from strokefw.drive import ramp
+from strokefw.drive.ramp import BEGAN, BURST, ENDED, FIRED, HOLD, PAUSE, PULSE, RAMP, STEP
+from strokefw.sensing import sense
 
 FULL = 10000
 

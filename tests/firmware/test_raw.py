@@ -2,7 +2,9 @@
 # Runs under CPython and MicroPython.
 
 from fake_board import LIMITS, FakeBoard, Host, segment
-from strokefw import faults, ramp, state, wire
+from strokefw import faults, state
+from strokefw.drive import ramp
+from strokefw.link import wire
 
 
 def codes(tail):

@@ -5,10 +5,10 @@ from array import array
 
 from readings import of_span
 from strokefw import channels, faults
-from strokefw.calib import Calibration
-from strokefw.guard_limits import PART_EXPECTED
-from strokefw.selftest import CHARGE_TICKS, NAMES, SelfTest
-from strokefw.sense import Sense
+from strokefw.guard.limits import PART_EXPECTED
+from strokefw.sensing.calib import Calibration
+from strokefw.sensing.sense import Sense
+from strokefw.tick.selftest import CHARGE_TICKS, NAMES, SelfTest
 
 FLOATING = 0.4075  # 100 k to bus and ground, and the 207 k sense divider
 

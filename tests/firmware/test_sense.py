@@ -6,8 +6,8 @@ from array import array
 
 from readings import counts_of
 from strokefw import channels, ntc
-from strokefw.calib import TRIM_MAX, ZERO_MAX, Calibration
-from strokefw.sense import Sense
+from strokefw.sensing.calib import TRIM_MAX, ZERO_MAX, Calibration
+from strokefw.sensing.sense import Sense
 
 
 def ntc_counts(temperature_c):

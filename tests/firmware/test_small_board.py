@@ -5,11 +5,14 @@ from array import array
 
 from fake_board import FakeBoard
 from readings import counts_of
-from strokefw import channels, faults, guard_current, guard_limits, selftest
+from strokefw import channels, faults
 from strokefw.app import App
-from strokefw.calib import TRIM_MAX, ZERO_MAX, Calibration
-from strokefw.guard import Guard
-from strokefw.sense import Sense
+from strokefw.guard import current as guard_current
+from strokefw.guard import limits as guard_limits
+from strokefw.guard.guards import Guard
+from strokefw.sensing.calib import TRIM_MAX, ZERO_MAX, Calibration
+from strokefw.sensing.sense import Sense
+from strokefw.tick import selftest
 
 SMALL = 1
 

@@ -4,8 +4,10 @@
 import math
 
 from readings import Readings, counts_of
-from strokefw import channels, faults, guard_budget, guard_limits, ntc
-from strokefw.guard_heat import HeatGuard
+from strokefw import channels, faults, ntc
+from strokefw.guard import budget as guard_budget
+from strokefw.guard import limits as guard_limits
+from strokefw.guard.heat import HeatGuard
 from strokefw.thermal import REFERENCE_STAGES, Foster, loss_mw
 
 # Foster example, stages (K/W, s) and its Zth(t) in K/W, from Zth = sum Ri (1 - exp(-t / tau_i))
@@ -237,4 +239,3 @@ def test_guard_stops_on_an_empty_budget_and_blocks_until_it_refills():
     for _ in range(2200):
         assert bench.tick() == 0
     assert bench.guard.block == 0 and bench.guard.left_part >= 200
-

@@ -1,7 +1,7 @@
 """Frames and messages: round trips byte by byte, resynchronisation, and nothing out of a damaged frame."""
 # Runs under CPython and MicroPython.
 
-from strokefw import cobs, wire
+from strokefw.link import cobs, wire
 
 
 def filled(form, salt):

@@ -1,7 +1,8 @@
 """A board whose converters read anything, and a session over it: extremes for the firmware's arithmetic."""
 
 from fake_board import LIMITS, FakeBoard, Host, segment
-from strokefw import channels, ramp, state
+from strokefw import channels, state
+from strokefw.drive import ramp
 
 EXTREMES = (0, 1, 16, 32760, 32767, 40000, 65519, 65520, 65535)
 

@@ -24,11 +24,12 @@ sys.path[:0] = [str(ROOT / "host"), str(ROOT / "firmware")]
 MAX_INPUT = 1200
 OURS = ["strokefw", "strokebench"]
 with atheris.instrument_imports(include=OURS) if atheris else contextlib.nullcontext():
-    from strokebench.bench import identity_of
-    from strokebench.bench_wire import decode_rows, event_text, logged_event, status_of, tail_rows
+    from strokebench.bench.bench import identity_of
     from strokebench.errors import VersionMismatch
-    from strokebench.link import open_message
-    from strokefw import state, wire
+    from strokebench.link.link import open_message
+    from strokebench.link.wire import decode_rows, event_text, logged_event, status_of, tail_rows
+    from strokefw import state
+    from strokefw.link import wire
 
 
 def check(data: bytes) -> None:

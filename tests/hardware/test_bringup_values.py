@@ -10,7 +10,8 @@ import pytest
 from strokebench.bringup.steps import Range, load_steps
 from strokebench.calibrate.quantities import NTC_GAIN_U, quantities
 from strokebench.sim.plants import base
-from strokefw import channels, selftest
+from strokefw import channels
+from strokefw.tick import selftest
 
 from hardware.calc import budget, bulk, design
 

@@ -5,7 +5,7 @@ import random
 import statistics
 
 import pytest
-from strokebench import budget
+from strokebench.bench import budget
 
 from hardware.calc import budget as derived
 from hardware.calc import design, sense

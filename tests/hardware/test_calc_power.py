@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import integrate
 from strokebench.physics import chopper
-from strokefw import selftest
+from strokefw.tick import selftest
 
 from hardware.calc import board, bulk, design, gate, leads, sense, trip
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from strokefw import pins
+from strokefw.pico import pins
 
 from hardware.checks.netlist import parse_ohm
 from hardware.checks.rules import RULES, all_problems

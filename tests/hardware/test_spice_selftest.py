@@ -1,7 +1,7 @@
 """The firmware's self-test windows against the resistor network they look at."""
 
 import pytest
-from strokefw import selftest
+from strokefw.tick import selftest
 
 from hardware.calc import bulk, design
 from hardware.spice import runner

@@ -4,8 +4,9 @@ from array import array
 from itertools import pairwise
 
 import pytest
-from strokefw import calib, channels
-from strokefw.sense import Sense
+from strokefw import channels
+from strokefw.sensing import calib
+from strokefw.sensing.sense import Sense
 
 from hardware.calc import design, sense
 from hardware.spice import runner
@@ -79,7 +80,7 @@ def ranges():
 
 
 def merged(result):
-    """Run both amplifier outputs through strokefw.sense, as on the chip; (true A, read A) pairs."""
+    """Run both amplifier outputs through strokefw.sensing.sense, as on the chip; (true A, read A) pairs."""
     chip, counts = Sense(calib.Calibration()), array("H", [0] * channels.N_CHANNELS)
     waves = zip(result.waves["i-sweep"], result.waves["v(coarse)"], result.waves["v(fine)"], strict=True)
     for amps, coarse_v, fine_v in waves:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from strokebench.bench import Bench
-from strokebench.run_data import Burst
-from strokebench.samples import Samples
+from strokebench.bench.bench import Bench
+from strokebench.bench.spec import SimSpec
+from strokebench.data.run import Burst
+from strokebench.data.samples import Samples
 from strokebench.sim import open_port
-from strokebench.sim.spec import SimSpec
 
 from tests.helpers.strokes import stroke, throttle_limits
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from strokebench.errors import LinkLost
-from strokefw import calib, state, wire
+from strokefw import state
+from strokefw.link import wire
+from strokefw.sensing import calib
 
 UID = bytes(range(8))
 

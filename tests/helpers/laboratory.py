@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from strokebench import bench_wire
-from strokebench.bench import Bench
+from strokebench.bench.bench import Bench
+from strokebench.bench.spec import SimSpec
 from strokebench.calibrate.measure import holding, steady
 from strokebench.calibrate.quantities import ARMED, quantities
+from strokebench.link import wire as bench_wire
 from strokebench.sim.laboratory import Laboratory, open_laboratory
-from strokebench.sim.spec import SimSpec
 
 COLUMNS = {
     "current_fine": "current_a",

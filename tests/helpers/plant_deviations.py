@@ -15,13 +15,13 @@ import control
 import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
+from strokebench.bench.spec import SimSpec
 from strokebench.physics.chopper import steady_state
 from strokebench.physics.friction import lugre_force, lugre_rate, steady_force
 from strokebench.physics.motor import ripples_per_turn
 from strokebench.sim.plants import ripple
 from strokebench.sim.plants.base import BRIDGE_OHM
 from strokebench.sim.plants.friction import slide
-from strokebench.sim.spec import SimSpec
 
 from tests.external import test_plant_friction as rubbing
 from tests.external import test_plant_motor as motor

@@ -6,10 +6,10 @@ import random
 from dataclasses import dataclass, field
 from typing import Any
 
-from strokebench.port import Port
-from strokebench.sim.board import SimBoard
-from strokebench.sim.fault_causes import TamperedBoard
-from strokebench.sim.inprocess import TICK_S
+from strokebench.link.port import Port
+from strokebench.sim.board.board import SimBoard
+from strokebench.sim.engine.inprocess import TICK_S
+from tools.evidence.fault_causes import TamperedBoard
 
 from tests.closed_loop.test_protection_stateful import TROUBLES, VALUED, Bench
 

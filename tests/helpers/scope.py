@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from strokebench.bench.spec import SimSpec
 from strokebench.sim.plants import make_plant
-from strokebench.sim.spec import SimSpec
 
 Floats = NDArray[np.float64]
 REST_S, OFF_S = 0.1, 0.1

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
-from strokebench.run_data import Mark, RunData
-from strokebench.samples import empty
+from strokebench.data.run import Mark, RunData
+from strokebench.data.samples import empty
 
 Floats = NDArray[np.float64]
 BASE_H, A_HM, GAP_M, STROKE_M = 20e-3, 4e-5, 0.5e-3, 1.5e-3

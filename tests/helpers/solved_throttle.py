@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
-from strokebench.run_data import Burst, Mark, RunData
-from strokebench.samples import empty
+from strokebench.data.run import Burst, Mark, RunData
+from strokebench.data.samples import empty
 
 Floats = NDArray[np.float64]
 SUPPLY_V, SOURCE_OHM, PWM_HZ = 12.6, 0.02, 20_000.0

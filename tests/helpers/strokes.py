@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from strokebench.limits import Limits
 from strokebench.parts import load_part
-from strokebench.procedure import Procedure
+from strokebench.parts.limits import Limits
+from strokebench.parts.procedure import Procedure
 
 
 def throttle_limits() -> Limits:

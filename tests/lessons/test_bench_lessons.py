@@ -13,7 +13,8 @@ from strokebench.lessons import lesson5_limits as five
 from strokebench.lessons import lesson6_heat as six
 from strokebench.lessons import lesson7_supply as seven
 from strokebench.physics.thermal import foster_k_per_w
-from strokefw import faults, guard_limits, thermal
+from strokefw import faults, thermal
+from strokefw.guard import limits as guard_limits
 
 CLOSE = pytest.approx
 

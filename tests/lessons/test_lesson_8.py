@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from strokebench.findings import Finding, Verdict
+from strokebench.data.findings import Finding, Verdict
 from strokebench.lessons import lesson8_findings as eight
 from strokebench.parts import load_part
 from strokebench.physics.copper import resistance_at

@@ -8,13 +8,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from strokebench.bench.spec import SimSpec
+from strokebench.book.book import Book
 from strokebench.panel.choice import Choice
 from strokebench.panel.deadman import Deadman
 from strokebench.panel.driver import SILENT, Driver
 from strokebench.panel.procedure_run import Papers
 from strokebench.panel.realtime import LivePort
-from strokebench.recording import Book
-from strokebench.sim.spec import SimSpec
 
 from tests.helpers.process import short_profile
 from tests.panel.stage import wait_until
@@ -181,7 +181,7 @@ def test_a_live_bench_keeps_time_and_ends() -> None:
     port = LivePort(SimSpec())
     began_s, heard = time.monotonic(), b""
     try:
-        from strokebench.link import Link
+        from strokebench.link.link import Link
 
         link = Link(port)
         link.hello()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from strokebench.recording import Book
+from strokebench.book.book import Book
 
 from tests.panel.conftest import open_page, supply_on
 from tests.panel.stage import PanelProcess, Witness

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from strokebench.data.samples import empty
 from strokebench.panel.deadman import Deadman
 from strokebench.panel.driver import Driver
 from strokebench.panel.feed import Feed
 from strokebench.panel.orders import Order, Orders
 from strokebench.panel.strip import BUCKET_ROWS, CHANNELS, READINGS, Strip
 from strokebench.panel.watched_port import StopNow, WatchedPort
-from strokebench.samples import empty
 
 
 def test_stop_comes_first_and_drops_what_waits() -> None:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from strokebench.recording import Book
+from strokebench.book.book import Book
 
 from tests.panel.conftest import open_page
 from tests.panel.stage import PanelProcess

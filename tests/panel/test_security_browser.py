@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from strokebench.recording import Book
+from strokebench.book.book import Book
 
 from tests.panel.conftest import supply_on
 from tests.panel.stage import PanelProcess, Witness

@@ -12,10 +12,10 @@ import threading
 import time
 from pathlib import Path
 
-from strokebench.sim.board import SimBoard
-from strokebench.sim.inprocess import InProcessPort
-from strokebench.sim.serve import PtyLine, run
-from strokebench.sim.spec import SimSpec
+from strokebench.bench.spec import SimSpec
+from strokebench.sim.board.board import SimBoard
+from strokebench.sim.engine.inprocess import InProcessPort
+from strokebench.sim.engine.serve import PtyLine, run
 
 
 class WitnessBoard(SimBoard):

@@ -9,12 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from strokebench.bench.spec import SimSpec
 from strokebench.errors import DataError
-from strokebench.sim import accuracy, trial_worker, trials
-from strokebench.sim.accuracy_page import page, write_page
+from strokebench.sim import trial_worker, trials
 from strokebench.sim.faults import available, parse
-from strokebench.sim.spec import SimSpec
 from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, plan
+from tools.evidence import accuracy
+from tools.evidence.accuracy_page import page, write_page
 
 PART = "throttle-body"
 

@@ -9,12 +9,13 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from strokebench import bench_wire
-from strokebench.bench import Bench
+from strokebench.bench.bench import Bench
 from strokebench.errors import LinkLost, ProtectionTripped, Refused, UsageError
-from strokebench.limits import Limits
-from strokebench.procedure import Procedure
-from strokefw import channels, faults, state, wire
+from strokebench.link import wire as bench_wire
+from strokebench.parts.limits import Limits
+from strokebench.parts.procedure import Procedure
+from strokefw import channels, faults, state
+from strokefw.link import wire
 
 from tests.helpers.fake_port import FakePort, row
 

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from strokebench.bench_accuracy import CALIBRATED_GAIN, COLUMNS, accuracy
-from strokebench.budget import default_budget
+from strokebench.bench.accuracy import CALIBRATED_GAIN, COLUMNS, accuracy
+from strokebench.bench.budget import default_budget
 from strokebench.calibrate import certificate
 
 

@@ -13,11 +13,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from strokebench.book import schema
+from strokebench.book.book import Book, RunWriter, is_book
+from strokebench.data.findings import Finding, Verdict
+from strokebench.data.run import Burst, Event, Mark
+from strokebench.data.samples import SAMPLE_DTYPE, Samples
 from strokebench.errors import BookError, UsageError
-from strokebench.findings import Finding, Verdict
-from strokebench.recording import Book, RunWriter, is_book
-from strokebench.run_data import Burst, Event, Mark
-from strokebench.samples import SAMPLE_DTYPE, Samples
 
 
 def rows(count: int = 250, start: int = 0) -> Samples:
@@ -207,7 +207,7 @@ def test_a_locked_book_holds_the_run_up_only_briefly_and_loses_nothing(book: Boo
 WRITER = """
 import sys
 from tests.unit.test_book import new_run, rows
-from strokebench.recording import Book
+from strokebench.book.book import Book
 with Book(sys.argv[1]) as book:
     for _ in range(3):
         with new_run(book) as writer:
@@ -237,7 +237,7 @@ def test_eight_processes_write_into_one_book(tmp_path: Path) -> None:
 KILLED = """
 import os, signal, sys
 from tests.unit.test_book import new_run, rows
-from strokebench.recording import Book
+from strokebench.book.book import Book
 book = Book(sys.argv[1])
 writer = new_run(book)
 for start in range(0, 1000, 100):

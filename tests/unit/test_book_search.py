@@ -7,12 +7,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from strokebench.book.book import Book, Wanted
 from strokebench.cli import main
+from strokebench.data.findings import Finding, Verdict
+from strokebench.data.run import Burst
+from strokebench.data.samples import Samples, empty
 from strokebench.errors import BookError, UsageError
-from strokebench.findings import Finding, Verdict
-from strokebench.recording import Book, Wanted
-from strokebench.run_data import Burst
-from strokebench.samples import Samples, empty
 
 PARTS = ("throttle-body", "fuel-pump")
 DAYS = ("2026-01-10T09:00:00.000+00:00", "2026-01-31T23:59:00.000+00:00", "2026-02-01T00:00:00.000+00:00")

@@ -7,25 +7,25 @@ import xml.etree.ElementTree as ET
 from pathlib import Path
 
 import pytest
-from strokebench.bringup.drawings import drawings
 from strokebench.bringup.measures import MEASURES
-from strokebench.bringup.page import page
 from strokebench.bringup.record import DIFFERS, OK, Outcome, open_record
 from strokebench.bringup.steps import Range, board_key, load_steps
 from strokebench.calibrate.quantities import quantities
 from strokebench.errors import BookError, UsageError
+from tools.pages.bringup import page
+from tools.pages.drawings import drawings
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 
 
 def test_guide_is_made_from_the_steps() -> None:
-    assert (DOCS / "bring-up.md").read_text(encoding="utf-8") == page(), "python -m strokebench.bringup.page"
+    assert (DOCS / "bring-up.md").read_text(encoding="utf-8") == page(), "python -m tools.pages.bringup"
 
 
 @pytest.mark.parametrize("name", list(drawings()))
 def test_drawings(name: str) -> None:
     text = drawings()[name]
-    assert (DOCS / "img" / name).read_text(encoding="utf-8") == text, "python -m strokebench.bringup.drawings"
+    assert (DOCS / "img" / name).read_text(encoding="utf-8") == text, "python -m tools.pages.drawings"
     root = ET.fromstring(text)
     _x, _y, width, height = map(float, root.attrib["viewBox"].split())
     space = "{http://www.w3.org/2000/svg}"

@@ -12,8 +12,9 @@ from strokebench.calibrate.quantities import quantities
 from strokebench.calibrate.solve import Correction, Reading, solve
 from strokebench.calibrate.units import reading
 from strokebench.errors import DataError
-from strokefw import calib, channels
-from strokefw.sense import Sense
+from strokefw import channels
+from strokefw.sensing import calib
+from strokefw.sensing.sense import Sense
 
 METER = Instrument(name="meter", percent=0.1, absolute=0.002, resolution=0.001)
 KNOWN = quantities()

@@ -10,9 +10,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from strokebench.book.book import Book
 from strokebench.cli import main
 from strokebench.commands.compare import split
-from strokebench.compare import (
+from strokebench.errors import UsageError
+from strokebench.parts import load_part
+from strokebench.report.comparison import headline, render
+from strokebench.verdict.compare import (
     Difference,
     Side,
     aligned_s,
@@ -21,10 +25,6 @@ from strokebench.compare import (
     side,
     with_shared_errors_out,
 )
-from strokebench.errors import UsageError
-from strokebench.parts import load_part
-from strokebench.recording import Book
-from strokebench.report.comparison import headline, render
 
 from tests.helpers.process import strokebench
 

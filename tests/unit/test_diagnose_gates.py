@@ -6,13 +6,13 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from strokebench.data.findings import Finding, Verdict
+from strokebench.data.run import Event, RunData
+from strokebench.data.samples import empty
 from strokebench.diagnose import diagnose, kinds
 from strokebench.errors import UsageError
-from strokebench.findings import Finding, Verdict
-from strokebench.judge import judge, named_faults, overall
 from strokebench.parts import load_part
-from strokebench.run_data import Event, RunData
-from strokebench.samples import empty
+from strokebench.verdict.judge import judge, named_faults, overall
 
 from tests.helpers.solved_throttle import Truth, record, stall_pieces, step_pieces, sweep_pieces
 

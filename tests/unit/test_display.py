@@ -7,9 +7,9 @@ import math
 
 import pytest
 from rich.console import Console
-from strokebench import display
-from strokebench.findings import Finding, Verdict, unknown
+from strokebench.data.findings import Finding, Verdict, unknown
 from strokebench.parts import load_part
+from strokebench.terminal import display
 
 
 @pytest.mark.parametrize(

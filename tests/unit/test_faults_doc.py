@@ -2,14 +2,14 @@
 
 from pathlib import Path
 
-from strokebench import faults_doc
 from strokefw import faults
+from tools.pages import faults as faults_doc
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "faults.md"
 
 
 def test_committed_page_is_the_generated_one():
-    how = "run: python -m strokebench.faults_doc > docs/faults.md"
+    how = "run: python -m tools.pages.faults > docs/faults.md"
     assert PAGE.read_text("utf-8") == faults_doc.page(), how
 
 

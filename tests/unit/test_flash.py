@@ -10,11 +10,12 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from strokebench import flash
 from strokebench.cli import main
 from strokebench.errors import LinkError, UsageError
-from strokebench.sim import chip_files
-from strokefw import state, wire
+from strokebench.image import files as chip_files
+from strokebench.image import flash
+from strokefw import state
+from strokefw.link import wire
 
 from tests.helpers.fake_port import FakePort
 
@@ -82,7 +83,7 @@ def _asked(monkeypatch: pytest.MonkeyPatch, answer: Callable[[FakePort], bytes |
     """Ask a bench that answers the question for its status with `answer`."""
     port = FakePort()
     port.script["status"] = lambda: answer(port)
-    monkeypatch.setattr("strokebench.serial_port.SerialPort", lambda name: port)
+    monkeypatch.setattr("strokebench.link.serial.SerialPort", lambda name: port)
     flash.refuse_while_armed("COM9")
     return port
 
@@ -167,6 +168,6 @@ def test_the_command_tells_what_was_done(
 def test_without_a_pico_the_command_says_what_to_do(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr("strokebench.serial_port.find_ports", list)
+    monkeypatch.setattr("strokebench.link.serial.find_ports", list)
     assert main(["flash"]) == 4
     assert "No bench is plugged in" in capsys.readouterr().err

@@ -6,14 +6,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from strokebench.book.export import write_csv
+from strokebench.data.run import Mark, RunData
+from strokebench.data.samples import SAMPLE_DTYPE
 from strokebench.errors import BookError, DataError
-from strokebench.export import write_csv
-from strokebench.foreign import read_csv
-from strokebench.foreign_map import parse_map
-from strokebench.labelling import label_by_procedure
-from strokebench.procedure import Procedure
-from strokebench.run_data import Mark, RunData
-from strokebench.samples import SAMPLE_DTYPE
+from strokebench.foreign.columns import parse_map
+from strokebench.foreign.labelling import label_by_procedure
+from strokebench.foreign.read import read_csv
+from strokebench.parts.procedure import Procedure
 
 GOOD = "time_s,drive,current_a,sensor_a_v\n0.000,0.1,1.5,0.5\n0.001,0.2,1.6,0.6\n0.002,0.3,1.7,0.7\n"
 

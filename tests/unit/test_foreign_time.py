@@ -6,13 +6,13 @@ import math
 
 import numpy as np
 import pytest
+from strokebench.data.run import Mark, RunData
+from strokebench.data.samples import Samples, empty
 from strokebench.diagnose import switch_labels as labels
-from strokebench.diagnose.commutation import Motor
-from strokebench.diagnose.octaves import turn_rates
-from strokebench.foreign_grid import at_tick_rate, fast_current
-from strokebench.foreign_marks import mark_by_current, on_stretches
-from strokebench.run_data import Mark, RunData
-from strokebench.samples import Samples, empty
+from strokebench.diagnose.turning.commutation import Motor
+from strokebench.diagnose.turning.octaves import turn_rates
+from strokebench.foreign.grid import at_tick_rate, fast_current
+from strokebench.foreign.switched import mark_by_current, on_stretches
 
 
 def rows_at(time_s: np.ndarray, current_a: np.ndarray) -> Samples:

@@ -8,17 +8,17 @@ from typing import Any
 
 import numpy as np
 import pytest
+from strokebench.data.findings import Finding, Verdict
+from strokebench.data.run import Mark, RunData
+from strokebench.data.samples import empty
 from strokebench.diagnose import diagnose
 from strokebench.errors import DataError, ProfileError, UsageError
-from strokebench.findings import Finding, Verdict
 from strokebench.guided import guide_names, guided_profile, load_guide
-from strokebench.guided.model import Guide
 from strokebench.guided.people import read_answers
-from strokebench.judge import judge, overall, root_cause
 from strokebench.parts import load_part, profile_of
-from strokebench.run_data import Mark, RunData
-from strokebench.samples import empty
-from strokebench.toml_text import validate
+from strokebench.parts.guide import Guide
+from strokebench.parts.toml import validate
+from strokebench.verdict.judge import judge, overall, root_cause
 
 STEPS = ("shut_before", "open_15", "open_30", "open_50", "shut_after")
 WELL = {"shut_before": ("even", 0), "open_15": ("nothing", 15), "open_30": ("dips", 30),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from strokebench.hand import HOLD_S, Hand, bar, meanings
+from strokebench.terminal.jog_keys import HOLD_S, Hand, bar, meanings
 
 
 @pytest.mark.parametrize(

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
+from strokebench.data.findings import Finding, Verdict, unknown
 from strokebench.diagnose.defects import defect
-from strokebench.findings import Finding, Verdict, unknown
-from strokebench.judge import CONSEQUENCES, judge, named_faults, overall, root_cause, verdict_of
+from strokebench.verdict.judge import CONSEQUENCES, judge, named_faults, overall, root_cause, verdict_of
 
 PASS, FAIL, OPEN = Verdict.PASS, Verdict.FAIL, Verdict.INCONCLUSIVE
 

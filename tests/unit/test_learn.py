@@ -7,14 +7,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from strokebench.book.book import Book
 from strokebench.cli import main
+from strokebench.data.findings import Finding
 from strokebench.errors import DataError, UsageError
-from strokebench.findings import Finding
-from strokebench.learn import Learned, Specimen, learn, note
 from strokebench.parts import load_part
-from strokebench.profile_text import toml_text
-from strokebench.recording import Book
-from strokebench.toml_text import parse
+from strokebench.parts.toml import parse
+from strokebench.parts.write import toml_text
+from strokebench.verdict.learn import Learned, Specimen, learn, note
 
 OHM = Finding("winding_resistance", "Winding resistance at 20 C", 19.6, 0.05, "ohm")
 LEAK = Finding("leak", "Leak", 1.0, 0.1, "mS")

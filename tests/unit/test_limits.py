@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 from pydantic import ValidationError
-from strokebench.bench_wire import limits_values
-from strokebench.limits import Limits
-from strokefw import guard_limits
+from strokebench.link.wire import limits_values
+from strokebench.parts.limits import Limits
+from strokefw.guard import limits as guard_limits
 from strokefw.limits import Limits as ChipLimits
 
 WIDE = {

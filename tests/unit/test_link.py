@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 from strokebench.errors import LinkError, LinkLost, Refused, VersionMismatch
-from strokebench.link import Link, open_message
-from strokefw import faults, wire
+from strokebench.link.link import Link, open_message
+from strokefw import faults
+from strokefw.link import wire
 
 from tests.helpers.fake_port import FakePort, row, welcome
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from strokebench import bench_wire
 from strokebench.errors import ProfileError
-from strokebench.limits import Limits
-from strokebench.procedure import Procedure, Watch
-from strokebench.toml_text import parse, validate
-from strokefw import ramp
+from strokebench.link import wire as bench_wire
+from strokebench.parts.limits import Limits
+from strokebench.parts.procedure import Procedure, Watch
+from strokebench.parts.toml import parse, validate
+from strokefw.drive import ramp
 
 LIMITS = Limits(
     current_max_a=10, current_mean_a=8, drive_min=-0.5, drive_max=0.6, stall_a=3, stall_s=2,

@@ -7,10 +7,12 @@ import re
 from pathlib import Path
 
 import pytest
+from strokebench.bench.spec import SimSpec
+from strokebench.data.findings import Finding, Verdict, unknown
+from strokebench.data.run import RunData
+from strokebench.data.samples import empty
 from strokebench.diagnose import case_of, diagnose
 from strokebench.errors import BookError
-from strokebench.findings import Finding, Verdict, unknown
-from strokebench.judge import judge, overall
 from strokebench.parts import load_part
 from strokebench.report import render, write_report
 from strokebench.report.coil_pictures import ramps
@@ -20,10 +22,8 @@ from strokebench.report.gauge import gauge
 from strokebench.report.numbers import fixed, limits_text, places, span_text, with_uncertainty
 from strokebench.report.pictures import loops
 from strokebench.report.whole_run import whole_run
-from strokebench.run_data import RunData
-from strokebench.samples import empty
-from strokebench.sim.spec import SimSpec
 from strokebench.sim.trials import stroke
+from strokebench.verdict.judge import judge, overall
 
 from tests.helpers.solved_throttle import Truth, record, stall_pieces, step_pieces, sweep_pieces
 

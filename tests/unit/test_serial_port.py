@@ -9,7 +9,7 @@ import time
 
 import pytest
 from strokebench.errors import LinkError, LinkLost
-from strokebench.serial_port import SLOWDOWN_VARIABLE, SerialPort, find_ports, open_error
+from strokebench.link.serial import SLOWDOWN_VARIABLE, SerialPort, find_ports, open_error
 
 # Texts as pyserial 3.5 words them (read in its serialposix.py and serialwin32.py).
 CASES = [

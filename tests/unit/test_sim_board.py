@@ -6,10 +6,10 @@ from array import array
 
 import numpy as np
 import pytest
+from strokebench.bench.spec import SimSpec
 from strokebench.errors import UsageError
-from strokebench.sim.bench_faults import FETS, BenchFaults
-from strokebench.sim.board import SimBoard, ntc_counts
-from strokebench.sim.spec import SimSpec
+from strokebench.sim.board.board import SimBoard, ntc_counts
+from strokebench.sim.board.troubles import FETS, BenchFaults
 from strokefw import channels as ch
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from strokebench.bench.spec import SimSpec
 from strokebench.errors import UsageError
 from strokebench.sim.faults import Fault, available, parse, parse_all
 from strokebench.sim.plants import PARTS, make_plant
-from strokebench.sim.spec import SimSpec
 
 PART = "throttle-body"
 

@@ -6,13 +6,13 @@ import math
 
 import numpy as np
 import pytest
+from strokebench.bench.spec import SimSpec
 from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import CHOPPER_V, Plant
 from strokebench.sim.plants.plunger import Plunger
 from strokebench.sim.plants.positioner import Positioner
 from strokebench.sim.plants.rotary import Rotary
 from strokebench.sim.plants.wiring import Wiring
-from strokebench.sim.spec import SimSpec
 
 
 def powered(part: str, *faults: str, seed: int = 4, **conditions: float) -> Plant:

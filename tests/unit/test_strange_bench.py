@@ -7,12 +7,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from strokebench.bench import Bench
-from strokebench.bench_wire import event_text, logged_event
+from strokebench.bench.bench import Bench
 from strokebench.errors import VersionMismatch
-from strokebench.limits import Limits
-from strokebench.procedure import Procedure
-from strokefw import state, wire
+from strokebench.link.wire import event_text, logged_event
+from strokebench.parts.limits import Limits
+from strokebench.parts.procedure import Procedure
+from strokefw import state
+from strokefw.link import wire
 
 from tests.helpers.fake_port import FakePort, row
 

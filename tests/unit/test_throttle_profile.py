@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from strokebench.data.run import Mark, RunData
+from strokebench.data.samples import empty
 from strokebench.diagnose import diagnose, labels
 from strokebench.diagnose.case import Case
 from strokebench.diagnose.defects import DEFECTS, defect
 from strokebench.parts import load_part
-from strokebench.run_data import Mark, RunData
-from strokebench.samples import empty
 
 PROFILE = load_part("throttle-body")
 

@@ -148,8 +148,8 @@ def test_the_check_can_fail(tmp_path: Path) -> None:
 
 def test_keys_of_a_windows_console(monkeypatch: pytest.MonkeyPatch) -> None:
     """Arrow keys come as two characters there; plain ones as they are."""
-    from strokebench import terminal_keys
-    from strokebench.hand import meanings
+    from strokebench.terminal import keys as terminal_keys
+    from strokebench.terminal.jog_keys import meanings
 
     class Console:
         def __init__(self) -> None:

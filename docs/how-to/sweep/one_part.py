@@ -8,11 +8,11 @@ from __future__ import annotations
 from typing import Any
 
 from strokebench import SimSpec, open_bench
+from strokebench.book.book import Book
 from strokebench.errors import Refused
-from strokebench.judge import root_cause
 from strokebench.parts import load_part
-from strokebench.recording import Book
 from strokebench.session import examine, record
+from strokebench.verdict.judge import root_cause
 
 
 def stroke_and_judge(spec: SimSpec, serial: str, book: str) -> dict[str, Any]:

@@ -1,1 +1,1 @@
-"""The job book: one SQLite file that holds every run. :mod:`strokebench.recording` is its face."""
+"""The job book: one SQLite file that holds every run. :mod:`strokebench.book.book` is its face."""

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from strokebench.data.samples import COLUMNS, SAMPLE_DTYPE, Samples
 from strokebench.errors import BookError
-from strokebench.samples import COLUMNS, SAMPLE_DTYPE, Samples
 
 
 def pack_samples(rows: Samples) -> bytes:

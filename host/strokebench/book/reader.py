@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 
 from strokebench.book.packing import unpack_floats, unpack_samples
-from strokebench.findings import Finding, Verdict
-from strokebench.run_data import Burst, Event, Mark, RunData
-from strokebench.samples import Samples, empty
+from strokebench.data.findings import Finding, Verdict
+from strokebench.data.run import Burst, Event, Mark, RunData
+from strokebench.data.samples import Samples, empty
 
 
 @dataclass(frozen=True)

@@ -88,9 +88,7 @@ def keys(connection: sqlite3.Connection) -> list[str]:
     return [row[0] for row in connection.execute("SELECT DISTINCT key FROM findings ORDER BY key")]
 
 
-def _point(
-    run_id: int, at: str, serial: str, value: float | None, u: float | None, *rest: Any
-) -> TrendPoint:
+def _point(run_id: int, at: str, serial: str, value: float | None, u: float | None, *rest: Any) -> TrendPoint:
     return TrendPoint(run_id, at, serial, _number(value), _number(u), *rest)
 
 

@@ -15,10 +15,10 @@ from typing import Any
 
 from strokebench.book.connect import BUSY_MS, plain_errors
 from strokebench.book.packing import pack_floats, pack_samples, to_json
+from strokebench.data.findings import Finding
+from strokebench.data.run import Burst, Event, Mark
+from strokebench.data.samples import Samples
 from strokebench.errors import BookError
-from strokebench.findings import Finding
-from strokebench.run_data import Burst, Event, Mark
-from strokebench.samples import Samples
 
 BATCH_S = 0.1
 """No committed batch spans more than this."""

@@ -11,7 +11,7 @@ from strokebench.calibrate.units import reading
 from strokebench.errors import DataError
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
+    from strokebench.bench.bench import Bench
     from strokebench.sim.laboratory import Laboratory
 
 __all__ = ["Hands", "LaboratoryHands", "PersonHands", "Quit", "Skip"]

@@ -12,19 +12,20 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-from strokefw import faults, selftest, state
+from strokefw import faults, state
+from strokefw.tick import selftest
 
-from strokebench import bench_wire
 from strokebench.bringup.hands import Hands
 from strokebench.calibrate.measure import kept_alive, limits_for, read_counts
 from strokebench.calibrate.quantities import quantities
 from strokebench.errors import DataError, LinkError, Refused
-from strokebench.limits import Limits
+from strokebench.link import wire as bench_wire
+from strokebench.parts.limits import Limits
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
-    from strokebench.bench import Bench
+    from strokebench.bench.bench import Bench
 
 EMPTY_V = 0.3
 EMPTY_S = 120.0
@@ -95,7 +96,7 @@ def _quiet() -> AbstractContextManager[None]:
 
 
 def board_kind(test: Test) -> float:
-    from strokebench.bench import BOARDS
+    from strokebench.bench.bench import BOARDS
 
     return float(BOARDS.index(test.bench.identity.board))
 

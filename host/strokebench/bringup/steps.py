@@ -8,8 +8,8 @@ from typing import Literal
 
 from pydantic import BaseModel
 
-from strokebench.limits import STRICT
-from strokebench.toml_text import parse, validate
+from strokebench.parts.limits import STRICT
+from strokebench.parts.toml import parse, validate
 
 BOARD_KEYS = {"reference bench": "reference", "small bench": "small", "simulated bench": "simulated"}
 

@@ -16,7 +16,7 @@ from strokebench.calibrate.state import State, write_whole
 from strokebench.errors import DataError, LinkError
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
+    from strokebench.bench.bench import Bench
 
 
 def corrections(state: State, known: dict[str, Quantity], channels: list[str]) -> list[Correction]:

@@ -14,7 +14,7 @@ from strokebench.calibrate.units import reading
 from strokebench.errors import DataError, StrokebenchError
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
+    from strokebench.bench.bench import Bench
 
 Ask = Callable[[str], str]
 Say = Callable[[str], object]
@@ -158,7 +158,5 @@ def _point(
         answer(ask, "  Enter to try again: ")
         return False
     state.add(one)
-    say(
-        f"  kept: reference {one.reference:g} {quantity.unit}, bench {quantity.nominal(one.counts):.4f}"
-    )
+    say(f"  kept: reference {one.reference:g} {quantity.unit}, bench {quantity.nominal(one.counts):.4f}")
     return True

@@ -7,9 +7,9 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel
 
-from strokebench.limits import STRICT
+from strokebench.parts.limits import STRICT
+from strokebench.parts.toml import Within
 from strokebench.physics.gum import rectangular
-from strokebench.toml_text import Within
 
 
 class Instrument(BaseModel):

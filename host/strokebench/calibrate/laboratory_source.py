@@ -8,7 +8,7 @@ from strokebench.calibrate.instrument import Instrument
 from strokebench.calibrate.quantities import Quantity
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
+    from strokebench.bench.bench import Bench
     from strokebench.sim.laboratory import Laboratory
 
 

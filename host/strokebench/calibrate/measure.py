@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING, Protocol
 
 from strokefw import faults
 
-from strokebench import bench_wire
 from strokebench.calibrate.quantities import ARMED, BRAKING, IDLE, Quantity
 from strokebench.calibrate.solve import Reading
 from strokebench.errors import LinkError, Refused, StrokebenchError
-from strokebench.procedure import Planned
+from strokebench.link import wire as bench_wire
+from strokebench.parts.procedure import Planned
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
-    from strokebench.limits import Limits
+    from strokebench.bench.bench import Bench
+    from strokebench.parts.limits import Limits
 
 SCANS = 200
 SETTLE_S = 0.15
@@ -49,7 +49,7 @@ class Source(Protocol):
 
 def limits_for(bench: Bench) -> Limits:
     """Return limits under which nothing can be driven, but the outputs may be held to ground."""
-    from strokebench.limits import Limits
+    from strokebench.parts.limits import Limits
 
     most, mean = bench.identity.current_max_a, bench.identity.current_mean_a
     return Limits(

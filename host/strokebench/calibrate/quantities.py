@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from strokefw import calib, channels
+from strokefw import channels
+from strokefw.sensing import calib
 
-from strokebench.budget import default_budget
+from strokebench.bench.budget import default_budget
 
 BRAKING, ARMED, IDLE = "braking", "armed", "idle"
 """What the bench does while a point is read: both low sides on; supply switched through; nothing."""

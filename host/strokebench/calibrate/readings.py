@@ -13,8 +13,8 @@ from strokebench.calibrate.quantities import Quantity
 from strokebench.calibrate.solve import Reading
 from strokebench.calibrate.units import factor, reading
 from strokebench.errors import DataError
-from strokebench.limits import STRICT
-from strokebench.toml_text import parse, read_text, validate
+from strokebench.parts.limits import STRICT
+from strokebench.parts.toml import parse, read_text, validate
 
 COLUMNS = "channel,reference,unit,counts,u_counts,scans"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable
 
-from strokefw import calib
+from strokefw.sensing import calib
 
 from strokebench.calibrate.solve import Correction
 

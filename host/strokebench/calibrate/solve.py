@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from strokefw import calib
+from strokefw.sensing import calib
 
 from strokebench.calibrate.fit import Line, Point, coverage, fit, fit_zero
 from strokebench.calibrate.instrument import Instrument

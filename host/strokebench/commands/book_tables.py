@@ -10,11 +10,11 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from strokebench.display import STYLES, decimals, show_result
-from strokebench.findings import Finding, Verdict
+from strokebench.data.findings import Finding, Verdict
+from strokebench.terminal.display import STYLES, decimals, show_result
 
 if TYPE_CHECKING:
-    from strokebench.recording import RunSummary, TrendPoint
+    from strokebench.book.book import RunSummary, TrendPoint
 
 MARKS = {"pass": "o", "fail": "x", "inconclusive": "?"}
 

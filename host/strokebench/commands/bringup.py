@@ -63,7 +63,7 @@ def _list(args: argparse.Namespace, steps: tuple[Step, ...]) -> int:
 
 
 def _open(args: argparse.Namespace) -> Test:
-    from strokebench.bench import Bench, open_bench
+    from strokebench.bench.bench import Bench, open_bench
     from strokebench.bringup.hands import LaboratoryHands, PersonHands
     from strokebench.bringup.measures import Test
 

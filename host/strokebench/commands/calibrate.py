@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from strokebench.commands.common import add_bench, add_json, print_json, say, sim_spec
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
+    from strokebench.bench.bench import Bench
     from strokebench.calibrate.quantities import Quantity
     from strokebench.calibrate.state import State
     from strokebench.sim.laboratory import Laboratory
@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _open(args: argparse.Namespace) -> tuple[Bench, Laboratory | None]:
-    from strokebench.bench import Bench, open_bench
+    from strokebench.bench.bench import Bench, open_bench
 
     spec = sim_spec(args, "throttle-body")
     if spec is None:

@@ -8,8 +8,8 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
-    from strokebench.sim.spec import SimSpec
+    from strokebench.bench.bench import Bench
+    from strokebench.bench.spec import SimSpec
 
 DEFAULT_BOOK = "strokebench.book"
 PLANT_NOTE = "SIMULATED: the part is in this computer; the Pico's outputs stay off until it is reset."
@@ -96,8 +96,8 @@ def add_sim(parser: argparse.ArgumentParser) -> None:
 
 def sim_spec(args: argparse.Namespace, part: str) -> SimSpec | None:
     """Return the simulation asked for, None when a real bench is; UsageError when the options contradict."""
+    from strokebench.bench.spec import SimSpec
     from strokebench.errors import UsageError
-    from strokebench.sim.spec import SimSpec
 
     options = {
         "engine": _engine(args),
@@ -119,7 +119,7 @@ def sim_spec(args: argparse.Namespace, part: str) -> SimSpec | None:
 
 
 def _pico_with_plant(args: argparse.Namespace, given: dict[str, Any]) -> dict[str, Any]:
-    from strokebench.bench import only_pico
+    from strokebench.bench.bench import only_pico
     from strokebench.errors import UsageError
 
     if "engine" in given:
@@ -135,7 +135,7 @@ def _engine(args: argparse.Namespace) -> str | None:
         return str(args.engine) if args.engine else None
     if args.engine not in (None, "chip"):
         raise UsageError("--chip is an engine of its own.", "Leave --engine out.")
-    from strokebench.sim.chip import IMAGE_VARIABLE
+    from strokebench.sim.engine.chip import IMAGE_VARIABLE
 
     os.environ[IMAGE_VARIABLE] = args.chip
     return "chip"
@@ -143,7 +143,7 @@ def _engine(args: argparse.Namespace) -> str | None:
 
 def open_chosen(args: argparse.Namespace, part: str) -> Bench:
     """Open the bench that the arguments choose."""
-    from strokebench.bench import open_bench
+    from strokebench.bench.bench import open_bench
 
     spec = sim_spec(args, part)
     bench = open_bench(args.port, sim=spec)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from strokebench.commands.common import add_book, add_json, print_json
 
 if TYPE_CHECKING:
-    from strokebench.compare import Comparison, Side
+    from strokebench.verdict.compare import Comparison, Side
 
 WHAT = "run number in --book, or FILE.book, FILE.book:RUN, or FILE.csv"
 
@@ -32,7 +32,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; 0 whether they differ or not."""
-    from strokebench.compare import compare
+    from strokebench.verdict.compare import compare
 
     found = compare(_side(args, args.a), _side(args, args.b))
     path = None if args.no_report else _write(args, found)
@@ -69,10 +69,10 @@ def split(text: str, book: str) -> tuple[str, int | None]:
 
 
 def _side(args: argparse.Namespace, text: str) -> Side:
+    from strokebench.book.book import is_book
     from strokebench.commands import judge
-    from strokebench.compare import side
     from strokebench.errors import UsageError
-    from strokebench.recording import is_book
+    from strokebench.verdict.compare import side
 
     file, number = split(text, args.book)
     if not is_book(file) and text.isdecimal():

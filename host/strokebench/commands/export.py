@@ -21,9 +21,9 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it."""
+    from strokebench.book.book import Book
+    from strokebench.book.export import write_csv
     from strokebench.errors import UsageError
-    from strokebench.export import write_csv
-    from strokebench.recording import Book
 
     if args.json and args.csv == "-":
         raise UsageError("--json and --csv - both want standard output.", "Name a file, or leave one out.")

@@ -22,8 +22,8 @@ def run(args: argparse.Namespace) -> int:
     """Do it and tell what was done."""
     from dataclasses import asdict
 
-    from strokebench.bench import only_pico
-    from strokebench.flash import flash
+    from strokebench.bench.bench import only_pico
+    from strokebench.image.flash import flash
 
     port = args.port or only_pico()
     done = flash(port, sources=args.sources, say=_nothing if args.json else say)

@@ -11,12 +11,12 @@ from strokebench.commands.common import add_bench, add_book, add_json, open_chos
 from strokebench.commands.outcome import Outcome, begin_run, finish
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
-    from strokebench.guided.model import Guide
+    from strokebench.bench.bench import Bench
+    from strokebench.book.book import Book
+    from strokebench.data.run import RunData
     from strokebench.guided.people import Person
+    from strokebench.parts.guide import Guide
     from strokebench.parts.profile import Profile
-    from strokebench.recording import Book
-    from strokebench.run_data import RunData
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -82,7 +82,7 @@ def _list(args: argparse.Namespace) -> int:
 def _with_terminal(args: argparse.Namespace, profile: Profile, simulated: bool) -> int:
     from strokebench.errors import UsageError
     from strokebench.guided.people import TerminalPerson
-    from strokebench.terminal_keys import keys
+    from strokebench.terminal.keys import keys
 
     guide = _guide(profile)
     tell = _teller(args)
@@ -129,7 +129,7 @@ def _guide(profile: Profile) -> Guide:
 
 
 def _carry_out(args: argparse.Namespace, profile: Profile, person: Person, how: str) -> int:
-    from strokebench.recording import Book
+    from strokebench.book.book import Book
     from strokebench.session import examine
 
     with Book(args.book) as book:  # before anything moves that could not be recorded

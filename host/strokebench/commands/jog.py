@@ -20,9 +20,9 @@ from strokebench.commands.cautions import acknowledged, add_acknowledge
 from strokebench.commands.common import add_json, add_plant, add_sim, open_chosen, print_json, sim_spec
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
-    from strokebench.bench_wire import Status
-    from strokebench.hand import Hand
+    from strokebench.bench.bench import Bench
+    from strokebench.link.wire import Status
+    from strokebench.terminal.jog_keys import Hand
 
 EVERY_S = 0.1
 HELP = "right/left move, up/down strength, space stop, q leave"
@@ -44,9 +44,9 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; the part is off when this returns, for whatever reason."""
-    from strokebench.hand import STEP, Hand
     from strokebench.parts import load_part
-    from strokebench.terminal_keys import keys
+    from strokebench.terminal.jog_keys import STEP, Hand
+    from strokebench.terminal.keys import keys
 
     profile = load_part(args.part)
     simulated = sim_spec(args, profile.simulated) is not None
@@ -72,8 +72,8 @@ def run(args: argparse.Namespace) -> int:
 def _live(bench: Bench, hand: Hand, pressed: Callable[[], str], screen: TextIO) -> Status:
     """Read keys, keep the bench told, show what it measures, until told to leave; return the last reading."""
     from strokebench.errors import ProtectionTripped
-    from strokebench.hand import meanings
-    from strokebench.link import fault_row
+    from strokebench.link.link import fault_row
+    from strokebench.terminal.jog_keys import meanings
 
     told, status = 0.0, bench.status()
     while not hand.left:
@@ -101,7 +101,7 @@ def _live(bench: Bench, hand: Hand, pressed: Callable[[], str], screen: TextIO) 
 
 def _show(status: Status, hand: Hand, screen: TextIO) -> None:
     """Write the live line over the last one, never wider than the terminal."""
-    from strokebench.hand import bar
+    from strokebench.terminal.jog_keys import bar
 
     width = shutil.get_terminal_size((80, 24)).columns - 1
     text = (

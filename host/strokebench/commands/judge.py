@@ -9,8 +9,8 @@ from strokebench.commands.common import add_json
 from strokebench.commands.outcome import Outcome, finish
 
 if TYPE_CHECKING:
+    from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile
-    from strokebench.run_data import RunData
 
 MAP_HELP = 'where a CSV\'s columns come from: time="Time [s]",current_a="CH1*100" (scale, offset)'
 
@@ -39,15 +39,15 @@ def run(args: argparse.Namespace) -> int:
 
 def load(args: argparse.Namespace) -> tuple[RunData, Profile]:
     """Return the run that the arguments name and the profile to judge it by."""
-    from strokebench.recording import is_book
+    from strokebench.book.book import is_book
 
     return _from_book(args) if is_book(args.file) else _from_csv(args)
 
 
 def _from_book(args: argparse.Namespace) -> tuple[RunData, Profile]:
+    from strokebench.book.book import Book
     from strokebench.errors import UsageError
     from strokebench.parts import load_part, profile_of
-    from strokebench.recording import Book
 
     if args.map:
         raise UsageError("--map is for CSV files; this is a job book.", "Leave --map out.")
@@ -59,9 +59,9 @@ def _from_book(args: argparse.Namespace) -> tuple[RunData, Profile]:
 
 
 def _from_csv(args: argparse.Namespace) -> tuple[RunData, Profile]:
-    from strokebench.foreign import read_csv
-    from strokebench.foreign_marks import mark_by_current
-    from strokebench.labelling import label_by_procedure
+    from strokebench.foreign.labelling import label_by_procedure
+    from strokebench.foreign.read import read_csv
+    from strokebench.foreign.switched import mark_by_current
     from strokebench.parts import load_part
 
     profile = load_part(args.part or "throttle-body")

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 from strokebench.commands.common import add_book, add_json, print_json
 
 if TYPE_CHECKING:
-    from strokebench.learn import Learned, Lesson, Specimen
+    from strokebench.book.book import Book
     from strokebench.parts.profile import Profile
-    from strokebench.recording import Book
+    from strokebench.verdict.learn import Learned, Lesson, Specimen
 
 DEFAULT_MIN = 8
 RUNS_HELP = "runs to learn from, such as 3,5,8-12 (default: all complete runs of the part that did not fail)"
@@ -36,9 +36,9 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; the book is not changed."""
-    from strokebench.learn import learn
+    from strokebench.book.book import Book
     from strokebench.parts import load_part
-    from strokebench.recording import Book
+    from strokebench.verdict.learn import learn
 
     base = load_part(args.part)
     with Book(args.book, read_only=True) as book:
@@ -69,9 +69,9 @@ def numbers(text: str) -> list[int]:
 
 
 def _specimens(book: Book, base: Profile, runs: str | None) -> list[Specimen]:
+    from strokebench.book.book import Wanted
     from strokebench.errors import DataError
-    from strokebench.learn import Specimen
-    from strokebench.recording import Wanted
+    from strokebench.verdict.learn import Specimen
 
     if runs is None:
         all_runs = book.find(Wanted(part=base.name))[::-1]
@@ -93,7 +93,7 @@ def _specimens(book: Book, base: Profile, runs: str | None) -> list[Specimen]:
 def _write(args: argparse.Namespace, lesson: Lesson, base: Profile) -> None:
     """Write the profile: what it is based on, and the learned limits; then read it as `run` would."""
     from strokebench.parts import load_part, part_names
-    from strokebench.profile_text import toml_text
+    from strokebench.parts.write import toml_text
     from strokebench.text_file import write_whole
 
     path = Path(args.output)
@@ -114,7 +114,7 @@ def _write(args: argparse.Namespace, lesson: Lesson, base: Profile) -> None:
 
 
 def _limits(one: Learned, source: str) -> dict[str, Any]:
-    from strokebench.learn import note, rounded
+    from strokebench.verdict.learn import note, rounded
 
     both = {"lower": one.lower, "upper": one.upper}
     reach = max(one.spread, one.u)
@@ -126,7 +126,7 @@ def _show(lesson: Lesson, path: str | None) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from strokebench.learn import rounded
+    from strokebench.verdict.learn import rounded
 
     console = Console()
     table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 1, 0, 0))

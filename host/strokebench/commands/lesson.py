@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _pico(args: argparse.Namespace) -> str | None:
     """Return the port of the Pico that shall run the firmware, None when this computer does."""
-    from strokebench.bench import only_pico
+    from strokebench.bench.bench import only_pico
     from strokebench.errors import UsageError
 
     if not args.plant:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from strokebench.commands.common import add_json, add_plant, add_sim, open_chosen, print_json
 
 if TYPE_CHECKING:
-    from strokebench.measuring import Load
+    from strokebench.measure import Load
 
 CAUTION = (
     "The part may move. Keep fingers, tools and cables away; nothing with fuel in or near it; allow no more"
@@ -41,7 +41,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; the part is off afterwards, whatever happens."""
-    from strokebench.measuring import limits_for, measure
+    from strokebench.measure import limits_for, measure
 
     limits_for(args.max_current)  # a wrong number is told before anything is opened
     if not args.json:
@@ -101,7 +101,7 @@ def _around(value: float, share: float, u: float) -> dict[str, Any]:
 
 def _propose(args: argparse.Namespace, load: Load) -> None:
     from strokebench.parts import load_part
-    from strokebench.profile_text import toml_text
+    from strokebench.parts.write import toml_text
     from strokebench.text_file import write_whole
 
     path = Path(args.output)

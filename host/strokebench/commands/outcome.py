@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 from strokebench.commands.common import print_json
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
-    from strokebench.findings import Finding, Verdict
+    from strokebench.bench.bench import Bench
+    from strokebench.book.book import Book, RunWriter
+    from strokebench.data.findings import Finding, Verdict
+    from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile
-    from strokebench.recording import Book, RunWriter
-    from strokebench.run_data import RunData
 
 
 @dataclass
@@ -81,7 +81,7 @@ def report_path(source: str, run_id: int | None) -> Path:
 
 
 def _show(outcome: Outcome) -> None:
-    from strokebench.display import show_result
+    from strokebench.terminal.display import show_result
 
     show_result(outcome.profile.part.title, outcome.findings, outcome.verdict)
     if outcome.run_id is not None:
@@ -91,8 +91,8 @@ def _show(outcome: Outcome) -> None:
 
 def _warn(outcome: Outcome) -> None:
     """Say on standard error what a verdict alone would hide."""
-    from strokebench.display import complain
-    from strokebench.link import fault_row
+    from strokebench.link.link import fault_row
+    from strokebench.terminal.display import complain
 
     info = outcome.data.info
     if info.get("lost_rows"):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from strokebench.commands.common import add_json, print_json
 
 if TYPE_CHECKING:
-    from strokebench.serial_port import FoundPort
+    from strokebench.link.serial import FoundPort
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -19,7 +19,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; only ports with a Pico's USB id are opened, others belong to other devices."""
-    from strokebench.serial_port import find_ports
+    from strokebench.link.serial import find_ports
 
     found = [_row(port, args.no_handshake) for port in find_ports()]
     if args.json:
@@ -47,7 +47,7 @@ def _row(port: FoundPort, no_handshake: bool) -> dict[str, Any]:
 
 
 def _handshake(name: str) -> dict[str, Any]:
-    from strokebench.bench import open_bench
+    from strokebench.bench.bench import open_bench
     from strokebench.errors import LinkError
 
     try:

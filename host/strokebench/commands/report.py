@@ -20,10 +20,10 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it, with the findings as they were stored."""
+    from strokebench.book.book import Book
     from strokebench.commands.outcome import report_path
-    from strokebench.findings import Verdict
+    from strokebench.data.findings import Verdict
     from strokebench.parts import profile_of
-    from strokebench.recording import Book
     from strokebench.report import write_report
     from strokebench.session import examine
 

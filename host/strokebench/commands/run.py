@@ -10,10 +10,10 @@ from strokebench.commands.common import add_bench, add_book, add_json, open_chos
 from strokebench.commands.outcome import Outcome, begin_run, finish
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
+    from strokebench.bench.bench import Bench
+    from strokebench.book.book import Book
+    from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile
-    from strokebench.recording import Book
-    from strokebench.run_data import RunData
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -38,8 +38,8 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; the book is opened first, so that nothing moves that could not be recorded."""
+    from strokebench.book.book import Book
     from strokebench.parts import load_part
-    from strokebench.recording import Book
     from strokebench.session import examine
 
     profile = load_part(args.part)
@@ -56,9 +56,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _drive(args: argparse.Namespace, bench: Bench, profile: Profile, book: Book, how: str) -> RunData:
-    from strokebench.display import LiveView
     from strokebench.errors import LinkError
     from strokebench.session import record
+    from strokebench.terminal.display import LiveView
 
     bench.set_limits(profile.limits)
     bench.arm()

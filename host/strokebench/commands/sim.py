@@ -6,7 +6,7 @@ import argparse
 import sys
 
 from strokebench.commands.common import add_json, add_sim, print_json
-from strokebench.serial_port import SLOWDOWN_VARIABLE
+from strokebench.link.serial import SLOWDOWN_VARIABLE
 
 SLOW_NOTE = (
     "Booting the emulated chip, which is some 30 times slower than a real one. "
@@ -30,7 +30,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do it until interrupted; standard output carries nothing but the name to reach it by."""
     from strokebench.commands.common import sim_spec
-    from strokebench.sim.serve import serve_pty, serve_tcp
+    from strokebench.sim.engine.serve import serve_pty, serve_tcp
 
     spec = sim_spec(args, args.part)
     assert spec is not None  # sim=True above

@@ -15,7 +15,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it: opening disarms, the stop is sent besides, and the bench's word is shown."""
-    from strokebench.bench import open_bench
+    from strokebench.bench.bench import open_bench
 
     with open_bench(args.port) as bench:
         bench.stop(now=True)

@@ -1,7 +1,7 @@
 """Diagnosis: one module per physical question, pure functions from a run to findings.
 
 :func:`diagnose` looks up the finders of a kind of part and runs them all; verdicts are given by
-:mod:`strokebench.judge`. Nothing here knows the simulation.
+:mod:`strokebench.verdict.judge`. Nothing here knows the simulation.
 """
 
 from __future__ import annotations
@@ -10,46 +10,49 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from strokebench.data.findings import Finding
+    from strokebench.data.run import RunData
     from strokebench.diagnose.expects import PartProfile
-    from strokebench.findings import Finding
-    from strokebench.run_data import RunData
 
 __all__ = ["case_of", "diagnose", "kinds"]
 
 
 _CASES = {
-    "moving": "moving:MovingCase", "seated": "seated:SeatedCase", "coil": "coil_case:CoilCase",
-    "turning": "turning:TurningCase",
+    "moving": "moving.case:MovingCase", "seated": "moving.seated:SeatedCase", "coil": "coil.case:CoilCase",
+    "turning": "turning.case:TurningCase",
     "plain": "case:Case",
-    "solenoid_valve": "solenoid_valve:SolenoidValveCase",
-    "sensorless": "sensorless:SensorlessCase",
-    "guided": "guided_case:GuidedCase",
+    "solenoid_valve": "coil.solenoid_valve:SolenoidValveCase",
+    "sensorless": "moving.sensorless:SensorlessCase",
+    "guided": "person.case:GuidedCase",
 }  # fmt: skip
 """Short name -> module and class of the case that a kind's finders are handed."""
 
 _KINDS: dict[str, tuple[str, str]] = {
     "throttle": (
         "moving",
-        "evidence supply winding ripple motor stuck sensor travel rest breakaway friction spring binding "
-        "response",
+        "evidence supply winding moving.ripple moving.motor moving.stuck moving.sensor moving.travel moving.rest moving.breakaway moving.friction moving.spring moving.binding "
+        "moving.response",
     ),
     "egr_solenoid": (
         "solenoid_valve",
-        "evidence supply winding inductor stuck sensor travel seat duty_curve binding response",
+        "evidence supply winding coil.inductor moving.stuck moving.sensor moving.travel moving.seat coil.duty_curve moving.binding moving.response",
     ),
-    "idle_actuator": ("sensorless", "evidence supply winding ripple strokes binding"),
-    "solenoid": ("coil", "evidence supply winding inductor pull pull_time"),
+    "idle_actuator": ("sensorless", "evidence supply winding moving.ripple moving.strokes moving.binding"),
+    "solenoid": ("coil", "evidence supply winding coil.inductor coil.pull coil.pull_time"),
     "egr_motor": (
         "seated",
-        "evidence supply winding ripple motor stuck sensor travel seat breakaway friction spring binding "
-        "response",
+        "evidence supply winding moving.ripple moving.motor moving.stuck moving.sensor moving.travel moving.seat moving.breakaway moving.friction moving.spring moving.binding "
+        "moving.response",
     ),
-    "fuel_pump_fuse": ("turning", "evidence supply wiring running loop pump_alone load turns inrush"),
-    "wiring": ("plain", "evidence supply flows wiring"),
-    "guided": ("guided", "evidence supply guided"),
+    "fuel_pump_fuse": (
+        "turning",
+        "evidence supply wires.wiring turning.running turning.loop turning.pump_alone turning.load turning.turns turning.inrush",
+    ),
+    "wiring": ("plain", "evidence supply wires.flows wires.wiring"),
+    "guided": ("guided", "evidence supply person.guided"),
     **dict.fromkeys(
         ("fuel_pump", "water_pump", "cooling_fan"),
-        ("turning", "evidence supply running loop load turns inrush"),
+        ("turning", "evidence supply turning.running turning.loop turning.load turning.turns turning.inrush"),
     ),
 }
 """Kind of part -> its case, and the modules of its questions in order."""
@@ -61,7 +64,7 @@ def _finders(kind: str) -> tuple[Callable[..., Any], dict[str, Callable[[Any], l
 
     case, modules = _KINDS[kind]
     module, name = _CASES[case].split(":")
-    finders = {one: import_module(f"{__name__}.{one}").find for one in modules.split()}
+    finders = {one.rsplit(".", 1)[-1]: import_module(f"{__name__}.{one}").find for one in modules.split()}
     return getattr(import_module(f"{__name__}.{module}"), name), finders
 
 
@@ -78,8 +81,9 @@ def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
     recorded is not asked, and says what is missing; where the part was seen to be switched on
     (:mod:`strokebench.diagnose.switch_labels`), what the current alone tells takes its place.
     """
-    from strokebench.diagnose import channels, switched
+    from strokebench.diagnose import channels
     from strokebench.diagnose.evidence import why_unfit
+    from strokebench.diagnose.switched import find as switched
     from strokebench.errors import UsageError
 
     if profile.kind not in _KINDS:

@@ -10,12 +10,12 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from strokebench.budget import channel_of
+from strokebench.bench.budget import channel_of
+from strokebench.data.findings import Finding, unknown
+from strokebench.data.run import Mark, RunData
+from strokebench.data.samples import Samples
 from strokebench.diagnose.expects import PartProfile
 from strokebench.diagnose.stats import Floats, Measured
-from strokebench.findings import Finding, unknown
-from strokebench.run_data import Mark, RunData
-from strokebench.samples import Samples
 
 JOIN_S = 0.005
 """What follows a ramp under the same label and within this time belongs to it."""
@@ -71,7 +71,7 @@ class Case:
         """Return one standard uncertainty (``offset``, ``gain`` or ``noise``) of a sample column.
 
         The run's own where it brings them; else the uncalibrated reference bench's
-        (:mod:`strokebench.budget`), linearity counted with the offset. Current is taken as measured in the
+        (:mod:`strokebench.bench.budget`), linearity counted with the offset. Current is taken as measured in the
         fine range.
         """
         own = self.run.accuracy.get(channel, {})

@@ -7,11 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from strokebench.data.findings import Finding
+from strokebench.data.run import RunData
+from strokebench.data.samples import empty
 from strokebench.diagnose import switch_labels
 from strokebench.diagnose.expects import PartProfile
-from strokebench.findings import Finding
-from strokebench.run_data import RunData
-from strokebench.samples import empty
 
 NAMES = {
     "current": "current", "drive": "drive", "volts": "output volts", "supply": "supply voltage",

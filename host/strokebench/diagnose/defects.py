@@ -172,6 +172,8 @@ def defect(name: str) -> Defect:
     """Return the defect called ``name``; one without an entry is described by its bare name."""
     from strokebench.diagnose.defects_turning import TURNING_DEFECTS
 
-    return DEFECTS.get(name) or TURNING_DEFECTS.get(name) or Defect(
-        name.replace("_", " ").capitalize(), "A finding is out of its limits.", "See the findings."
+    return (
+        DEFECTS.get(name)
+        or TURNING_DEFECTS.get(name)
+        or Defect(name.replace("_", " ").capitalize(), "A finding is out of its limits.", "See the findings.")
     )

@@ -7,9 +7,9 @@ import math
 
 import numpy as np
 
+from strokebench.data.findings import Finding
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Floats, Measured
-from strokebench.findings import Finding
 
 GAPS = ("recording_gaps", "Missing samples", "%")
 ENDED = ("run_complete", "Run ended as planned", "")

@@ -6,11 +6,11 @@ import math
 
 import numpy as np
 
-from strokebench.budget import channel_of
+from strokebench.bench.budget import channel_of
+from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, span_of
 from strokebench.diagnose.stats import Measured, moving_mean, robust_line
-from strokebench.findings import Finding
 
 REST = ("supply_rest", "Supply without load", "V")
 LOWEST = ("supply_lowest", "Lowest supply under load", "V")

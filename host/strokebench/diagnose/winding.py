@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strokebench.data.findings import Finding
+from strokebench.data.samples import Samples
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage, span_of
 from strokebench.diagnose.stats import Floats, Measured, moving_mean
-from strokebench.findings import Finding
 from strokebench.physics.copper import COPPER_K_C, resistance_ratio
-from strokebench.samples import Samples
 
 REFERENCE_C = 20.0
 STILL_SHARE = 0.03

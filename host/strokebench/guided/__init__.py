@@ -1,6 +1,6 @@
 """Guided procedures: the bench moves the part, a person answers what happened, both are evidence.
 
-One TOML file each in this folder; :mod:`strokebench.guided.model` says what stands in it. Here they are found
+One TOML file each in this folder; :mod:`strokebench.parts.guide` says what stands in it. Here they are found
 and turned into the profile that such a run is recorded and judged with.
 """
 
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from strokebench.errors import UsageError
 
 if TYPE_CHECKING:
-    from strokebench.guided.model import Guide
+    from strokebench.parts.guide import Guide
     from strokebench.parts.profile import Profile
 
 KIND = "guided"
@@ -25,8 +25,8 @@ def guide_names() -> list[str]:
 
 def load_guide(name: str) -> Guide:
     """Return a guided procedure; UsageError for an unknown one, ProfileError for a malformed file."""
-    from strokebench.guided.model import Guide
-    from strokebench.toml_text import parse, validate
+    from strokebench.parts.guide import Guide
+    from strokebench.parts.toml import parse, validate
 
     if name not in guide_names():
         known = ", ".join(guide_names())

@@ -6,18 +6,19 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
-from strokefw import state, wire
+from strokefw import state
+from strokefw.link import wire
 
-from strokebench import bench_wire
-from strokebench.bench_wire import TICK_S
+from strokebench.data.run import Event, Mark, RunData
+from strokebench.data.samples import Samples, empty
 from strokebench.errors import ProtectionTripped
-from strokebench.link import Message, fault_row
-from strokebench.run_data import Event, Mark, RunData
-from strokebench.samples import Samples, empty
+from strokebench.link import wire as bench_wire
+from strokebench.link.link import Message, fault_row
+from strokebench.link.wire import TICK_S
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
-    from strokebench.recording import RunWriter
+    from strokebench.bench.bench import Bench
+    from strokebench.book.book import RunWriter
 
 NOW_ROWS = 100
 """Readings are means over the last so many samples (0.1 s)."""
@@ -111,6 +112,4 @@ class Listener:
         """Return everything as a run."""
         samples = np.concatenate(self._chunks) if self._chunks else empty()
         more = {**self._bench.info(), "lost_rows": self.lost_rows, "fault": self.fault, "outcome": outcome}
-        return RunData(
-            samples, self.marks, self.events, [], self._bench.accuracy(), {**more, **info}
-        )
+        return RunData(samples, self.marks, self.events, [], self._bench.accuracy(), {**more, **info})

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Protocol
 
 from strokebench.errors import DataError, UsageError
-from strokebench.guided.model import Guide, Step
+from strokebench.parts.guide import Guide, Step
 
 LEAVE = ("q", "\x1b", "\x03")
 GONE = "?"
@@ -88,7 +88,7 @@ class AnswerFile:
 
 def read_answers(path: str | Path, guide: Guide) -> dict[str, str]:
     """Return a TOML file's lines ``step = "answer"``; :class:`DataError` for steps and answers not known."""
-    from strokebench.toml_text import parse, read_text
+    from strokebench.parts.toml import parse, read_text
 
     table = parse(read_text(Path(path)), str(path))
     offered = {step.id: [choice.key for choice in step.choices] for step in guide.steps}

@@ -12,16 +12,16 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
+from strokebench.data.run import Event, RunData
 from strokebench.errors import ProtectionTripped, StrokebenchError
 from strokebench.guided.listen import Listener
-from strokebench.guided.model import END, STALL_SHARE, Step
 from strokebench.guided.people import GONE, Person
-from strokebench.run_data import Event, RunData
+from strokebench.parts.guide import END, STALL_SHARE, Step
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
+    from strokebench.bench.bench import Bench
+    from strokebench.book.book import RunWriter
     from strokebench.parts.profile import Profile
-    from strokebench.recording import RunWriter
 
 SLICE_S = 0.1
 """One turn: move on, hear, look for an answer. Well below the bench's 0.5 s of silence."""

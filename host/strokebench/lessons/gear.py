@@ -9,18 +9,18 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from strokebench.bench import Bench
+from strokebench.bench.bench import Bench
+from strokebench.bench.spec import SimSpec
+from strokebench.data.run import RunData
 from strokebench.errors import ProtectionTripped
-from strokebench.limits import Limits
-from strokebench.port import Port
-from strokebench.procedure import Procedure
-from strokebench.run_data import RunData
-from strokebench.sim.board import SimBoard
-from strokebench.sim.inprocess import InProcessPort
+from strokebench.link.port import Port
+from strokebench.parts.limits import Limits
+from strokebench.parts.procedure import Procedure
+from strokebench.sim.board.board import SimBoard
+from strokebench.sim.engine.inprocess import InProcessPort
 from strokebench.sim.plants.base import Conditions, Plant
 from strokebench.sim.plants.rotary import Commutator, Rotary, Turner
 from strokebench.sim.plants.winding import Heat
-from strokebench.sim.spec import SimSpec
 
 Made = TypeVar("Made", bound=Rotary)
 
@@ -77,7 +77,7 @@ def on_pico(name: str) -> Iterator[None]:
 def _port(spec: SimSpec, board: SimBoard) -> Port:
     if _pico is None:
         return InProcessPort(spec, board)
-    from strokebench.sim.plant_port import PlantPort
+    from strokebench.sim.engine.plant_port import PlantPort
 
     return PlantPort(replace(spec, engine="plant", port=_pico), board=board)
 

@@ -16,8 +16,8 @@ from strokebench.sim.plants.rotary import Commutator, Rotary
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from strokebench.run_data import RunData
-    from strokebench.samples import Samples
+    from strokebench.data.run import RunData
+    from strokebench.data.samples import Samples
 
 CONDITIONS = Conditions(supply_v=12.6, source_ohm=0.05, lead_ohm=0.05, ambient_c=25.0)
 RAMPS_S = (0.01, 0.1, 0.3, 1.0)

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from strokebench.data.run import RunData
 from strokebench.lessons.gear import coil, drive, procedure, wide
 from strokebench.lessons.outcome import Number, Outcome
-from strokebench.limits import Limits
-from strokebench.run_data import RunData
+from strokebench.parts.limits import Limits
 from strokebench.sim.plants.base import Conditions
 
 if TYPE_CHECKING:

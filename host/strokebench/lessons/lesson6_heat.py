@@ -11,15 +11,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from strokebench.bench.spec import SimSpec
+from strokebench.data.run import RunData
 from strokebench.lessons import mosfet
 from strokebench.lessons.gear import coil, drive, procedure, wide
 from strokebench.lessons.outcome import Number, Outcome
-from strokebench.run_data import RunData
-from strokebench.sim.board import SimBoard, ntc_counts
+from strokebench.sim.board.board import SimBoard, ntc_counts
 from strokebench.sim.plants.base import BRIDGE_OHM, FET_OHM, Conditions
 from strokebench.sim.plants.rotary import Rotary
 from strokebench.sim.plants.winding import SLOW_TICKS
-from strokebench.sim.spec import SimSpec
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

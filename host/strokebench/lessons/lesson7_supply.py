@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from strokebench.data.run import RunData
 from strokebench.lessons.gear import drive, procedure, wide
 from strokebench.lessons.outcome import Number, Outcome
-from strokebench.run_data import RunData
 from strokebench.sim.plants.base import BLEED_OHM, BUS_F, Conditions
 from strokebench.sim.plants.cooling_fan import NOMINAL
 from strokebench.sim.plants.rotary import Commutator, Rotary

@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from strokebench.findings import Finding, Verdict
+from strokebench.bench.spec import SimSpec
+from strokebench.data.findings import Finding, Verdict
 from strokebench.lessons.outcome import Number, Outcome
-from strokebench.sim.spec import SimSpec
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from strokebench.run_data import RunData
+    from strokebench.data.run import RunData
 
 PARTS = (
     SimSpec("solenoid", 41),
@@ -70,9 +70,9 @@ def _strain(one: Finding) -> float:
 
 def stroke(spec: SimSpec) -> Case:
     """Run the part's own procedure, diagnose blind and judge."""
-    from strokebench.judge import root_cause
     from strokebench.session import examine
     from strokebench.sim import trials
+    from strokebench.verdict.judge import root_cause
 
     data, profile, _ = trials.stroke(spec)
     findings, verdict = examine(data, profile)

@@ -6,10 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from strokebench.bench import Bench, only_pico
+from strokebench.bench.bench import Bench, only_pico
+from strokebench.bench.spec import SimSpec
 from strokebench.errors import UsageError
 from strokebench.panel.watched_port import WatchedPort
-from strokebench.sim.spec import SimSpec
 
 if TYPE_CHECKING:
     from strokebench.parts.profile import Profile
@@ -53,7 +53,7 @@ def open_choice(choice: Choice, profile: Profile, look: Callable[[], None]) -> B
 
         name = f"simulated {profile.simulated}"
         return Bench(WatchedPort(LivePort(choice.spec(profile)), look), name, choice.engine)
-    from strokebench.serial_port import SerialPort
+    from strokebench.link.serial import SerialPort
 
     name = choice.port or only_pico()
     return Bench(WatchedPort(SerialPort(name), look), name)

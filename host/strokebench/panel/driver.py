@@ -11,10 +11,10 @@ from pathlib import Path
 
 from strokefw import state
 
-from strokebench import bench_wire
-from strokebench.bench import Bench
+from strokebench.bench.bench import Bench
 from strokebench.errors import LinkError, Refused, StrokebenchError
-from strokebench.link import Message
+from strokebench.link import wire as bench_wire
+from strokebench.link.link import Message
 from strokebench.panel.choice import Choice, open_choice
 from strokebench.panel.deadman import Deadman
 from strokebench.panel.examiner import Examiner

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from strokebench.data.run import RunData
 from strokebench.errors import StrokebenchError
-from strokebench.run_data import RunData
 
 if TYPE_CHECKING:
-    from strokebench.bench_run import Run
+    from strokebench.bench.run import Run
+    from strokebench.data.samples import Samples
     from strokebench.panel.view import View
     from strokebench.parts.profile import Profile
-    from strokebench.samples import Samples
 
 
 class Examiner:
@@ -60,7 +60,7 @@ class Examiner:
         self._pool.submit(self._whole, data, profile, book, run_id)
 
     def _whole(self, data: RunData, profile: Profile, book: Path, run_id: int) -> None:
-        from strokebench.recording import Book
+        from strokebench.book.book import Book
         from strokebench.session import examine
 
         try:

@@ -6,9 +6,9 @@ import json
 import math
 from typing import TYPE_CHECKING, Any
 
-from strokebench.display import position_percent
-from strokebench.link import fault_row
+from strokebench.link.link import fault_row
 from strokebench.panel.strip import READINGS, Bucket
+from strokebench.terminal.display import position_percent
 
 if TYPE_CHECKING:
     from strokebench.panel.driver import Driver

@@ -11,14 +11,14 @@ from strokebench.panel.page_frame import frame
 from strokebench.panel.tags import button, table, tag
 
 if TYPE_CHECKING:
-    from strokebench.recording import RunSummary
+    from strokebench.book.book import RunSummary
 
 SHOWN = 100
 
 
 def book_page(path: Path, find: str = "") -> None:
     """Build the page with the newest runs that contain ``find`` in any of their texts."""
-    from strokebench.recording import Book
+    from strokebench.book.book import Book
 
     frame("/book")
     with tag("div", classes="sheet"):

@@ -9,17 +9,17 @@ from typing import TYPE_CHECKING, Any
 
 from nicegui import ui
 
-from strokebench.display import position_percent, unit_text, value_text, verdict_word
 from strokebench.errors import StrokebenchError
 from strokebench.panel.page_charts import EXACT, FAINT, FONT, INK
 from strokebench.panel.page_findings import SIGNS
 from strokebench.panel.page_frame import frame
 from strokebench.panel.tags import card, table, tag
+from strokebench.terminal.display import position_percent, unit_text, value_text, verdict_word
 
 if TYPE_CHECKING:
-    from strokebench.findings import Finding
+    from strokebench.data.findings import Finding
+    from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile
-    from strokebench.run_data import RunData
 
 POINTS = 1500
 STYLES = (("A", "#1546a0", "solid"), ("B", "#8a3b00", "dashed"))
@@ -28,8 +28,8 @@ Loaded = tuple["RunData", "list[Finding]", "Profile"]
 
 def load_run(path: Path, run_id: int) -> Loaded:
     """Return a run, its stored findings and its profile; raises :class:`StrokebenchError`."""
+    from strokebench.book.book import Book
     from strokebench.parts import profile_of
-    from strokebench.recording import Book
 
     with Book(path, read_only=True) as book:
         profile = profile_of(book.profile(run_id), f"run {run_id}")

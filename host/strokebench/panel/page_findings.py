@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 from nicegui import ui
 
-from strokebench.display import limits_text, unit_text, value_text, verdict_word, where_text
 from strokebench.panel.tags import card, table, tag
+from strokebench.terminal.display import limits_text, unit_text, value_text, verdict_word, where_text
 
 if TYPE_CHECKING:
-    from strokebench.findings import Finding
+    from strokebench.data.findings import Finding
     from strokebench.panel.driver import Driver
     from strokebench.panel.view import Snapshot
 

@@ -6,17 +6,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from strokebench.book.book import Book
 from strokebench.panel.view import Progress, View
-from strokebench.recording import Book
 from strokebench.session import record
 
 if TYPE_CHECKING:
-    from strokebench.bench import Bench
-    from strokebench.bench_run import Run
+    from strokebench.bench.bench import Bench
+    from strokebench.bench.run import Run
+    from strokebench.data.samples import Samples
     from strokebench.panel.examiner import Examiner
     from strokebench.panel.strip import Strip
     from strokebench.parts.profile import Profile
-    from strokebench.samples import Samples
 
 LIVE_ROWS = 50
 """Rows in a chunk here: the charts get news 20 times a second."""

@@ -9,14 +9,14 @@ import queue
 import threading
 import time
 
+from strokebench.bench.spec import SimSpec
 from strokebench.errors import LinkLost
-from strokebench.sim.spec import SimSpec
 
 HELD_MESSAGES = 4096
 
 
 class MemoryLine:
-    """The bench's end of a pair of queues (a line of :mod:`strokebench.sim.serve`)."""
+    """The bench's end of a pair of queues (a line of :mod:`strokebench.sim.engine.serve`)."""
 
     name = "memory"
 
@@ -41,7 +41,7 @@ class MemoryLine:
 
 
 class LivePort:
-    """A :class:`strokebench.port.Port` to the bench of ``spec`` in real time; ``close`` ends the bench."""
+    """A :class:`strokebench.link.port.Port` to the bench of ``spec`` in real time; ``close`` ends the bench."""
 
     def __init__(self, spec: SimSpec) -> None:
         from strokebench.sim import open_port
@@ -53,7 +53,7 @@ class LivePort:
         self._thread.start()
 
     def _live(self) -> None:
-        from strokebench.sim.serve import run
+        from strokebench.sim.engine.serve import run
 
         try:
             run(self._line, self._bench, self._ended.is_set)

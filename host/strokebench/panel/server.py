@@ -140,7 +140,7 @@ class Panel:
         return answer
 
     def _report(self, run_id: int) -> Response:
-        from strokebench.findings import Verdict
+        from strokebench.data.findings import Verdict
         from strokebench.report import render
         from strokebench.session import examine
 

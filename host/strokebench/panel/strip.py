@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from strokebench.samples import Samples
+from strokebench.data.samples import Samples
 
 CHANNELS = (
     "drive", "current_a", "supply_v", "output_a_v", "output_b_v", "sensor_a_v", "sensor_b_v", "heatsink_c",

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from strokebench.data.findings import Finding
 from strokebench.errors import StrokebenchError
-from strokebench.findings import Finding
 
 MOVING = ("arming", "armed", "jog", "run")
 """Phases in which the supply is on the part or about to be: the driving page must be alive."""

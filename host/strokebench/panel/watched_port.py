@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from strokebench.port import Port
+from strokebench.link.port import Port
 
 LOOK_S = 0.01
 
@@ -14,7 +14,7 @@ class StopNow(Exception):
 
 
 class WatchedPort:
-    """A :class:`strokebench.port.Port` around another; ``look`` is called at least every 20 ms of waiting.
+    """A :class:`strokebench.link.port.Port` around another; ``look`` is called at least every 20 ms of waiting.
 
     ``look`` may raise :class:`StopNow`, which then comes out of any request or run that was waiting.
     """

@@ -31,7 +31,7 @@ def load_part(name_or_file: str | Path) -> Profile:
 
 
 def _text_of(name: str) -> tuple[str, str]:
-    from strokebench.toml_text import read_text
+    from strokebench.parts.toml import read_text
 
     if name.endswith(".toml") or "/" in name or "\\" in name:
         return read_text(Path(name)), name
@@ -44,7 +44,7 @@ def _text_of(name: str) -> tuple[str, str]:
 
 def _build(text: str, name: str) -> Profile:
     from strokebench.parts.profile import Profile
-    from strokebench.toml_text import parse, validate
+    from strokebench.parts.toml import parse, validate
 
     data = parse(text, name)
     base = data.pop("based_on", None)
@@ -66,7 +66,7 @@ def _build(text: str, name: str) -> Profile:
 def profile_of(stored: dict[str, Any], name: str) -> Profile:
     """Return the profile that a job book stored with a run; :class:`ProfileError` when it does not fit."""
     from strokebench.parts.profile import Profile
-    from strokebench.toml_text import validate
+    from strokebench.parts.toml import validate
 
     return validate(Profile, stored, "", name)
 

@@ -6,10 +6,10 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field, model_validator
 
-from strokebench.guided.model import Guide
-from strokebench.limits import STRICT, Limits
-from strokebench.procedure import Procedure
-from strokebench.toml_text import Within
+from strokebench.parts.guide import Guide
+from strokebench.parts.limits import STRICT, Limits
+from strokebench.parts.procedure import Procedure
+from strokebench.parts.toml import Within
 
 SensorVolts = Annotated[float, Within(0, 5.5, "V")]
 

@@ -10,20 +10,20 @@ from typing import TYPE_CHECKING
 from strokebench.errors import BookError
 
 if TYPE_CHECKING:
+    from strokebench.data.findings import Finding, Verdict
+    from strokebench.data.run import RunData
     from strokebench.diagnose.expects import PartProfile
-    from strokebench.findings import Finding, Verdict
     from strokebench.parts.profile import Profile
     from strokebench.report.drawing import Picture
-    from strokebench.run_data import RunData
 
 __all__ = ["render", "write_report"]
 
 
 def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Verdict) -> str:
     """Return the report as HTML. All text that people typed is escaped; nothing is loaded from elsewhere."""
-    from strokebench.judge import COVERAGE
     from strokebench.report import content
     from strokebench.report.page import page
+    from strokebench.verdict.judge import COVERAGE
 
     return page(
         "report.html",

@@ -7,12 +7,12 @@ from typing import Any
 
 import numpy as np
 
+from strokebench.data.findings import Finding, Verdict
 from strokebench.diagnose import labels
-from strokebench.diagnose.coil_case import CoilCase
-from strokebench.diagnose.inductor import BEFORE
-from strokebench.diagnose.pull import Snap, snaps
-from strokebench.diagnose.pull_time import pulls, valley
-from strokebench.findings import Finding, Verdict
+from strokebench.diagnose.coil.case import CoilCase
+from strokebench.diagnose.coil.inductor import BEFORE
+from strokebench.diagnose.coil.pull import Snap, snaps
+from strokebench.diagnose.coil.pull_time import pulls, valley
 from strokebench.report.drawing import (
     BAD,
     CLOSE,

@@ -10,15 +10,15 @@ import numpy as np
 
 from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.stats import Floats
-from strokebench.judge import COVERAGE
 from strokebench.report.drawing import BAD, CLOSE, GREY, OPEN, WIDE, Picture, sheet, thin
 from strokebench.report.numbers import fixed, places, with_uncertainty
 from strokebench.report.page import page
+from strokebench.verdict.judge import COVERAGE
 
 if TYPE_CHECKING:
-    from strokebench.compare import Comparison, Difference
+    from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile
-    from strokebench.run_data import RunData
+    from strokebench.verdict.compare import Comparison, Difference
 
 LOOKS = (("A", OPEN, "-"), ("B", CLOSE, "--"))
 FAR = 6.0
@@ -115,7 +115,7 @@ def _scores(found: Comparison) -> Picture:
 
 
 def _overlay(a: RunData, b: RunData, profile: Profile) -> Picture:
-    from strokebench.compare import aligned_s
+    from strokebench.verdict.compare import aligned_s
 
     times = aligned_s(a, b)
     clocks = (np.asarray(a.samples["time_s"], float), b.samples["time_s"] if times is None else times)

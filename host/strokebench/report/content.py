@@ -6,23 +6,32 @@ from dataclasses import dataclass
 from datetime import datetime, timezone
 from typing import TYPE_CHECKING, Any
 
+from strokebench.data.findings import YES_NO, Finding, Verdict, yes_or_no
 from strokebench.diagnose.channels import followed_procedure
 from strokebench.diagnose.defects import defect
-from strokebench.findings import YES_NO, Finding, Verdict, yes_or_no
-from strokebench.judge import COVERAGE, NO_LIMIT, named_faults
 from strokebench.report.gauge import gauge
 from strokebench.report.numbers import fixed, limits_text, span_text, with_uncertainty
+from strokebench.verdict.judge import COVERAGE, NO_LIMIT, named_faults
 
 if TYPE_CHECKING:
+    from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile
-    from strokebench.run_data import RunData
 
 GROUPS = (
     ("Supply and winding", ("supply", "source", "stall_current", "winding", "inductance", "motor", "leak")),
     (
         "Turning",
-        ("current_flows", "turning", "speed", "motor_constant", "loop", "brush_drop", "pump", "inrush",
-         "start"),
+        (
+            "current_flows",
+            "turning",
+            "speed",
+            "motor_constant",
+            "loop",
+            "brush_drop",
+            "pump",
+            "inrush",
+            "start",
+        ),
     ),
     ("Load", ("drag", "load", "low_speed")),
     ("Commutator and turn", ("segment", "once", "brush_noise")),

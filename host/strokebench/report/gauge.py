@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from strokebench.findings import Finding
+from strokebench.data.findings import Finding
 
 WIDTH, HEIGHT = 110, 16
 LEFT, RIGHT = 4, 106

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from strokebench.diagnose.guided_case import GuidedCase
-from strokebench.findings import Finding, Verdict
+from strokebench.data.findings import Finding, Verdict
+from strokebench.diagnose.person.case import GuidedCase
 from strokebench.report.drawing import BAD, CLOSE, FAINT, GREY, INK, OPEN, WIDE, Picture, above, sheet, thin
 
 

@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 
+from strokebench.data.findings import Finding, Verdict
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
-from strokebench.diagnose.moving import MovingCase
+from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.moving.sweeps import GRID, typical
 from strokebench.diagnose.stats import Floats
-from strokebench.diagnose.sweeps import GRID, typical
 from strokebench.diagnose.winding import fit_loop, stalls
-from strokebench.findings import Finding, Verdict
 from strokebench.report.drawing import (
     BAD,
     CLOSE,
@@ -209,9 +209,7 @@ def resistance(case: Case) -> Picture | None:
         axes.set_xlabel("current, A")
         axes.set_ylabel("voltage, V")
         svg = page.svg()
-    return Picture(
-        "Resistance of winding and leads", f"Held still; slope {loop.ohm:.3f} ohm when cold.", svg
-    )
+    return Picture("Resistance of winding and leads", f"Held still; slope {loop.ohm:.3f} ohm when cold.", svg)
 
 
 def burst(case: MovingCase) -> Picture | None:

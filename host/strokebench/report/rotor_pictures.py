@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from strokebench.diagnose.commutation import band_passed, one_turn, order_amplitude
-from strokebench.diagnose.load import LoadFit, fit_load
-from strokebench.diagnose.loop import fit_drop
-from strokebench.diagnose.turning import RAD_TO_RPM, Level, TurningCase
-from strokebench.diagnose.turns import worst_level
-from strokebench.findings import Finding, Verdict
+from strokebench.data.findings import Finding, Verdict
+from strokebench.diagnose.turning.case import RAD_TO_RPM, Level, TurningCase
+from strokebench.diagnose.turning.commutation import band_passed, one_turn, order_amplitude
+from strokebench.diagnose.turning.load import LoadFit, fit_load
+from strokebench.diagnose.turning.loop import fit_drop
+from strokebench.diagnose.turning.turns import worst_level
 from strokebench.report.drawing import BAD, FAINT, HALF, INK, OPEN, WIDE, Picture, sheet, thin
 from strokebench.report.pictures import supply
 from strokebench.report.whole_run import whole_run

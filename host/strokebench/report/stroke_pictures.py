@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from strokebench.diagnose.sensorless import SensorlessCase
-from strokebench.findings import Finding, Verdict
+from strokebench.data.findings import Finding, Verdict
+from strokebench.diagnose.moving.sensorless import SensorlessCase
 from strokebench.report.drawing import BAD, CLOSE, GREY, OPEN, WIDE, Picture, sheet, thin
 from strokebench.report.pictures import burst, loops, resistance, supply
 from strokebench.report.whole_run import whole_run

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from strokebench.diagnose.solenoid_valve import SolenoidValveCase
-from strokebench.diagnose.sweeps import GRID
-from strokebench.findings import Finding, Verdict
+from strokebench.data.findings import Finding, Verdict
+from strokebench.diagnose.coil.solenoid_valve import SolenoidValveCase
+from strokebench.diagnose.moving.sweeps import GRID
 from strokebench.report.coil_pictures import small_steps
 from strokebench.report.drawing import BAD, CLOSE, GREY, INK, OPEN, WIDE, Picture, above, sheet
 from strokebench.report.pictures import places, resistance, sensor_tracks, steps, supply

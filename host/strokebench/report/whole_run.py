@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
+from strokebench.data.findings import Finding
 from strokebench.diagnose import labels, rotor_labels
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Floats
-from strokebench.findings import Finding
 from strokebench.report.drawing import (
     BAD,
     CLOSE,

@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
+from strokebench.data.findings import Finding, Verdict
 from strokebench.diagnose.case import Case, span_of
-from strokebench.diagnose.wiring import lost, measure, table_ohm
-from strokebench.findings import Finding, Verdict
+from strokebench.diagnose.wires.wiring import lost, measure, table_ohm
 from strokebench.report.drawing import BAD, CLOSE, GREY, HALF, OPEN, WIDE, Picture, sheet, thin
 from strokebench.report.pictures import supply
 from strokebench.report.whole_run import whole_run

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from strokebench.bench.spec import ENGINES, SimSpec
 from strokebench.errors import UsageError
-from strokebench.sim.spec import ENGINES, SimSpec
 
 if TYPE_CHECKING:
-    from strokebench.port import Port
+    from strokebench.link.port import Port
 
 
 def open_port(spec: SimSpec) -> Port:
@@ -18,19 +18,19 @@ def open_port(spec: SimSpec) -> Port:
     installed.
     """
     if spec.engine == "inprocess":
-        from strokebench.sim.inprocess import InProcessPort
+        from strokebench.sim.engine.inprocess import InProcessPort
 
         return InProcessPort(spec)
     if spec.engine == "micropython":
-        from strokebench.sim.micropython import MicroPythonPort
+        from strokebench.sim.engine.micropython import MicroPythonPort
 
         return MicroPythonPort(spec)
     if spec.engine == "chip":
-        from strokebench.sim.chip import ChipPort
+        from strokebench.sim.engine.chip import ChipPort
 
         return ChipPort(spec)
     if spec.engine == "plant":
-        from strokebench.sim.plant_port import PlantPort
+        from strokebench.sim.engine.plant_port import PlantPort
 
         return PlantPort(spec)
     raise UsageError(f"There is no engine called {spec.engine!r}.", f"Known: {', '.join(ENGINES)}.")

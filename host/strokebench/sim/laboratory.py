@@ -11,12 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strokebench.bench.spec import SimSpec
+from strokebench.link.port import Port
 from strokebench.physics.ntc import temperature_c
-from strokebench.port import Port
-from strokebench.sim.board import NTC_BETA_K, SimBoard
+from strokebench.sim.board.board import NTC_BETA_K, SimBoard
 from strokebench.sim.plants.base import conditions_of
 from strokebench.sim.plants.source import SourcePlant
-from strokebench.sim.spec import SimSpec
 
 METERS = {"A": (0.001, 0.002, 0.001), "V": (0.0005, 0.002, 0.001), "ohm": (0.001, 0.5, 0.1)}
 """Unit -> the simulated meters' limits of error (relative to the reading, absolute) and resolution."""
@@ -122,13 +122,13 @@ def open_laboratory(spec: SimSpec) -> tuple[Port, Laboratory]:
 
 def _port(spec: SimSpec, board: SimBoard) -> Port:
     if spec.engine == "micropython":
-        from strokebench.sim.micropython import MicroPythonPort
+        from strokebench.sim.engine.micropython import MicroPythonPort
 
         return MicroPythonPort(spec, board)
     if spec.engine == "chip":
-        from strokebench.sim.chip import ChipPort
+        from strokebench.sim.engine.chip import ChipPort
 
         return ChipPort(spec, board=board)
-    from strokebench.sim.inprocess import InProcessPort
+    from strokebench.sim.engine.inprocess import InProcessPort
 
     return InProcessPort(spec, board)

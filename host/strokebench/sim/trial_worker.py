@@ -19,8 +19,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from strokebench.bench.spec import SimSpec
 from strokebench.errors import DataError, Refused
-from strokebench.sim.spec import SimSpec
 
 LENGTH_BYTES = 8
 

@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 from strokefw import faults
 
+from strokebench.bench.spec import SimSpec
+from strokebench.data.findings import Verdict
 from strokebench.errors import ProtectionTripped, Refused
-from strokebench.findings import Verdict
-from strokebench.sim.spec import SimSpec
 from strokebench.sim.truths import errors
 
 FIRST_TUNING_SEED, FIRST_REPORTING_SEED = 1, 10_001
@@ -88,9 +88,9 @@ def stroke(spec: SimSpec) -> tuple[Any, Any, Any]:
 
     ``plant.seen`` then holds pairs of time in s and true speed in rad/s, some ten a second, of what turns.
     """
-    from strokebench.bench import Bench
+    from strokebench.bench.bench import Bench
     from strokebench.parts import load_part
-    from strokebench.sim.inprocess import InProcessPort
+    from strokebench.sim.engine.inprocess import InProcessPort
 
     profile = load_part(spec.part)
     port = InProcessPort(spec)
@@ -143,8 +143,8 @@ def examine(trial: Trial) -> dict[str, Any]:
 
     A bench that refuses to arm because its self-test found the defect has found it: ``refused`` is the code.
     """
-    from strokebench.judge import named_faults
     from strokebench.session import examine as judged
+    from strokebench.verdict.judge import named_faults
 
     injected = {
         "key": trial.key, "name": trial.name, "grade": trial.grade, "size": trial.size, "place": trial.place,

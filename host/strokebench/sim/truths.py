@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from strokebench.findings import Finding
+from strokebench.data.findings import Finding
 from strokebench.parts.profile import Profile
 from strokebench.physics.copper import resistance_at
 

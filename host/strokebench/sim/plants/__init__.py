@@ -5,8 +5,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING
 
+from strokebench.bench.spec import SimSpec
 from strokebench.errors import UsageError
-from strokebench.sim.spec import SimSpec
 
 if TYPE_CHECKING:
     from strokebench.sim.plants.base import Plant

@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants.moving import MOVER_FAULTS, WEAK_SPRING, assemble
 from strokebench.sim.plants.positioner import Mover, Positioner
@@ -19,7 +20,6 @@ from strokebench.sim.plants.spread import about
 from strokebench.sim.plants.spring import Spring
 from strokebench.sim.plants.track_faults import track_faults
 from strokebench.sim.plants.tracks import TrackShape
-from strokebench.sim.spec import SimSpec
 
 FAULTS = (
     *MOVER_FAULTS,

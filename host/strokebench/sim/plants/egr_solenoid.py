@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants.base import conditions_of
 from strokebench.sim.plants.coil_faults import COIL_FAULTS, worn_coil
@@ -18,7 +19,6 @@ from strokebench.sim.plants.spread import about
 from strokebench.sim.plants.track_faults import track_faults, worn_tracks
 from strokebench.sim.plants.tracks import TrackShape
 from strokebench.sim.plants.winding import Heat
-from strokebench.sim.spec import SimSpec
 
 FAULTS = (
     *COIL_FAULTS,

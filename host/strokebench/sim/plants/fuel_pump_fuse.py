@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from strokebench.bench.spec import SimSpec
 from strokebench.physics.wire import awg_area_mm2, resistance_ohm
 from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants import fuel_pump
 from strokebench.sim.plants.rotary import Rotary
 from strokebench.sim.plants.spread import about
 from strokebench.sim.plants.turning import build_turning
-from strokebench.sim.spec import SimSpec
 
 SUPPLY_GAUGE, SUPPLY_LENGTH_M, SUPPLY_CONTACTS_OHM = 14, 4.0, 0.010
 GROUND_GAUGE, GROUND_LENGTH_M, GROUND_CONTACTS_OHM = 16, 1.5, 0.006

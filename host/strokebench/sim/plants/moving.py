@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import Fault, FaultKind
 from strokebench.sim.plants.base import conditions_of
 from strokebench.sim.plants.common_faults import OPEN_WINDING, WEAK_BATTERY
@@ -14,7 +15,6 @@ from strokebench.sim.plants.friction import bump, level_along
 from strokebench.sim.plants.positioner import Mover, Positioner, grid
 from strokebench.sim.plants.track_faults import worn_tracks
 from strokebench.sim.plants.tracks import TrackShape
-from strokebench.sim.spec import SimSpec
 
 MOVER_FAULTS = (
     FaultKind(

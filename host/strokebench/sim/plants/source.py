@@ -5,8 +5,8 @@ For bring-up and calibration on the simulated bench. What is applied stands in p
 
 from __future__ import annotations
 
+from strokebench.sim.board.shorted import CUT_DELAY_S
 from strokebench.sim.plants.base import BRIDGE_OHM, DIODE_V, PWM_HZ, Conditions, Plant
-from strokebench.sim.shorted import CUT_DELAY_S
 
 LOGIC_V = 6.0
 """Supply below which the bench's own 5 V does not come up (the Pico then lives on USB)."""

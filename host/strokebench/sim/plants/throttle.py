@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import parse_all
 from strokebench.sim.plants import canonical
 from strokebench.sim.plants.moving import MOVER_FAULTS, WEAK_SPRING, assemble
@@ -21,7 +22,6 @@ from strokebench.sim.plants.spread import about
 from strokebench.sim.plants.spring import Spring
 from strokebench.sim.plants.track_faults import track_faults
 from strokebench.sim.plants.tracks import TrackShape
-from strokebench.sim.spec import SimSpec
 
 FAULTS = (*MOVER_FAULTS, WEAK_SPRING, *track_faults("a", "b"))
 

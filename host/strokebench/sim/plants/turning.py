@@ -8,12 +8,12 @@ from typing import TypeVar
 
 import numpy as np
 
+from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import Fault, FaultKind, parse_all
 from strokebench.sim.plants.base import conditions_of
 from strokebench.sim.plants.common_faults import OPEN_WINDING, WEAK_BATTERY
 from strokebench.sim.plants.rotary import Commutator, Rotary, Turner
 from strokebench.sim.plants.spread import about
-from strokebench.sim.spec import SimSpec
 
 COMMON_FAULTS = (
     FaultKind("blocked", "the rotor cannot turn", "no matter", 1, 1),

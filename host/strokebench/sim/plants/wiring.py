@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strokebench.bench.spec import SimSpec
 from strokebench.physics.copper import resistance_ratio
 from strokebench.physics.wire import awg_area_mm2, resistance_ohm
 from strokebench.sim.faults import FaultKind, parse_all
@@ -17,7 +18,6 @@ from strokebench.sim.plants import ripple
 from strokebench.sim.plants.base import BRIDGE_OHM, PWM_HZ, Conditions, Plant, conditions_of
 from strokebench.sim.plants.common_faults import WEAK_BATTERY
 from strokebench.sim.plants.spread import about
-from strokebench.sim.spec import SimSpec
 
 GAUGE = 16
 LENGTH_M = 2.5

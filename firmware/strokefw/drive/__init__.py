@@ -1,0 +1,1 @@
+"""What the bridge shall do: segments of a procedure, jogging, ramps within the slew limit."""

@@ -1,0 +1,1 @@
+"""Every limit, judged each tick: current, volts, heat, budgets."""

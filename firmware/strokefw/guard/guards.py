@@ -1,0 +1,350 @@
+"""All guards of one tick: readings and what was driven in, one fault code and the next tick's bounds out.
+
+Order does not matter: the worst severity wins, and of equals the first found. The single guards live in
+guard_current, guard_volts, guard_budget, guard_heat and thermal; here they are fed and their answers
+weighed. What is slow by nature (heat, budgets) takes turns over eight ticks.
+"""
+
+from array import array
+
+from strokefw import channels, faults, ntc, thermal
+from strokefw.compat import const, keep_bound, micropython, ptr32
+from strokefw.guard import (
+    budget as guard_budget,
+)
+from strokefw.guard import (
+    current as guard_current,
+)
+from strokefw.guard import (
+    heat as guard_heat,
+)
+from strokefw.guard import (
+    limits as guard_limits,
+)
+from strokefw.guard import (
+    volts as guard_volts,
+)
+from strokefw.guard.budget import Budgets
+from strokefw.guard.heat import HeatGuard
+from strokefw.sensing import sense
+
+REFILLED = const(200)  # permille that an emptied budget must have again before it lets one arm
+SILENT_MAX = const(1000000)
+WARN_TURNS = const(6)  # a limiting condition is shown for at least so many times eight ticks
+HOT_DC = const(850)  # taken for the heatsink while its thermistor is broken
+_JUNCTION_MS = const(2)
+
+# Guard's own_words; guard_current has the places in current_words
+SILENT = const(0)
+_TURN = const(1)
+_JUNCTION = const(2)  # both in 0.1 C, biased
+_FOOT = const(3)
+WARN = const(4)
+HEARTBEAT = const(5)
+BLOCK = const(6)
+_SLOW_CODE = const(7)
+_SPENT = const(8)
+_SHOWN_LEFT = const(9)
+_HEATSINK_SEEN = const(10)
+_PART_SEEN = const(11)
+_WORDS = const(12)
+# where things stand in the kernels' arrays: only constants of this module are folded; a test compares PLACES
+_BIAS = const(1 << 29)
+_BUS = const(2)
+_AMPS = const(11)
+_SIZE = const(12)
+_CAP = const(7)
+_FOLDED = const(8)
+_SLEW_DOWN = const(9)
+_BRAKING = const(10)
+_SQUARES = const(14)
+_HEATSINK = const(21)
+_HEATSINK_NTC = const(22)
+_HEATSINK_READINGS = const(23)
+_PART = const(24)
+_PART_NTC = const(25)
+_PART_READINGS = const(26)
+_CLOSED = const(11)  # of the volts' words
+PLACES = (
+    (_CLOSED, guard_volts.CLOSED),
+    (_HEATSINK, sense.HEATSINK), (_HEATSINK_NTC, sense.HEATSINK_NTC),
+    (_HEATSINK_READINGS, sense.HEATSINK_READINGS), (_PART, sense.PART), (_PART_NTC, sense.PART_NTC),
+    (_PART_READINGS, sense.PART_READINGS),
+    (_BIAS, sense.BIAS), (_BUS, channels.BUS), (_AMPS, guard_current.AMPS), (_SIZE, guard_current.SIZE),
+    (_CAP, guard_current.CAP), (_FOLDED, guard_current.FOLDED), (_SLEW_DOWN, guard_current.SLEW_DOWN),
+    (_BRAKING, guard_current.BRAKING), (_SQUARES, guard_current.SQUARES),
+)  # fmt: skip
+
+_bound = guard_current.bound
+_forget_current = guard_current.fresh
+_forget_heat = guard_heat.forget
+_watch = guard_current.watch
+_watch_volts = guard_volts.watch
+_spend = guard_budget.spend
+_loss_mw = thermal.loss_mw
+_rise_mk = thermal.rise_mk
+_SEVERITY = faults.SEVERITY
+_CURRENT_CODES = guard_current.CODES
+_VOLT_CODES = guard_volts.CODES
+_BUDGET_CODES = bytes((0, faults.BUDGET_BENCH, faults.BUDGET_LEADS, faults.BUDGET_PART))
+
+
+class Guard:
+    """Guards of one bench.
+
+    After ``update``: ``cap`` bounds |drive|, ``slew_down`` its decrease per tick; ``warn`` is the code of
+    a limiting condition in force; ``block`` the code that forbids arming and clearing now;
+    ``junction_dc`` the estimate; ``left_bench``, ``left_leads``, ``left_part`` the permille left of the
+    budgets. ``silent_ms`` counts up; the link sets it to 0 whenever it hears the host.
+    """
+
+    def __init__(self, sense, kind):
+        self.sense = sense
+        self.absolute = guard_limits.ABSOLUTE[kind]
+        self._values = sense.values
+        self._finer = channels.FINER[kind]
+        self.current_words = array("i", [0] * guard_current.WORDS)
+        guard_current.scale(self.current_words, self._finer)
+        self._v = array("i", [0] * guard_volts.WORDS)
+        self.own_words = array("i", [0] * _WORDS)
+        self.own_words[_JUNCTION] = self.own_words[_FOOT] = 250 + _BIAS
+        self.current_words[guard_current.CAP] = guard_current.FULL
+        self.current_words[guard_current.SLEW_DOWN] = 1
+        self._heat = HeatGuard(guard_limits.HEATSINK_DERATE_DC, self.absolute.heatsink_max_dc)
+        self._budgets = Budgets()
+        self._budgets.set(guard_budget.BENCH, self.absolute.rest_ma, self.absolute.i2t_a2s)
+        self.junction = thermal.Foster(thermal.REFERENCE_STAGES, _JUNCTION_MS)
+        self._mean_ma = self.absolute.current_mean_ma
+        self._flags = 0
+        self._no_limits()
+        keep_bound(self, "_forbid")
+        self.fresh = _freshener(self)
+        self.fresh()
+        self.update = _updater(self)
+
+    def _no_limits(self):
+        c = self.current_words
+        absolute = self.absolute
+        c[guard_current.LIMIT] = absolute.current_mean_ma
+        c[guard_current.SLEW] = 1
+        c[guard_current.STALL_MA] = c[guard_current.PEAK_MA] = absolute.current_max_ma
+        c[guard_current.STALL_TICKS] = 30000
+        c[guard_current.MEAN_TICKS] = 100
+        c[guard_current.SUPPLY_MAX_MV] = self._v[guard_volts.MAX_MV] = absolute.supply_max_mv
+        self._v[guard_volts.MIN_MV] = absolute.supply_min_mv
+
+    def set_limits(self, limits):
+        """Put a part's checked limits in force (link side, not in the tick)."""
+        c = self.current_words
+        self._mean_ma = limits.current_mean_ma
+        self._derate()
+        c[guard_current.SLEW] = limits.slew_per_ms
+        c[guard_current.STALL_MA] = limits.stall_ma
+        c[guard_current.STALL_TICKS] = limits.stall_ms
+        c[guard_current.PEAK_MA] = limits.current_max_ma + limits.current_max_ma // 10 + 800 // self._finer
+        c[guard_current.MEAN_TICKS] = 60 + 10000 // limits.slew_per_ms
+        c[guard_current.SUPPLY_MAX_MV] = self._v[guard_volts.MAX_MV] = limits.supply_max_mv
+        self._v[guard_volts.MIN_MV] = limits.supply_min_mv
+        self._v[guard_volts.USES_FEED] = 1 if limits.flags & guard_limits.SENSORS else 0
+        self._budgets.set(guard_budget.LEADS, limits.i2t_leads_rest_ma, limits.i2t_leads_a2s)
+        self._budgets.set(guard_budget.PART, limits.i2t_part_rest_ma, limits.i2t_part_a2s)
+        self._heat.part_max_dc = limits.part_temp_max_dc
+        self.own_words[HEARTBEAT] = limits.heartbeat_ms
+        self._flags = limits.flags
+
+    @property
+    def block(self):
+        """Code that forbids arming and clearing now."""
+        return self.own_words[BLOCK]
+
+    @property
+    def warn(self):
+        """Code of a limiting condition in force."""
+        return self.own_words[WARN]
+
+    @property
+    def heartbeat_ms(self):
+        """Silence of the host that the limits allow while driving."""
+        return self.own_words[HEARTBEAT]
+
+    @property
+    def cap(self):
+        """What bounds |drive| in the next tick, 1/10000."""
+        return self.current_words[_CAP]
+
+    @property
+    def slew_down(self):
+        """What bounds the fall of |drive| in the next tick, 1/10000."""
+        return self.current_words[_SLEW_DOWN]
+
+    @property
+    def junction_dc(self):
+        """Estimate of the hottest junction, 0.1 C."""
+        return self.own_words[_JUNCTION] - _BIAS
+
+    @property
+    def silent_ms(self):
+        """Ticks since the host was heard."""
+        return self.own_words[SILENT]
+
+    @silent_ms.setter
+    def silent_ms(self, value):
+        self.own_words[SILENT] = value
+
+    @micropython.native
+    def _spend(self):
+        c = self.current_words
+        self.own_words[_SPENT] = _BUDGET_CODES[_spend(self._budgets.words, c[_SQUARES])]
+        c[_SQUARES] = 0
+
+    @micropython.native
+    def _judge_heat(self):
+        heat = self._heat
+        g = self.own_words
+        if heat.judge(g[_FOOT] - _BIAS, g[_JUNCTION] - _BIAS):
+            self._derate()
+        code = heat.words[guard_heat.CODE]
+        if _SEVERITY[code] < faults.STOP:
+            code = g[_SPENT]
+        g[_SLOW_CODE] = code
+
+    @micropython.native
+    def _read_heat(self):
+        v = self._values
+        g = self.own_words
+        seen = v[_HEATSINK_READINGS]
+        if seen != g[_HEATSINK_SEEN]:
+            g[_HEATSINK_SEEN] = seen
+            foot = v[_HEATSINK] - _BIAS
+            g[_FOOT] = (foot if foot != ntc.NO_READING else HOT_DC) + _BIAS
+            self._heat.heatsink(v[_HEATSINK_NTC], foot)
+            return
+        seen = v[_PART_READINGS]
+        if seen != g[_PART_SEEN]:
+            g[_PART_SEEN] = seen
+            if self._flags & guard_limits.PART_NTC:
+                self._heat.part(v[_PART_NTC], v[_PART] - _BIAS)
+            else:
+                self._heat.no_part()
+
+    @property
+    def left_bench(self):
+        """Permille left of the bench's own budget."""
+        return self._budgets.left(guard_budget.BENCH)
+
+    @property
+    def left_leads(self):
+        """Permille left of the leads' budget."""
+        return self._budgets.left(guard_budget.LEADS)
+
+    @property
+    def left_part(self):
+        """Permille left of the part's budget."""
+        return self._budgets.left(guard_budget.PART)
+
+    def _derate(self):
+        self.current_words[guard_current.LIMIT] = self._mean_ma * self._heat.share // 1000
+
+    @micropython.native
+    def _show(self):
+        c = self.current_words
+        g = self.own_words
+        warn = 0
+        if self._heat.words[guard_heat.SHARE] < 1000:
+            warn = faults.DERATING
+        elif c[_FOLDED]:
+            warn = faults.FOLDBACK
+        elif c[_BRAKING]:
+            warn = faults.REGEN_SLOWED
+        if warn:
+            g[WARN] = warn
+            g[_SHOWN_LEFT] = WARN_TURNS
+        elif g[_SHOWN_LEFT]:
+            g[_SHOWN_LEFT] -= 1
+        else:
+            g[WARN] = 0
+
+    @micropython.native
+    def _forbid(self):
+        g = self.own_words
+        block = self._heat.words[guard_heat.CODE] or g[_SPENT]
+        if self._values[_BUS] > self._v[guard_volts.MAX_MV]:
+            block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
+        if not block and g[BLOCK]:  # a budget: until there is some again
+            if faults.BUDGET_BENCH <= g[BLOCK] <= faults.BUDGET_PART:
+                if min(self.left_bench, self.left_leads, self.left_part) < REFILLED:
+                    block = g[BLOCK]
+        g[BLOCK] = block
+
+
+@micropython.viper
+def _watched(
+    g: ptr32, c: ptr32, v: ptr32, volts: ptr32, junction: ptr32, drive: int, gate: int, rail: int, trips: int
+) -> int:
+    # The kernels in their order. Returns the places in CURRENT_CODES and (times 64) VOLT_CODES that they
+    # tell, and (times 4096) the turn.
+    silent = g[SILENT]
+    if silent < SILENT_MAX:
+        g[SILENT] = silent + 1
+    turn = (g[_TURN] + 1) & 7
+    g[_TURN] = turn
+    _bound(c, v, drive, v[_BUS])
+    told = int(_watch(c, v, gate, trips))
+    told += int(_watch_volts(volts, v, drive, gate, rail, trips)) << 6
+    if turn & 1:
+        power_mw = int(_loss_mw(c[_AMPS], c[_SIZE], gate, g[_JUNCTION] - _BIAS))
+        g[_JUNCTION] = g[_FOOT] + int(_rise_mk(junction, power_mw)) // 100
+    return told + (turn << 12)
+
+
+@micropython.viper
+def _fresh(c: ptr32, volts: ptr32, heat: ptr32, heatsink: ptr32, part: ptr32):
+    _forget_current(c)
+    volts[_CLOSED] = 0
+    _forget_heat(heat, heatsink, part)
+
+
+def _freshener(guard):
+    heat = guard._heat
+    needs = guard.current_words, guard._v, heat.words, heat.heatsink_words, heat.part_words
+
+    @micropython.native
+    def fresh(needs=needs):
+        """Forget what counts towards a fault (on arming and clearing); heat and budgets stay."""
+        c, volts, heat, heatsink, part = needs
+        _fresh(c, volts, heat, heatsink, part)
+
+    return fresh
+
+
+def _updater(guard):
+    # what ``update`` needs, as locals: see compat.py on the cost of names
+    turns = guard._spend, None, guard._read_heat, None, guard._judge_heat, None, guard._forbid, guard._show
+    needs = guard, guard.own_words, guard.current_words, guard._values, guard._v, guard.junction.words, turns
+
+    @micropython.native
+    def update(drive, gate, rail, trips, estop, needs=needs):
+        """Judge one tick by ``sense`` and what was in force in it; return the worst fault code or 0."""
+        guard, g, c, v, volts, junction, turns = needs
+        told = _watched(g, c, v, volts, junction, drive, gate, rail, trips)
+        turn = turns[told >> 12]
+        if turn:  # what is slow by nature takes turns
+            turn()
+        code = g[_SLOW_CODE]
+        told &= 4095
+        if told:  # the worst counts, of equals the last
+            severity = _SEVERITY
+            other = _VOLT_CODES[told >> 6]
+            if severity[other] >= severity[code]:
+                code = other
+            other = _CURRENT_CODES[told & 63]
+            if severity[other] >= severity[code]:
+                code = other
+        if estop:
+            g[BLOCK] = faults.ESTOP
+            return faults.ESTOP
+        if g[BLOCK] == faults.ESTOP:  # released
+            guard._forbid()
+        return code
+
+    return update

@@ -1,0 +1,1 @@
+"""The board on the Pico. Nothing else touches machine and rp2."""

@@ -1,0 +1,282 @@
+"""The bridge: duty from two PWM slices, the enable line in the hands of the PIO, latch, rails, self-test
+pulses.
+"""
+
+import time
+from array import array
+
+import micropython
+import rp2
+from machine import Pin
+from micropython import const
+from uctypes import addressof
+
+from strokefw import channels
+from strokefw.pico import dma, pins, regs
+from strokefw.pico import pio as programs
+
+_TOP = const(6249)  # 125 MHz / 6250 = 20 kHz
+_TRIP_TOP = const(2047)  # 61 kHz: little ripple behind the board's filter
+_INVERT_B = const(8)
+_OFF = const(409600000)  # 6250 << 16: high side never on, inverted low side never on
+_CUTS = const(31)  # periods the PIO cuts by itself before it stays off; renewed by every drive()
+_OVERRIDE_HIGH = const(0x300)
+_SETTLE_US = const(60)  # longer than a PWM period: the enable line is up by then
+_TICK_PULSE_US = const(900)
+_GATES = ("A_HIGH", "A_LOW", "B_HIGH", "B_LOW")
+_SLICES = const(0b10110)  # 1: leg A, 2: leg B, 4: trip level
+_PIO0_RX0 = const(4)  # DMA request
+
+
+# words of the kernels: addresses of registers, and what is in force
+_SLICE_A = const(0)
+_SLICE_B = const(1)
+_PIO = const(2)
+_ENTRY = const(3)  # the instruction that jumps to the program's start
+_GATE = const(4)
+_RAIL = const(5)
+_CUT_COUNT = const(6)  # register that counts down with each cut period
+_CUT_LAST = const(7)
+_PINS_IN = const(8)
+_LATCH_OK = const(9)  # mask of its pin
+_FELL = const(10)  # what tells that it has fallen
+_PIN_SET = const(11)
+_PIN_CLEAR = const(12)
+_PRECHARGE = const(13)  # masks of their pins
+_MAIN = const(14)
+_WORDS = const(15)
+
+
+@micropython.viper
+def _halt(w: ptr32):
+    # state machine 0: stop, bridge off, back to the first instruction, run again (and wait for a word).
+    # An address as argument would be a heap object.
+    pio = ptr32(w[_PIO])
+    pio[0x3000 >> 2] = 1
+    pio[0xD8 >> 2] = 0xE000
+    pio[0x2000 >> 2] = 1 << 4
+    pio[0xD8 >> 2] = w[_ENTRY]
+    pio[0x2000 >> 2] = 1
+
+
+@micropython.viper
+def _drive(w: ptr32, drive: int, gate: int):
+    slice_a = ptr32(w[_SLICE_A])
+    slice_b = ptr32(w[_SLICE_B])
+    pio = ptr32(w[_PIO])
+    if gate == 0:
+        if w[_GATE]:
+            w[_GATE] = 0
+            _halt(w)
+        slice_a[3] = _OFF
+        slice_b[3] = _OFF
+        return
+    # compare register: high side in the low half, low side (inverted output) in the high half
+    level = drive
+    if drive < 0:
+        level = 0 - drive
+    level = (level * 5 + 4) >> 3
+    level = (level << 16) | level
+    if drive < 0:
+        slice_a[3] = 0
+        slice_b[3] = level
+    else:
+        slice_b[3] = 0
+        slice_a[3] = level
+    if w[_GATE]:
+        pio[0xD8 >> 2] = 0xE020 | _CUTS  # set(x, _CUTS): a living tick renews the allowance
+    else:
+        w[_GATE] = 1
+        pio[0x10 >> 2] = _CUTS
+
+
+@micropython.viper
+def _trips(w: ptr32) -> int:
+    count = ptr32(w[_CUT_COUNT])
+    now = count[0]
+    cut = w[_CUT_LAST] - now
+    w[_CUT_LAST] = now
+    if w[_RAIL]:
+        inputs = ptr32(w[_PINS_IN])
+        if inputs[0] & w[_LATCH_OK] == 0:
+            cut |= w[_FELL]
+    return cut
+
+
+@micropython.viper
+def _rail(w: ptr32, mode: int):
+    high = ptr32(w[_PIN_SET])
+    low = ptr32(w[_PIN_CLEAR])
+    w[_RAIL] = mode
+    if mode == 2:
+        high[0] = w[_MAIN]
+    else:
+        low[0] = w[_MAIN]
+    if mode == 1:
+        high[0] = w[_PRECHARGE]
+    else:
+        low[0] = w[_PRECHARGE]
+
+
+@micropython.viper
+def _wait_us(timer: ptr32, us: int):
+    begin = timer[0]
+    while timer[0] - begin < us:
+        pass
+
+
+class Bridge:
+    """Four gate inputs, their enable line, the rails and the hard latch. Everything is off after
+    construction.
+    """
+
+    def __init__(self):
+        for net in ("PRECHARGE", "MAIN_SWITCH", "LATCH_ARM", "TRIP_LEVEL") + _GATES:
+            Pin(pins.gpio(net), Pin.OUT, value=0)
+        self._latch_arm = Pin(pins.gpio("LATCH_ARM"))
+        Pin(pins.gpio("LATCH_OK"), Pin.IN)
+        self.finer = 1  # the board's kind says more (channels.FINER)
+        self._slice_a = regs.PWM + regs.PWM_SLICE * 1
+        self._slice_b = regs.PWM + regs.PWM_SLICE * 2
+        self._trip = regs.PWM + regs.PWM_SLICE * 4
+        # sums beyond 30 bits are heap objects: made once, here
+        self._controls = tuple([regs.pad_control(pins.gpio(net)) for net in _GATES])
+        self.pulsing = False
+        self._compare_trip = self._trip + 12
+        self._allow = regs.PIO0 + regs.PIO_TXF0
+        self._words = array("I", [0] * _WORDS)
+        self._start_slices()
+        self._start_keeper()
+        self._fill_words()
+        self.drive, self.trips = _calls(self._words)
+
+    def _start_slices(self):
+        for address in (self._slice_a, self._slice_b):
+            self._slice(address, _INVERT_B, _TOP, _OFF)
+        self._slice(self._trip, 0, _TRIP_TOP, 0)
+        regs.poke(regs.PWM_ENABLE, _SLICES)  # at once, so that both legs count together
+        for net in _GATES + ("TRIP_LEVEL",):
+            regs.poke(regs.pad_control(pins.gpio(net)), regs.FUNCTION_PWM)
+
+    @staticmethod
+    def _slice(address, csr, top, compare):
+        regs.poke(address, csr)
+        regs.poke(address + 0x04, 1 << 4)
+        regs.poke(address + 0x08, 0)
+        regs.poke(address + 0x0C, compare)
+        regs.poke(address + 0x10, top)
+
+    def _start_keeper(self):
+        trip = Pin(pins.gpio("TRIP_N"), Pin.IN, Pin.PULL_UP)
+        enable = Pin(pins.gpio("BRIDGE_ENABLE"), Pin.OUT, value=0)
+        pio = rp2.PIO(0)
+        pio.remove_program()
+        keeper = pio.state_machine(0, programs.keeper, set_base=enable, in_base=trip, jmp_pin=trip)
+        self._entry = regs.peek(regs.PIO0 + 0xD4)  # where the program was placed: `jmp` to it has this code
+        self._period_flag = array("I", [1 << programs.PERIOD_IRQ])
+        self._clock, self._clock_plan = dma.ring(
+            regs.DREQ_PWM_WRAP0 + 1, dma.WORDS, addressof(self._period_flag), regs.PIO0 + regs.PIO_IRQ_FORCE
+        )
+        dma.start(regs.DMA, self._clock_plan)
+        self._cut_word = array("I", [0])
+        self._cut_dma = rp2.DMA()
+        control = self._cut_dma.pack_ctrl(
+            size=dma.WORDS, treq_sel=_PIO0_RX0, inc_read=False, inc_write=False, irq_quiet=True
+        )
+        self._cut_dma.config(
+            read=regs.PIO0 + regs.PIO_RXF0,
+            write=self._cut_word,
+            count=regs.DMA_COUNT_MAX,
+            ctrl=control,
+            trigger=True,
+        )
+        self._keeper = keeper
+        keeper.active(1)
+
+    def _fill_words(self):
+        w = self._words
+        w[_SLICE_A] = self._slice_a
+        w[_SLICE_B] = self._slice_b
+        w[_PIO] = regs.PIO0
+        w[_ENTRY] = self._entry
+        w[_CUT_COUNT] = regs.DMA + 0x40 * self._cut_dma.channel + 8
+        w[_CUT_LAST] = regs.DMA_COUNT_MAX
+        w[_PINS_IN] = regs.PIN_IN
+        w[_LATCH_OK] = 1 << pins.gpio("LATCH_OK")
+        w[_FELL] = channels.LATCH_FELL
+        w[_PIN_SET] = regs.PIN_SET
+        w[_PIN_CLEAR] = regs.PIN_CLEAR
+        w[_PRECHARGE] = 1 << pins.gpio("PRECHARGE")
+        w[_MAIN] = 1 << pins.gpio("MAIN_SWITCH")
+
+    def trip_level(self, ma):
+        """Comparator threshold: 1.65 V + 20 mV/A (hardware/calc/trip.py; times ``finer``) as a fraction
+        of 3.3 V.
+        """
+        regs.poke(self._compare_trip, ((82500 + ma * self.finer) * (_TRIP_TOP + 1) + 82500) // 165000)
+
+    def rail(self, mode):
+        """0 open, 1 precharge (and the hard latch set anew), 2 main switch."""
+        if mode == 1 and self._words[_RAIL] == 0:
+            self._latch_arm(1)
+            self._latch_arm(0)
+        _rail(self._words, mode)
+
+    def pulse(self, leg, side, us):
+        """One MOSFET alone on for `us` (at most 1000), everything off before and after.
+
+        A pulse of nearly a tick ends with a scan, so that the converters see all of it and no tick is late;
+        a shorted MOSFET is what the PIO is there for, and it stands no second trip.
+        """
+        self.drive(0, 0)
+        self._pulsed = self._controls[2 * leg + (1 - side)]
+        regs.poke(self._allow, 0)
+        regs.poke(self._pulsed, regs.FUNCTION_PWM | _OVERRIDE_HIGH)
+        self.pulsing = True
+        self._pulse_began = time.ticks_us()
+        if us < _TICK_PULSE_US:
+            _wait_us(regs.TIMER_RAW_LOW, _SETTLE_US + us)
+            self.end_pulse()
+
+    def watch_pulse(self):
+        """End a pulse that is old enough (called by the scan)."""
+        if time.ticks_diff(time.ticks_us(), self._pulse_began) >= _TICK_PULSE_US - 100:
+            self.end_pulse()
+
+    def end_pulse(self):
+        """End the pulse under way."""
+        self.pulsing = False
+        regs.poke(self._pulsed, regs.FUNCTION_PWM)
+        _halt(self._words)
+
+    def off(self):
+        """Everything that can move or heat something is off; works in any state."""
+        self._words[_GATE] = 1
+        self.drive(0, 0)
+        self.rail(0)
+
+    def close(self):
+        """Off, and the pins back to inputs, held low by the board."""
+        self.off()
+        self._keeper.active(0)
+        for net in ("BRIDGE_ENABLE",) + _GATES:
+            Pin(pins.gpio(net), Pin.IN, Pin.PULL_DOWN)
+        dma.stop(regs.DMA, self._clock_plan)
+        for channel in self._clock + (self._cut_dma,):
+            channel.close()
+
+
+def _calls(words):
+    # what the tick calls, as functions of their own: see compat.py on the cost of names
+
+    @micropython.native
+    def drive(drive, gate, words=words):
+        """Duty and polarity from the next PWM period on; gate 0: enable line low at once, all gates low."""
+        _drive(words, drive, gate)
+
+    @micropython.native
+    def trips(words=words):
+        """PWM periods cut since the last call, and LATCH_FELL while the hard latch has fallen."""
+        return _trips(words)
+
+    return drive, trips

@@ -1,0 +1,40 @@
+"""Starts the bench on a Pico: what main.py calls.
+
+The way back to the REPL: the two bytes that mpremote and most terminals send first (carriage return,
+Ctrl-C), at a place where a frame would begin or after a pause. No frame of ours begins with them. It is
+obeyed while the bench is not armed, with the bridge off first. People read docs/explanation/on-the-chip.md.
+"""
+
+import gc
+
+import micropython
+
+micropython.kbd_intr(-1)  # a laptop that greets while the modules load must not interrupt that by a byte 3
+# Collected often while the modules load, so that what stays lies close together and bursts find room.
+gc.threshold(12000)
+
+from strokefw.app import App  # noqa: E402
+from strokefw.pico.board import Board  # noqa: E402
+
+
+def run():
+    """Run the bench until somebody asks for the REPL; everything is off on return, whatever the reason."""
+    micropython.alloc_emergency_exception_buf(100)
+    board = Board()
+    try:
+        app = App(board)
+        gc.collect()
+        gc.threshold(-1)
+        board.start(app.tick)
+        service = app.service
+        while not board.repl_wanted(not app.armed()):
+            service()
+            if app.link.plant_due():
+                board.hold()
+                del app, service  # room for another
+                from strokefw.plant_board import run as run_plant  # loaded only here: memory
+
+                run_plant(board)
+                return
+    finally:
+        board.close()

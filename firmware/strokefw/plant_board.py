@@ -1,0 +1,273 @@
+"""The classroom's board: a bare Pico whose readings come from the plant on the laptop, over the link.
+
+Lock-step: the laptop sends ``readings`` for one tick, the chip does that tick and its link work, then tells
+``outputs``. So time is the laptop's, and how fast it or the link is does not matter. The real board beneath
+lends its link, lamp and watchdog; its bridge and rails, off since before this began, are never touched from
+here. Only a reset leaves this mode. Tick and link work both run in the main loop, so they may allocate.
+
+When somebody talks to the bench without feeding it (a program that does not know of the plant), it ticks by
+itself with a supply of 0 V: it answers, and will not drive.
+"""
+
+import gc
+import struct
+from array import array
+
+from strokefw import channels
+from strokefw.app import App
+from strokefw.compat import const
+from strokefw.link import wire
+
+ALONE_US = const(300000)  # so long may requests wait for readings
+_TICK_US = const(1000)
+_GIVE_UP_US = const(2000000)  # a laptop that neither reads nor answers for so long has gone
+_MASK = const(0x3FFFFFFF)
+_PLANT = wire.ID["plant"]
+_READINGS = wire.ID["readings"]
+_DATA = wire.ID["plant_data"]
+_OUTPUTS = wire.ID["outputs"]
+_BURST = wire.ID["plant_burst"]
+_WANT = wire.ID["plant_want"]
+_REPLY = wire.ID["reply"]
+KIND_SIMULATED = const(2)
+
+
+def run(real):
+    """Be a simulated bench on the board ``real``, which is held off, until somebody wants the REPL."""
+    asked = 0
+    while True:
+        real.watchdog()
+        gc.collect()
+        board = PlantBoard(real)
+        app = App(board)
+        if asked:
+            board.say(_REPLY, wire.pack(_REPLY, 0, 0), asked)
+        asked = board.serve(app)
+        if not asked:
+            return
+        del app, board  # room for the next
+
+
+class PlantBoard:
+    """A board's methods for the app; ``serve`` is the main loop."""
+
+    def __init__(self, real):
+        self._real = real
+        self._in = bytearray(256)
+        self._rest = b""
+        self._link = b""  # what the laptop said to the bench itself
+        self._decoder = wire.Decoder()
+        self._counts = array("H", [0] * channels.N_CHANNELS)
+        self._open = self._ready = self._cut = self._due = self._again = 0
+        self._data = None
+        self._asking = False
+        self._tick = 0
+        self._drive = self._gate = self._rail = self._led = self._fed = self._trigger = 0
+        self._trip_ma = -1
+        self._pulses = b""
+        self._slots = {}
+        self._alone = False
+        self._since = self._paced = real.ticks_us()
+
+    # -- main loop ---------------------------------------------------------------------------------------
+
+    def serve(self, app):
+        """Do tick after tick; returns the number of the request to begin anew, 0 when the REPL is wanted."""
+        real = self._real
+        while not real.repl_wanted(True):
+            real.watchdog()
+            self._hear()
+            if self._again:
+                return self._again
+            if self._due:
+                self._due = 0
+                app.tick()
+                app.service()
+                self.tell()
+            elif self._unfed():
+                app.tick()
+                app.service()
+        return 0
+
+    def _hear(self):
+        n = self._real.read(self._in)
+        if not n:
+            return
+        pieces = (self._rest + bytes(memoryview(self._in)[:n])).split(b"\0")
+        self._rest = pieces.pop()
+        for piece in pieces:
+            # the byte behind the first is the type, which is never zero
+            if len(piece) > 1 and piece[1] in (_PLANT, _READINGS, _DATA):
+                for kind, seq, body in self._decoder.feed(piece + b"\0"):
+                    self._obey(kind, seq, body)
+            else:
+                self._link += piece + b"\0"
+        if len(self._rest) > wire.MAX_ENCODED:
+            self._link += self._rest  # no frame: the app counts it
+            self._rest = b""
+
+    def _obey(self, kind, seq, body):
+        if kind == _PLANT:
+            self._again = seq
+        elif kind == _DATA and not self._asking:
+            self.tell()  # the laptop wants to know whether we are there
+        elif kind == _DATA:
+            self._data = body
+        elif len(body) == 4 + 2 * channels.N_CHANNELS:
+            self._open, self._ready, cut = struct.unpack_from("<BBH", body, 0)
+            self._cut += cut
+            self._counts = array("H", body[4:])
+            self._tick += 1
+            self._due = 1
+            self._alone = False
+
+    def _unfed(self):
+        # whether to do a tick without readings
+        now = self._real.ticks_us()
+        if not self._alone:
+            if not self._link:
+                self._since = now
+            elif (now - self._since) & _MASK > ALONE_US:
+                self._alone = True
+                for channel in (channels.BUS, channels.VIN, channels.LEG_A, channels.LEG_B):
+                    self._counts[channel] = 0
+        if not self._alone or (now - self._paced) & _MASK < _TICK_US:
+            return False
+        self._paced = now
+        self._tick += 1
+        return True
+
+    def tell(self):
+        """Hand over what the firmware set in this tick; the laptop's turn."""
+        body = wire.pack(
+            _OUTPUTS, self._drive, self._gate, self._rail, self._led, self._fed, self._trigger, self._trip_ma,
+            tail=self._pulses,
+        )  # fmt: skip
+        self._fed = self._trigger = 0
+        self._pulses = b""
+        self.say(_OUTPUTS, body, self._tick & 0xFF)
+
+    def say(self, kind, body, seq=0):
+        """Send one frame."""
+        frame = wire.frame(kind, seq, body)
+        self.write(frame, len(frame))
+
+    def _ask(self, kind, body):
+        # a question to the laptop in the middle of a tick; nothing when it has gone
+        self._data = None
+        self._asking = True
+        self.say(kind, body)
+        real = self._real
+        began = real.ticks_us()
+        while self._data is None and not self._again and (real.ticks_us() - began) & _MASK < _GIVE_UP_US:
+            real.watchdog()
+            self._hear()
+        self._asking = False
+        return self._data or b""
+
+    # -- what the app calls ------------------------------------------------------------------------------
+
+    def scan(self, counts):
+        """The newest readings."""
+        memoryview(counts)[:] = self._counts
+
+    def drive(self, drive, gate):
+        """Told to the laptop; the Pico's own bridge stays off."""
+        self._drive = drive
+        self._gate = gate
+
+    def rail(self, mode):
+        """Told to the laptop; the Pico's own switches stay open."""
+        self._rail = mode
+
+    def pulse(self, leg, side, us):
+        """Told to the laptop."""
+        self._pulses += wire.pack_row(_OUTPUTS, leg, side, us)
+
+    def trips(self):
+        """PWM cycles cut since the last call."""
+        cut = self._cut
+        self._cut = 0
+        return cut
+
+    def trip_level(self, ma):
+        """Told to the laptop."""
+        self._trip_ma = ma
+
+    def led(self, on):
+        """The Pico's own lamp shows the pattern too."""
+        self._led = on
+        self._real.led(on)
+
+    def watchdog(self):
+        """Told to the laptop; the chip's own watchdog is fed by the main loop."""
+        self._fed = 1
+
+    def estop(self):
+        """1 while the emergency line is open, on the laptop."""
+        return self._open
+
+    def ticks_us(self):
+        """The laptop's time."""
+        return self._tick * _TICK_US & _MASK
+
+    def reset_cause(self):
+        """As after power-on: the simulated bench begins with this mode."""
+        return 0
+
+    def read(self, buf):
+        """Bytes for the bench itself; returns how many."""
+        n = min(len(buf), len(self._link))
+        buf[:n] = self._link[:n]
+        self._link = self._link[n:]
+        return n
+
+    def write(self, buf, n):
+        """Send all; to a laptop that has gone, nothing."""
+        real = self._real
+        began = real.ticks_us()
+        at = 0
+        while at < n and (real.ticks_us() - began) & _MASK < _GIVE_UP_US:
+            real.watchdog()
+            at += real.write(memoryview(buf)[at:n], n - at)
+        return n
+
+    def burst_start(self, channel, rate_hz, count, pre):
+        """Begin a capture on the laptop; the rate it takes, 0 when it cannot."""
+        self._ready = 0
+        data = self._ask(_BURST, wire.pack(_BURST, channel, rate_hz, count, pre))
+        return struct.unpack("<I", data)[0] if len(data) == 4 else 0
+
+    def burst_trigger(self):
+        """Told to the laptop."""
+        self._trigger = 1
+
+    def burst_ready(self):
+        """Whether the laptop has all of it."""
+        return self._ready
+
+    def burst_copy(self, offset, buf):
+        """Fetch counts from value ``offset`` on; returns how many bytes."""
+        piece = self._ask(_WANT, wire.pack(_WANT, offset, len(buf)))[: len(buf)]
+        buf[: len(piece)] = piece
+        return len(piece)
+
+    def raw_start(self, channel, rate_hz):
+        """No endless stream over a link that works tick by tick."""
+        return 0
+
+    def load(self, slot):
+        """A record stored since this mode began, or None: the Pico's own do not fit the plant."""
+        return self._slots.get(slot)
+
+    def store(self, slot, data):
+        """Keep a record until the next reset."""
+        self._slots[slot] = bytes(data)
+
+    def uid(self):
+        """The Pico's own."""
+        return self._real.uid()
+
+    def kind(self):
+        """A simulated bench: what the handshake says of it."""
+        return KIND_SIMULATED

@@ -1,0 +1,270 @@
+"""Converter counts to mA, mV and 0.1 C, in integers; both current ranges merged into one reading.
+
+Each channel is ``(counts - zero) * mul >> shift`` with the calibration's trim folded into ``mul``; every
+product stays within 30 bits. The fine current range is used while the peak of the tick lies well inside it,
+the coarse one above, and between ``FADE_START_MA`` and ``FADE_END_MA`` they are blended.
+
+All of a tick's arithmetic is one kernel: on the chip a call costs more than what it does.
+"""
+
+from array import array
+
+from strokefw import channels, ntc
+from strokefw.compat import const, micropython, ptr16, ptr32
+from strokefw.sensing import calib
+
+FADE_START_MA = const(6400)  # peak of the tick (finer on a finer board); the fine range is true to 7.2 A
+FADE_END_MA = const(7200)
+FEED_NOMINAL_MV = const(5000)
+FEED_MIN_MV = const(4500)
+FEED_MAX_MV = const(5100)  # the divider clips at 5133: above this a high feed could hide
+_CHANNELS = const(13)  # channels.N_CHANNELS, folded into the kernel
+_ZERO_BIAS = const(8192)  # keeps calibrated zeros, which may be negative, readable for the kernel
+
+# beyond the channels in ``values``: the merged current, the ratiometric sensors, and the currents once
+# more with ``BIAS`` added, because a kernel can only read what is not negative
+MERGED = const(13)
+RATIO_A = const(14)
+RATIO_B = const(15)
+B_COARSE = const(16)
+B_FINE = const(17)
+B_MAX = const(18)
+B_MIN = const(19)
+B_MERGED = const(20)
+HEATSINK = const(21)  # 0.1 C, biased; then its state and a count of its new readings
+HEATSINK_NTC = const(22)
+HEATSINK_READINGS = const(23)
+PART = const(24)
+PART_NTC = const(25)
+PART_READINGS = const(26)
+N_VALUES = const(27)
+BIAS = const(1 << 29)
+
+_HEATSINK_SUM = const(39)  # behind the channels' zero, mul, shift
+_PART_SUM = const(40)
+_FADE_START = const(41)
+_FADE_SPAN = const(42)
+_TURN = const(43)  # 0 to 47, then 32 to 47 again: the first readings come alone, later ones in turn
+_WORDS = const(44)
+
+# per channel: full scale in mA or mV, and the shift that keeps mul large and the product within 30 bits
+_SCALES = (
+    (channels.COARSE_FULL_MA, 13),
+    (channels.FINE_FULL_MA, 16),
+    (channels.SUPPLY_FULL_MV, 14),
+    (channels.SUPPLY_FULL_MV, 14),
+    (channels.SUPPLY_FULL_MV, 14),
+    (channels.SUPPLY_FULL_MV, 14),
+    (channels.SENSOR_FULL_MV, 17),
+    (channels.SENSOR_FULL_MV, 17),
+    (channels.SENSOR_FULL_MV, 17),
+    (channels.FULL_SCALE, 13),
+    (channels.FULL_SCALE, 13),
+    (channels.COARSE_FULL_MA, 13),
+    (channels.COARSE_FULL_MA, 13),
+)
+
+_condition = ntc.condition
+_decidegrees = ntc.decidegrees
+
+
+@micropython.viper
+def _warm(out: ptr32, at: int, counts: int):
+    # a new temperature: what a thermistor's mean counts mean
+    out[at] = int(_decidegrees(counts)) + BIAS
+    out[at + 1] = int(_condition(counts))
+    out[at + 2] = (out[at + 2] + 1) & 0xFFFF
+
+
+@micropython.viper
+def _convert(counts: ptr16, k: ptr32, out: ptr32):
+    coarse = 0
+    fine = 0
+    high = 0
+    low = 0
+    for i in range(_CHANNELS):
+        j = 3 * i
+        shift = k[j + 2]
+        value = ((int(counts[i]) + _ZERO_BIAS - k[j]) * k[j + 1] + (1 << (shift - 1))) >> shift
+        if i == 0:
+            coarse = value
+        elif i == 1:
+            fine = value
+        elif i == 11:
+            high = value
+        elif i == 12:
+            low = value
+        elif value < 0:
+            value = 0
+        out[i] = value
+    peak = high
+    if 0 - low > peak:
+        peak = 0 - low
+    if coarse > peak:
+        peak = coarse
+    if 0 - coarse > peak:
+        peak = 0 - coarse
+    merged = coarse
+    over = peak - k[_FADE_START]
+    if over <= 0:
+        merged = fine
+    elif over < k[_FADE_SPAN]:
+        merged = fine + (coarse - fine) * over // k[_FADE_SPAN]
+    out[MERGED] = merged
+    out[B_COARSE] = coarse + BIAS
+    out[B_FINE] = fine + BIAS
+    out[B_MAX] = high + BIAS
+    out[B_MIN] = low + BIAS
+    out[B_MERGED] = merged + BIAS
+    feed = out[8]
+    a = out[6]
+    b = out[7]
+    if feed >= FEED_MIN_MV and feed <= FEED_MAX_MV:
+        a = (a * FEED_NOMINAL_MV + (feed >> 1)) // feed
+        b = (b * FEED_NOMINAL_MV + (feed >> 1)) // feed
+    out[RATIO_A] = a
+    out[RATIO_B] = b
+    k[_HEATSINK_SUM] += out[9]
+    k[_PART_SUM] += out[10]
+    # temperatures: means over 16 ticks; the two end half a period apart, so that no tick does both look-ups
+    turn = k[_TURN]
+    if turn < 47:
+        k[_TURN] = turn + 1
+    else:
+        k[_TURN] = 32
+    if turn == 0:  # nothing to average yet
+        _warm(out, HEATSINK, out[9])
+        _warm(out, PART, out[10])
+        k[_HEATSINK_SUM] = 0
+    elif turn == 8:
+        k[_PART_SUM] = 0
+    elif turn & 15 == 0:
+        _warm(out, HEATSINK, k[_HEATSINK_SUM] >> 4)
+        k[_HEATSINK_SUM] = 0
+    elif turn & 15 == 8:
+        _warm(out, PART, k[_PART_SUM] >> 4)
+        k[_PART_SUM] = 0
+
+
+class Sense:
+    """One tick's readings, as attributes in mA, mV and 0.1 C.
+
+    ``heatsink_ntc`` and ``part_ntc`` are ntc.OK, OPEN or SHORT; a temperature that cannot be read is
+    ``ntc.NO_READING``. ``sensor_a_mv`` and ``sensor_b_mv`` are referred to a feed of exactly 5000 mV while
+    the measured feed is in range (``feed_ok``), else as measured. ``values`` holds them all by index, for the
+    tick: on the chip an attribute that is computed costs a call. ``kind`` of board gives the current ranges.
+    """
+
+    def __init__(self, calibration, kind=0):
+        self.calibration = calibration
+        self._finer = channels.FINER[kind]
+        self.values = array("i", [0] * N_VALUES)
+        self._k = array("i", [0] * _WORDS)
+        for at in (HEATSINK, PART):
+            self.values[at] = ntc.NO_READING + BIAS
+            self.values[at + 1] = ntc.OPEN
+        self.update = _updater(self)
+        self.reload()
+
+    def reload(self):
+        """Take the calibration's zeros and trims over (after it changed; not in the tick)."""
+        for channel, (full, shift) in enumerate(_SCALES):
+            trim = 32768 + self.calibration.trim[channel]
+            if calib.ideal_zero(channel) and self._finer > 1:  # a current
+                full //= self._finer
+                shift += 3
+            mul = (full * (1 << shift) * trim + (channels.FULL_SCALE << 14)) // (channels.FULL_SCALE << 15)
+            self._k[3 * channel] = self.calibration.zero[channel] + _ZERO_BIAS
+            self._k[3 * channel + 1] = mul
+            self._k[3 * channel + 2] = shift
+        self._k[_FADE_START] = FADE_START_MA // self._finer
+        self._k[_FADE_SPAN] = (FADE_END_MA - FADE_START_MA) // self._finer
+        self._k[_TURN] = 0
+
+    @property
+    def current_ma(self):
+        """Merged mean current of the tick."""
+        return self.values[MERGED]
+
+    @property
+    def current_max_ma(self):
+        """Highest coarse reading of the tick."""
+        return self.values[channels.I_MAX]
+
+    @property
+    def current_min_ma(self):
+        """Lowest coarse reading of the tick."""
+        return self.values[channels.I_MIN]
+
+    @property
+    def bus_mv(self):
+        """Supply at the bridge."""
+        return self.values[channels.BUS]
+
+    @property
+    def vin_mv(self):
+        """Supply at the terminals."""
+        return self.values[channels.VIN]
+
+    @property
+    def leg_a_mv(self):
+        """Output A."""
+        return self.values[channels.LEG_A]
+
+    @property
+    def leg_b_mv(self):
+        """Output B."""
+        return self.values[channels.LEG_B]
+
+    @property
+    def sensor_a_mv(self):
+        """First position sensor, at a feed of 5000 mV."""
+        return self.values[RATIO_A]
+
+    @property
+    def sensor_b_mv(self):
+        """Second position sensor, at a feed of 5000 mV."""
+        return self.values[RATIO_B]
+
+    @property
+    def feed_mv(self):
+        """The 5 V feed of the part's sensors."""
+        return self.values[channels.FEED]
+
+    @property
+    def feed_ok(self):
+        """1 while the feed is in range."""
+        return 1 if FEED_MIN_MV <= self.feed_mv <= FEED_MAX_MV else 0
+
+    @property
+    def heatsink_dc(self):
+        """Heatsink."""
+        return self.values[HEATSINK] - BIAS
+
+    @property
+    def heatsink_ntc(self):
+        """State of its thermistor."""
+        return self.values[HEATSINK_NTC]
+
+    @property
+    def part_dc(self):
+        """Part."""
+        return self.values[PART] - BIAS
+
+    @property
+    def part_ntc(self):
+        """State of its thermistor."""
+        return self.values[PART_NTC]
+
+
+def _updater(sense):
+    # what ``update`` needs, as locals: see compat.py on the cost of names
+    needs = sense._k, sense.values, _convert
+
+    @micropython.native
+    def update(counts, needs=needs):
+        """Take one scan (``array('H')`` of N_CHANNELS) over. Allocates nothing."""
+        k, values, convert = needs
+        convert(counts, k, values)
+
+    return update

@@ -1,0 +1,91 @@
+"""How far a bench's readings may be off, by sample column, as a recording carries it."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from strokebench.bench.budget import channel_of, default_budget
+
+CALIBRATED_GAIN = 0.003
+"""Relative standard uncertainty left by calibrating against a 0.5 % meter (rectangular: 0.5 % / sqrt 3)."""
+COLUMNS = (
+    "current_a",
+    "supply_v",
+    "output_a_v",
+    "output_b_v",
+    "sensor_a_v",
+    "sensor_b_v",
+    "heatsink_c",
+    "part_c",
+)
+
+
+Table = dict[str, dict[str, float]]
+
+
+def accuracy(calibrated: bool, certificate: dict[str, Any] | None = None, finer: int = 1) -> Table:
+    """Return ``offset`` (column's unit), ``gain`` (relative) and ``noise`` (unit), standard uncertainties.
+
+    Linearity is counted into the offset.  ``certificate``: the one of the calibration in force (see
+    :mod:`strokebench.calibrate.certificate`); its channels replace the defaults.  Without one a calibrated
+    bench is taken to have been calibrated against a 0.5 % meter, its offset being what linearity leaves.
+    ``finer``: how much finer the current ranges are than the reference bench's.
+    """
+    budget = default_budget()
+    known = certificate["channels"] if certificate else {}
+    table = {}
+    for column in COLUMNS:
+        channel = channel_of(column, 0.0, budget)
+        by = finer if column == "current_a" else 1
+        own = _certified(column, known)
+        if own is not None:
+            offset, gain = own
+        elif calibrated and not certificate:
+            offset, gain = 0.0, min(CALIBRATED_GAIN, channel.gain)
+        else:
+            offset, gain = channel.offset / by, channel.gain
+        table[column] = {
+            "offset": math.hypot(offset, channel.linearity / by),
+            "gain": gain,
+            "noise": channel.noise / by,
+        }
+    return table
+
+
+_CHANNELS = {
+    "current_a": ("current_fine",),
+    "supply_v": ("supply",),
+    "output_a_v": ("output_a",),
+    "output_b_v": ("output_b",),
+    "sensor_a_v": ("sensor_a", "feed"),
+    "sensor_b_v": ("sensor_b", "feed"),
+}
+"""Column -> the channels it is made of; sensors are told relative to the feed.
+
+Temperatures are not here: calibrating a thermistor's input does not calibrate the thermistor.
+"""
+
+
+def _certified(column: str, known: dict[str, Any]) -> tuple[float, float] | None:
+    """Return offset and gain from a certificate, None where it does not cover the column."""
+    names = _CHANNELS.get(column, ())
+    if not names or any(name not in known for name in names):
+        return None
+    if len(names) == 1:
+        return _offset(known[names[0]]), float(known[names[0]]["u_gain"])
+    # a ratio: the gain of a reference common to both cancels, the rest does not
+    own, feed = (known[name] for name in names)
+    common = "reference: gain" if own["instrument"] == feed["instrument"] else ""
+    gain = math.hypot(
+        *(part["gain"] for one in (own, feed) for part in one["parts"] if part["source"] != common)
+    )
+    feed_v = max(abs(point["value"]) for point in feed["points"])
+    return _offset(own), math.hypot(gain, feed["u_offset"] / feed_v)
+
+
+def _offset(entry: dict[str, Any]) -> float:
+    """Return the offset which, with the gain's part, gives the uncertainty in the middle of the points."""
+    at = math.fsum(point["value"] for point in entry["points"]) / len(entry["points"])
+    square = entry["u_offset"] ** 2 + 2 * at * entry["covariance"]
+    return math.sqrt(max(square, 0.0))

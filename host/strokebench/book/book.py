@@ -1,0 +1,171 @@
+"""The job book's face: open it, write runs, read them back.
+
+>>> book = Book("shop.book")                                              # doctest: +SKIP
+>>> with book.new_run("throttle-body", "throttle") as writer:             # doctest: +SKIP
+...     writer.samples(rows)
+>>> data = book.load(writer.run_id)                                       # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from strokebench.book import care, reader, search
+from strokebench.book.connect import connect, plain_errors
+from strokebench.book.packing import to_json
+from strokebench.book.reader import RunSummary
+from strokebench.book.search import TrendPoint, Wanted
+from strokebench.book.writer import RunWriter, utc_now, writer_name
+from strokebench.data.findings import Finding
+from strokebench.data.run import RunData
+from strokebench.errors import BookError, UsageError
+
+__all__ = ["Book", "RunSummary", "RunWriter", "TrendPoint", "Wanted", "is_book"]
+
+
+def is_book(path: str | Path) -> bool:
+    """Tell whether a file starts like a SQLite database; False when it cannot be read."""
+    try:
+        with open(path, "rb") as file:
+            return file.read(16) == b"SQLite format 3\0"
+    except OSError:
+        return False
+
+
+class Book:
+    """One job book file; a context manager. Several processes may write into the same file.
+
+    ``read_only`` never changes nor creates the file.  Raises :class:`BookError`.
+    """
+
+    def __init__(self, path: str | Path, *, read_only: bool = False) -> None:
+        self.path = Path(path)
+        self._connection: sqlite3.Connection = connect(self.path, read_only=read_only)
+
+    def new_run(
+        self,
+        part: str,
+        kind: str,
+        *,
+        customer: str = "",
+        note: str = "",
+        part_serial: str = "",
+        info: dict[str, Any] | None = None,
+        accuracy: dict[str, dict[str, float]] | None = None,
+        profile: dict[str, Any] | None = None,
+    ) -> RunWriter:
+        """Begin a run of ``part``; ``info`` takes identity, engine, ambient_c and the like."""
+        statement = """INSERT INTO runs(started_at, part, kind, part_serial, customer, note, writer, info,
+            accuracy, profile) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"""
+        texts = (utc_now(), part, kind, part_serial, customer, note, writer_name())
+        with plain_errors(self.path):
+            cursor = self._connection.execute(
+                statement, (*texts, to_json(info or {}), to_json(accuracy or {}), to_json(profile or {}))
+            )
+        assert cursor.lastrowid is not None
+        return RunWriter(self._connection, self.path, cursor.lastrowid)
+
+    def runs(self) -> list[RunSummary]:
+        """Return a summary of every run, oldest first."""
+        with plain_errors(self.path):
+            return reader.summaries(self._connection)
+
+    def summary(self, run_id: int) -> RunSummary:
+        """Return one run's line of the contents."""
+        with plain_errors(self.path):
+            self._known(run_id)
+            return reader.summaries(self._connection, run_id)[0]
+
+    def last_run(self) -> int:
+        """Return the newest run's number; :class:`BookError` when there is none."""
+        with plain_errors(self.path):
+            newest = self._connection.execute("SELECT max(id) FROM runs").fetchone()[0]
+        if newest is None:
+            raise BookError(f"The job book {self.path} holds no run.", "Record one with `strokebench run`.")
+        return int(newest)
+
+    def find(self, wanted: Wanted) -> list[RunSummary]:
+        """Return the runs that match, newest first."""
+        with plain_errors(self.path):
+            return search.find(self._connection, wanted)
+
+    def trend(self, key: str, wanted: Wanted) -> list[TrendPoint]:
+        """Return finding ``key`` over the runs that match, oldest first; UsageError for an unknown key."""
+        with plain_errors(self.path):
+            points = search.trend(self._connection, key, wanted)
+            known = [] if points else search.keys(self._connection)
+        if not points and key not in known:
+            raise UsageError(f"No run in {self.path} has a finding {key!r}.", f"It has: {', '.join(known)}.")
+        return points
+
+    def add_note(self, run_id: int, text: str) -> str:
+        """Append a line to a run's note and return the whole note."""
+        with plain_errors(self.path):
+            self._known(run_id)
+            self._connection.execute(
+                """UPDATE runs SET note = CASE note WHEN '' THEN ?1 ELSE note || char(10) || ?1 END
+                WHERE id = ?2""",
+                (text, run_id),
+            )
+            return reader.summaries(self._connection, run_id)[0].note
+
+    def problems(self) -> list[str]:
+        """Return one sentence for each thing wrong with the file, reading all of it."""
+        with plain_errors(self.path):
+            return list(care.problems(self._connection))
+
+    def backup(self, target: str | Path) -> int:
+        """Copy the book to ``target``, safe while somebody records; return its size in bytes."""
+        with plain_errors(self.path):
+            return care.backup(self._connection, self.path, Path(target))
+
+    def load(self, run_id: int) -> RunData:
+        """Return everything recorded of run ``run_id``; a run cut short loads up to its last batch."""
+        with plain_errors(self.path):
+            self._known(run_id)
+            return reader.load(self._connection, run_id)
+
+    def findings(self, run_id: int) -> list[Finding]:
+        """Return the findings stored with a run."""
+        with plain_errors(self.path):
+            self._known(run_id)
+            return reader.findings(self._connection, run_id)
+
+    def profile(self, run_id: int) -> dict[str, Any]:
+        """Return the part profile the run was made with, as a plain table."""
+        with plain_errors(self.path):
+            self._known(run_id)
+            query = "SELECT profile FROM runs WHERE id = ?"
+            stored: dict[str, Any] = json.loads(self._connection.execute(query, (run_id,)).fetchone()[0])
+            return stored
+
+    def judged(self, run_id: int, findings: Iterable[Finding], verdict: str) -> None:
+        """Replace findings and verdict of an existing run."""
+        RunWriter(self._connection, self.path, run_id).findings(findings, verdict)
+
+    def _known(self, run_id: int) -> None:
+        if self._connection.execute("SELECT 1 FROM runs WHERE id = ?", (run_id,)).fetchone() is None:
+            raise UsageError(
+                f"The job book {self.path} has no run {run_id}.", "Leave the number out to take the last run."
+            )
+
+    def close(self) -> None:
+        """Close the file; the write-ahead log is folded in when nobody else has it open."""
+        with plain_errors(self.path):
+            self._connection.close()
+
+    def __enter__(self) -> Book:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def __rich_repr__(self) -> Iterable[Any]:
+        yield str(self.path)

@@ -1,0 +1,40 @@
+"""A run as an MDF 4 file (ASAM MDF, an open standard for measurement data), through asammdf."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from strokebench.data.run import RunData
+from strokebench.data.samples import COLUMNS
+from strokebench.errors import BookError, UsageError
+
+UNITS = {"a": "A", "v": "V", "c": "degC"}
+
+
+def write_mdf(run: RunData, path: str | Path) -> None:
+    """Write samples as one group, each burst as its own; UsageError without asammdf, else BookError."""
+    try:
+        from asammdf import MDF, Signal
+    except ImportError:
+        raise UsageError("MDF4 needs the package asammdf.", "Install it with: pip install asammdf") from None
+    time_s = run.samples["time_s"]
+    signals = [
+        Signal(run.samples[name], time_s, name=name, unit=UNITS.get(name.rpartition("_")[2], ""))
+        for name in COLUMNS[1:]
+    ]
+    with MDF(version="4.10") as file:
+        file.append(signals, comment="samples")
+        for number, burst in enumerate(run.bursts, 1):
+            file.append([_burst(Signal, number, burst)], comment=burst.label)
+        try:
+            file.save(path, overwrite=True)
+        except OSError as error:
+            raise BookError(f"{path} cannot be written: {error}.", "Check folder and space.") from error
+
+
+def _burst(signal: Any, number: int, burst: Any) -> Any:
+    import numpy as np
+
+    time_s = burst.start_s + np.arange(len(burst.values)) / burst.rate_hz
+    return signal(burst.values, time_s, name=f"burst_{number}_{burst.channel}", unit=burst.unit)

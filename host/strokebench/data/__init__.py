@@ -1,0 +1,1 @@
+"""What everybody hands on: samples, one run's data, findings."""

@@ -1,0 +1,1 @@
+"""Questions for solenoid valves: inductance, pull-in, drop-out, opening against duty."""

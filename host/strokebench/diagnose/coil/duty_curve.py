@@ -1,0 +1,121 @@
+"""Position against drive and current of a proportional solenoid valve: dead band, hysteresis, friction,
+spring."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strokebench.data.findings import Finding
+from strokebench.diagnose.coil.solenoid_valve import SolenoidValveCase
+from strokebench.diagnose.moving.breakaway import leaving
+from strokebench.diagnose.moving.spring import opening_fits
+from strokebench.diagnose.moving.sweeps import GRID, level
+from strokebench.diagnose.stats import Floats, Measured, repeats
+
+OPENING = ("opening_current", "Dead band: current at which it opens", "A")
+VOLTS = ("opening_voltage", "Dead band: coil voltage at 20 C", "V")
+HALF = ("half_open_current", "Current for half open, on the way up", "A")
+WIDTH = ("hysteresis", "Hysteresis at equal current", "% of travel")
+FRICTION = ("friction", "Friction (half the loop, current squared)", "A2")
+PRELOAD = ("preload_open", "Spring preload (current squared)", "A2")
+SLOPE = ("spring_slope", "Spring slope over full travel (current squared)", "A2")
+ALL = (OPENING, VOLTS, HALF, WIDTH, FRICTION, PRELOAD, SLOPE)
+SCALE_U = 0.02
+"""Relative: the travel that positions are counted in. An offset of the position cancels in a difference."""
+
+
+def find(case: SolenoidValveCase) -> list[Finding]:
+    """Return dead band, current for half open, hysteresis, friction and spring.
+
+    Friction and spring are read from the square of the current, which is what the pull goes with, so their
+    relative uncertainty from the current's gain is twice the gain's. A good valve closes at zero because the
+    preload exceeds the friction.
+    """
+    if case.position is None:
+        return [case.missing(*one, case.why_no_position) for one in ALL]
+    if case.sweeps.pairs < 3:
+        return [
+            case.missing(*one, f"only {case.sweeps.pairs} sweeps up and down, 3 are needed") for one in ALL
+        ]
+    return [*_dead_band(case), _half(case), _width(case), _friction(case), *_spring(case)]
+
+
+def _dead_band(case: SolenoidValveCase) -> list[Finding]:
+    from strokebench.diagnose.winding import find as winding
+
+    found = [one for mark in case.stretches(case.leaves_rest) if (one := leaving(case, mark, 1)) is not None]
+    if len(found) < 3:
+        why = f"the valve left its seat in only {len(found)} slow sweeps"
+        return [case.missing(*one, why) for one in (OPENING, VOLTS)]
+    amps = repeats([one[0] - case.zero_a for one in found])
+    amps = amps.widened(case.accuracy("current_a", "gain") * amps.value)
+    span_s = (found[0][3] - 0.05, found[0][3] + 0.05)
+    evidence = {"drive": float(np.mean([one[1] for one in found])), "rate_per_s": found[0][2]}
+    out = [case.finding(*OPENING[:2], amps, OPENING[2], low="weak_spring", high="sticky", span_s=span_s,
+                        evidence=evidence)]  # fmt: skip
+    cold = next(one for one in winding(case) if one.key == "winding_resistance")
+    if not cold.known:
+        return [*out, case.missing(*VOLTS, "the coil's resistance is not known")]
+    volts = amps.value * cold.value
+    u = volts * math.hypot(amps.u / amps.value, cold.u / cold.value)
+    return [*out, case.finding(*VOLTS[:2], Measured(volts, u), VOLTS[2], span_s=span_s)]
+
+
+def _half(case: SolenoidValveCase) -> Finding:
+    middle = int(np.argmin(np.abs(GRID - 50)))
+    found = np.sqrt(case.sweeps.towards(1)[:, middle])
+    found = found[np.isfinite(found)]
+    if len(found) < 3:
+        return case.missing(*HALF, f"the valve came half open slowly in only {len(found)} sweeps")
+    amps = repeats(found)
+    amps = amps.widened(case.accuracy("current_a", "gain") * amps.value)
+    return case.finding(*HALF[:2], amps, HALF[2], low="weak_spring", high="sticky", span_s=case.sweeps.span_s)
+
+
+def _width(case: SolenoidValveCase) -> Finding:
+    count = case.sweeps.pairs
+    pairs = zip(case.sweeps.towards(1)[:count], case.sweeps.towards(-1)[:count], strict=True)
+    found = [one for up, down in pairs if (one := loop_width(np.sqrt(up), np.sqrt(down))) is not None]
+    if len(found) < 3:
+        return case.missing(*WIDTH, f"only {len(found)} sweeps can be compared up and down")
+    measured = repeats(found)
+    measured = measured.widened(0.1, SCALE_U * measured.value)
+    return case.finding(*WIDTH[:2], measured, WIDTH[2], high="sticky", span_s=case.sweeps.span_s)
+
+
+def loop_width(up_a: Floats, down_a: Floats) -> float | None:
+    """Mean over 10 to 90 % of travel of how much further open the valve is on the way back at equal
+    current."""
+    known = np.isfinite(up_a) & np.isfinite(down_a)
+    if known.sum() < 40:
+        return None
+    rising = np.maximum.accumulate(down_a[known])
+    back = np.interp(up_a[known], rising, GRID[known], right=math.nan)
+    inside = (GRID[known] > 10) & (GRID[known] < 90) & np.isfinite(back)
+    return float(np.mean((back - GRID[known])[inside])) if inside.sum() > 20 else None
+
+
+def _friction(case: SolenoidValveCase) -> Finding:
+    half = level(case.sweeps.friction_a, case.side(opening=True))
+    if len(half) < 3:
+        return case.missing(*FRICTION, f"only {len(half)} sweeps cover the travel both ways")
+    measured = repeats(half)
+    measured = measured.widened(2 * case.accuracy("current_a", "gain") * measured.value)
+    return case.finding(*FRICTION[:2], measured, FRICTION[2], high="sticky", span_s=case.sweeps.span_s)
+
+
+def _spring(case: SolenoidValveCase) -> list[Finding]:
+    fits = opening_fits(case)
+    if len(fits) < 3:
+        return [
+            case.missing(*one, f"only {len(fits)} sweeps cover the travel both ways")
+            for one in (PRELOAD, SLOPE)
+        ]
+    out = []
+    for one, column in ((PRELOAD, 0), (SLOPE, 1)):
+        measured = repeats(fits[:, column])
+        measured = measured.widened(2 * case.accuracy("current_a", "gain") * measured.value)
+        out.append(case.finding(*one[:2], measured, one[2], low="weak_spring", span_s=case.sweeps.span_s))
+    return out

@@ -1,0 +1,1 @@
+"""Questions for parts that move between stops: travel, friction, spring, binding, sensor."""

@@ -1,0 +1,73 @@
+"""Breakaway: the current (and drive) at which the part first leaves its rest position, each way."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strokebench.data.findings import Finding
+from strokebench.data.run import Mark
+from strokebench.diagnose import labels
+from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.moving.sweeps import start_of_pass
+from strokebench.diagnose.stats import moving_mean, repeats
+
+LEAVE_PERCENT = 1.0
+"""How far from rest counts as having left it, % of travel: play and the preload's change of side are less."""
+STAY = 3
+LOOK_BACK = 200
+"""Samples before leaving in which the current is at its highest."""
+
+
+def find(case: MovingCase) -> list[Finding]:
+    """Return breakaway current opening and closing, with the drive it took in ``evidence``.
+
+    In each slow sweep: the highest current of the 0.2 s before the part has left its rest by 1 % of travel,
+    which is spring preload plus static friction. Breakaway falls with the rate of the ramp (Canudas de Wit et
+    al., IEEE TAC 40(3), 1995), so the rate is kept in ``evidence``.
+    """
+    found = [_one(case, "breakaway_open", "Breakaway opening", case.leaves_rest, 1)]
+    if case.two_sided:
+        found.append(_one(case, "breakaway_close", "Breakaway closing", labels.SWEEP_RETURN, -1))
+    return found
+
+
+def _one(case: MovingCase, key: str, title: str, label: str, direction: int) -> Finding:
+    if case.position is None or not math.isfinite(case.rest_percent):
+        return case.missing(key, title, "A", case.why_no_position)
+    found = [one for mark in case.stretches(label) if (one := leaving(case, mark, direction)) is not None]
+    if len(found) < 3:
+        return case.missing(
+            key, title, "A", f"the part left its rest this way in only {len(found)} slow sweeps"
+        )
+    table = np.array(found)
+    measured = repeats(table[:, 0])
+    measured = measured.widened(
+        case.accuracy("current_a", "gain") * measured.value, case.accuracy("current_a", "offset")
+    )
+    return case.finding(
+        key, title, measured, "A", low="weak_spring", high="sticky", place=case.rest_percent,
+        span_s=(float(table[0, 3]), float(table[-1, 3])),
+        evidence={"drive": float(table[:, 1].mean()), "rate_per_s": float(table[:, 2].mean())},
+    )  # fmt: skip
+
+
+def leaving(case: MovingCase, mark: Mark, direction: int) -> tuple[float, float, float, float] | None:
+    """Current (positive in the direction of motion), drive, rate of the drive and time at which rest is
+    left."""
+    where, rows = case.percent(mark), case.of(mark)
+    begin = start_of_pass(where, direction) if len(where) else 0
+    where, rows = (where[begin:] - case.rest_percent) * direction, rows[begin:]
+    beyond = np.convolve(where > LEAVE_PERCENT, np.ones(STAY), "valid") >= STAY
+    if len(where) < 50 or where[0] > LEAVE_PERCENT or not beyond.any():
+        return None
+    first = int(np.argmax(beyond))
+    if first < 20:
+        return None
+    current_a = moving_mean(np.asarray(rows["current_a"][: first + 1], float), 5) * direction
+    at = first - int(np.argmax(current_a[::-1][:LOOK_BACK]))
+    before = rows[max(0, at - 100) : at + 1]
+    elapsed = float(before["time_s"][-1] - before["time_s"][0])
+    rate = abs(float(before["drive"][-1] - before["drive"][0])) / elapsed if elapsed > 0 else math.nan
+    return float(current_a[at]), abs(float(rows["drive"][at])), rate, float(rows["time_s"][at])

@@ -1,0 +1,47 @@
+"""Rest position without power, and how well it repeats from both sides."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strokebench.data.findings import Finding
+from strokebench.diagnose import labels
+from strokebench.diagnose.case import span_of
+from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.stats import Measured, repeats
+
+REST = ("rest_position", "Rest position without power", "% of travel")
+SPREAD = ("rest_spread", "Rest position, open side against closed", "% of travel")
+
+
+def find(case: MovingCase) -> list[Finding]:
+    """Return where the part rests after coasting back from the open and from the closed side, and the
+    difference.
+
+    The median of the last 30 % of each release. The difference is zero while the preload exceeds the
+    friction; a part that stays out on one side has too much friction or too little spring.
+    """
+    if case.position is None:
+        return [case.missing(*one, case.why_no_position) for one in (REST, SPREAD)]
+    from_open, from_closed = case.settled(labels.RELEASE_OPEN), case.settled(labels.RELEASE_CLOSE)
+    if min(len(from_open), len(from_closed)) < 3:
+        why = f"{len(from_open)} releases from open and {len(from_closed)} from closed, 3 each are needed"
+        return [case.missing(*one, why) for one in (REST, SPREAD)]
+    when = span_of(*case.samples(labels.RELEASE_OPEN), *case.samples(labels.RELEASE_CLOSE))
+    u_place = case.position.u_percent
+    sides = repeats(from_open), repeats(from_closed)
+    middle = Measured((sides[0].value + sides[1].value) / 2, math.hypot(sides[0].u, sides[1].u) / 2).widened(
+        u_place
+    )
+    apart = Measured(abs(sides[0].value - sides[1].value), math.hypot(sides[0].u, sides[1].u)).widened(
+        u_place / math.sqrt(len(from_open))
+    )
+    evidence = {"from_open": from_open.tolist(), "from_closed": from_closed.tolist()}
+    return [
+        case.finding(*REST[:2], middle, REST[2], low="rest_shifted", high="rest_shifted", place=middle.value,
+                     span_s=when, evidence=evidence),
+        case.finding(*SPREAD[:2], apart, SPREAD[2], high="no_return", span_s=when,
+                     evidence={"worst": float(np.ptp(np.r_[from_open, from_closed]))}),
+    ]  # fmt: skip

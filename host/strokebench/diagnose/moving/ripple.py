@@ -1,0 +1,95 @@
+"""Inductance from the PWM ripple of the current, held against a stop."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strokebench.data.findings import Finding
+from strokebench.data.run import Burst
+from strokebench.diagnose import labels
+from strokebench.diagnose.case import Case
+from strokebench.diagnose.stats import Floats, Measured, repeats
+from strokebench.diagnose.winding import fit_loop
+
+INDUCTANCE = ("inductance", "Inductance", "mH")
+PARTS = 6
+MODEL_SHARE = 0.02
+"""Relative standard uncertainty for what the R-L model leaves out (eddy currents, saturation): judgement."""
+LOWEST_HZ = 4000.0
+
+
+def find(case: Case) -> list[Finding]:
+    """Return the inductance from the fundamental of the ripple.
+
+    A bridge leg switching between 0 and V at duty D has a fundamental of amplitude (2 V/pi) sin(pi D)
+    (Fourier series of a rectangular wave); through R and L that makes a current of amplitude A1, so
+    omega L = sqrt((2 V sin(pi D) / (pi A1))^2 - R^2). Unlike the small-ripple formula it needs no short
+    period and sees through converter noise. Type A from six parts of the burst.
+    """
+    bursts = [one for one in case.run.bursts if one.label == labels.BURST_RIPPLE and one.unit == "A"]
+    if not bursts:
+        return [case.missing(*INDUCTANCE, "no burst of the current was captured")]
+    burst = bursts[-1]
+    when = (burst.start_s, burst.start_s + len(burst.values) / burst.rate_hz)
+    around = case.between(burst.start_s - 0.02, when[1] + 0.02)
+    loop = fit_loop(case)
+    if isinstance(loop, str) or len(around) < 5:
+        return [
+            case.missing(
+                *INDUCTANCE, loop if isinstance(loop, str) else "the burst lies outside the recording"
+            )
+        ]
+    duty, supply_v = abs(float(np.median(around["drive"]))), float(np.median(around["supply_v"]))
+    pwm_hz = strongest_hz(burst)
+    parts = [amplitude(piece, burst.rate_hz, pwm_hz) for piece in np.array_split(burst.values, PARTS)]
+    found = [henry(one, pwm_hz, duty, supply_v, loop.ohm) for one in parts]
+    if not np.isfinite(found).all() or not 0.03 < duty < 0.97:
+        return [case.missing(*INDUCTANCE, "the ripple cannot be told from the noise", span_s=when)]
+    gain = math.hypot(case.accuracy("current_a", "gain"), case.accuracy("supply_v", "gain"))
+    measured = repeats(np.array(found) * 1e3)
+    measured = measured.widened(measured.value * math.hypot(gain, MODEL_SHARE))
+    evidence = {
+        "pwm_hz": pwm_hz,
+        "ripple_a": float(np.mean(parts)),
+        "duty": duty,
+        "points": len(burst.values),
+    }
+    # Fewer turns carry less flux per ampere, and L falls with their square.
+    return [
+        case.finding(
+            *INDUCTANCE[:2], Measured(measured.value, measured.u, PARTS), INDUCTANCE[2], low="shorted_turns",
+            span_s=when, evidence=evidence,
+        )
+    ]  # fmt: skip
+
+
+def strongest_hz(burst: Burst) -> float:
+    """Frequency of the strongest line above 4 kHz, refined by a parabola through the logarithms (Hann
+    window)."""
+    values = burst.values - burst.values.mean()
+    power = np.abs(np.fft.rfft(values * np.hanning(len(values))))
+    step = burst.rate_hz / len(values)
+    first = max(1, int(LOWEST_HZ / step))
+    at = first + int(np.argmax(power[first:-1]))
+    left, top, right = np.log(power[at - 1 : at + 2] + 1e-30)
+    bend = left - 2 * top + right
+    return float(at + (0.5 * (left - right) / bend if bend else 0.0)) * step
+
+
+def amplitude(values: Floats, rate_hz: float, frequency_hz: float) -> float:
+    """Amplitude of one frequency in ``values``, least squares with a mean and a drift."""
+    time_s = np.arange(len(values)) / rate_hz
+    turn = 2 * math.pi * frequency_hz * time_s
+    design = np.column_stack((np.cos(turn), np.sin(turn), np.ones(len(values)), time_s))
+    answer = np.linalg.lstsq(design, values, rcond=None)[0]
+    return float(math.hypot(answer[0], answer[1]))
+
+
+def henry(amplitude_a: float, pwm_hz: float, duty: float, supply_v: float, ohm: float) -> float:
+    """Inductance in H from the fundamental's amplitude; NaN when R alone explains it."""
+    if amplitude_a <= 0:
+        return math.nan
+    impedance = 2 * supply_v / math.pi * math.sin(math.pi * duty) / amplitude_a
+    return math.sqrt(impedance**2 - ohm**2) / (2 * math.pi * pwm_hz) if impedance > ohm else math.nan

@@ -1,0 +1,84 @@
+"""The seat: does the valve shut without power, and does it come off its seat like anywhere else?"""
+
+from __future__ import annotations
+
+import math
+
+from strokebench.data.findings import Finding
+from strokebench.diagnose import labels
+from strokebench.diagnose.moving.breakaway import leaving
+from strokebench.diagnose.moving.friction import friction_level
+from strokebench.diagnose.moving.seated import SeatedCase
+from strokebench.diagnose.stats import Measured, repeats
+
+SHUT = ("shut_position", "Shut without power, above nominal", "% of travel")
+STICKING = ("seat_sticking", "Extra current to leave the seat", "% of friction")
+
+NEAR_PRELOAD = 0.7
+
+
+def find(case: SeatedCase) -> list[Finding]:
+    """Return where the valve stands after release (leakage position), and what it takes to leave the seat."""
+    if case.position is None:
+        return [case.missing(*one, case.why_no_position) for one in (SHUT, STICKING)]
+    return [shut(case), sticking(case)] if case.presses else [shut(case)]
+
+
+def shut(case: SeatedCase) -> Finding:
+    """Sensor after the releases against its nominal voltage when shut, % of travel.
+
+    A valve that stands open pressed shut too has something on its seat; one that only stays open when
+    released does not return. Where nothing can press it, friction that comes near the spring's preload says
+    the same. The nominal voltage's own spread belongs into the limit."""
+    assert case.position is not None  # asked for only with a position
+    track = case.tracks[case.position.track]
+    released = case.settled_v(labels.RELEASE_OPEN)
+    if len(released) < 3:
+        return case.missing(*SHUT, f"the valve was released only {len(released)} times, 3 are needed")
+    measured = repeats((released - track.layout.closed_v) / track.nominal_span_v * 100)
+    channel = f"sensor_{track.name}_v"
+    volts = math.hypot(
+        case.accuracy(channel, "offset"), case.accuracy(channel, "gain") * track.layout.closed_v
+    )
+    measured = measured.widened(volts / abs(track.nominal_span_v) * 100)
+    pressed = case.nominal_percent(track.closed_v) if math.isfinite(track.closed_v) else 0.0
+    blocked = pressed > 0.5 * measured.value and (case.presses or not hangs(case))
+    fault = "carbon_seat" if blocked else "no_return"
+    marks = case.stretches(labels.RELEASE_OPEN)
+    return case.finding(
+        *SHUT[:2], measured, SHUT[2], low="stop_shifted", high=fault,
+        span_s=(marks[0].start_s, marks[-1].end_s), evidence={"pressed_shut": pressed},
+    )  # fmt: skip
+
+
+def hangs(case: SeatedCase) -> bool:
+    """True when friction comes near what the spring has left at the seat."""
+    from strokebench.diagnose.moving.spring import opening_fits
+
+    fits, friction = opening_fits(case), friction_level(case)
+    return friction is not None and len(fits) > 0 and friction.value > NEAR_PRELOAD * float(fits[:, 0].mean())
+
+
+def sticking(case: SeatedCase) -> Finding:
+    """Current at which the seat is left, less spring and friction as they are elsewhere, % of the friction.
+
+    Spring at the seat: the middle of the slow loop, a line carried on to the seat.
+    """
+    from strokebench.diagnose.moving.spring import opening_fits
+
+    fits, friction = opening_fits(case), friction_level(case)
+    found = [one for mark in case.stretches(labels.SEAT_OPEN) if (one := leaving(case, mark, 1))]
+    if len(found) < 3:
+        return case.missing(
+            *STICKING, f"the valve left its seat slowly only {len(found)} times, 3 are needed"
+        )
+    if len(fits) < 3 or friction is None:
+        return case.missing(*STICKING, "spring and friction away from the seat are not known")
+    leave, preload = repeats([one[0] for one in found]), repeats(fits[:, 0])
+    excess_a = leave.value - preload.value - friction.value
+    u_a = math.hypot(leave.u, preload.u, friction.u)
+    measured = Measured(excess_a / friction.value * 100, u_a / friction.value * 100, len(found))
+    return case.finding(
+        *STICKING[:2], measured, STICKING[2], high="sticky_seat", place=case.rest_percent,
+        span_s=(found[0][3] - 0.1, found[0][3] + 0.1), evidence={"leaving_a": leave.value},
+    )  # fmt: skip

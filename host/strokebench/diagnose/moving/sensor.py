@@ -1,0 +1,157 @@
+"""The position sensor: each track alive, quiet and without dead spots; both tracks telling the same."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strokebench.data.findings import Finding
+from strokebench.diagnose.case import Case
+from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.moving.sweeps import GRID
+from strokebench.diagnose.moving.tracks import Track
+from strokebench.diagnose.stats import Floats, Measured, line
+
+MISMATCH = ("track_mismatch", "Tracks: largest disagreement", "% of travel")
+LINEARITY = ("track_linearity", "Tracks: linearity against each other", "% of travel")
+SWING = ("track_{}_swing", "Track {}: swing", "% of nominal")
+NOISE = ("track_{}_noise", "Track {}: noise", "mV")
+DROPOUTS = ("track_{}_dropouts", "Track {}: dropouts at one place", "times")
+SAME_PLACE = 3.0
+APART_S = 0.02
+
+
+def find(case: MovingCase) -> list[Finding]:
+    """Return swing, noise and dropouts per track, then mismatch and linearity of one track against the
+    other."""
+    out: list[Finding] = []
+    for name in map(str, case.profile.tracks):
+        track = case.tracks.get(name)
+        if track is None:
+            why = "the recording does not hold this track"
+            out += [case.missing(*_named(one, name), why) for one in (SWING, NOISE, DROPOUTS)]
+        else:
+            out += [_swing(case, track), _noise(case, track), _dropouts(case, track)]
+    return [*out, *_agreement(case)]
+
+
+def _named(one: tuple[str, str, str], name: str) -> tuple[str, str, str]:
+    """Key, title and unit of a finding of one track."""
+    return one[0].format(name), one[1].format(name.upper()), one[2]
+
+
+def _swing(case: MovingCase, track: Track) -> Finding:
+    key, title, unit = _named(SWING, track.name)
+    others_move = any(other.alive for other in case.tracks.values())
+    if not others_move and not (track.rail and case.drives_current):
+        return case.missing(key, title, unit, case.why_no_position)
+    if not case.pushed_open and not track.rail:
+        return case.missing(key, title, unit, case.WHY_NOT_OPEN)
+    share = track.swing * 100
+    noise = track.noise_v / abs(track.nominal_span_v) * 100
+    u = math.hypot(case.accuracy(f"sensor_{track.name}_v", "gain") * share, noise)
+    fault = "track_shorted" if track.rail == "high" else "track_dead"
+    if track.alive and len(case.profile.tracks) == 1:
+        fault = "short_travel"  # with nothing to compare it with, a track that follows is believed
+    evidence = {"volts": float(np.median(track.volts)), "rail": track.rail}
+    measured = Measured(share, u)
+    return case.finding(key, title, measured, unit, low=fault, high="track_range", evidence=evidence)
+
+
+def _noise(case: MovingCase, track: Track) -> Finding:
+    key, title, unit = _named(NOISE, track.name)
+    if not track.alive:
+        return case.missing(key, title, unit, "the track does not follow the motion")
+    count = len(track.volts)
+    noise_mv = track.noise_v * 1e3
+    measured = Measured(noise_mv, noise_mv / math.sqrt(count / 10))
+    return case.finding(key, title, measured, unit, high="worn_track")
+
+
+def _dropouts(case: MovingCase, track: Track) -> Finding:
+    """Dropouts recur at one place on the track; a single one anywhere may have come over the air."""
+    key, title, unit = _named(DROPOUTS, track.name)
+    if not track.alive or case.position is None:
+        return case.missing(key, title, unit, "the track does not follow the motion")
+    time_s = case.run.samples["time_s"]
+    starts = _separate(np.flatnonzero(track.glitch), time_s)
+    places = case.position.percent[starts]
+    if not len(places):
+        return case.finding(key, title, Measured(0.0, 0.0), unit, high="worn_track")
+    ordered = np.sort(places)
+    crowd = np.searchsorted(ordered, places + SAME_PLACE) - np.searchsorted(ordered, places - SAME_PLACE)
+    worst = int(np.argmax(crowd))
+    group = np.flatnonzero(np.abs(places - places[worst]) < SAME_PLACE)
+    depth = np.abs(track.volts - track.clean)[track.glitch]
+    return case.finding(
+        key, title, Measured(float(len(group)), 0.0), unit, high="worn_track",
+        place=float(np.median(_glitch_places(case, track, float(places[worst])))),
+        span_s=(float(time_s[starts[group[0]]]) - 0.01, float(time_s[starts[group[-1]]]) + 0.01),
+        evidence={"deepest_v": float(depth.max()), "all": len(starts)},
+    )  # fmt: skip
+
+
+def _glitch_places(case: MovingCase, track: Track, around: float) -> Floats:
+    assert case.position is not None
+    places = case.position.percent[track.glitch]
+    return np.asarray(places[np.abs(places - around) < 2 * SAME_PLACE])
+
+
+def _separate(
+    index: np.ndarray[tuple[int], np.dtype[np.intp]], time_s: Floats
+) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
+    """First samples of groups that are at least 20 ms apart."""
+    if not len(index):
+        return index
+    return index[np.r_[True, np.diff(time_s[index]) > APART_S]]
+
+
+def _agreement(case: MovingCase) -> list[Finding]:
+    tracks = [track for track in case.tracks.values() if track.alive]
+    if len(case.profile.tracks) < 2:
+        return []
+    if len(tracks) < 2 or case.position is None:
+        return [
+            case.missing(*one, "two tracks that follow the motion are needed")
+            for one in (MISMATCH, LINEARITY)
+        ]
+    curve_a, curve_b = (_curve(case, track) for track in tracks[:2])
+    known = np.isfinite(curve_a) & np.isfinite(curve_b)
+    if known.sum() < 50:
+        return [
+            case.missing(*one, "the slow sweeps cover too little of the travel")
+            for one in (MISMATCH, LINEARITY)
+        ]
+    apart = curve_a[known] - curve_b[known]
+    fitted = line(curve_a[known], curve_b[known])
+    bend = curve_b[known] - fitted.slope * curve_a[known] - fitted.offset
+    u = math.hypot(*(_u_track(case, track) for track in tracks[:2]))
+    when = case.sweeps.span_s
+    out = []
+    for one, off in ((MISMATCH, apart), (LINEARITY, bend)):
+        at = int(np.argmax(np.abs(off)))
+        out.append(
+            case.finding(*one[:2], Measured(float(np.abs(off[at])), u), one[2], high="track_mismatch",
+                         place=float(GRID[known][at]), span_s=when, evidence={"slope": fitted.slope})
+        )  # fmt: skip
+    return out
+
+
+def _curve(case: MovingCase, track: Track) -> Floats:
+    """Median of a track, in nominal % of travel, at each place of GRID during the slow sweeps."""
+    order, edges = case.swept_cells
+    values = track.volts[order]
+    out = np.full(len(GRID), math.nan)
+    for at in range(len(GRID)):
+        if edges[at + 1] - edges[at] >= 3:
+            out[at] = np.median(values[edges[at] : edges[at + 1]])
+    return np.asarray((out - track.layout.closed_v) / track.nominal_span_v * 100)
+
+
+def _u_track(case: Case, track: Track) -> float:
+    channel = f"sensor_{track.name}_v"
+    volts = math.hypot(
+        case.accuracy(channel, "offset"), 2.5 * case.accuracy(channel, "gain"), track.noise_v / 2
+    )
+    return volts / abs(track.nominal_span_v) * 100

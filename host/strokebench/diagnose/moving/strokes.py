@@ -1,0 +1,91 @@
+"""Travel of a motor without a sensor: from stop to stop by its back-EMF, its time, and whether it repeats."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strokebench.data.findings import Finding
+from strokebench.diagnose.moving.friction import friction_level
+from strokebench.diagnose.moving.sensorless import SensorlessCase, Stroke
+from strokebench.diagnose.stats import Measured, repeats
+
+TRAVEL = ("travel", "Travel between the stops", "% of nominal")
+REPEAT = ("travel_spread", "Travel, from stroke to stroke", "% of travel")
+TIME = ("travel_time", "Time from stop to stop", "ms")
+FRICTION = ("friction", "Friction (current while running slowly)", "A")
+JAMMED_PERCENT = 10.0
+INDUCTIVE_U = 0.004
+"""Relative: L times the change of current over a stroke, left out of the integral (8 mH, 0.5 A, of 1.2 V
+s)."""
+
+
+def find(case: SensorlessCase) -> list[Finding]:
+    """Return travel, its repeatability, the time it takes, and the friction.
+
+    The way in V s over the nominal motor constant gives an angle, so a motor constant off its nominal value
+    shows as travel; the profile's limits hold the spread of both."""
+    return [*_travel(case), _friction(case)]
+
+
+def _travel(case: SensorlessCase) -> list[Finding]:
+    k_si, travel_deg = (case.profile.nominal.get(name) for name in ("motor_constant", "travel_deg"))
+    if k_si is None or travel_deg is None:
+        why = "the profile gives no nominal motor constant and travel"
+        return [case.missing(*one, why) for one in (TRAVEL, REPEAT, TIME)]
+    full_vs = k_si * math.radians(travel_deg)
+    strokes = case.quick
+    if len(strokes) < 3:
+        return _cut_short(case, full_vs)
+    ways = np.array([one.total_vs for one in strokes])
+    gain = math.hypot(case.accuracy("output_a_v", "gain"), INDUCTIVE_U)
+    share = repeats(ways / full_vs * 100)
+    share = share.widened(gain * share.value, 0.3)
+    span_s = (strokes[0].mark.start_s, strokes[-1].mark.end_s)
+    low = "jammed" if share.value < JAMMED_PERCENT else "short_travel"
+    evidence = {"strokes": len(strokes), "way_vs": ways.tolist(), "degrees": share.value * travel_deg / 100}
+    out = [
+        case.finding(
+            *TRAVEL[:2], share, TRAVEL[2], low=low, high="travel_long", span_s=span_s, evidence=evidence
+        )
+    ]
+    if share.value < JAMMED_PERCENT:
+        return [*out, *(case.missing(*one, "it does not move") for one in (REPEAT, TIME))]
+    apart = 100 * float(np.ptp(ways)) / float(ways.mean())
+    return [
+        *out,
+        case.finding(*REPEAT[:2], Measured(apart, 0.3), REPEAT[2], high="uneven_travel", span_s=span_s),
+        _time(case, strokes, span_s),
+    ]
+
+
+def _time(case: SensorlessCase, strokes: list[Stroke], span_s: tuple[float, float]) -> Finding:
+    measured = repeats([1e3 * one.time_s for one in strokes]).widened(1.0)
+    return case.finding(*TIME[:2], measured, TIME[2], high="slow", span_s=span_s)
+
+
+def _cut_short(case: SensorlessCase, full_vs: float) -> list[Finding]:
+    """The run ended after the first push: what it moved in that is a finding when it is next to nothing."""
+    lost = [case.missing(*one, f"only {len(case.quick)} strokes, 3 are needed") for one in (REPEAT, TIME)]
+    if not case.probe or case.run.info.get("outcome") != "watch":
+        return [case.missing(*TRAVEL, f"only {len(case.quick)} strokes, 3 are needed"), *lost]
+    probe = case.probe[0]
+    share = 100 * probe.total_vs / full_vs
+    if share > 5 * JAMMED_PERCENT:
+        return [case.missing(*TRAVEL, "the first push was cut short while it moved"), *lost]
+    low = "jammed" if share < JAMMED_PERCENT else "short_travel"
+    span_s = (probe.mark.start_s, probe.mark.end_s)
+    return [case.finding(*TRAVEL[:2], Measured(share, 2.0), TRAVEL[2], low=low, span_s=span_s), *lost]
+
+
+def _friction(case: SensorlessCase) -> Finding:
+    level = friction_level(case) if case.sweeps.pairs >= 3 else None
+    if level is None:
+        return case.missing(*FRICTION, "too few slow strokes in which the motor turned")
+    gain, noise = case.accuracy("current_a", "gain"), case.accuracy("current_a", "noise")
+    level = level.widened(gain * level.value, noise)
+    evidence = {"inertia_a_s_per_v": case.inertia}
+    return case.finding(
+        *FRICTION[:2], level, FRICTION[2], high="sticky", span_s=case.sweeps.span_s, evidence=evidence
+    )

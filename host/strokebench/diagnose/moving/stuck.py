@@ -1,0 +1,40 @@
+"""Does it move at all? The sensor reads something sensible, current flows, and nothing follows."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strokebench.data.findings import Finding
+from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.stats import Measured
+
+MOVES = ("movement", "Movement while driven", "% of travel")
+SHUT_PERCENT = 15.0
+
+
+def find(case: MovingCase) -> list[Finding]:
+    """Return how far the position sensor moved in the whole run, % of nominal travel.
+
+    A track at ground or at the feed says nothing about the part; one that reads a place within the travel and
+    stays there, while current flows, says that the part is stuck.
+    """
+    live = [track for track in case.tracks.values() if not track.rail]
+    if not case.drives_current:
+        return [case.missing(*MOVES, "no current flowed, so nothing can have moved")]
+    if not live:
+        return [case.missing(*MOVES, "no track reads a place within the travel")]
+    if not case.pushed_open:
+        return [case.missing(*MOVES, case.WHY_NOT_OPEN)]
+    best = max(live, key=lambda track: track.swing)
+    where = (float(np.median(best.volts)) - best.layout.closed_v) / best.nominal_span_v * 100
+    gain = case.accuracy(f"sensor_{best.name}_v", "gain")
+    u = math.hypot(gain * best.swing, best.noise_v / abs(best.nominal_span_v)) * 100
+    fault = "stuck_shut" if where < SHUT_PERCENT else "stuck_open"
+    return [
+        case.finding(
+            *MOVES[:2], Measured(best.swing * 100, u), MOVES[2], low=fault,
+            evidence={"track": best.name},
+        )
+    ]  # fmt: skip

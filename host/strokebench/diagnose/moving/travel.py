@@ -1,0 +1,60 @@
+"""End stops and travel: where the sensor stands with the part pressed against each stop, and how far
+apart."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strokebench.data.findings import Finding
+from strokebench.diagnose import labels
+from strokebench.diagnose.case import span_of
+from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.stats import Measured
+
+TRAVEL = ("travel", "Travel between the stops", "% of nominal")
+
+
+def find(case: MovingCase) -> list[Finding]:
+    """Return travel (share of the nominal sensor span) and the two stops (offset from nominal, % of travel).
+
+    The stops are the medians of the position sensor over the last part of the holds against them. A part that
+    is jammed shows as too short a travel; a sensor or stop out of place shows in the offsets.
+    """
+    position = case.position
+    if position is None:
+        return [case.missing(*TRAVEL, case.why_no_position)]
+    track = case.tracks[position.track]
+    span_v = track.open_v - track.closed_v
+    if not math.isfinite(span_v):
+        return [case.missing(*TRAVEL, "the procedure held the part at only one stop, or at none")]
+    channel = f"sensor_{track.name}_v"
+    gain, offset = case.accuracy(channel, "gain"), case.accuracy(channel, "offset")
+    nominal_v = track.nominal_span_v
+    share = span_v / nominal_v * 100
+    u_share = math.hypot(gain * share, 2 * track.noise_v / abs(nominal_v) * 10)
+    when = span_of(*case.samples(labels.STALL_CLOSE), *case.samples(labels.STALL_OPEN))
+    out = [case.finding(*TRAVEL[:2], Measured(share, u_share), TRAVEL[2], low="short_travel", span_s=when)]
+    for end, found_v, wanted_v in (
+        ("closed", track.closed_v, track.layout.closed_v),
+        ("open", track.open_v, track.layout.open_v),
+    ):
+        off = (found_v - wanted_v) / nominal_v * 100
+        u_off = math.hypot(offset, gain * wanted_v) / abs(nominal_v) * 100
+        out.append(
+            case.finding(
+                f"stop_{end}", f"{end.capitalize()} stop, offset from nominal", Measured(off, u_off),
+                "% of travel", low="stop_shifted", high="stop_shifted", span_s=when,
+                evidence={"volts": found_v},
+            )
+        )  # fmt: skip
+    return out
+
+
+def reach_percent(case: MovingCase) -> tuple[float, float]:
+    """Return the lowest and the highest place reached in the whole run, % of travel (robust)."""
+    if case.position is None:
+        return math.nan, math.nan
+    low, high = np.percentile(case.position.percent, (0.2, 99.8))
+    return float(low), float(high)

@@ -1,0 +1,1 @@
+"""Questions whose evidence comes from a person: the guided tests."""

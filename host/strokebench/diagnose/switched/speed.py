@@ -1,0 +1,88 @@
+"""The turn rate of a rotor in a recording of its current alone, as far as the volts can be guessed.
+
+Ripples are told from turns by a guess of the speed.  It comes from the volts where they were recorded, else
+from battery volts and from the start: at standstill the current is the volts over the resistance, so a peak
+too small for battery volts means fewer of them (or a bad lead).  Only where all guesses lead to the same is
+the speed told; where the start is missing too, nothing confirms it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from strokebench.data.run import Burst, Mark
+from strokebench.diagnose.case import Case, load_voltage
+from strokebench.diagnose.switched.find import centre, zero_a
+from strokebench.diagnose.turning.commutation import Motor, Rate
+from strokebench.diagnose.turning.octaves import turn_rates
+
+SUPPLIES_V = (10.5, 12.6, 14.8)
+"""Volts a 12 V part may have been switched on to: flat, full, engine running (common practice)."""
+BRUSHES_V = 0.8
+PEAK_SHARE = 0.95
+"""Of volts over resistance, what a start's peak comes to: the rotor turns already (from simulated parts)."""
+DROP_SHARE = 0.15
+"""Of the supply, what resistance takes while running, where the profile does not tell the resistance."""
+RIPPLES = 4.0
+"""Rows a ripple must have: with fewer it may fold to a frequency that means another speed."""
+NO_EXPECTATION = "the profile tells neither motor constant nor rated speed, or no motor turns at this current"
+UNSURE = "told for battery volts, which neither a start nor volts in the recording confirm"
+
+
+@dataclass(frozen=True)
+class Told:
+    """The turn rate, None with the reason ``why``; ``sure`` when the recording itself confirms the volts."""
+
+    rate: Rate | None
+    why: str
+    sure: bool
+
+
+def motor_of(case: Case) -> Motor:
+    """Commutator of the part, from its profile."""
+    nominal = case.profile.nominal
+    return Motor(int(nominal.get("segments", 8)), int(nominal.get("poles", 2)))
+
+
+def tell(case: Case, burst: Burst, mark: Mark, peak_a: float) -> Told:
+    """Return the turn rate in ``burst``, a piece of the steady stretch ``mark``; ``peak_a`` of the start, NaN
+    when that was not recorded."""
+    expected, sure = guesses(case, mark, peak_a)
+    if not expected:
+        return Told(None, NO_EXPECTATION, False)
+    motor, rows_hz = motor_of(case), burst.rate_hz
+    ripple_hz = motor.ripples * max(expected)
+    if rows_hz < RIPPLES * ripple_hz:
+        rows = f"at {rows_hz:.0f} rows a second"
+        return Told(None, f"{rows} the ripple, expected near {ripple_hz:.0f} Hz, cannot be followed", False)
+    found = turn_rates(burst.values, rows_hz, motor, expected)
+    if not found:
+        return Told(None, "no ripple that repeats was found in the current", False)
+    if len(found) > 1:
+        rpm = " or ".join(f"{60 * one.hz:.0f}" for one in found)
+        return Told(None, f"without the volts its ripple may mean {rpm} rpm", False)
+    return Told(found[0], "" if sure else UNSURE, sure)
+
+
+def guesses(case: Case, mark: Mark, peak_a: float) -> tuple[list[float], bool]:
+    """Return turns per second that the nominal motor would make at this current, and whether the recording
+    itself tells the volts."""
+    nominal, rows = case.profile.nominal, case.of(mark)
+    k_si, ohm = nominal.get("k_v_s_per_rad", math.nan), centre(case.profile, "loop_resistance")
+    if not math.isfinite(k_si):
+        rated_hz = nominal.get("rated_rpm", math.nan) / 60
+        return ([share * rated_hz for share in (0.8, 1.0, 1.2)] if math.isfinite(rated_hz) else []), False
+    amps = abs(float(np.median(rows["current_a"])) - zero_a(case))
+    known_v = abs(float(np.median(load_voltage(rows))))
+    drop_v = BRUSHES_V + (ohm * amps if math.isfinite(ohm) else DROP_SHARE * SUPPLIES_V[1])
+    start_v = BRUSHES_V + ohm * peak_a / PEAK_SHARE
+    turning = [max(one - drop_v, 0.0) / k_si / (2 * math.pi) for one in (*SUPPLIES_V, known_v, start_v)]
+    battery, by_volts, by_start = turning[:3], turning[3], turning[4]
+    if math.isfinite(known_v):
+        return ([by_volts] if by_volts > 0 else []), True
+    fed = [one for one in battery if one > 0]
+    confirmed = math.isfinite(start_v) and by_start > 0
+    return [*fed, *([by_start] if confirmed else [])], confirmed

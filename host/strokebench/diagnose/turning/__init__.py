@@ -1,0 +1,1 @@
+"""Questions for parts that turn: pumps and fans."""

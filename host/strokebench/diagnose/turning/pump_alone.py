@@ -1,0 +1,29 @@
+"""The pump without its wiring: resistance of the whole loop less what both sides of the wiring lose."""
+
+from __future__ import annotations
+
+from strokebench.data.findings import Finding
+from strokebench.diagnose.stats import Measured
+from strokebench.diagnose.turning import loop
+from strokebench.diagnose.turning.case import TurningCase
+from strokebench.diagnose.wires import wiring
+
+PUMP = ("pump_resistance", "Resistance of the pump alone at 20 C", "ohm")
+
+
+def find(case: TurningCase) -> list[Finding]:
+    """Return the resistance between the pump's own pins; its wiring is told by its own findings."""
+    whole = next(one for one in loop.find(case) if one.key == loop.RESISTANCE[0])
+    sides = [wiring.measure(case, name) for name in ("supply", "ground")]
+    why = next((one for one in sides if isinstance(one, str)), whole.reason if not whole.known else "")
+    if why:
+        return [case.missing(*PUMP, why)]
+    known = [one for one in sides if not isinstance(one, str)]
+    ohm = whole.value - sum(one.ohm for one in known)
+    measured = Measured(ohm, whole.u).widened(*(one.u_ohm for one in known))
+    return [
+        case.finding(
+            *PUMP[:2], measured, PUMP[2], low="shorted_turns", high="lead_resistance", span_s=whole.span_s,
+            evidence={"loop_ohm": whole.value, "sides_ohm": [round(one.ohm, 4) for one in known]},
+        )
+    ]  # fmt: skip

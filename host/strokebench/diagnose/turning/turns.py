@@ -1,0 +1,105 @@
+"""What repeats or flickers in the current while it turns: bad segments, uneven turns, bad brushes."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strokebench.data.findings import Finding
+from strokebench.diagnose.stats import Floats, Measured
+from strokebench.diagnose.turning.case import Level, TurningCase, highest
+from strokebench.diagnose.turning.commutation import order_amplitude
+
+SEGMENT = ("segment_passes", "Current that repeats with each brush passed", "% of current")
+ONCE = ("once_a_turn", "Current that repeats once a turn", "% of current")
+NOISE = ("brush_noise", "Current that flickers at random", "% of current")
+BAND_HZ = (25.0, 420.0)
+
+
+def find(case: TurningCase) -> list[Finding]:
+    """Return the amplitudes at the orders of brush passes and of the turn, and the random part.
+
+    Orders from the burst at the highest drive, each by a transform at exactly its frequency; orders that
+    belong to the ordinary ripple are left out. A bar, riser or coil in trouble modulates with the turn
+    times the number of brush positions (trade literature on commutation faults); uneven load modulates once
+    a turn.
+    """
+    return [*_orders(case), _noise(case)]
+
+
+def _orders(case: TurningCase) -> list[Finding]:
+    level = worst_level(case)
+    if level is None or level.rate is None or level.burst is None:
+        why = "the turn rate is not known"
+        return [case.missing(*one, why) for one in (SEGMENT, ONCE)]
+    values, rate_hz, mean_a = level.burst.values, level.burst.rate_hz, level.current_a
+    when = (level.burst.start_s, level.burst.start_s + len(values) / rate_hz)
+    poles, ripples = case.motor.poles, case.motor.ripples
+    parts = [
+        order_amplitude(values, rate_hz, order * level.rate.hz)
+        for order in range(poles, ripples, poles)
+    ]  # fmt: skip
+    once = order_amplitude(values, rate_hz, level.rate.hz)
+    segment, noise = math.hypot(*(a for a, _ in parts)), math.hypot(*(n for _, n in parts))
+    evidence = {"turn_hz": level.rate.hz, "turns": len(values) / rate_hz * level.rate.hz}
+    return [
+        case.finding(
+            *SEGMENT[:2], percent(segment, noise, mean_a), SEGMENT[2], high="bad_segment", span_s=when,
+            evidence={**evidence, "orders_a": [round(a, 4) for a, _ in parts]},
+        ),
+        case.finding(
+            *ONCE[:2], percent(*once, mean_a), ONCE[2], high=case.names.once, span_s=when, evidence=evidence,
+        ),
+    ]  # fmt: skip
+
+
+def percent(amplitude: float, noise: float, mean_a: float) -> Measured:
+    """In % of the mean; noise adds to an amplitude in quadrature and is taken off again."""
+    value = math.sqrt(max(amplitude**2 - noise**2, 0.0))
+    return Measured(100 * value / mean_a, 100 * noise / mean_a / math.sqrt(2))
+
+
+def _noise(case: TurningCase) -> Finding:
+    """Standard deviation of the current between 25 and 420 Hz without what repeats, in % of its mean.
+
+    From the samples (means over 1 ms) at the highest drive: the median of the spectrum's power, which lines
+    do not move, times the width of the band (the median of exponentially distributed powers is ln 2 of the
+    mean).
+    """
+    level = case.top
+    if level is None or not level.turns:
+        return case.missing(*NOISE, "it does not turn")
+    rows = case.run.between(level.span_s[1] - 0.6, level.span_s[1])
+    sigma_a, count = random_part(np.asarray(rows["current_a"], float), period_s(rows["time_s"]))
+    if not math.isfinite(sigma_a):
+        return case.missing(*NOISE, "the level is too short or too slowly sampled")
+    percent = 100 * sigma_a / level.current_a
+    own = 100 * case.accuracy("current_a", "noise") * 3 / level.current_a
+    measured = Measured(percent, math.hypot(percent / math.sqrt(count), own))
+    return case.finding(*NOISE[:2], measured, NOISE[2], high="worn_brush", span_s=level.span_s)
+
+
+def period_s(time_s: Floats) -> float:
+    """Median sample period, NaN without two samples."""
+    return float(np.median(np.diff(time_s))) if len(time_s) > 1 else math.nan
+
+
+def random_part(values: Floats, sample_s: float) -> tuple[float, int]:
+    """Standard deviation within BAND_HZ of what is no line, and the number of spectrum bins behind it."""
+    if len(values) < 200 or not sample_s <= 1.05e-3:
+        return math.nan, 0
+    trend = np.polynomial.polynomial.polyfit(np.arange(len(values)), values, 2)
+    left = values - np.polynomial.polynomial.polyval(np.arange(len(values)), trend)
+    window = np.hanning(len(left))
+    power = np.abs(np.fft.rfft(left * window)) ** 2 / np.sum(window**2)
+    hz = np.fft.rfftfreq(len(left), sample_s)
+    inside = (hz >= BAND_HZ[0]) & (hz <= BAND_HZ[1])
+    mean_power = float(np.median(power[inside])) / math.log(2)
+    variance = mean_power * 2 * float(inside.sum()) / len(left)
+    return math.sqrt(variance), int(inside.sum())
+
+
+def worst_level(case: TurningCase) -> Level | None:
+    """The level whose burst the turn's findings are read from: the highest with both speed and burst."""
+    return highest([one for one in case.running if one.rate is not None and one.burst is not None])

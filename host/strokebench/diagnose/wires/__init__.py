@@ -1,0 +1,1 @@
+"""Questions for wires under load."""

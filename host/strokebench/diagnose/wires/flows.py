@@ -1,0 +1,30 @@
+"""Does the circuit carry current at all?"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from strokebench.data.findings import Finding
+from strokebench.diagnose.case import Case, load_voltage
+from strokebench.diagnose.stats import Measured
+
+FLOWS = ("wire_current", "Current at the hardest load", "A")
+TOTAL = ("wire_load", "Load and wiring together", "ohm")
+
+
+def find(case: Case) -> list[Finding]:
+    """Return the current of the hardest hold, and voltage over current there."""
+    marks = [mark for label in ("full_load", "load") for mark in case.run.labelled(label)]
+    rows = case.run.of(marks[0])[30:] if marks else None
+    if rows is None or len(rows) < 40:
+        return [case.missing(*one, "the circuit was never loaded") for one in (FLOWS, TOTAL)]
+    amps = float(np.median(rows["current_a"]))
+    when = (float(rows["time_s"][0]), float(rows["time_s"][-1]))
+    u = math.hypot(case.accuracy("current_a", "offset"), 0.01 * amps)
+    found = case.finding(*FLOWS[:2], Measured(amps, u), FLOWS[2], low="open_wire", span_s=when)
+    if amps < 0.1:
+        return [found, case.missing(*TOTAL, "no current flowed")]
+    ohm = float(np.median(load_voltage(rows))) / amps
+    return [found, case.finding(*TOTAL[:2], Measured(ohm, ohm * u / amps), TOTAL[2], span_s=when)]

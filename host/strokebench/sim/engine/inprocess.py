@@ -1,0 +1,55 @@
+"""The firmware's own modules on a simulated board, in this process, in lock-step with the host.
+
+Time is virtual: it moves one millisecond at a time, and only while the host waits in
+:meth:`InProcessPort.read`. The same seed and the same requests therefore give the same bytes on any machine
+at any load.
+"""
+
+from __future__ import annotations
+
+from strokefw.app import App
+
+from strokebench.bench.spec import SimSpec
+from strokebench.errors import LinkLost
+from strokebench.sim.board.board import SimBoard
+
+TICK_S = 1e-3
+
+
+class InProcessPort:
+    """A port (see :mod:`strokebench.link.port`) to a simulated bench; ``board`` is there for tests to look at."""
+
+    def __init__(self, spec: SimSpec, board: SimBoard | None = None) -> None:
+        self.board = SimBoard(spec) if board is None else board
+        self.app = App(self.board)
+        self._closed = False
+
+    def read(self, timeout_s: float) -> bytes:
+        """Return what the bench has sent; let up to ``timeout_s`` of its time pass if there is nothing."""
+        if self._closed:
+            raise LinkLost("The simulated bench is closed.", "Open it again.")
+        board, app = self.board, self.app
+        step, tick, service = board.step, app.tick, app.service
+        left = round(timeout_s / TICK_S)
+        while left > 0 and not board.to_host:
+            step()
+            tick()
+            service()
+            left -= 1
+        data = bytes(board.to_host)
+        board.to_host.clear()
+        return data
+
+    def write(self, data: bytes) -> None:
+        """Hand ``data`` to the bench; it reads it in its next millisecond."""
+        if self._closed:
+            raise LinkLost("The simulated bench is closed.", "Open it again.")
+        self.board.hear(data)
+
+    def close(self) -> None:
+        """Unplug."""
+        self._closed = True
+
+    def now(self) -> float:
+        """Return simulated seconds since power-up."""
+        return self.board.tick * TICK_S

@@ -1,0 +1,1 @@
+"""Verdicts: judging findings, tolerances, learning limits, comparing runs."""

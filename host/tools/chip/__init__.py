@@ -1,0 +1,1 @@
+"""Measuring the firmware on the emulated Pico."""

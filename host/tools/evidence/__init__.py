@@ -1,0 +1,1 @@
+"""What shows that the bench keeps its promises: accuracy, fault matrix, refusals."""

@@ -1,0 +1,192 @@
+"""The page docs/accuracy.md from the records of many trials, with Wilson intervals and plots."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from strokebench.physics.wilson import wilson_interval
+
+Record = dict[str, Any]
+BINS, COLUMNS = 6, 3
+HEAD = """\
+# How often the diagnosis is right
+
+Simulated parts only; nothing here was measured on real hardware. Made by
+`python -m tools.evidence.accuracy --part all --good {good} --each {each}` with seeds from {seed} on.
+Limits and estimators were tuned on seeds below {tuned}. Each seed is another specimen: its parameters spread
+as an ordinary part's do, battery 11.0 to 14.5 V, 0 to 45 C, its own leads, noise and converter errors.
+
+Found: verdict fail. Rightly named: that defect and no other. Sizes as `strokebench faults` tells them;
+`spread` is anything from half of moderate to 1.3 times severe, so its smallest are hardly there. In brackets:
+95 % Wilson interval. With {good} good parts and none wrong, that interval alone reaches to {least:.1f} %.
+
+{note}What a verdict can be about is what the bench can see. In the wiring check an open circuit counts as an
+open wire, although the load could be open as well. A bench that refuses to arm because its self-test found
+the defect has found it.
+"""
+GRADES = ("moderate", "severe", "spread")
+ESTIMATES = (
+    ("winding_resistance", "winding resistance at 20 C", 100, "%"),
+    ("inductance", "inductance", 100, "%"),
+    ("speed", "speed", 100, "%"),
+    ("motor_constant", "motor constant", 100, "%"),
+    ("supply_side", "supply side of the harness", 100, "%"),
+    ("ground_side", "ground side of the harness", 100, "%"),
+    ("place", "place of a binding spot", 1, "% of travel"),
+)
+"""Key of an error, title, factor, unit."""
+
+
+def write_page(
+    records: dict[str, list[Record]], first_seed: int, tuned: int, path: Path, note: str = ""
+) -> None:
+    """Write the page on all parts of ``records``, and each part's plot beside it in ``img/``; ``note`` is a
+    paragraph of its own.
+    """
+    (path.parent / "img").mkdir(parents=True, exist_ok=True)
+    drawn = {part: plot(some, path.parent / "img" / f"accuracy-{part}.svg") for part, some in records.items()}
+    path.write_text(page(records, first_seed, tuned, drawn, note), encoding="utf-8", newline="\n")
+
+
+def page(
+    records: dict[str, list[Record]], first_seed: int, tuned: int, drawn: dict[str, bool], note: str = ""
+) -> str:
+    """Return the page as Markdown."""
+    good = min(len(_of(some, "good")) for some in records.values())
+    least = 100 * wilson_interval(0, good)[1] if good else 100.0
+    said = f"{note}\n\n" if note else ""
+    head = HEAD.format(
+        good=good, each=_each(records), seed=first_seed, tuned=tuned, least=least, note=said
+    )  # fmt: skip
+    lines = [head, *_summary(records), ""]
+    for part, some in records.items():
+        lines += [f"## {part}", "", *_defects(some), "", *_estimates(some), ""]
+        if drawn.get(part):
+            lines += [f"![Share rightly named against size, {part}](img/accuracy-{part}.svg)", ""]
+    return "\n".join(lines)
+
+
+def _each(records: dict[str, list[Record]]) -> int:
+    """Trials of a defect in one grade."""
+    counts = [
+        sum(one["name"] == name for one in _of(some, "spread"))
+        for some in records.values()
+        for name in {one["name"] for one in _of(some, "spread")}
+    ]
+    return min(counts, default=0)
+
+
+def _of(some: list[Record], grade: str) -> list[Record]:
+    return [one for one in some if one["grade"] == grade]
+
+
+def _summary(records: dict[str, list[Record]]) -> list[str]:
+    lines = [
+        "| part | good parts | false alarms | inconclusive | rightly named: moderate | severe | spread |",
+        "| --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    for part, some in records.items():
+        good = _of(some, "good")
+        cells = [_share(good, _fails), _share(good, _unsure)]
+        cells += [_share(_of(some, grade), _right) for grade in GRADES]
+        lines.append(f"| {part} | {len(good)} | {' | '.join(cells)} |")
+    return lines
+
+
+def _defects(records: list[Record]) -> list[str]:
+    lines = [
+        "| defect | grade | trials | found | rightly named | wrong or further name | inconclusive | passed |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    for name, grade in dict.fromkeys((one["name"], one["grade"]) for one in records if one["name"] != "good"):
+        some = [one for one in records if (one["name"], one["grade"]) == (name, grade)]
+        cells = (_share(some, test) for test in (_fails, _right, _wrong, _unsure, _passes))
+        lines.append(f"| {name} | {grade} | {len(some)} | {' | '.join(cells)} |")
+    return lines
+
+
+def _passes(one: Record) -> bool:
+    return bool(one["verdict"] == "pass")
+
+
+def _fails(one: Record) -> bool:
+    return bool(one["verdict"] == "fail")
+
+
+def _unsure(one: Record) -> bool:
+    return bool(one["verdict"] == "inconclusive")
+
+
+def _right(one: Record) -> bool:
+    return bool(one["named"] == [one["name"]])
+
+
+def _wrong(one: Record) -> bool:
+    return _fails(one) and not _right(one)
+
+
+def _share(some: list[Record], test: Any) -> str:
+    if not some:
+        return "-"
+    hits = sum(map(test, some))
+    low, high = wilson_interval(hits, len(some))
+    return f"{100 * hits / len(some):.1f} % ({100 * low:.1f}-{100 * high:.1f})"
+
+
+def _estimates(records: list[Record]) -> list[str]:
+    """How far estimates are from the truth: of good parts, and of all that could be measured."""
+    lines = []
+    for key, title, scale, unit in ESTIMATES:
+        found = np.array([one["errors"][key] for one in records if key in one["errors"]]) * scale
+        good = np.array([one["errors"][key] for one in _of(records, "good") if key in one["errors"]]) * scale
+        if len(found):
+            median = f"{np.median(found):+.2f} {unit}"
+            cells = (str(len(found)), median, _within(good, unit), _within(found, unit))
+            lines.append(f"| {title} | {' | '.join(cells)} |")
+    if not lines:
+        return []
+    head = "| estimate against its truth | trials | median error | 95 % within, good parts | all |"
+    return [head, "| --- | --- | --- | --- | --- |", *lines]
+
+
+def _within(errors: Any, unit: str) -> str:
+    return f"{np.percentile(np.abs(errors), 95):.2f} {unit}" if len(errors) else "-"
+
+
+def plot(records: list[Record], path: Path) -> bool:
+    """Draw the share found and rightly named against size for every defect that has one; False without
+    data."""
+    from matplotlib.figure import Figure
+
+    names = list(dict.fromkeys(one["name"] for one in records if one["grade"] == "spread"))
+    if not names:
+        return False
+    rows = -(-len(names) // COLUMNS)
+    figure = Figure(figsize=(8.5, 2.3 * rows), layout="constrained")
+    for number, name in enumerate(names):
+        axes = figure.add_subplot(rows, COLUMNS, number + 1)
+        sizes, share = _by_size([one for one in records if one["name"] == name])
+        axes.plot(sizes, share, "o-", color="#1f5fa8", markersize=3.5)
+        axes.set_title(name, fontsize=9)
+        axes.set_ylim(-5, 105)
+        axes.set_xlabel("size", fontsize=8)
+        axes.set_ylabel("rightly named, %", fontsize=8)
+        axes.grid(True, color="#d9dee4")
+    figure.savefig(path, format="svg", metadata={"Date": None})
+    return True
+
+
+def _by_size(some: list[Record]) -> tuple[list[float], list[float]]:
+    """Middle of each size class (even in the logarithm) and the share rightly named there, %."""
+    sizes = np.array([one["size"] for one in some])
+    right = np.array([_right(one) for one in some], float)
+    edges = np.geomspace(sizes.min() * 0.999, sizes.max() * 1.001, BINS + 1)
+    middles, shares = [], []
+    for low, high in zip(edges[:-1], edges[1:], strict=True):  # noqa: RUF007 - pairwise would say the same
+        inside = (sizes >= low) & (sizes < high)
+        if inside.any():
+            middles.append(float(np.sqrt(low * high)))
+            shares.append(float(right[inside].mean() * 100))
+    return middles, shares

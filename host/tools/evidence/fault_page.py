@@ -1,0 +1,72 @@
+"""The page docs/fault-matrix.md from the cells of the fault matrix."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from strokefw import faults, state
+
+from tools.evidence.fault_causes import Cause
+from tools.evidence.fault_matrix import STATES, Cell
+from tools.evidence.refusals import REQUESTS, refusals
+
+HEAD = """\
+# Fault matrix
+
+Made by `python -m tools.evidence.fault_matrix`: every cell is a run of the firmware on the simulated
+bench, in virtual time; nothing here was measured on real hardware. One tick is one millisecond. The
+fast current limit (comparator and PIO) acts within a PWM cycle and is not in these numbers.
+
+Each run brings the bench to a state, begins a cause, watches, ends the cause, and then does what a
+person would: clear, arm. In *check* the cause is there when the host asks to arm. In *stopping* the
+bench is on its way down at 0.3 % per millisecond, slow enough to be caught; what needs longer than that
+does not happen there.
+
+- **code**: what the bench told; `-` nothing, and that is right where the bridge is off or the cause
+  does not matter
+- **told**: ticks from the cause to the code. **off**: ticks to the bridge off; empty where it was off
+  already; `on` where it stays on, as it may with codes that warn or limit
+- **recorded**: worst code in the recording's rows / code in the recording's end
+- **then**: what got it going again after the cause had ended
+
+Every run also checks that the gates stay off while a fault is latched.
+"""
+
+
+def page(cells: Mapping[Cause, Mapping[int, Cell]]) -> str:
+    """Return the whole page as Markdown."""
+    lines = [HEAD, "## Causes\n"]
+    lines.append("| code | cause | state | code told | told | off | ends in | recorded | then |")
+    lines.append("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
+    for cause, row in sorted(cells.items(), key=lambda item: item[0].code):
+        for where in STATES:
+            lines.append(_line(cause, row[where]))
+    lines += [
+        "\n## Requests\n",
+        "What each request is answered in each state (0: done); also each from a run.\n",
+    ]
+    table = refusals()
+    lines.append("| request | " + " | ".join(state.NAMES[where] for where in range(1, 7)) + " |")
+    lines.append("| --- |" + " --- |" * 6)
+    for name in REQUESTS:
+        lines.append(f"| {name} | " + " | ".join(_answer(table[name][where]) for where in range(1, 7)) + " |")
+    return "\n".join(lines) + "\n"
+
+
+def _answer(code: int) -> str:
+    row = faults.row(code)
+    return f"{code} {row[1]}" if row else "0"
+
+
+def _line(cause: Cause, cell: Cell) -> str:
+    told = "-" if not cell.code else f"{cell.code} {faults.row(cell.code)[1]}"
+    if cell.off_after is None:
+        off = "on" if cell.ends_in in (state.DRIVING, state.STOPPING) else ""
+    else:
+        off = str(cell.off_after)
+    recorded = f"{cell.row_code} / {cell.end_code}" if cell.in_state >= state.DRIVING else ""
+    after = "" if cell.told_after is None or cell.in_state == state.CHECK else str(cell.told_after)
+    return (
+        f"| {cause.code} | {cause.how} | {state.NAMES[cell.in_state]} | {told} | {after} | {off} |"
+        f" {state.NAMES[cell.ends_in]} | {recorded} | {cell.recovery} |"
+    )

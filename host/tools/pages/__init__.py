@@ -1,0 +1,1 @@
+"""Pages of the manual that a command writes."""

@@ -1,0 +1,41 @@
+"""The bring-up guide from the steps: ``python -m tools.pages.bringup`` writes docs/bring-up.md."""
+
+from __future__ import annotations
+
+import sys
+from importlib import resources
+from pathlib import Path
+
+from strokebench.bringup.steps import Step, load_steps
+
+READS = {"bench": "the bench reads it", "hand": "you read it", "answer": "you answer"}
+SIDES = {"low": "too low", "high": "too high", "any": "it differs", "missing": "there is no reading"}
+
+
+def _expected(step: Step) -> str:
+    unit = f" {step.unit}" if step.unit else ""
+    if set(step.expect) == {"all"}:
+        return f"{step.expect['all'].text}{unit}"
+    names = {"all": "all others", "reference": "reference", "small": "small", "simulated": "simulated"}
+    return ", ".join(f"{names[board]} {one.text}{unit}" for board, one in step.expect.items())
+
+
+def _section(number: int, step: Step) -> str:
+    lines = [f"### {number}. {step.title} (`{step.id}`)\n"]
+    if step.caution:
+        lines.append(f"**Caution:** {step.caution}\n")
+    lines.append(f"{step.do}\n")
+    lines.append(f"- Expect ({READS[step.reads]}): **{_expected(step)}**. From: {step.source}.")
+    lines += [f"- If {SIDES[side]}: {text}" for side, text in step.differs.items()]
+    return "\n".join(lines) + "\n"
+
+
+def page() -> str:
+    """Return the whole guide."""
+    head = (resources.files(__package__) / "guide.md").read_text(encoding="utf-8")
+    return head + "\n".join(_section(number, step) for number, step in enumerate(load_steps(), 1))
+
+
+if __name__ == "__main__":
+    Path("docs/bring-up.md").write_text(page(), encoding="utf-8")
+    sys.exit(0)

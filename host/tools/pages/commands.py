@@ -1,0 +1,45 @@
+"""Writes the page of all commands from the program: ``python -m tools.pages.commands FILE``."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+from strokebench.cli import parser
+
+HEAD = """# All commands
+
+Written by `python -m tools.pages.commands docs/reference/commands.md`; a test compares.
+
+"""
+WIDTH = "80"
+
+
+def page() -> str:
+    """Return the whole page; the help texts are laid out for 80 columns whatever the terminal."""
+    before = os.environ.get("COLUMNS")
+    os.environ["COLUMNS"] = WIDTH
+    try:
+        return HEAD + "\n".join(_sections(parser(), 1)) + "\n"
+    finally:
+        if before is None:
+            del os.environ["COLUMNS"]
+        else:
+            os.environ["COLUMNS"] = before
+
+
+def _sections(command: argparse.ArgumentParser, level: int) -> Iterator[str]:
+    if level > 1:
+        yield f"{'#' * level} {command.prog}\n"
+    yield f"```text\n{command.format_help().rstrip()}\n```\n"
+    for action in command._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            for below in action.choices.values():
+                yield from _sections(below, level + 1)
+
+
+if __name__ == "__main__":
+    Path(sys.argv[1]).write_text(page(), encoding="utf-8")

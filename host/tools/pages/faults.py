@@ -1,0 +1,66 @@
+"""The page of fault codes from the firmware's table: ``python -m tools.pages.faults``."""
+
+from __future__ import annotations
+
+import sys
+
+from strokefw import faults, led
+
+TENS = {
+    1: "Supply", 2: "Bridge", 3: "Current", 4: "Heat", 5: "Sensing", 6: "Link", 7: "Requests",
+    8: "Self-test and calibration", 9: "Inside the firmware",
+}  # fmt: skip
+SEVERITY_MEANS = {
+    "refuse": "the request is answered with the code; nothing else happens",
+    "warn": "told on lamp, link and screen; nothing changes",
+    "limit": "the bench goes on with less drive or a slower ramp",
+    "stop": "the drive goes to zero at the slew limit in force, then off",
+    "off": "all MOSFETs off within the same tick (1 ms)",
+}
+HEAD = """# Fault codes
+
+Made by `python -m tools.pages.faults` from the table in `firmware/strokefw/faults.py`; a test compares
+the two. `strokebench faults` prints the same, `strokebench faults 37` one of them.
+
+The tens say where, the units what. The lamp on the bench gives the tens as long flashes ({long} s) and the
+units as short ones ({short} s), then rests; a single blink every {alive} s means that all is well.
+
+| severity | what the bench does |
+| --- | --- |
+{severities}
+
+A fault that **latches** keeps the bridge off and its supply open until it is cleared, which is refused while
+the cause is still there; then the bench must be armed again, and arming runs the self-test. One that does not
+latch ends the run too (severities stop and off), but the bench can be armed again as soon as the cause is
+gone. Codes of severity refuse are answers to a request, or to arming.
+"""
+
+
+def page() -> str:
+    """Return the whole page as Markdown."""
+    severities = "\n".join(f"| {name} | {SEVERITY_MEANS[name]} |" for name in faults.SEVERITY_NAMES)
+    parts = [
+        HEAD.format(
+            long=led.LONG_MS / 1000,
+            short=led.SHORT_MS / 1000,
+            alive=led.ALIVE_SLOT_MS // 1000,
+            severities=severities,
+        )
+    ]
+    for tens, title in TENS.items():
+        parts.append(f"## {tens}x {title}\n")
+        parts.append("| code | key | severity | latches | what it means | what to check |")
+        parts.append("| --- | --- | --- | --- | --- | --- |")
+        parts += [_row(row) for row in faults.TABLE if row[0] // 10 == tens]
+        parts.append("")
+    return "\n".join(parts)
+
+
+def _row(row: tuple[int, str, int, int, str, str]) -> str:
+    code, key, severity, latched, sentence, check = row
+    latches = "yes" if latched else "no"
+    return f"| {code} | `{key}` | {faults.SEVERITY_NAMES[severity]} | {latches} | {sentence} | {check} |"
+
+
+if __name__ == "__main__":
+    sys.stdout.write(page())
