@@ -44,6 +44,10 @@ class Refused(LinkError):
         self.code = code
 
 
+class ChipUnavailable(StrokebenchError):
+    """The compiler, the emulated chip or its image is not here; the sentence says what to install or set."""
+
+
 class ProtectionTripped(StrokebenchError):
     """The bench protected itself, the part or the person, and ended the run; ``code`` names the fault."""
 

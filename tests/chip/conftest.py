@@ -12,8 +12,11 @@ from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
 from strokebench.sim.chip.world import ChipWorld
 from strokebench.sim.engine import chip
 
-ALONE = ("board_pico", "cobs", "slots", "pins", "compat", "channels", "__init__")
-"""Modules that the board needs without the rest of the firmware."""
+ALONE = tuple(
+    f"strokefw/{name}"
+    for name in ("pico/", "link/cobs.", "link/__init__.", "slots.", "compat.", "channels.", "__init__.")
+)
+"""How the paths begin of the modules that the board needs, without the rest of the firmware."""
 
 START = """
 import time, gc, micropython
@@ -27,11 +30,7 @@ c = array('H', [0] * 13)
 
 def board_files() -> dict[str, bytes]:
     """The flash files of a Pico that has the board's modules and starts nothing by itself."""
-    sources = {
-        name: data
-        for name, data in chip_files.firmware_sources().items()
-        if name.split("/")[-1].startswith(ALONE) and name != "main.py"
-    }
+    sources = {name: data for name, data in chip_files.firmware_sources().items() if name.startswith(ALONE)}
     return chip_files.precompiled(sources)
 
 

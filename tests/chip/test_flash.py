@@ -5,6 +5,7 @@ The port is an object in place of a pseudo terminal, so that everybody waits in 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -12,10 +13,11 @@ from strokebench.bench.bench import Bench
 from strokebench.bench.spec import SimSpec
 from strokebench.cli import main
 from strokebench.image import files as chip_files
+from strokebench.image.files import FS_BLOCK, FS_BLOCKS
 from strokebench.link.serial import SerialPort
 from strokebench.parts import load_part
 from strokebench.sim.board.board import SimBoard
-from strokebench.sim.chip.machine import FS_BLOCK, FS_BLOCKS, ChipMachine, ChipUnavailable
+from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
 from strokebench.sim.chip.world import ChipWorld
 from strokebench.sim.engine import chip
 
@@ -25,32 +27,54 @@ pytestmark = pytest.mark.chip
 PORT = "a Pico"
 KEPT = {"slots/0a": b"a calibration", "strokefw/note.txt": b"a person's own"}
 GONE = "strokefw/gone.py"
-WRITTEN = {"main.py", "strokefw/led.mpy", "strokefw/ntc.mpy"}
+STALE, MISSING = "strokefw/guard/budget.mpy", "strokefw/link/watch.mpy"
+WRITTEN = {"main.py", STALE, MISSING}
+FLAT = (
+    "app_kernel", "board_pico", "board_pico_adc", "board_pico_bridge", "board_pico_burst",
+    "board_pico_cobs", "board_pico_conv", "board_pico_dma", "board_pico_link", "board_pico_main",
+    "board_pico_pio", "board_pico_raw", "board_pico_regs", "board_pico_scan", "board_plant", "burst",
+    "calib", "cobs", "events", "guard", "guard_budget", "guard_current", "guard_heat", "guard_limits",
+    "guard_volts", "led", "limits", "link_watch", "moves", "ntc", "pins", "ramp", "ramp_kernel", "raw",
+    "requests", "selftest", "sense", "service", "thermal", "wire",
+)  # fmt: skip
+"""Modules of a firmware from before it had folders, which lay side by side in strokefw."""
+SHARED = ("__init__", "app", "channels", "compat", "faults", "slots", "state")
+"""Modules that were there then and are there now."""
 
 
 def _current() -> dict[str, bytes]:
-    try:
-        chip.find_image()
-        return chip_files.precompiled(chip_files.firmware_sources())
-    except ChipUnavailable as why:
-        pytest.skip(f"emulated chip: {why}")
+    return chip_files.precompiled(chip_files.firmware_sources())
 
 
 def _outdated() -> dict[str, bytes]:
     """All current but for two that are stale, one that is missing and one that is no longer a part."""
-    files = {**_current(), **KEPT, GONE: b"x = 1\n", "strokefw/led.mpy": b"stale", "main.py": b"# stale\n"}
-    del files["strokefw/ntc.mpy"]
+    files = {**_current(), **KEPT, GONE: b"x = 1\n", STALE: b"stale", "main.py": b"# stale\n"}
+    del files[MISSING]
     return files
+
+
+def _flat() -> dict[str, bytes]:
+    """A firmware from before it had folders; a few of its modules had been copied as sources."""
+    files = {f"strokefw/{name}.mpy": f"old {name}".encode() for name in (*FLAT, *SHARED)}
+    return {**files, **KEPT, "strokefw/sense.py": b"x = 1\n", "main.py": b"# old\n"}
+
+
+def _pico(files: Callable[[], dict[str, bytes]], monkeypatch: pytest.MonkeyPatch) -> ChipWorld:
+    """A Pico with these files that does not start by itself, on a simulated bench; skips without an image."""
+    pytest.importorskip("mpremote")
+    try:
+        machine = ChipMachine(chip.find_image(), chip_files.filesystem(files()))
+    except ChipUnavailable as why:
+        pytest.skip(f"emulated chip: {why}")
+    machine.wait_for_usb()
+    plug_in(monkeypatch, machine)
+    return ChipWorld(machine, SimBoard(SimSpec("throttle-body")))
 
 
 @pytest.fixture
 def world(monkeypatch: pytest.MonkeyPatch) -> ChipWorld:
     """A Pico with an outdated firmware that does not start by itself, on a simulated bench."""
-    pytest.importorskip("mpremote")
-    machine = ChipMachine(chip.find_image(), chip_files.filesystem(_outdated()))
-    machine.wait_for_usb()
-    plug_in(monkeypatch, machine)
-    return ChipWorld(machine, SimBoard(SimSpec("throttle-body")))
+    return _pico(_outdated, monkeypatch)
 
 
 @pytest.fixture
@@ -101,6 +125,26 @@ def test_writes_what_differs_and_leaves_the_rest(
 ) -> None:
     """0.7 emulated s, about 20 CPU s."""
     _flash_outdated(world, copied, capsys)
+
+
+@pytest.mark.long
+def test_a_flat_firmware_gives_way_to_one_in_folders(
+    monkeypatch: pytest.MonkeyPatch, copied: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Every file is written, what lay flat goes, what is a person's stays, and the bench then answers."""
+    world = _pico(_flat, monkeypatch)
+    machine = world.machine
+    assert _read_back(machine.read_filesystem()) == _flat()
+    assert main(["flash", "--port", PORT]) == 0
+    said = capsys.readouterr().out
+    assert sorted(copied) == sorted(_current())
+    for name in FLAT:
+        assert f"strokefw/{name}.mpy: removed" in said
+    assert _read_back(machine.read_filesystem()) == {**_current(), **KEPT}
+    bridge = world.board.bridge
+    for rail in (1, 0):  # the self-test precharges, then opens the supply again
+        assert machine.run(4, lambda rail=rail: bridge.rail == rail)  # type: ignore[misc]
+    assert Bench(SerialPort(PORT), PORT).status().state == "ready"
 
 
 @pytest.mark.long

@@ -21,24 +21,36 @@ from tests.helpers.fake_port import FakePort
 
 
 class FakeChip:
-    """The file calls of mpremote's transport, on a dict; `spoil` damages what is written."""
+    """The file calls of mpremote's transport, on a dict and a set; `spoil` damages what is written."""
 
     def __init__(self, files: dict[str, bytes], spoil: bool = False) -> None:
         self.files, self.spoil = files, spoil
+        self.folders = {name[:at] for name in files for at, letter in enumerate(name) if letter == "/"}
 
     def exec(self, program: str) -> bytes:
-        assert program == flash.HASHES
-        shown = [name for name in self.files if name == "main.py" or name.startswith(flash.FOLDER + "/")]
-        lines = [f"{name} {hashlib.sha256(self.files[name]).hexdigest()}\r\n" for name in shown]
-        return "".join(lines).encode()
+        assert program == flash.LISTING
+        top = flash.FOLDER
+        folders = [f"{name}/ -" for name in sorted(self.folders) if name == top or name.startswith(f"{top}/")]
+        files = [
+            f"{name} {hashlib.sha256(data).hexdigest()}"
+            for name, data in self.files.items()
+            if name == "main.py" or name.startswith(f"{top}/")
+        ]
+        return "".join(f"{line}\r\n" for line in folders + files).encode()
 
-    def fs_exists(self, name: str) -> bool:
-        return any(path.startswith(name + "/") for path in self.files)
+    def _parent(self, name: str) -> str:
+        return name.rpartition("/")[0]
 
     def fs_mkdir(self, name: str) -> None:
-        pass
+        assert name not in self.folders and self._parent(name) in {"", *self.folders}, name
+        self.folders.add(name)
+
+    def fs_rmdir(self, name: str) -> None:
+        assert not any(path.startswith(name + "/") for path in {*self.files, *self.folders}), name
+        self.folders.remove(name)
 
     def fs_writefile(self, name: str, data: bytes, chunk_size: int) -> None:
+        assert self._parent(name) in {"", *self.folders}, name
         self.files[name] = data[:-1] if self.spoil else data
 
     def fs_rmfile(self, name: str) -> None:
@@ -62,6 +74,40 @@ def test_removes_old_modules_and_nothing_else() -> None:
     chip = FakeChip({"strokefw/a.py": b"", "strokefw/a.mpy": b"", "strokefw/note.txt": b"", "slots/0a": b""})
     assert flash._put(chip, {"strokefw/a.mpy": b""}, print) == ([], ["strokefw/a.py"])
     assert sorted(chip.files) == ["slots/0a", "strokefw/a.mpy", "strokefw/note.txt"]
+
+
+def test_makes_the_folders_that_are_missing() -> None:
+    chip = FakeChip({"main.py": b""})
+    wanted = {"strokefw/a.mpy": b"", "strokefw/room/b.mpy": b"", "strokefw/room/inner/c.mpy": b""}
+    flash._put(chip, {**wanted, "main.py": b""}, print)
+    assert chip.files == {**wanted, "main.py": b""}
+    assert chip.folders == {"strokefw", "strokefw/room", "strokefw/room/inner"}
+
+
+def test_a_flat_firmware_gives_way_to_one_in_folders() -> None:
+    """An older firmware's modules lay side by side; whoever has notes or scripts beside them keeps those."""
+    own = {"lib/mine.py": b"1", "strokefw/notes/a.txt": b"2", "slots/0a": b"3", "boot.py": b"4"}
+    flat = {"strokefw/app.mpy": b"old", "strokefw/guard.mpy": b"old", "strokefw/guard_heat.py": b"old"}
+    wanted = {"strokefw/app.mpy": b"new", "strokefw/guard/heat.mpy": b"new", "main.py": b"new"}
+    chip = FakeChip({**own, **flat, "main.py": b"old"})
+    written, removed = flash._put(chip, wanted, print)
+    assert written == list(wanted) and removed == ["strokefw/guard.mpy", "strokefw/guard_heat.py"]
+    assert chip.files == {**own, **wanted}
+
+
+def test_folders_that_this_empties_go_and_others_stay() -> None:
+    chip = FakeChip(
+        {"strokefw/old/inner/a.mpy": b"", "strokefw/old/b.mpy": b"", "strokefw/kept/c.mpy": b"",
+         "strokefw/kept/note.txt": b""}
+    )  # fmt: skip
+    chip.folders.add("strokefw/mine")
+    _, removed = flash._put(chip, {"strokefw/new.mpy": b""}, print)
+    assert removed == [
+        "strokefw/old/inner/a.mpy", "strokefw/old/b.mpy", "strokefw/kept/c.mpy", "strokefw/old/inner/",
+        "strokefw/old/",
+    ]  # fmt: skip
+    assert chip.folders == {"strokefw", "strokefw/kept", "strokefw/mine"}
+    assert set(chip.files) == {"strokefw/new.mpy", "strokefw/kept/note.txt"}
 
 
 @pytest.mark.parametrize(
@@ -119,17 +165,9 @@ def test_main_py_of_the_checkout_is_the_one_that_is_flashed() -> None:
 def test_every_module_and_main_are_flashed() -> None:
     files = chip_files.firmware_sources()
     folder = chip_files.firmware_folder()
-    assert set(files) == {"main.py"} | {f"strokefw/{path.name}" for path in folder.glob("*.py")}
-
-
-def test_the_installer_package_lists_every_file() -> None:
-    """For MicroPython's own installer (mip); main.py goes beside /lib, hence the path up."""
-    import json
-
-    folder = Path(__file__).parents[2] / "firmware"
-    urls = json.loads((folder / "package.json").read_text())["urls"]
-    assert {target for target, _ in urls} == {"../main.py"} | set(chip_files.firmware_sources()) - {"main.py"}
-    assert all((folder / source).is_file() for _, source in urls)
+    modules = {path.relative_to(folder).as_posix() for path in folder.rglob("*.py")}
+    assert set(files) == {"main.py"} | {f"strokefw/{name}" for name in modules}
+    assert "strokefw/guard/current.py" in files
 
 
 def test_prose_is_left_out_and_nothing_else() -> None:

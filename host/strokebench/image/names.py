@@ -11,26 +11,27 @@ import itertools
 import string
 from collections.abc import Iterable, Iterator, Mapping
 
-from strokebench.image.fold import PACKAGE, aliases
+from strokebench.image.fold import aliases, module_name
 
 
 def short_names(sources: Mapping[str, bytes]) -> dict[str, bytes]:
     """The same files (path on the chip to Python source) with the private names of modules shortened."""
     trees = {path: ast.parse(text) for path, text in sources.items()}
-    asked = _asked_from_outside(trees.values())
+    modules = {path: name for path in sources if (name := module_name(path)) is not None}
+    asked = _asked_from_outside(trees.values(), set(modules.values()))
     made = dict(sources)
     for path, tree in trees.items():
-        if path.startswith(f"{PACKAGE}/"):
+        if path in modules:
             _Renamer(_new_names(tree, asked)).visit(tree)
             made[path] = ast.unparse(tree).encode()
     return made
 
 
-def _asked_from_outside(trees: Iterable[ast.Module]) -> set[str]:
+def _asked_from_outside(trees: Iterable[ast.Module], modules: set[str]) -> set[str]:
     """Names that a module is asked for by another one, and all strings, which may be such names."""
     asked: set[str] = set()
     for tree in trees:
-        whole, single = aliases("", tree)
+        whole, single = aliases(tree, modules)
         asked |= {name for _, name in single.values()}
         for node in ast.walk(tree):
             if (

@@ -6,7 +6,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.errors import StrokebenchError
+from strokebench.errors import ChipUnavailable as ChipUnavailable
+from strokebench.image.files import FS_BLOCK, FS_BLOCKS
 from strokebench.sim.chip.usb import HostSerial
 
 if TYPE_CHECKING:
@@ -17,13 +18,7 @@ FS_START = 0xA0000
 """First byte of the file system in the flash of the RPI_PICO build: 2 MiB less 1408 KiB (its
 mpconfigboard.h).
 """
-FS_BLOCK = 4096
-FS_BLOCKS = 352
 LOOK_NS = 1_000_000
-
-
-class ChipUnavailable(StrokebenchError):
-    """The emulator or the image is not here; the sentence says what to install or set."""
 
 
 class ChipMachine:
