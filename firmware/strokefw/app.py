@@ -29,31 +29,6 @@ from strokefw.tick.transitions import TELL_SLOTS, Moves
 TICK_US = const(1000)
 RING_ROWS = const(256)
 
-# names of this module are found faster than those of another, and its constants are folded; a test compares
-_CHECK = const(1)
-_READY = const(2)
-_ARMED = const(3)
-_DRIVING = const(4)
-_STOPPING = const(5)
-_LATCHED = const(6)
-_ARMED_IDLE_MS = const(5000)
-_BIAS = const(1 << 29)
-_STATE = const(5)  # in the own words
-_RAIL = const(6)
-_FEED = const(2)  # of what is due
-_DRIVE = const(8)  # in the ramp's words
-_GATE = const(9)
-_SILENT = const(0)  # in the guard's own
-_CAP = const(7)  # in those of the current
-_SLEW_DOWN = const(9)
-PLACES = (
-    (_CHECK, state.CHECK), (_READY, state.READY), (_ARMED, state.ARMED), (_DRIVING, state.DRIVING),
-    (_STOPPING, state.STOPPING), (_LATCHED, state.LATCHED), (_ARMED_IDLE_MS, state.ARMED_IDLE_MS),
-    (_BIAS, ramp_kernel.BIAS), (_STATE, at.STATE), (_RAIL, at.RAIL), (_FEED, at.FEED),
-    (_DRIVE, ramp_kernel.DRIVE), (_GATE, ramp_kernel.GATE), (_SILENT, guard.SILENT),
-    (_CAP, guard_current.CAP), (_SLEW_DOWN, guard_current.SLEW_DOWN),
-)  # fmt: skip
-
 
 class App(Moves):
     """A bench on ``board``; see DEVELOPERS for a board's methods. Call ``tick`` and ``service`` in turn."""
@@ -152,10 +127,10 @@ class App(Moves):
 def _ticker(app):
     # what ``tick`` needs, as locals: see compat.py on the cost of names
     board = app.board
-    guard = app.guard
+    guards = app.guard
     needs = (
-        app, app.words, app.counts, app.sense.values, guard.own_words, guard.current_words, app.ramp.words,
-        halfwords(app.ring), app.sense.update, guard.update, app.ramp.step, board.ticks_us, board.scan,
+        app, app.words, app.counts, app.sense.values, guards.own_words, guards.current_words, app.ramp.words,
+        halfwords(app.ring), app.sense.update, guards.update, app.ramp.step, board.ticks_us, board.scan,
         board.trips, board.estop, board.drive, board.watchdog, at.begin, at.heed, at.close, at.end,
     )  # fmt: skip
 
@@ -170,35 +145,37 @@ def _ticker(app):
         scan(counts)
         sensed(counts)
         trips = take_trips()
-        code = guarded(played[_DRIVE] - _BIAS, played[_GATE], w[_RAIL], trips, estop())
-        now = w[_STATE]
+        code = guarded(
+            played[ramp_kernel.DRIVE] - ramp_kernel.BIAS, played[ramp_kernel.GATE], w[at.RAIL], trips, estop()
+        )
+        now = w[at.STATE]
         if heed(w, watched, played, code, trips, late):
             before = now
             code = app._heeded(code, trips, late)
-            now = w[_STATE]
-            if now != before and (now == _DRIVING or now == _CHECK):
-                now = _READY  # what was asked for begins with the next tick
-        if now == _DRIVING:
-            told = step(values, bounds[_CAP], bounds[_SLEW_DOWN])
+            now = w[at.STATE]
+            if now != before and (now == state.DRIVING or now == state.CHECK):
+                now = state.READY  # what was asked for begins with the next tick
+        if now == state.DRIVING:
+            told = step(values, bounds[guard_current.CAP], bounds[guard_current.SLEW_DOWN])
             if told:
                 app._followed(told)
-        elif now == _ARMED:
-            if watched[_SILENT] > _ARMED_IDLE_MS:
-                app._open(_READY)
-        elif now == _STOPPING:
-            step(values, bounds[_CAP], bounds[_SLEW_DOWN])
+        elif now == state.ARMED:
+            if watched[guard.SILENT] > state.ARMED_IDLE_MS:
+                app._open(state.READY)
+        elif now == state.STOPPING:
+            step(values, bounds[guard_current.CAP], bounds[guard_current.SLEW_DOWN])
             app._stopping()
-        elif now < _READY:
+        elif now < state.READY:
             app._checking(now)
-            now = w[_STATE]
-        if now != _CHECK:
-            drive(played[_DRIVE] - _BIAS, played[_GATE])
+            now = w[at.STATE]
+        if now != state.CHECK:
+            drive(played[ramp_kernel.DRIVE] - ramp_kernel.BIAS, played[ramp_kernel.GATE])
 
         due = close(w, values, ring, played, watched, code)
         if due:
-            if due & _FEED:
+            if due & at.FEED:
                 feed()
-            if due != _FEED:
+            if due != at.FEED:
                 app._due(due)
         end(w, ticks_us())
 

@@ -39,7 +39,7 @@ CAPTURE_AT = const(28)  # index of the segment that asked for it
 PRE_LEFT = const(29)  # ticks until its pre-trigger part is full, 0 without one
 TRIGGER = const(30)  # the board's capture has to be triggered in this tick
 WORDS = const(31)
-BIAS = const(1 << 29)
+BIAS = sense.BIAS
 
 # modes
 IDLE = const(0)
@@ -59,14 +59,6 @@ SEGMENT_WORDS = const(13)  # kind target duration p1 p2 p3 p4 watch action value
 GOES_ON = const(0)
 OVER = const(1)
 WATCHED = const(2)  # the watch fired
-
-# where things stand in sense.values: a kernel folds only its module's constants; a test compares PLACES
-_RATIO_A = const(14)
-_RATIO_B = const(15)
-_B_MERGED = const(20)
-PLACES = (
-    (_RATIO_A, sense.RATIO_A), (_RATIO_B, sense.RATIO_B), (_B_MERGED, sense.B_MERGED), (BIAS, sense.BIAS),
-)  # fmt: skip
 
 
 @micropython.viper
@@ -144,13 +136,13 @@ def look(w: ptr32, v: ptr32) -> int:
             w[WATCH_AFTER] -= 1
         else:
             if watch < 3:
-                value = v[_B_MERGED] - BIAS
+                value = v[sense.B_MERGED] - BIAS
                 if value < 0:
                     value = 0 - value
             elif watch < 5:
-                value = v[_RATIO_A]
+                value = v[sense.RATIO_A]
             else:
-                value = v[_RATIO_B]
+                value = v[sense.RATIO_B]
             if watch & 1:
                 over = value - w[WATCH_VALUE]
             else:

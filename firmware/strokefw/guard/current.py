@@ -61,28 +61,6 @@ GAIN_DOWN = const(16)  # of 256: a sixteenth of the relative excess per tick
 GAIN_UP = const(8)
 AMPS_MAX = const(90000)
 
-# where things stand in sense.values: a kernel folds only constants of its own module; a test compares
-# PLACES
-_RATIO_A = const(14)
-_RATIO_B = const(15)
-_B_COARSE = const(16)
-_B_FINE = const(17)
-_B_MAX = const(18)
-_B_MIN = const(19)
-_B_MERGED = const(20)
-_BIAS = const(1 << 29)
-_LATCH_FELL = const(1 << 12)
-PLACES = (
-    (_RATIO_A, sense.RATIO_A),
-    (_RATIO_B, sense.RATIO_B),
-    (_B_COARSE, sense.B_COARSE),
-    (_B_FINE, sense.B_FINE),
-    (_B_MAX, sense.B_MAX),
-    (_B_MIN, sense.B_MIN),
-    (_B_MERGED, sense.B_MERGED),
-    (_BIAS, sense.BIAS),
-    (_LATCH_FELL, channels.LATCH_FELL),
-)
 
 CODES = bytes(
     (
@@ -117,7 +95,7 @@ def fresh(s: ptr32):
 @micropython.viper
 def bound(s: ptr32, v: ptr32, drive: int, bus: int):
     # What the next tick's drive may be.
-    signed = v[_B_MERGED] - _BIAS
+    signed = v[sense.B_MERGED] - sense.BIAS
     size = drive
     forward = signed
     if drive < 0:
@@ -201,10 +179,10 @@ def bound(s: ptr32, v: ptr32, drive: int, bus: int):
 def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
     # Returns an index into CODES.
     told = 0
-    coarse = v[_B_COARSE] - _BIAS
-    fine = v[_B_FINE] - _BIAS
-    peak = v[_B_MAX] - _BIAS
-    low = _BIAS - v[_B_MIN]
+    coarse = v[sense.B_COARSE] - sense.BIAS
+    fine = v[sense.B_FINE] - sense.BIAS
+    peak = v[sense.B_MAX] - sense.BIAS
+    low = sense.BIAS - v[sense.B_MIN]
     if low > peak:
         peak = low
     amps = s[AMPS]
@@ -235,8 +213,8 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
     else:
         s[OFF_SEEN] = 0
         # stall: much current, and neither track of the sensor moves
-        a = v[_RATIO_A]
-        b = v[_RATIO_B]
+        a = v[sense.RATIO_A]
+        b = v[sense.RATIO_B]
         was_a = s[WAS_A]
         was_b = s[WAS_B]
         if a > was_a + MOVED_MV or was_a > a + MOVED_MV or b > was_b + MOVED_MV or was_b > b + MOVED_MV:
@@ -252,10 +230,10 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
             s[STALLED] -= 1
 
     # the fast limit: too much to do, or not doing it; the mean that fold-back should have held
-    bucket = s[BUCKET] + (trips & (_LATCH_FELL - 1)) - TRIPS_LEAK
+    bucket = s[BUCKET] + (trips & (channels.LATCH_FELL - 1)) - TRIPS_LEAK
     if bucket < 0:
         bucket = 0
-    if trips & _LATCH_FELL:
+    if trips & channels.LATCH_FELL:
         bucket = TRIPS_FULL
     if bucket >= TRIPS_FULL:
         bucket = TRIPS_FULL

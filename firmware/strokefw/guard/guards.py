@@ -48,32 +48,6 @@ _SHOWN_LEFT = const(9)
 _HEATSINK_SEEN = const(10)
 _PART_SEEN = const(11)
 _WORDS = const(12)
-# where things stand in the kernels' arrays: only constants of this module are folded; a test compares PLACES
-_BIAS = const(1 << 29)
-_BUS = const(2)
-_AMPS = const(11)
-_SIZE = const(12)
-_CAP = const(7)
-_FOLDED = const(8)
-_SLEW_DOWN = const(9)
-_BRAKING = const(10)
-_SQUARES = const(14)
-_HEATSINK = const(21)
-_HEATSINK_NTC = const(22)
-_HEATSINK_READINGS = const(23)
-_PART = const(24)
-_PART_NTC = const(25)
-_PART_READINGS = const(26)
-_CLOSED = const(11)  # of the volts' words
-PLACES = (
-    (_CLOSED, guard_volts.CLOSED),
-    (_HEATSINK, sense.HEATSINK), (_HEATSINK_NTC, sense.HEATSINK_NTC),
-    (_HEATSINK_READINGS, sense.HEATSINK_READINGS), (_PART, sense.PART), (_PART_NTC, sense.PART_NTC),
-    (_PART_READINGS, sense.PART_READINGS),
-    (_BIAS, sense.BIAS), (_BUS, channels.BUS), (_AMPS, guard_current.AMPS), (_SIZE, guard_current.SIZE),
-    (_CAP, guard_current.CAP), (_FOLDED, guard_current.FOLDED), (_SLEW_DOWN, guard_current.SLEW_DOWN),
-    (_BRAKING, guard_current.BRAKING), (_SQUARES, guard_current.SQUARES),
-)  # fmt: skip
 
 _bound = guard_current.bound
 _forget_current = guard_current.fresh
@@ -98,16 +72,16 @@ class Guard:
     budgets. ``silent_ms`` counts up; the link sets it to 0 whenever it hears the host.
     """
 
-    def __init__(self, sense, kind):
-        self.sense = sense
+    def __init__(self, readings, kind):
+        self.sense = readings
         self.absolute = guard_limits.ABSOLUTE[kind]
-        self._values = sense.values
+        self._values = readings.values
         self._finer = channels.FINER[kind]
         self.current_words = array("i", [0] * guard_current.WORDS)
         guard_current.scale(self.current_words, self._finer)
         self._v = array("i", [0] * guard_volts.WORDS)
         self.own_words = array("i", [0] * _WORDS)
-        self.own_words[_JUNCTION] = self.own_words[_FOOT] = 250 + _BIAS
+        self.own_words[_JUNCTION] = self.own_words[_FOOT] = 250 + sense.BIAS
         self.current_words[guard_current.CAP] = guard_current.FULL
         self.current_words[guard_current.SLEW_DOWN] = 1
         self._heat = HeatGuard(guard_limits.HEATSINK_DERATE_DC, self.absolute.heatsink_max_dc)
@@ -170,17 +144,17 @@ class Guard:
     @property
     def cap(self):
         """What bounds |drive| in the next tick, 1/10000."""
-        return self.current_words[_CAP]
+        return self.current_words[guard_current.CAP]
 
     @property
     def slew_down(self):
         """What bounds the fall of |drive| in the next tick, 1/10000."""
-        return self.current_words[_SLEW_DOWN]
+        return self.current_words[guard_current.SLEW_DOWN]
 
     @property
     def junction_dc(self):
         """Estimate of the hottest junction, 0.1 C."""
-        return self.own_words[_JUNCTION] - _BIAS
+        return self.own_words[_JUNCTION] - sense.BIAS
 
     @property
     def silent_ms(self):
@@ -194,14 +168,14 @@ class Guard:
     @micropython.native
     def _spend(self):
         c = self.current_words
-        self.own_words[_SPENT] = _BUDGET_CODES[_spend(self._budgets.words, c[_SQUARES])]
-        c[_SQUARES] = 0
+        self.own_words[_SPENT] = _BUDGET_CODES[_spend(self._budgets.words, c[guard_current.SQUARES])]
+        c[guard_current.SQUARES] = 0
 
     @micropython.native
     def _judge_heat(self):
         heat = self._heat
         g = self.own_words
-        if heat.judge(g[_FOOT] - _BIAS, g[_JUNCTION] - _BIAS):
+        if heat.judge(g[_FOOT] - sense.BIAS, g[_JUNCTION] - sense.BIAS):
             self._derate()
         code = heat.words[guard_heat.CODE]
         if _SEVERITY[code] < faults.STOP:
@@ -212,18 +186,18 @@ class Guard:
     def _read_heat(self):
         v = self._values
         g = self.own_words
-        seen = v[_HEATSINK_READINGS]
+        seen = v[sense.HEATSINK_READINGS]
         if seen != g[_HEATSINK_SEEN]:
             g[_HEATSINK_SEEN] = seen
-            foot = v[_HEATSINK] - _BIAS
-            g[_FOOT] = (foot if foot != ntc.NO_READING else HOT_DC) + _BIAS
-            self._heat.heatsink(v[_HEATSINK_NTC], foot)
+            foot = v[sense.HEATSINK] - sense.BIAS
+            g[_FOOT] = (foot if foot != ntc.NO_READING else HOT_DC) + sense.BIAS
+            self._heat.heatsink(v[sense.HEATSINK_NTC], foot)
             return
-        seen = v[_PART_READINGS]
+        seen = v[sense.PART_READINGS]
         if seen != g[_PART_SEEN]:
             g[_PART_SEEN] = seen
             if self._flags & guard_limits.PART_NTC:
-                self._heat.part(v[_PART_NTC], v[_PART] - _BIAS)
+                self._heat.part(v[sense.PART_NTC], v[sense.PART] - sense.BIAS)
             else:
                 self._heat.no_part()
 
@@ -252,9 +226,9 @@ class Guard:
         warn = 0
         if self._heat.words[guard_heat.SHARE] < 1000:
             warn = faults.DERATING
-        elif c[_FOLDED]:
+        elif c[guard_current.FOLDED]:
             warn = faults.FOLDBACK
-        elif c[_BRAKING]:
+        elif c[guard_current.BRAKING]:
             warn = faults.REGEN_SLOWED
         if warn:
             g[WARN] = warn
@@ -268,7 +242,7 @@ class Guard:
     def _forbid(self):
         g = self.own_words
         block = self._heat.words[guard_heat.CODE] or g[_SPENT]
-        if self._values[_BUS] > self._v[guard_volts.MAX_MV]:
+        if self._values[channels.BUS] > self._v[guard_volts.MAX_MV]:
             block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
         if not block and g[BLOCK]:  # a budget: until there is some again
             if faults.BUDGET_BENCH <= g[BLOCK] <= faults.BUDGET_PART:
@@ -288,11 +262,13 @@ def _watched(
         g[SILENT] = silent + 1
     turn = (g[_TURN] + 1) & 7
     g[_TURN] = turn
-    _bound(c, v, drive, v[_BUS])
+    _bound(c, v, drive, v[channels.BUS])
     told = int(_watch(c, v, gate, trips))
     told += int(_watch_volts(volts, v, drive, gate, rail, trips)) << 6
     if turn & 1:
-        power_mw = int(_loss_mw(c[_AMPS], c[_SIZE], gate, g[_JUNCTION] - _BIAS))
+        power_mw = int(
+            _loss_mw(c[guard_current.AMPS], c[guard_current.SIZE], gate, g[_JUNCTION] - sense.BIAS)
+        )
         g[_JUNCTION] = g[_FOOT] + int(_rise_mk(junction, power_mw)) // 100
     return told + (turn << 12)
 
@@ -300,7 +276,7 @@ def _watched(
 @micropython.viper
 def _fresh(c: ptr32, volts: ptr32, heat: ptr32, heatsink: ptr32, part: ptr32):
     _forget_current(c)
-    volts[_CLOSED] = 0
+    volts[guard_volts.CLOSED] = 0
     _forget_heat(heat, heatsink, part)
 
 

@@ -37,8 +37,6 @@ FOLLOW_TICKS = const(50)
 FLOAT_LOW = const(580)  # permille of the bus, both outputs together; healthy ones float at about 815
 FLOAT_HIGH = const(1080)
 FLOAT_TICKS = const(250)
-FEED_MIN_MV = const(4500)
-FEED_MAX_MV = const(5100)  # the divider clips at 5133: above this a high feed could hide
 FEED_TICKS = const(20)
 
 CODES = bytes(
@@ -56,24 +54,6 @@ CODES = bytes(
         faults.LEG_LOW,
     )
 )
-# where things stand in sense.values: a kernel folds only constants of its own module; a test compares
-# PLACES
-_BUS = const(2)
-_VIN = const(3)
-_LEG_A = const(4)
-_LEG_B = const(5)
-_FEED = const(8)
-_B_MERGED = const(20)
-_BIAS = const(1 << 29)
-PLACES = (
-    (_BUS, channels.BUS),
-    (_VIN, channels.VIN),
-    (_LEG_A, channels.LEG_A),
-    (_LEG_B, channels.LEG_B),
-    (_FEED, channels.FEED),
-    (_B_MERGED, sense.B_MERGED),
-    (_BIAS, sense.BIAS),
-)
 
 
 @micropython.viper
@@ -87,15 +67,17 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
         s[CLOSED] = 1
         for i in range(REST_16, CLOSED):
             s[i] = 0
-    bus = v[_BUS]
-    drawn_ma = (v[_B_MERGED] - _BIAS) * drive // 10000  # out of the bus; negative while the part feeds back
+    bus = v[channels.BUS]
+    drawn_ma = (
+        (v[sense.B_MERGED] - sense.BIAS) * drive // 10000
+    )  # out of the bus; negative while the part feeds back
     size = drive
     if size < 0:
         size = 0 - size
 
     if s[USES_FEED] and gate:
-        feed = v[_FEED]
-        if feed < FEED_MIN_MV or feed > FEED_MAX_MV:
+        feed = v[channels.FEED]
+        if feed < sense.FEED_MIN_MV or feed > sense.FEED_MAX_MV:
             s[FEED_SEEN] += 1
             if s[FEED_SEEN] > FEED_TICKS:
                 s[FEED_SEEN] = FEED_TICKS
@@ -124,7 +106,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
     s[LOW_SEEN] = low
 
     # the switching output's mean is the supply times |drive|, the other's is near ground
-    between = v[_LEG_A] - v[_LEG_B]
+    between = v[channels.LEG_A] - v[channels.LEG_B]
     if between < 0:
         between = 0 - between
     off = between - bus * size // 10000
@@ -142,7 +124,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
         if s[DEEP_SEEN] >= DEEP_TICKS:
             s[DEEP_SEEN] = DEEP_TICKS
             told = 8
-            if v[_VIN] > bus + CUT_MV:
+            if v[channels.VIN] > bus + CUT_MV:
                 told = 5
     else:
         s[DEEP_SEEN] = 0
@@ -152,7 +134,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
     if gate or bus < s[MIN_MV]:
         s_float = 0
     else:
-        both = (v[_LEG_A] + v[_LEG_B]) * 1000 // bus
+        both = (v[channels.LEG_A] + v[channels.LEG_B]) * 1000 // bus
         if both < FLOAT_LOW or both > FLOAT_HIGH:
             s_float += 1
             if s_float > FLOAT_TICKS:
@@ -162,7 +144,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
             s_float = 0
     s[FLOAT_SEEN] = s_float
 
-    if v[_VIN] > bus + CUT_MV:
+    if v[channels.VIN] > bus + CUT_MV:
         s[CUT_SEEN] += 1
         if s[CUT_SEEN] >= CUT_TICKS:
             s[CUT_SEEN] = CUT_TICKS

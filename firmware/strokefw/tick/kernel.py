@@ -52,44 +52,6 @@ SELDOM = const(4)  # every eighth tick
 HOST_SILENT = const(1)
 LOOP_AWAY = const(2)
 
-# where things stand elsewhere: a kernel folds only its module's constants; a test compares PLACES
-_READY = const(2)
-_DRIVING = const(4)
-_LATCHED = const(6)
-_JOG_SILENT_MS = const(500)
-_STOPPING_MAX_MS = const(2000)
-_TAIL_MS = const(20)
-_END_FAULT = const(3)
-_CHECK = const(1)
-_EVENT_STATE = const(2)
-_EVENT_FAULT = const(6)
-_JOG = const(2)
-_SILENT = const(0)
-_WARN = const(4)
-_HEARTBEAT = const(5)
-_MODE = const(0)
-_DRIVE = const(8)
-_BUS = const(2)
-_LEG_A = const(4)
-_LEG_B = const(5)
-_RATIO_A = const(14)
-_RATIO_B = const(15)
-_B_MERGED = const(20)
-_HEATSINK = const(21)
-_PART = const(24)
-_BIAS = const(1 << 29)
-PLACES = (
-    (_READY, state.READY), (_DRIVING, state.DRIVING), (_LATCHED, state.LATCHED),
-    (_JOG_SILENT_MS, state.JOG_SILENT_MS), (_STOPPING_MAX_MS, state.STOPPING_MAX_MS),
-    (_TAIL_MS, state.TAIL_MS), (_END_FAULT, state.END_FAULT), (_CHECK, state.CHECK),
-    (_EVENT_STATE, state.EVENT_STATE), (_EVENT_FAULT, state.EVENT_FAULT),
-    (_JOG, ramp_kernel.JOG), (_SILENT, guard.SILENT), (_WARN, guard.WARN), (_HEARTBEAT, guard.HEARTBEAT),
-    (_MODE, ramp_kernel.MODE), (_DRIVE, ramp_kernel.DRIVE), (_BUS, channels.BUS), (_LEG_A, channels.LEG_A),
-    (_LEG_B, channels.LEG_B), (_RATIO_A, sense.RATIO_A), (_RATIO_B, sense.RATIO_B),
-    (_B_MERGED, sense.B_MERGED), (_HEATSINK, sense.HEATSINK), (_PART, sense.PART), (_BIAS, sense.BIAS),
-)  # fmt: skip
-
-
 _log = events.put
 _off = ramp_kernel.off
 
@@ -120,12 +82,12 @@ def neglected(w: ptr32, own: ptr32, played: ptr32) -> int:
     must not drive again when that loop comes back.
     """
     now = w[STATE]
-    if now > _READY and now < _LATCHED:
-        if now == _DRIVING:
-            since = own[_SILENT]
-            if since > own[_HEARTBEAT]:
+    if now > state.READY and now < state.LATCHED:
+        if now == state.DRIVING:
+            since = own[guard.SILENT]
+            if since > own[guard.HEARTBEAT]:
                 return HOST_SILENT
-            if since > _JOG_SILENT_MS and played[_MODE] == _JOG:
+            if since > state.JOG_SILENT_MS and played[ramp_kernel.MODE] == ramp_kernel.JOG:
                 return HOST_SILENT
         if w[ALIVE] == 0:
             return LOOP_AWAY
@@ -151,7 +113,7 @@ def close(w: ptr32, v: ptr32, ring: ptr16, played: ptr32, own: ptr32, code: int)
     if shown == 0:
         shown = code
     if shown == 0:
-        shown = own[_WARN]
+        shown = own[guard.WARN]
     if shown == 0:
         shown = w[LINK_CODE]
     w[SHOWN] = shown
@@ -160,20 +122,20 @@ def close(w: ptr32, v: ptr32, ring: ptr16, played: ptr32, own: ptr32, code: int)
     if w[RUNNING] | w[TAIL] | w[ALWAYS]:
         head = w[RING_HEAD]
         at = (head & 255) * 13
-        drive = played[_DRIVE] - _BIAS
-        current = v[_B_MERGED] - _BIAS
+        drive = played[ramp_kernel.DRIVE] - sense.BIAS
+        current = v[sense.B_MERGED] - sense.BIAS
         ring[at] = tick & 0xFFFF
         ring[at + 1] = tick >> 16
         ring[at + 2] = drive & 0xFFFF
         ring[at + 3] = current & 0xFFFF
         ring[at + 4] = (current >> 16) & 0xFFFF
-        ring[at + 5] = v[_BUS]
-        ring[at + 6] = v[_LEG_A]
-        ring[at + 7] = v[_LEG_B]
-        ring[at + 8] = v[_RATIO_A]
-        ring[at + 9] = v[_RATIO_B]
-        ring[at + 10] = (v[_HEATSINK] - _BIAS) & 0xFFFF
-        ring[at + 11] = (v[_PART] - _BIAS) & 0xFFFF
+        ring[at + 5] = v[channels.BUS]
+        ring[at + 6] = v[channels.LEG_A]
+        ring[at + 7] = v[channels.LEG_B]
+        ring[at + 8] = v[sense.RATIO_A]
+        ring[at + 9] = v[sense.RATIO_B]
+        ring[at + 10] = (v[sense.HEATSINK] - sense.BIAS) & 0xFFFF
+        ring[at + 11] = (v[sense.PART] - sense.BIAS) & 0xFFFF
         ring[at + 12] = w[STATE] | shown << 8
         if head < 0x3FFFFFFF:
             head += 1
@@ -212,7 +174,7 @@ def wind_down(w: ptr32, reason: int, code: int):
     w[END_REASON] = reason
     w[END_CODE] = code
     w[AFTER] = code
-    w[STOPPING_LEFT] = _STOPPING_MAX_MS
+    w[STOPPING_LEFT] = state.STOPPING_MAX_MS
 
 
 @micropython.viper
@@ -223,7 +185,7 @@ def wound_down(w: ptr32, played: ptr32) -> int:
     w[AFTER] = 0
     if w[RUNNING]:
         w[RUNNING] = 0
-        w[TAIL] = _TAIL_MS
+        w[TAIL] = state.TAIL_MS
     return code
 
 
@@ -235,10 +197,10 @@ def cut_short(w: ptr32, played: ptr32, code: int):
     w[DISARM_AFTER] = 0
     if w[RUNNING]:
         w[RUNNING] = 0
-        w[TAIL] = _TAIL_MS
-        w[END_REASON] = _END_FAULT
+        w[TAIL] = state.TAIL_MS
+        w[END_REASON] = state.END_FAULT
         w[END_CODE] = code
-    if w[STATE] == _CHECK:
+    if w[STATE] == state.CHECK:
         w[ANSWER] = code
 
 
@@ -275,15 +237,15 @@ def latch(w: ptr32, code: int, latched: int) -> int:
     """Latch a fault if it is one that latches; return the state it leads to."""
     if latched:
         w[FAULT] = code
-        return _LATCHED
-    return _READY
+        return state.LATCHED
+    return state.READY
 
 
 @micropython.viper
 def report(w: ptr32, ring: ptr16, log: ptr16, code: int, current_ma: int):
     """Tell a fault, and put it into the log that outlives the power."""
-    tell(w, ring, _EVENT_FAULT, code, 0, current_ma)
-    _log(log, w[TICKS], _EVENT_FAULT, code, current_ma)
+    tell(w, ring, state.EVENT_FAULT, code, 0, current_ma)
+    _log(log, w[TICKS], state.EVENT_FAULT, code, current_ma)
 
 
 @micropython.viper
@@ -300,7 +262,7 @@ def move(w: ptr32, ring: ptr16, allowed: ptr8, new: int) -> int:
     at = (head & 63) * 6
     ring[at] = w[TICKS] & 0xFFFF
     ring[at + 1] = w[TICKS] >> 16
-    ring[at + 2] = _EVENT_STATE | new << 8
+    ring[at + 2] = state.EVENT_STATE | new << 8
     ring[at + 3] = old
     ring[at + 4] = 0
     ring[at + 5] = 0

@@ -97,11 +97,6 @@ FLOAT_HIGH = const(540)
 APART = const(60)
 PULLED_LOW = const(150)
 PULLED_HIGH = const(850)
-# where things stand in sense.values: a kernel folds only its module's constants; a test compares PLACES
-_BUS = const(2)
-_LEG_A_MV = const(4)
-_LEG_B_MV = const(5)
-PLACES = ((_BUS, channels.BUS), (_LEG_A_MV, channels.LEG_A), (_LEG_B_MV, channels.LEG_B))
 _NONE = const(-1)  # a bound that is not there
 _BIG = const(1000000)
 
@@ -151,12 +146,12 @@ def _go(w: ptr32, step: int):
 def _pull(w: ptr32, v: ptr32):
     # how far the pulsed leg is pulled, and where the other one stands then, in permille of the bus
     leg = w[_LEG] >> 1
-    bus = v[_BUS] + 1
-    own = v[_LEG_A_MV + leg] * 1000 // bus
+    bus = v[channels.BUS] + 1
+    own = v[channels.LEG_A + leg] * 1000 // bus
     if w[_LEG] & 1:
         if own > w[_PULLED]:
             w[_PULLED] = own
-            w[_OTHER] = v[_LEG_B_MV - leg] * 1000 // bus
+            w[_OTHER] = v[channels.LEG_B - leg] * 1000 // bus
     elif own < w[_PULLED]:
         w[_PULLED] = own
 

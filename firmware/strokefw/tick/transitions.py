@@ -16,16 +16,6 @@ from strokefw.tick import selftest
 RAIL_OPEN = const(0)
 RAIL_CLOSED = const(2)
 TELL_SLOTS = const(64)
-# places in the arrays of sense, guard_current and ramp_kernel; a test compares
-_MERGED = const(13)
-_CAP = const(7)
-_SLEW_DOWN = const(9)
-_DRIVE = const(8)
-_BIAS = const(1 << 29)
-PLACES = (
-    (_MERGED, sense.MERGED), (_CAP, guard_current.CAP), (_SLEW_DOWN, guard_current.SLEW_DOWN),
-    (_DRIVE, ramp_kernel.DRIVE), (_BIAS, ramp_kernel.BIAS),
-)  # fmt: skip
 
 _neglected = at.neglected
 _wind_down = at.wind_down
@@ -188,9 +178,9 @@ class Moves:
             self.board.burst_trigger()
         if told & ramp.ENDED:
             self._ramp_down(state.END_WATCH if told & ramp.FIRED else state.END_DONE, 0)
-            if played[_DRIVE] != _BIAS:
+            if played[ramp_kernel.DRIVE] != ramp_kernel.BIAS:
                 bounds = self.guard.current_words
-                _advance(played, bounds[_CAP], bounds[_SLEW_DOWN])
+                _advance(played, bounds[guard_current.CAP], bounds[guard_current.SLEW_DOWN])
 
     @micropython.native
     def _ramp_down(self, reason, code):
@@ -230,12 +220,12 @@ class Moves:
                 return
         elif severity == faults.STOP:
             if now == state.DRIVING:
-                _report(w, self.told_words, self.log.words, code, self.sense.values[_MERGED])
+                _report(w, self.told_words, self.log.words, code, self.sense.values[sense.MERGED])
                 self._ramp_down(state.END_FAULT, code)
                 return
             if now == state.STOPPING:
                 if not w[at.AFTER]:
-                    _report(w, self.told_words, self.log.words, code, self.sense.values[_MERGED])
+                    _report(w, self.told_words, self.log.words, code, self.sense.values[sense.MERGED])
                     w[at.AFTER] = code
                     w[at.END_REASON] = state.END_FAULT
                     w[at.END_CODE] = code
@@ -255,7 +245,7 @@ class Moves:
         board.rail(RAIL_OPEN)
         w[at.RAIL] = RAIL_OPEN
         told = self.told_words
-        _report(w, told, self.log.words, code, self.sense.values[_MERGED])
+        _report(w, told, self.log.words, code, self.sense.values[sense.MERGED])
         _cut_short(w, self.ramp.words, code)
         if not _went(w, told, _ALLOWED, _latch(w, code, faults.LATCHED[code])):
             self._lose_the_way()
@@ -283,7 +273,7 @@ class Moves:
         w = self.words
         left = w[at.STOPPING_LEFT] - 1
         w[at.STOPPING_LEFT] = left
-        if self.ramp.words[_DRIVE] == _BIAS or left <= 0:
+        if self.ramp.words[ramp_kernel.DRIVE] == ramp_kernel.BIAS or left <= 0:
             self._stopped()
 
     @micropython.native
