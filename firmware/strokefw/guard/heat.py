@@ -7,6 +7,7 @@ from array import array
 
 from strokefw import faults
 from strokefw.compat import const, keep_bound, micropython, ptr32, word
+from strokefw.sensing import sense
 
 BROKEN_READINGS = const(2)  # 32 ms
 STEP_DC = const(80)  # further from the slow mean than metal can warm in its quarter of a second
@@ -29,7 +30,7 @@ _LAST = const(1)
 _TRUSTED = const(2)  # 1 while the last reading can be believed
 _MEAN_16 = const(3)  # biased; 0 before the first reading
 _STEP = const(4)
-_BIAS = const(1 << 29)
+_JUMPED = const(3)  # beyond the conditions of sense: place in a thermistor's codes
 
 
 @micropython.viper
@@ -39,15 +40,15 @@ def _weigh(t: ptr32, state: int, value_dc: int) -> int:
     if state == 0:  # ntc.OK
         mean = value_dc << 4
         if t[_MEAN_16]:
-            mean = t[_MEAN_16] - _BIAS
+            mean = t[_MEAN_16] - sense.BIAS
         away = value_dc - (mean >> 4)
         if away > t[_STEP]:
-            wrong = 3
+            wrong = _JUMPED
             away = CATCH_UP_DC
         elif away < 0 - t[_STEP]:
-            wrong = 3
+            wrong = _JUMPED
             away = 0 - CATCH_UP_DC
-        t[_MEAN_16] = mean + away + _BIAS
+        t[_MEAN_16] = mean + away + sense.BIAS
     seen = t[_SEEN]
     if wrong == 0:
         seen = 0

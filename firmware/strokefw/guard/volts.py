@@ -39,6 +39,17 @@ FLOAT_HIGH = const(1080)
 FLOAT_TICKS = const(250)
 FEED_TICKS = const(20)
 
+# places in CODES
+_SUPPLY_LOW = const(1)
+_SUPPLY_SAG = const(2)
+_SUPPLY_HIGH = const(3)
+_REGEN_HIGH = const(4)
+_SUPPLY_CUT = const(5)
+_LEG_FOLLOW = const(6)
+_FEED_RANGE = const(7)
+_NO_SUPPLY = const(8)
+_LEG_HIGH = const(9)
+_LEG_LOW = const(10)
 CODES = bytes(
     (
         0,
@@ -58,7 +69,7 @@ CODES = bytes(
 
 @micropython.viper
 def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> int:
-    # Returns an index into CODES.
+    # Returns a place in CODES, 0 when nothing is wrong.
     told = 0
     if rail != 2:
         s[CLOSED] = 0
@@ -81,7 +92,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
             s[FEED_SEEN] += 1
             if s[FEED_SEEN] > FEED_TICKS:
                 s[FEED_SEEN] = FEED_TICKS
-                told = 7
+                told = _FEED_RANGE
         else:
             s[FEED_SEEN] = 0
 
@@ -98,9 +109,9 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
         low += 1
         if low >= LOW_TICKS:
             low = LOW_TICKS
-            told = 1
+            told = _SUPPLY_LOW
             if drawn_ma > LOAD_MA and (rest >> 4) > s[MIN_MV] + REST_OVER_MV:
-                told = 2
+                told = _SUPPLY_SAG
     elif low > 0:
         low -= 1
     s[LOW_SEEN] = low
@@ -117,15 +128,15 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
         s[FOLLOW_SEEN] += 1
         if s[FOLLOW_SEEN] > FOLLOW_TICKS:
             s[FOLLOW_SEEN] = FOLLOW_TICKS
-            told = 6
+            told = _LEG_FOLLOW
 
     if bus < DEEP_MV:
         s[DEEP_SEEN] += 1
         if s[DEEP_SEEN] >= DEEP_TICKS:
             s[DEEP_SEEN] = DEEP_TICKS
-            told = 8
+            told = _NO_SUPPLY
             if v[channels.VIN] > bus + CUT_MV:
-                told = 5
+                told = _SUPPLY_CUT
     else:
         s[DEEP_SEEN] = 0
     # with the bridge off both outputs float where their resistors put them; a turning part moves them
@@ -139,7 +150,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
             s_float += 1
             if s_float > FLOAT_TICKS:
                 s_float = FLOAT_TICKS
-                told = 9 if both > FLOAT_HIGH else 10
+                told = _LEG_HIGH if both > FLOAT_HIGH else _LEG_LOW
         else:
             s_float = 0
     s[FLOAT_SEEN] = s_float
@@ -148,16 +159,16 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
         s[CUT_SEEN] += 1
         if s[CUT_SEEN] >= CUT_TICKS:
             s[CUT_SEEN] = CUT_TICKS
-            told = 5
+            told = _SUPPLY_CUT
     else:
         s[CUT_SEEN] = 0
     if bus > s[MAX_MV]:
         s[HIGH_SEEN] += 1
         if s[HIGH_SEEN] >= HIGH_TICKS or bus > HARD_MV:
             s[HIGH_SEEN] = HIGH_TICKS
-            told = 3
+            told = _SUPPLY_HIGH
             if drawn_ma < 0 - REST_MA:
-                told = 4
+                told = _REGEN_HIGH
     else:
         s[HIGH_SEEN] = 0
     return told

@@ -41,10 +41,10 @@ def answered(service):
     seq = service.deferred
     service.deferred = 0
     result = service.app.answer
-    if service.deferred_kind == 0x01:
+    if service.deferred_kind == wire.ID["hello"]:
         _welcome(service, seq)
-    elif service.deferred_kind == 0x0F and (not result or result == service.app.selftest.code):
-        service.queue(0x4F, seq, _report(service.app))
+    elif service.deferred_kind == wire.ID["selftest"] and (not result or result == service.app.selftest.code):
+        service.queue(wire.ID["selftest_report"], seq, _report(service.app))
     else:
         service.reply(seq, result, service.app.guard.block if result else service.app.ticks)
 
@@ -70,7 +70,7 @@ def _hello(service, seq, values):
     app.limits_set = 0
     if app.armed() or app.ask or app.tail:  # a new session never inherits an armed bench
         _ask(service, seq, state.ASK_SESSION)
-        service.deferred_kind = 0x01
+        service.deferred_kind = wire.ID["hello"]
     else:
         _welcome(service, seq)
 
@@ -81,13 +81,12 @@ def _welcome(service, seq):
     bounds = guard_limits.ABSOLUTE[app.kind]
     version = strokefw.VERSION
     body = wire.pack(
-        0x41, wire.PROTOCOL, wire.TABLE_HASH, version[0], version[1], version[2], app.kind,
-        bytes(app.board.uid()), app.calibration.ident, app.reset_cause, 1000, app.state, app.fault, app.ticks,
-        bounds.current_max_ma, bounds.current_mean_ma, bounds.supply_min_mv, bounds.supply_max_mv,
-        bounds.slew_per_ms,
-        bounds.heatsink_max_dc, ramp.SEGMENTS_MAX, 256,
+        wire.ID["welcome"], wire.PROTOCOL, wire.TABLE_HASH, version[0], version[1], version[2], app.kind,
+        bytes(app.board.uid()), app.calibration.ident, app.reset_cause, state.TICK_US, app.state, app.fault,
+        app.ticks, bounds.current_max_ma, bounds.current_mean_ma, bounds.supply_min_mv, bounds.supply_max_mv,
+        bounds.slew_per_ms, bounds.heatsink_max_dc, ramp.SEGMENTS_MAX, state.RING_ROWS,
     )  # fmt: skip
-    service.queue(0x41, seq, body)
+    service.queue(wire.ID["welcome"], seq, body)
 
 
 def _identity(service, seq, values):
@@ -99,7 +98,7 @@ def _identity(service, seq, values):
         "calibrated_day=%d" % service.app.calibration.day,
         "calibrated_by=%s" % service.app.calibration.note.decode(),
     )
-    service.queue(0x42, seq, "\n".join(lines).encode())
+    service.queue(wire.ID["identity_text"], seq, "\n".join(lines).encode())
 
 
 def _status(service, seq, values):
@@ -110,14 +109,14 @@ def _status(service, seq, values):
     flags = app.limits_set | (2 if player.count and not player.complete() else 0) | (4 if app.always else 0)
     flags |= (8 if app.board.estop() else 0) | (16 if app.calibration.damaged else 0)
     body = wire.pack(
-        0x43, app.ticks, app.state, app.shown, player.drive, player.gate, app.rail, sense.current_ma,
-        sense.bus_mv, sense.vin_mv, sense.feed_mv, sense.heatsink_dc, sense.part_dc, guard.junction_dc,
-        guard.cap, guard.left_bench, guard.left_leads, guard.left_part, app.trips,
+        wire.ID["status_report"], app.ticks, app.state, app.shown, player.drive, player.gate, app.rail,
+        sense.current_ma, sense.bus_mv, sense.vin_mv, sense.feed_mv, sense.heatsink_dc, sense.part_dc,
+        guard.junction_dc, guard.cap, guard.left_bench, guard.left_leads, guard.left_part, app.trips,
         service.decoder.bad_frames, service.lost_rows, service.lost_events, app.overruns,
         service.tick_max_us(), service.tick_mean_us(), service.heap_free(), min(app.stack_max, 65535),
         max(player.index, 0), flags,
     )  # fmt: skip
-    service.queue(0x43, seq, body)
+    service.queue(wire.ID["status_report"], seq, body)
 
 
 def _heartbeat(service, seq, values):
@@ -136,7 +135,7 @@ def _limits(service, seq, values):
     app.ramp.bounds(new.drive_min, new.drive_max, new.slew_per_ms)
     app.board.trip_level(new.current_max_ma)
     app.limits_set = 1
-    service.queue(0x45, seq, wire.pack(0x45, *new.values()))
+    service.queue(wire.ID["limits_in_force"], seq, wire.pack(wire.ID["limits_in_force"], *new.values()))
     return None
 
 
@@ -201,7 +200,7 @@ def _stream(service, seq, values):
 
 def _selftest(service, seq, values):
     result = _ask(service, seq, state.ASK_CHECK)
-    service.deferred_kind = 0x0F
+    service.deferred_kind = wire.ID["selftest"]
     return result
 
 
@@ -209,18 +208,21 @@ def _report(app):
     test = app.selftest
     tail = b""
     for item, value, _low, _high, ok in test.results:
-        tail += wire.pack_row(0x4F, item, 0 if ok else 1, value)
-    return wire.pack(0x4F, test.code, tail=tail)
+        tail += wire.pack_row(wire.ID["selftest_report"], item, 0 if ok else 1, value)
+    return wire.pack(wire.ID["selftest_report"], test.code, tail=tail)
 
 
 def _events(service, seq, values):
-    rows = [wire.pack_row(0x50, tick, kind, code, 0, d) for tick, kind, code, d in service.app.log.rows()]
+    rows = [
+        wire.pack_row(wire.ID["event_log"], tick, kind, code, 0, d)
+        for tick, kind, code, d in service.app.log.rows()
+    ]
     tail = b"".join(rows)
-    service.queue(0x50, seq, tail)
+    service.queue(wire.ID["event_log"], seq, tail)
 
 
 def _calib_read(service, seq, values):
-    service.queue(0x51, seq, service.app.calibration.record())
+    service.queue(wire.ID["calib_record"], seq, service.app.calibration.record())
 
 
 def _calib_write(service, seq, values):
@@ -239,7 +241,9 @@ def _calib_write(service, seq, values):
 def _counts(service, seq, values):
     # the tick may come in between: then the values are of two neighbouring ticks, which a mean does not mind
     app = service.app
-    service.queue(0x54, seq, wire.pack(0x54, app.ticks, tail=bytes(app.counts)))
+    service.queue(
+        wire.ID["counts_report"], seq, wire.pack(wire.ID["counts_report"], app.ticks, tail=bytes(app.counts))
+    )
 
 
 def _burst_read(service, seq, values):
@@ -263,7 +267,7 @@ def _raw(service, seq, values):
     if code:
         return code
     service.burst.forget()
-    service.queue(0x58, seq, wire.pack(0x58, raw.rate_hz, service.app.ticks))
+    service.queue(wire.ID["raw_begun"], seq, wire.pack(wire.ID["raw_begun"], raw.rate_hz, service.app.ticks))
     return None
 
 
@@ -280,26 +284,26 @@ def _plant(service, seq, values):
 
 
 HANDLERS = {
-    0x01: _hello,
-    0x02: _identity,
-    0x03: _status,
-    0x04: _heartbeat,
-    0x05: _limits,
-    0x06: _arm,
-    0x07: _disarm,
-    0x08: _procedure_begin,
-    0x09: _segment,
-    0x0A: _run,
-    0x0B: _stop,
-    0x0C: _clear,
-    0x0D: _jog,
-    0x0E: _stream,
-    0x0F: _selftest,
-    0x10: _events,
-    0x11: _calib_read,
-    0x12: _calib_write,
-    0x13: _burst_read,
-    0x14: _counts,
-    0x15: _plant,
-    0x18: _raw,
+    wire.ID["hello"]: _hello,
+    wire.ID["identity"]: _identity,
+    wire.ID["status"]: _status,
+    wire.ID["heartbeat"]: _heartbeat,
+    wire.ID["limits"]: _limits,
+    wire.ID["arm"]: _arm,
+    wire.ID["disarm"]: _disarm,
+    wire.ID["procedure_begin"]: _procedure_begin,
+    wire.ID["segment"]: _segment,
+    wire.ID["run"]: _run,
+    wire.ID["stop"]: _stop,
+    wire.ID["clear"]: _clear,
+    wire.ID["jog"]: _jog,
+    wire.ID["stream"]: _stream,
+    wire.ID["selftest"]: _selftest,
+    wire.ID["events"]: _events,
+    wire.ID["calib_read"]: _calib_read,
+    wire.ID["calib_write"]: _calib_write,
+    wire.ID["burst_read"]: _burst_read,
+    wire.ID["counts"]: _counts,
+    wire.ID["plant"]: _plant,
+    wire.ID["raw"]: _raw,
 }

@@ -19,8 +19,8 @@ SENDS_MAX = const(4)
 ALIVE = const(25)  # times four ticks without this loop, then the tick lets the watchdog starve; see app.py
 ANSWERS_MAX = const(2)  # of them: a host that asks without end leaves room for samples
 REPLIES_MAX = const(8)
-RING_KEPT = const(255)  # the oldest of 256 rows may be just being overwritten
-TELL_KEPT = const(63)
+RING_KEPT = const(state.RING_ROWS - 1)  # the oldest row may be just being overwritten
+TELL_KEPT = const(state.TELL_SLOTS - 1)
 _SAMPLES = wire.ID["samples"]
 _EVENT = wire.ID["event"]
 _RAW = wire.ID["raw_data"]
@@ -81,7 +81,8 @@ class Service:
     # -- requests ----------------------------------------------------------------------------------
 
     def _take(self, kind, seq, body):
-        if kind != 0x01 and (kind, seq) == self._last:  # a repeat does nothing twice; hello may begin anew
+        # a repeat does nothing twice; hello may begin anew
+        if kind != wire.ID["hello"] and (kind, seq) == self._last:
             self.decoder.bad_frames += 1
             return
         self._last = (kind, seq)
@@ -89,7 +90,7 @@ class Service:
 
     def reply(self, seq, result, detail=0):
         """Queue the plain answer to request ``seq``."""
-        self.queue(0x60, seq, wire.pack(0x60, result, detail))
+        self.queue(wire.ID["reply"], seq, wire.pack(wire.ID["reply"], result, detail))
 
     def queue(self, kind, seq, body):
         """Queue an answer; dropped and counted when the host does not read."""
@@ -107,8 +108,8 @@ class Service:
     def tick_mean_us(self):
         """Return the mean time of a tick since this was last asked."""
         app = self.app
-        ticks = (app.ticks - self._mean_ticks) & 0x3FFFFFFF
-        busy_us = (app.busy_us - self._mean_busy) & 0x3FFFFFFF
+        ticks = (app.ticks - self._mean_ticks) & state.TICK_MASK
+        busy_us = (app.busy_us - self._mean_busy) & state.TICK_MASK
         self._mean_ticks = app.ticks
         self._mean_busy = app.busy_us
         return min(busy_us // ticks, 65535) if ticks else 0
@@ -143,7 +144,7 @@ class Service:
             kind, seq, body = self._replies.pop(0)
             self._raw[2 : 2 + len(body)] = body
             return self._emit(kind, seq, len(body))
-        rows = (app.ring_head - self.row_tail) & 0x3FFFFFFF
+        rows = (app.ring_head - self.row_tail) & state.TICK_MASK
         if self.tell_tail != app.tell_head:
             if not self._holds_event(rows):
                 return self._send_event()
@@ -163,33 +164,33 @@ class Service:
     def _holds_event(self, rows):
         # the end of a run is told last
         at = (self.tell_tail & TELL_KEPT) * wire.EVENT_BYTES
-        if self.app.told[at + 4] != state.EVENT_RUN_END:
+        if self.app.told[at + wire.EVENT_KIND_AT] != state.EVENT_RUN_END:
             return False
         return rows or self.burst.pending or self.burst.waiting()
 
     def _send_event(self):
         app = self.app
-        behind = (app.tell_head - self.tell_tail) & 0x3FFFFFFF
+        behind = (app.tell_head - self.tell_tail) & state.TICK_MASK
         if behind > TELL_KEPT:
             self.lost_events += behind - TELL_KEPT
-            self.tell_tail = (app.tell_head - TELL_KEPT) & 0x3FFFFFFF
+            self.tell_tail = (app.tell_head - TELL_KEPT) & state.TICK_MASK
         at = (self.tell_tail & TELL_KEPT) * wire.EVENT_BYTES
         self._raw[2 : 2 + wire.EVENT_BYTES] = memoryview(app.told)[at : at + wire.EVENT_BYTES]
-        self.tell_tail = (self.tell_tail + 1) & 0x3FFFFFFF
+        self.tell_tail = (self.tell_tail + 1) & state.TICK_MASK
         return self._emit_own(_EVENT, wire.EVENT_BYTES)
 
     def _overwritten(self):
         # rows lost while nothing could be sent, so not counted yet
-        behind = (self.app.ring_head - self.row_tail) & 0x3FFFFFFF
+        behind = (self.app.ring_head - self.row_tail) & state.TICK_MASK
         return behind - RING_KEPT if behind > RING_KEPT else 0
 
     def _skip_lost(self):
-        behind = (self.app.ring_head - self.row_tail) & 0x3FFFFFFF
+        behind = (self.app.ring_head - self.row_tail) & state.TICK_MASK
         if behind > RING_KEPT:
             lost = behind - RING_KEPT
             self.lost_rows += lost
             self._dropped += lost
-            self.row_tail = (self.row_tail + lost) & 0x3FFFFFFF
+            self.row_tail = (self.row_tail + lost) & state.TICK_MASK
             return 1
         return 0
 
@@ -205,7 +206,7 @@ class Service:
             return 1
         struct.pack_into("<IBH", self._raw, 2, self.row_tail, n, min(self._dropped, 65535))
         self._dropped = 0
-        self.row_tail = (self.row_tail + n) & 0x3FFFFFFF
+        self.row_tail = (self.row_tail + n) & state.TICK_MASK
         return self._emit_own(_SAMPLES, 7 + length)
 
     def _emit_own(self, kind, n):

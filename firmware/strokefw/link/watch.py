@@ -2,7 +2,7 @@
 
 from array import array
 
-from strokefw import faults
+from strokefw import faults, state
 from strokefw.compat import const
 
 LOOK_TICKS = const(500)
@@ -41,7 +41,7 @@ class LinkWatch:
 
     def look(self, tick, bad_frames, lost_rows):
         """Compare the running counts with those of half a second ago."""
-        if (tick - self._at) & 0x3FFFFFFF < LOOK_TICKS:
+        if (tick - self._at) & state.TICK_MASK < LOOK_TICKS:
             return
         self._at = tick
         code = 0

@@ -30,6 +30,7 @@ ROWS_MAX = const(20)  # rows of one samples message
 EVENT = "tick:I kind:B code:B index:H detail:i"
 EVENT_FORMAT = "<IBBHi"
 EVENT_BYTES = const(12)
+EVENT_KIND_AT = const(4)  # its byte
 BURST_COUNTS_MAX = const(240)  # counts of one burst_data message
 RAW_COUNTS_MAX = const(328)  # readings of one raw_data message: its frame fills eight USB packets
 
@@ -101,8 +102,6 @@ MESSAGES = (
     (0x68, "raw_data", BENCH, "first:I lost:I", "bytes"),
 )
 
-UNSOLICITED = (0x61, 0x62, 0x63, 0x64, 0x68)  # their seq is the bench's own number, else the request's
-
 
 def _canonical():
     lines = ["%d" % PROTOCOL]
@@ -135,6 +134,10 @@ for _id, _name, _direction, _fields, _tail in MESSAGES:
     NAME[_id] = _name
     FORMAT[_id] = field_format(_fields)
     TAIL[_id] = _tail if _tail in ("", "bytes") else field_format(_tail)
+
+
+# their seq is the bench's own number, else the request's
+UNSOLICITED = tuple([ID[_name] for _name in ("samples", "event", "burst", "burst_data", "raw_data")])
 
 
 class _Fields:

@@ -68,8 +68,8 @@ def _drive(w: ptr32, drive: int, gate: int):
         if w[_GATE]:
             w[_GATE] = 0
             _halt(w)
-        slice_a[3] = _OFF
-        slice_b[3] = _OFF
+        slice_a[regs.PWM_COMPARE] = _OFF
+        slice_b[regs.PWM_COMPARE] = _OFF
         return
     # compare register: high side in the low half, low side (inverted output) in the high half
     level = drive
@@ -78,11 +78,11 @@ def _drive(w: ptr32, drive: int, gate: int):
     level = (level * 5 + 4) >> 3
     level = (level << 16) | level
     if drive < 0:
-        slice_a[3] = 0
-        slice_b[3] = level
+        slice_a[regs.PWM_COMPARE] = 0
+        slice_b[regs.PWM_COMPARE] = level
     else:
-        slice_b[3] = 0
-        slice_a[3] = level
+        slice_b[regs.PWM_COMPARE] = 0
+        slice_a[regs.PWM_COMPARE] = level
     if w[_GATE]:
         pio[0xD8 >> 2] = 0xE020 | _CUTS  # set(x, _CUTS): a living tick renews the allowance
     else:

@@ -13,6 +13,7 @@ import rp2
 from micropython import const
 from uctypes import addressof
 
+from strokefw import channels
 from strokefw.compat import keep_bound, word
 from strokefw.pico import dma, regs
 from strokefw.pico import pio as programs
@@ -34,9 +35,7 @@ _CAPTURED = const(19)
 _TRIGGER = const(20)  # what was captured when the trigger came
 _WANTED = const(21)  # readings behind the trigger
 _CHANNEL = const(22)
-_TOTAL = const(23)  # sum_pairs knows these three as 92, 96 and 100 bytes
-_HIGH = const(24)
-_LOW = const(25)
+# 23 to 25 are sum_pairs' (see scan.py)
 _COMPLETE = const(26)
 RUNNING = const(27)
 _PRE = const(28)
@@ -92,9 +91,9 @@ def _fill(s: ptr32, counts: ptr16):
         at += piece * _PIECES
     part = at // piece
     at -= part * piece
-    s[_TOTAL] = 0
-    s[_HIGH] = 0
-    s[_LOW] = 4095
+    s[kernels.TOTAL] = 0
+    s[kernels.HIGH] = 0
+    s[kernels.LOW] = 4095
     left = n
     while left:
         run = piece - at
@@ -104,19 +103,19 @@ def _fill(s: ptr32, counts: ptr16):
         left -= run
         at = 0
         part = (part + 1) & (_PIECES - 1)
-    mean = (s[_TOTAL] << 4) // n
-    if s[_CHANNEL] == 2:
-        counts[2] = mean
+    mean = (s[kernels.TOTAL] << 4) // n
+    if s[_CHANNEL] == channels.BUS:
+        counts[channels.BUS] = mean
         return
-    high = s[_HIGH] << 4
-    low = s[_LOW] << 4
-    if s[_CHANNEL] == 1:  # a tenth of the fine channel's deflection is the coarse one's
-        mean = 32760 + (mean - 32760) // 10
-        high = 32760 + (high - 32760) // 10
-        low = 32760 + (low - 32760) // 10
-    counts[0] = mean
-    counts[11] = high
-    counts[12] = low
+    high = s[kernels.HIGH] << 4
+    low = s[kernels.LOW] << 4
+    if s[_CHANNEL] == channels.I_FINE:  # a tenth of the fine channel's deflection is the coarse one's
+        mean = channels.MID_SCALE + (mean - channels.MID_SCALE) // 10
+        high = channels.MID_SCALE + (high - channels.MID_SCALE) // 10
+        low = channels.MID_SCALE + (low - channels.MID_SCALE) // 10
+    counts[channels.I_COARSE] = mean
+    counts[channels.I_MAX] = high
+    counts[channels.I_MIN] = low
 
 
 @micropython.viper
@@ -177,8 +176,8 @@ class Burst:
         s[_WANTED] = count - pre
         s[_PRE] = pre
         s[_COMPLETE] = 0
-        self._plan[5] = s[0]
-        self._plan[6] = 3 * eights
+        self._plan[dma.PLAN_WRITE] = s[0]
+        self._plan[dma.PLAN_COUNT] = 3 * eights
         dma.stop(regs.DMA, self._plan)
         self._packer.init(programs.packer)  # from its start, with nothing left of the last burst
         dma.start(regs.DMA, self._plan)

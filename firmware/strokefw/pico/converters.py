@@ -3,8 +3,8 @@
 Channels 0..3 in turn at 500 kS/s together (2 us each), so 125 readings of each channel per 1 ms tick. They
 fall on 25 different phases of the 20 kHz period, five times each: a mean over whole PWM periods. (Channel 3
 is the Pico's own supply; it is there because four channels fit the ring and three do not.) The converter's
-clock and the CPU's come from one crystal, so this does not drift. board_pico_scan sums; board_pico_burst
-takes the converter over for bursts.
+clock and the CPU's come from one crystal, so this does not drift. scan.py sums; burst.py takes the
+converter over for bursts.
 """
 
 from array import array
@@ -23,31 +23,37 @@ _FREE_RUN = const(0x000F0009)  # round robin 0..3, start many, enabled
 
 
 # _switch's words: addresses of DMA and converter, the control word in force
+_DMA = const(0)
+_ADC = const(1)
+_CONTROL = const(2)
+
+
 @micropython.viper
 def _switch(w: ptr32, plan: ptr32, control: int, divider: int):
-    # DMA off (the chain is cut first, see board_pico_dma.stop), converter off; wait for the conversion under
+    # DMA off (the chain is cut first, see dma.stop), converter off; wait for the conversion under
     # way, empty the FIFO; then the plan from its start. All in one, for a burst's end is part of a tick.
-    dma = ptr32(w[0])
-    adc = ptr32(w[1])
-    w[2] = control
+    mover = ptr32(w[_DMA])
+    adc = ptr32(w[_ADC])
+    w[_CONTROL] = control
     for i in range(2):
-        dma[(plan[i] << 4) + 4] = plan[i] << 11
-    dma[0x111] = (1 << plan[0]) | (1 << plan[1])
-    adc[0] = 1
-    while (adc[0] & 0x100) == 0:
+        mover[(plan[i] << 4) + regs.DMA_CONTROL] = plan[i] << 11
+    mover[regs.DMA_ABORT] = (1 << plan[dma.PLAN_CHANNEL]) | (1 << plan[dma.PLAN_CHANNEL + 1])
+    adc[regs.ADC_CONTROL] = 1
+    while (adc[regs.ADC_CONTROL] & 0x100) == 0:
         pass
-    while adc[2] & 0xF0000:
-        adc[3]
-    adc[2] = (1 << 24) | 0xC00 | 9  # request at one reading, clear over- and underrun, FIFO and DMA on
-    adc[4] = divider
+    while adc[regs.ADC_FIFO_CONTROL] & 0xF0000:
+        adc[regs.ADC_FIFO]
+    # request at one reading, clear over- and underrun, FIFO and DMA on
+    adc[regs.ADC_FIFO_CONTROL] = (1 << 24) | 0xC00 | 9
+    adc[regs.ADC_DIVIDER] = divider
     for i in range(2):
         base = plan[i] << 4
-        dma[base] = plan[4 + 3 * i]
-        dma[base + 1] = plan[5 + 3 * i]
-        dma[base + 2] = plan[6 + 3 * i]
-        dma[base + 4] = plan[2 + i]
-    dma[0x10C] = 1 << plan[0]
-    adc[0] = control
+        mover[base] = plan[dma.PLAN_READ + dma.PLAN_STEP * i]
+        mover[base + regs.DMA_WRITE] = plan[dma.PLAN_WRITE + dma.PLAN_STEP * i]
+        mover[base + regs.DMA_COUNT] = plan[dma.PLAN_COUNT + dma.PLAN_STEP * i]
+        mover[base + regs.DMA_CONTROL] = plan[dma.PLAN_CONTROL + i]
+    mover[regs.DMA_START] = 1 << plan[dma.PLAN_CHANNEL]
+    adc[regs.ADC_CONTROL] = control
 
 
 class ChipConverter:
@@ -65,9 +71,9 @@ class ChipConverter:
         self._to_packer = dma.ring(
             regs.DREQ_ADC, dma.WORDS, regs.ADC + 12, regs.PIO0 + regs.PIO_TXF2, pair=self._pair
         )[1]
-        work[18] = dma.write_address(self._pair[0])
-        work[19] = dma.write_address(self._pair[1])
-        work[20] = ring
+        work[kernels.CHIP_AT] = dma.write_address(self._pair[0])
+        work[kernels.CHIP_AT + 1] = dma.write_address(self._pair[1])
+        work[kernels.CHIP_FIRST] = ring
         self._words = array("I", [regs.DMA, regs.ADC, 0])
         self._status = regs.ADC + 8
         keep_bound(self, "free_run")
@@ -85,7 +91,7 @@ class ChipConverter:
 
     def mend(self):
         """Start anew if a reading was ever lost, which would shift the channels. Returns whether it was."""
-        if self._words[2] != _FREE_RUN or not regs.peek(self._status) & 0x800:
+        if self._words[_CONTROL] != _FREE_RUN or not regs.peek(self._status) & 0x800:
             return False
         self.free_run()
         return True

@@ -1,6 +1,6 @@
 """DMA transfers that never end, planned once and (re)started without allocating.
 
-A plan is an array of ten words: both channels, both control words, then read address, write address and
+A plan is an array of words: both channels, both control words, then read address, write address and
 count of each. The first channel hands over to the second when its count is done, and the second to the first.
 """
 
@@ -12,6 +12,15 @@ import rp2
 from micropython import const
 from uctypes import addressof
 
+from strokefw.pico import regs
+
+PLAN_CHANNEL = const(0)  # places in a plan, of the first channel; the second's follows, or
+PLAN_CONTROL = const(2)
+PLAN_READ = const(4)
+PLAN_WRITE = const(5)
+PLAN_COUNT = const(6)
+PLAN_STEP = const(3)  # comes so much later: read, write and count lie together
+_PLAN_WORDS = const(10)
 BYTES, HALFWORDS, WORDS = const(0), const(1), const(2)
 UNPACED = const(0x3F)
 _TRIES = const(3)
@@ -43,7 +52,7 @@ def ring(request, size, read, write, ring_bits=0, on_write=False, pair=None):
     another plan both take turns.
     """
     pair = pair or (rp2.DMA(), rp2.DMA())
-    plan = array("I", [0] * 10)
+    plan = array("I", [0] * _PLAN_WORDS)
     for i in (0, 1):
         control = pair[i].pack_ctrl(
             size=size,
@@ -63,11 +72,11 @@ def chunks(request, read, addresses):
     """Plan words from a register through sixteen pieces of memory in turn, over and over.
 
     The second channel hands the first one its next piece: it reads the ring of sixteen words at `addresses`
-    (64-byte aligned). The caller puts the first piece's address into plan[5] and the words per piece into
-    plan[6]. Returns (the two rp2.DMA objects, the plan).
+    (64-byte aligned). The caller puts the first piece's address into the plan at PLAN_WRITE and the words per
+    piece at PLAN_COUNT. Returns (the two rp2.DMA objects, the plan).
     """
     pair = (rp2.DMA(), rp2.DMA())
-    plan = array("I", [0] * 10)
+    plan = array("I", [0] * _PLAN_WORDS)
     filler = pair[0].pack_ctrl(
         size=WORDS,
         treq_sel=request,
@@ -98,10 +107,10 @@ def write_address(channel):
 
 def _set(plan, i, channel, control, read, write, count):
     plan[i] = channel
-    plan[2 + i] = control
-    plan[4 + 3 * i] = read
-    plan[5 + 3 * i] = write
-    plan[6 + 3 * i] = count
+    plan[PLAN_CONTROL + i] = control
+    plan[PLAN_READ + PLAN_STEP * i] = read
+    plan[PLAN_WRITE + PLAN_STEP * i] = write
+    plan[PLAN_COUNT + PLAN_STEP * i] = count
 
 
 @micropython.viper
@@ -110,8 +119,8 @@ def stop(dma: ptr32, plan: ptr32):
     erratum E13).
     """
     for i in range(2):
-        dma[(plan[i] << 4) + 4] = plan[i] << 11
-    dma[0x111] = (1 << plan[0]) | (1 << plan[1])
+        dma[(plan[i] << 4) + regs.DMA_CONTROL] = plan[i] << 11
+    dma[regs.DMA_ABORT] = (1 << plan[PLAN_CHANNEL]) | (1 << plan[PLAN_CHANNEL + 1])
 
 
 @micropython.viper
@@ -119,8 +128,8 @@ def start(dma: ptr32, plan: ptr32):
     """Start a plan from its first address."""
     for i in range(2):
         base = plan[i] << 4
-        dma[base] = plan[4 + 3 * i]
-        dma[base + 1] = plan[5 + 3 * i]
-        dma[base + 2] = plan[6 + 3 * i]
-        dma[base + 4] = plan[2 + i]
-    dma[0x10C] = 1 << plan[0]
+        dma[base] = plan[PLAN_READ + PLAN_STEP * i]
+        dma[base + regs.DMA_WRITE] = plan[PLAN_WRITE + PLAN_STEP * i]
+        dma[base + regs.DMA_COUNT] = plan[PLAN_COUNT + PLAN_STEP * i]
+        dma[base + regs.DMA_CONTROL] = plan[PLAN_CONTROL + i]
+    dma[regs.DMA_START] = 1 << plan[PLAN_CHANNEL]

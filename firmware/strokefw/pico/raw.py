@@ -34,9 +34,9 @@ _BEHIND = const(240)  # groups at most behind the converter, of the ring's 256
 
 @micropython.viper
 def _gather(work: ptr32, s: ptr32, pieces: ptr32, now: int):
-    ring = work[20]
-    first = ptr32(work[18])
-    second = ptr32(work[19])
+    ring = work[kernels.CHIP_FIRST]
+    first = ptr32(work[kernels.CHIP_AT])
+    second = ptr32(work[kernels.CHIP_AT + 1])
     end = (((first[0] - ring) | (second[0] - ring)) & 0x7F8) >> 3
     groups = (end - s[_GROUP]) & 255
     passed = ((now - s[_THEN]) & 0x3FFFFFFF) >> 3
@@ -117,7 +117,7 @@ def pack_run(r0, r1, r2):
 
 
 class Raw:
-    """The stream, in the memory of ``burst``, from the ring that ``work`` (see board_pico_scan) tells of."""
+    """The stream, in the memory of ``burst``, from the ring that ``work`` (see scan.py) tells of."""
 
     def __init__(self, burst, work, ticks_us):
         self._burst = burst

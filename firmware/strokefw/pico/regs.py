@@ -52,6 +52,17 @@ PIO_IRQ_FORCE = const(0x34)
 PIO_INSTR0 = const(0xD8)
 CLEAR_BITS = const(0x3000)  # atomic bit-clear alias of a peripheral
 FUNCTION_PWM = const(4)
+# places of registers in words from their block's first
+DMA_WRITE = const(1)  # behind a channel's read address
+DMA_COUNT = const(2)
+DMA_CONTROL = const(4)  # the one that starts nothing
+DMA_START = const(0x10C)  # of many channels at once
+DMA_ABORT = const(0x111)
+ADC_CONTROL = const(0)
+ADC_FIFO_CONTROL = const(2)
+ADC_FIFO = const(3)
+ADC_DIVIDER = const(4)
+PWM_COMPARE = const(3)
 PWM_SLICE = const(0x14)  # bytes from one slice to the next: CSR, DIV, CTR, CC, TOP
 
 

@@ -1,20 +1,46 @@
 """The kernels of a scan: one call sums what both converters' DMA has left in memory and fills the counts.
 
-WORK is an array of words; its numbers are used in the kernels as they are, because viper has no named
-constants from elsewhere:
- 0..4   sums of chip channels 0..2, highest, lowest        5..8   two pieces of the ring to sum: start, end
- 9..16  sums of the external channels 0..7                 17     first byte of the newest five rounds
- (offset) 18, 19 write-address registers of the chip ring's pair    20     chip ring
- 21, 22 write-address registers of the external ring's pair 23    external ring
- 24     NTC tick counter                                   25, 26 registers that set / clear a pin
- 27     the NTC switch's pin mask                          28     ticks in which the converter gave no null
- bit 29, 30 the newest readings of both NTCs
+``work`` is an array of words; the assembler reaches them by four times their place.
 """
 
 import micropython
 from micropython import const
 
+from strokefw import channels
+
+# places in ``work``: sums of the chip's three channels, then the highest and the lowest coarse current
+SUM_COARSE = const(0)
+SUM_FINE = const(1)
+SUM_BUS = const(2)
+PEAK = const(3)
+TROUGH = const(4)
+PIECE_A = const(5)  # the two pieces of the chip's ring that a scan sums: start, then end
+PIECE_B = const(7)
+X_SENSOR_A = const(9)  # sums of the external converter's channels, in its order
+X_SENSOR_B = const(10)
+X_I_FINE = const(11)
+X_LEG_A = const(12)
+X_LEG_B = const(13)
+X_NTC = const(14)
+X_VIN = const(15)
+X_FEED = const(16)
+ROUNDS_AT = const(17)  # offset of the first byte of the newest five rounds
+CHIP_AT = const(18)  # write-address registers of the chip ring's pair
+CHIP_FIRST = const(20)  # address of the chip's ring
+EXTERNAL_AT = const(21)  # and of the external one's
+EXTERNAL_FIRST = const(23)
+NTC_TICKS = const(24)
+PIN_SET = const(25)  # registers that set and clear a pin, and the NTC switch's mask in them
+PIN_CLEAR = const(26)
+NTC_PIN = const(27)
+NO_NULL = const(28)  # ticks in which the converter gave no null bit
+HEATSINK = const(29)  # newest readings of both NTCs
+PART = const(30)
 WORDS = const(31)
+# places in the words of ``sum_pairs``
+TOTAL = const(23)
+HIGH = const(24)
+LOW = const(25)
 CHIP_RING = const(2048)
 CHIP_RING_BITS = const(11)
 EXTERNAL_RING = const(256)
@@ -26,8 +52,8 @@ def _sum_chip(r0):
     # groups of 4 readings from both pieces: sums of the first three channels, peaks of the first
     mov(r2, r0)
     push({r2})
-    ldr(r0, [r2, 20])
-    ldr(r1, [r2, 24])
+    ldr(r0, [r2, 4 * PIECE_A])
+    ldr(r1, [r2, 4 * PIECE_A + 4])
     mov(r3, 0)
     mov(r4, 0)
     mov(r5, 0)
@@ -57,30 +83,30 @@ def _sum_chip(r0):
     bcc(NEXT)
     pop({r2})
     push({r2})
-    ldr(r0, [r2, 32])
+    ldr(r0, [r2, 4 * PIECE_B + 4])
     cmp(r1, r0)
     beq(DONE)
     mov(r1, r0)
-    ldr(r0, [r2, 28])
+    ldr(r0, [r2, 4 * PIECE_B])
     b(CHECK)
     label(DONE)
     pop({r2})
-    str(r3, [r2, 0])
-    str(r4, [r2, 4])
-    str(r5, [r2, 8])
-    str(r6, [r2, 12])
-    str(r7, [r2, 16])
+    str(r3, [r2, 4 * SUM_COARSE])
+    str(r4, [r2, 4 * SUM_FINE])
+    str(r5, [r2, 4 * SUM_BUS])
+    str(r6, [r2, 4 * PEAK])
+    str(r7, [r2, 4 * TROUGH])
 
 
 @micropython.asm_thumb
 def _sum_external(r0):
     # five rounds of eight channels; returns the or of all words, so that the null bit can be seen
     push({r0})
-    ldr(r1, [r0, 68])
-    mov(r6, 92)
+    ldr(r1, [r0, 4 * ROUNDS_AT])
+    mov(r6, 4 * EXTERNAL_FIRST)
     add(r6, r6, r0)
     ldr(r6, [r6, 0])
-    add(r0, 36)
+    add(r0, 4 * X_SENSOR_A)
     mov(r4, 0)
     mov(r7, 8)
     label(CHANNEL)
@@ -115,9 +141,9 @@ def sum_pairs(r0, r1, r2):
     words r2; a pair's second reading first.
     """
     # a new extreme is the rare case: its branch is the one taken
-    ldr(r3, [r2, 92])
-    ldr(r4, [r2, 96])
-    ldr(r5, [r2, 100])
+    ldr(r3, [r2, 4 * TOTAL])
+    ldr(r4, [r2, 4 * HIGH])
+    ldr(r5, [r2, 4 * LOW])
     label(NEXT)
     ldrb(r7, [r0, 1])
     ldrb(r6, [r0, 2])
@@ -159,60 +185,60 @@ def sum_pairs(r0, r1, r2):
     mov(r5, r6)
     b(ON)
     label(DONE)
-    str(r3, [r2, 92])
-    str(r4, [r2, 96])
-    str(r5, [r2, 100])
+    str(r3, [r2, 4 * TOTAL])
+    str(r4, [r2, 4 * HIGH])
+    str(r5, [r2, 4 * LOW])
 
 
 @micropython.viper
 def chip(work: ptr32, counts: ptr16):
     """I_COARSE, BUS, I_MAX and I_MIN of the last 125 groups."""
-    ring = work[20]
-    first = ptr32(work[18])
-    second = ptr32(work[19])
+    ring = work[CHIP_FIRST]
+    first = ptr32(work[CHIP_AT])
+    second = ptr32(work[CHIP_AT + 1])
     end = ((first[0] - ring) | (second[0] - ring)) & 0x7F8
     start = end - 1000
-    work[7] = ring
-    work[8] = ring + end
+    work[PIECE_B] = ring
+    work[PIECE_B + 1] = ring + end
     if start < 0:
-        work[5] = ring + 2048 + start
-        work[6] = ring + 2048
+        work[PIECE_A] = ring + CHIP_RING + start
+        work[PIECE_A + 1] = ring + CHIP_RING
     else:
-        work[5] = ring + start
-        work[6] = ring + end
+        work[PIECE_A] = ring + start
+        work[PIECE_A + 1] = ring + end
     _sum_chip(work)
-    counts[0] = ((work[0] << 4) + 62) // 125
-    counts[2] = ((work[2] << 4) + 62) // 125
-    counts[11] = work[3] << 4
-    counts[12] = work[4] << 4
+    counts[channels.I_COARSE] = ((work[SUM_COARSE] << 4) + 62) // 125
+    counts[channels.BUS] = ((work[SUM_BUS] << 4) + 62) // 125
+    counts[channels.I_MAX] = work[PEAK] << 4
+    counts[channels.I_MIN] = work[TROUGH] << 4
 
 
 @micropython.viper
 def external(work: ptr32, counts: ptr16):
     """The eight external channels' means of the five newest rounds; the NTC switch goes to and fro."""
-    ring = work[23]
-    first = ptr32(work[21])
-    second = ptr32(work[22])
+    ring = work[EXTERNAL_FIRST]
+    first = ptr32(work[EXTERNAL_AT])
+    second = ptr32(work[EXTERNAL_AT + 1])
     end = ((first[0] - ring) | (second[0] - ring)) & 0xF0
-    work[17] = (end - 80) & 0xFF
+    work[ROUNDS_AT] = (end - 80) & (EXTERNAL_RING - 1)
     if int(_sum_external(work)) & 0x1000:
-        work[28] += 1
+        work[NO_NULL] += 1
     # sums of five times 16 / 5; 52429 / 16384 is 3.2 within 4 millionths
-    counts[6] = (work[9] * 52429 + 8192) >> 14
-    counts[7] = (work[10] * 52429 + 8192) >> 14
-    counts[1] = (work[11] * 52429 + 8192) >> 14
-    counts[4] = (work[12] * 52429 + 8192) >> 14
-    counts[5] = (work[13] * 52429 + 8192) >> 14
-    counts[3] = (work[15] * 52429 + 8192) >> 14
-    counts[8] = (work[16] * 52429 + 8192) >> 14
+    counts[channels.SENSOR_A] = (work[X_SENSOR_A] * 52429 + 8192) >> 14
+    counts[channels.SENSOR_B] = (work[X_SENSOR_B] * 52429 + 8192) >> 14
+    counts[channels.I_FINE] = (work[X_I_FINE] * 52429 + 8192) >> 14
+    counts[channels.LEG_A] = (work[X_LEG_A] * 52429 + 8192) >> 14
+    counts[channels.LEG_B] = (work[X_LEG_B] * 52429 + 8192) >> 14
+    counts[channels.VIN] = (work[X_VIN] * 52429 + 8192) >> 14
+    counts[channels.FEED] = (work[X_FEED] * 52429 + 8192) >> 14
     # 64 ticks: half of them on each NTC, of which the first six are for settling
-    ticks = (work[24] + 1) & 63
-    work[24] = ticks
+    ticks = (work[NTC_TICKS] + 1) & 63
+    work[NTC_TICKS] = ticks
     phase = ticks & 31
     if phase == 0:
-        pin = ptr32(work[25 if ticks else 26])
-        pin[0] = work[27]
+        pin = ptr32(work[PIN_SET if ticks else PIN_CLEAR])
+        pin[0] = work[NTC_PIN]
     elif phase > 6:
-        work[30 if ticks & 32 else 29] = (work[14] * 52429 + 8192) >> 14
-    counts[9] = work[29]
-    counts[10] = work[30]
+        work[PART if ticks & 32 else HEATSINK] = (work[X_NTC] * 52429 + 8192) >> 14
+    counts[channels.NTC_HEATSINK] = work[HEATSINK]
+    counts[channels.NTC_PART] = work[PART]

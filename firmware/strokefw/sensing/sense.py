@@ -18,7 +18,6 @@ FADE_END_MA = const(7200)
 FEED_NOMINAL_MV = const(5000)
 FEED_MIN_MV = const(4500)
 FEED_MAX_MV = const(5100)  # the divider clips at 5133: above this a high feed could hide
-_CHANNELS = const(13)  # channels.N_CHANNELS, folded into the kernel
 _ZERO_BIAS = const(8192)  # keeps calibrated zeros, which may be negative, readable for the kernel
 
 # beyond the channels in ``values``: the merged current, the ratiometric sensors, and the currents once
@@ -40,7 +39,14 @@ PART_READINGS = const(26)
 N_VALUES = const(27)
 BIAS = const(1 << 29)
 
-_HEATSINK_SUM = const(39)  # behind the channels' zero, mul, shift
+_CONDITION = const(1)  # behind a temperature
+_READINGS = const(2)
+
+# words of the conversion: each channel's zero, mul, shift
+_MUL = const(1)
+_SHIFT = const(2)
+_PER_CHANNEL = const(3)
+_HEATSINK_SUM = const(39)
 _PART_SUM = const(40)
 _FADE_START = const(41)
 _FADE_SPAN = const(42)
@@ -72,8 +78,8 @@ _decidegrees = ntc.decidegrees
 def _warm(out: ptr32, at: int, counts: int):
     # a new temperature: what a thermistor's mean counts mean
     out[at] = int(_decidegrees(counts)) + BIAS
-    out[at + 1] = int(_condition(counts))
-    out[at + 2] = (out[at + 2] + 1) & 0xFFFF
+    out[at + _CONDITION] = int(_condition(counts))
+    out[at + _READINGS] = (out[at + _READINGS] + 1) & 0xFFFF
 
 
 @micropython.viper
@@ -82,17 +88,17 @@ def _convert(counts: ptr16, k: ptr32, out: ptr32):
     fine = 0
     high = 0
     low = 0
-    for i in range(_CHANNELS):
-        j = 3 * i
-        shift = k[j + 2]
-        value = ((int(counts[i]) + _ZERO_BIAS - k[j]) * k[j + 1] + (1 << (shift - 1))) >> shift
-        if i == 0:
+    for i in range(channels.N_CHANNELS):
+        j = _PER_CHANNEL * i
+        shift = k[j + _SHIFT]
+        value = ((int(counts[i]) + _ZERO_BIAS - k[j]) * k[j + _MUL] + (1 << (shift - 1))) >> shift
+        if i == channels.I_COARSE:
             coarse = value
-        elif i == 1:
+        elif i == channels.I_FINE:
             fine = value
-        elif i == 11:
+        elif i == channels.I_MAX:
             high = value
-        elif i == 12:
+        elif i == channels.I_MIN:
             low = value
         elif value < 0:
             value = 0
@@ -116,16 +122,16 @@ def _convert(counts: ptr16, k: ptr32, out: ptr32):
     out[B_MAX] = high + BIAS
     out[B_MIN] = low + BIAS
     out[B_MERGED] = merged + BIAS
-    feed = out[8]
-    a = out[6]
-    b = out[7]
+    feed = out[channels.FEED]
+    a = out[channels.SENSOR_A]
+    b = out[channels.SENSOR_B]
     if feed >= FEED_MIN_MV and feed <= FEED_MAX_MV:
         a = (a * FEED_NOMINAL_MV + (feed >> 1)) // feed
         b = (b * FEED_NOMINAL_MV + (feed >> 1)) // feed
     out[RATIO_A] = a
     out[RATIO_B] = b
-    k[_HEATSINK_SUM] += out[9]
-    k[_PART_SUM] += out[10]
+    k[_HEATSINK_SUM] += out[channels.NTC_HEATSINK]
+    k[_PART_SUM] += out[channels.NTC_PART]
     # temperatures: means over 16 ticks; the two end half a period apart, so that no tick does both look-ups
     turn = k[_TURN]
     if turn < 47:
@@ -133,8 +139,8 @@ def _convert(counts: ptr16, k: ptr32, out: ptr32):
     else:
         k[_TURN] = 32
     if turn == 0:  # nothing to average yet
-        _warm(out, HEATSINK, out[9])
-        _warm(out, PART, out[10])
+        _warm(out, HEATSINK, out[channels.NTC_HEATSINK])
+        _warm(out, PART, out[channels.NTC_PART])
         k[_HEATSINK_SUM] = 0
     elif turn == 8:
         k[_PART_SUM] = 0
@@ -162,7 +168,7 @@ class Sense:
         self._k = array("i", [0] * _WORDS)
         for at in (HEATSINK, PART):
             self.values[at] = ntc.NO_READING + BIAS
-            self.values[at + 1] = ntc.OPEN
+            self.values[at + _CONDITION] = ntc.OPEN
         self.update = _updater(self)
         self.reload()
 
@@ -174,9 +180,9 @@ class Sense:
                 full //= self._finer
                 shift += 3
             mul = (full * (1 << shift) * trim + (channels.FULL_SCALE << 14)) // (channels.FULL_SCALE << 15)
-            self._k[3 * channel] = self.calibration.zero[channel] + _ZERO_BIAS
-            self._k[3 * channel + 1] = mul
-            self._k[3 * channel + 2] = shift
+            self._k[_PER_CHANNEL * channel] = self.calibration.zero[channel] + _ZERO_BIAS
+            self._k[_PER_CHANNEL * channel + _MUL] = mul
+            self._k[_PER_CHANNEL * channel + _SHIFT] = shift
         self._k[_FADE_START] = FADE_START_MA // self._finer
         self._k[_FADE_SPAN] = (FADE_END_MA - FADE_START_MA) // self._finer
         self._k[_TURN] = 0

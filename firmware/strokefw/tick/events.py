@@ -13,19 +13,20 @@ _MAGIC = const(0x5345)
 _HEAD_BYTES = const(4)
 _BYTES = const(324)
 _UNSAVED = const(162)  # a halfword behind what is kept
-# The head's second halfword: the next row, and 256 times how many there are.
+_NEXT = const(1)  # the halfword with the next row, and 256 times how many there are
+_ROW_HALVES = const(5)
 
 
 @micropython.viper
 def put(ring: ptr16, tick: int, kind: int, code: int, detail: int):
     """Put a row into ``Ring.words``, over the oldest when full."""
-    row = ring[1] & 255
-    count = ring[1] >> 8
+    row = ring[_NEXT] & 255
+    count = ring[_NEXT] >> 8
     if count < ROWS:
         count += 1
-    ring[1] = ((row + 1) & (ROWS - 1)) | count << 8
+    ring[_NEXT] = ((row + 1) & (ROWS - 1)) | count << 8
     ring[_UNSAVED] = 1
-    at = 2 + row * 5  # halfwords
+    at = 2 + row * _ROW_HALVES
     ring[at] = tick & 0xFFFF
     ring[at + 1] = tick >> 16
     ring[at + 2] = kind | code << 8
@@ -68,7 +69,7 @@ class Ring:
 
     def rows(self):
         """Return the rows as a list of tuples, oldest first."""
-        count = self._data[3]
-        first = self._data[2] - count
+        count = self._data[2 * _NEXT + 1]
+        first = self._data[2 * _NEXT] - count
         at = [_HEAD_BYTES + ROW_BYTES * ((first + i) & (ROWS - 1)) for i in range(count)]
         return [struct.unpack_from(_ROW, self._data, offset) for offset in at]

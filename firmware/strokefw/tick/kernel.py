@@ -7,6 +7,7 @@ from strokefw import channels, state
 from strokefw.compat import const, micropython, ptr8, ptr16, ptr32
 from strokefw.drive import kernel as ramp_kernel
 from strokefw.guard import guards as guard
+from strokefw.link import wire
 from strokefw.sensing import sense
 from strokefw.tick import events
 
@@ -44,6 +45,8 @@ QUIET = const(30)  # no other warning for so many SELDOM
 WORDS = const(31)
 
 LATE_US = const(1900)  # from one tick's start to the next: one has been missed
+_ROW = const(wire.SAMPLE_BYTES // 2)  # halfwords
+_EVENT = const(wire.EVENT_BYTES // 2)
 # what ``close`` tells, as bits
 TAIL_OVER = const(1)
 FEED = const(2)  # the board's watchdog is due, and the main loop was there lately
@@ -59,10 +62,10 @@ _off = ramp_kernel.off
 @micropython.viper
 def begin(w: ptr32, now_us: int) -> int:
     """Count the tick that starts at ``now_us``; return 1 when one was missed before it."""
-    late = (now_us - w[BEGAN]) & 0x3FFFFFFF
+    late = (now_us - w[BEGAN]) & state.TICK_MASK
     w[BEGAN] = now_us
     tick = w[TICKS]
-    if tick < 0x3FFFFFFF:  # never 2^30, which would need the heap
+    if tick < state.TICK_MASK:  # never 2^30, which would need the heap
         tick += 1
     else:
         tick = 0
@@ -121,7 +124,7 @@ def close(w: ptr32, v: ptr32, ring: ptr16, played: ptr32, own: ptr32, code: int)
     told = 0
     if w[RUNNING] | w[TAIL] | w[ALWAYS]:
         head = w[RING_HEAD]
-        at = (head & 255) * 13
+        at = (head & (state.RING_ROWS - 1)) * _ROW
         drive = played[ramp_kernel.DRIVE] - sense.BIAS
         current = v[sense.B_MERGED] - sense.BIAS
         ring[at] = tick & 0xFFFF
@@ -137,7 +140,7 @@ def close(w: ptr32, v: ptr32, ring: ptr16, played: ptr32, own: ptr32, code: int)
         ring[at + 10] = (v[sense.HEATSINK] - sense.BIAS) & 0xFFFF
         ring[at + 11] = (v[sense.PART] - sense.BIAS) & 0xFFFF
         ring[at + 12] = w[STATE] | shown << 8
-        if head < 0x3FFFFFFF:
+        if head < state.TICK_MASK:
             head += 1
         else:
             head = 0
@@ -207,8 +210,8 @@ def cut_short(w: ptr32, played: ptr32, code: int):
 @micropython.viper
 def end(w: ptr32, now_us: int):
     """Add up what the tick took."""
-    spent = (now_us - w[BEGAN]) & 0x3FFFFFFF
-    w[BUSY_US] = (w[BUSY_US] + spent) & 0x3FFFFFFF
+    spent = (now_us - w[BEGAN]) & state.TICK_MASK
+    w[BUSY_US] = (w[BUSY_US] + spent) & state.TICK_MASK
     if spent > w[MAX_US]:
         w[MAX_US] = spent
 
@@ -218,14 +221,14 @@ def tell(w: ptr32, ring: ptr16, kind: int, code: int, index: int, detail: int):
     """Put an event (``wire.EVENT_FORMAT``) into its ring of 64."""
     w[BUSY] = 1
     head = w[TELL_HEAD]
-    at = (head & 63) * 6
+    at = (head & (state.TELL_SLOTS - 1)) * _EVENT
     ring[at] = w[TICKS] & 0xFFFF
     ring[at + 1] = w[TICKS] >> 16
     ring[at + 2] = kind | code << 8
     ring[at + 3] = index & 0xFFFF
     ring[at + 4] = detail & 0xFFFF
     ring[at + 5] = (detail >> 16) & 0xFFFF
-    if head < 0x3FFFFFFF:
+    if head < state.TICK_MASK:
         head += 1
     else:
         head = 0
@@ -259,14 +262,14 @@ def move(w: ptr32, ring: ptr16, allowed: ptr8, new: int) -> int:
     w[STATE] = new
     w[BUSY] = 1
     head = w[TELL_HEAD]  # as ``tell`` does; a call would cost as much again
-    at = (head & 63) * 6
+    at = (head & (state.TELL_SLOTS - 1)) * _EVENT
     ring[at] = w[TICKS] & 0xFFFF
     ring[at + 1] = w[TICKS] >> 16
     ring[at + 2] = state.EVENT_STATE | new << 8
     ring[at + 3] = old
     ring[at + 4] = 0
     ring[at + 5] = 0
-    if head < 0x3FFFFFFF:
+    if head < state.TICK_MASK:
         head += 1
     else:
         head = 0

@@ -97,6 +97,8 @@ FLOAT_HIGH = const(540)
 APART = const(60)
 PULLED_LOW = const(150)
 PULLED_HIGH = const(850)
+_PASSED = const(1)  # of a result; 0: not looked at
+_FAILED = const(2)
 _NONE = const(-1)  # a bound that is not there
 _BIG = const(1000000)
 
@@ -116,9 +118,9 @@ def _note(
     lows[item] = low
     highs[item] = high
     if value < low or value > high:
-        state[item] = 2
+        state[item] = _FAILED
         return 0
-    state[item] = 1
+    state[item] = _PASSED
     return 1
 
 
@@ -169,7 +171,7 @@ class SelfTest:
         self._value = array("i", [0] * _IDS)
         self._low = array("i", [0] * _IDS)
         self._high = array("i", [0] * _IDS)
-        self._state = bytearray(_IDS)  # 0 not looked at, 1 ok, 2 failed
+        self._state = bytearray(_IDS)
         self.words[STEP] = _DONE
         keep_bound(
             self, "start", "step", "_begin", "_judge", "_failed", "_end", "_at_rest", "_charge",
@@ -182,7 +184,7 @@ class SelfTest:
         found = []
         for i in range(_IDS):
             if self._state[i]:
-                found.append((i, self._value[i], self._low[i], self._high[i], self._state[i] == 1))
+                found.append((i, self._value[i], self._low[i], self._high[i], self._state[i] == _PASSED))
         return found
 
     @micropython.native

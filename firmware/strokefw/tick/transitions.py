@@ -15,7 +15,6 @@ from strokefw.tick import selftest
 
 RAIL_OPEN = const(0)
 RAIL_CLOSED = const(2)
-TELL_SLOTS = const(64)
 
 _neglected = at.neglected
 _wind_down = at.wind_down

@@ -7,6 +7,7 @@ give the same bytes.  Needs the ``micropython`` program of the package jonnor-mi
 
 from __future__ import annotations
 
+import functools
 import os
 import select
 import shutil
@@ -17,11 +18,11 @@ import tempfile
 from array import array
 from pathlib import Path
 
-import strokefw
 from strokefw import channels as ch
 
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import LinkError, LinkLost
+from strokebench.image.files import firmware_sources, lean
 from strokebench.sim import micropython_side
 from strokebench.sim.board.board import SimBoard
 from strokebench.sim.engine.lock_step import LockStepPort
@@ -29,6 +30,13 @@ from strokebench.sim.micropython_side import layout
 
 HANGS_S = 20.0
 """A tick takes about 0.2 ms; after so long in one the interpreter is taken for hung."""
+
+
+@functools.cache
+def _files() -> dict[str, bytes]:
+    """The interpreter's files by their names: the firmware, folded, and this side's half of the exchange."""
+    ours = {file.name: file.read_bytes() for file in Path(micropython_side.__file__).parent.glob("*.py")}
+    return lean({**firmware_sources(), **ours})
 
 
 def find_interpreter() -> str:
@@ -75,11 +83,10 @@ class MicroPythonPort(LockStepPort):
     @staticmethod
     def _lay_out(folder: Path) -> None:
         # a folder of its own: beside an installed firmware lie modules that MicroPython must not find
-        shutil.copytree(
-            Path(strokefw.__file__).parent, folder / "strokefw", ignore=shutil.ignore_patterns("__pycache__")
-        )
-        for file in Path(micropython_side.__file__).parent.glob("*.py"):
-            shutil.copy(file, folder)
+        for name, data in _files().items():
+            path = folder / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(data)
 
     def _start(self) -> bytes:
         board = self.board
