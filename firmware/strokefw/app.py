@@ -8,14 +8,13 @@ drive, one sample row into the ring. It allocates nothing and is the only place 
 
 from array import array
 
-from strokefw import channels, state
+from strokefw import channels, faults, state
 from strokefw.compat import halfwords, keep_bound, micropython, stack_use, word
 from strokefw.drive import kernel as ramp_kernel
 from strokefw.drive import ramp
 from strokefw.guard import current as guard_current
 from strokefw.guard import guards as guard
-from strokefw.led import pattern
-from strokefw.limits import Limits
+from strokefw.guard.limits import Limits
 from strokefw.link import wire
 from strokefw.link.service import Service
 from strokefw.link.watch import LinkWatch
@@ -24,11 +23,11 @@ from strokefw.sensing.sense import Sense
 from strokefw.tick import kernel as at
 from strokefw.tick import selftest
 from strokefw.tick.events import Ring
-from strokefw.tick.transitions import Moves
+from strokefw.tick.transitions import Transitions
 
 
-class App(Moves):
-    """A bench on ``board``; see DEVELOPERS for a board's methods. Call ``tick`` and ``service`` in turn."""
+class App(Transitions):
+    """A bench on ``board`` (its methods: host link/board.py). Call ``tick`` and ``service`` in turn."""
 
     ticks = word(at.TICKS)
     busy_us = word(at.BUSY_US)
@@ -65,15 +64,15 @@ class App(Moves):
         self.limits = Limits()
         self.log = Ring(board)
 
-        self.words = array("i", [0] * at.WORDS)  # places in app_kernel.py; 0 is off, open, none
+        self.words = array("i", [0] * at.WORDS)  # places in tick/kernel.py; 0 is off, open, none
         self.stack_max = 0  # deepest stack met in a tick (one in eight is looked at)
         self.ask_value = 0
         self.limits_set = 0
         self.check_then = state.READY
 
         self.ring = bytearray(state.RING_ROWS * wire.SAMPLE_BYTES)
-        self.told = bytearray(state.TELL_SLOTS * wire.EVENT_BYTES)
-        self.told_words = halfwords(self.told)
+        self.event_ring = bytearray(state.TELL_SLOTS * wire.EVENT_BYTES)
+        self.event_words = halfwords(self.event_ring)
         self.failed_capture = 0  # 1 + index of a BURST segment whose capture did not come
 
         self.link = Service(self)
@@ -106,7 +105,7 @@ class App(Moves):
         # what may wait some ticks; a condition that comes and goes is not told more often than it can be read
         w = self.words
         shown = w[at.SHOWN]
-        self.board.led(pattern(shown, w[at.TICKS]))
+        self.board.led(faults.lamp(shown, w[at.TICKS]))
         depth = stack_use()
         if depth > self.stack_max:
             self.stack_max = depth
@@ -153,9 +152,9 @@ def _ticker(app):
             if now != before and (now == state.DRIVING or now == state.CHECK):
                 now = state.READY  # what was asked for begins with the next tick
         if now == state.DRIVING:
-            told = step(values, bounds[guard_current.CAP], bounds[guard_current.SLEW_DOWN])
-            if told:
-                app._followed(told)
+            happened = step(values, bounds[guard_current.CAP], bounds[guard_current.SLEW_DOWN])
+            if happened:
+                app._followed(happened)
         elif now == state.ARMED:
             if watched[guard.SILENT] > state.ARMED_IDLE_MS:
                 app._open(state.READY)

@@ -96,7 +96,7 @@ class BarePico(FakeBoard):
 
 
 def main():
-    """As board_pico_main.run, with the tick in the loop."""
+    """As pico/main.py's run, with the tick in the loop."""
     board = BarePico()
     app = App(board)
     began = board.ticks_us()

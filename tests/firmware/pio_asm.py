@@ -1,4 +1,4 @@
-"""A stand-in for MicroPython's ``rp2.asm_pio`` under CPython: assembles the programs of board_pico_pio.
+"""A stand-in for MicroPython's ``rp2.asm_pio`` under CPython: assembles the programs of pico/pio.py.
 
 Encodings: RP2040 datasheet, chapter 3.4 (table 365 ff.). tests/chip compares the words with what
 MicroPython's own assembler has put into the emulated chip's instruction memory.

@@ -10,7 +10,7 @@ sys.path[:0] = sys.argv[1:3]
 
 from fake_board import LIMITS, Host, segment  # noqa: E402
 from strokefw.drive import ramp  # noqa: E402
-from strokefw.link import wire
+from strokefw.link import wire  # noqa: E402
 from wild_board import WildBoard  # noqa: E402
 
 PROCEDURE = (

@@ -13,19 +13,6 @@ def test_codes_and_keys_are_unique_and_two_digits():
     assert codes == sorted(codes)
 
 
-def test_every_named_constant_is_in_the_table():
-    not_codes = ("REFUSE", "WARN", "LIMIT", "STOP", "OFF")
-    named = {}
-    for name in dir(faults):
-        value = getattr(faults, name)
-        if name == name.upper() and isinstance(value, int) and name not in not_codes:
-            named[value] = name
-    assert len(named) > 50
-    for code, name in named.items():
-        assert faults.row(code)[1] == name.lower()
-    assert len(named) == len(faults.TABLE)
-
-
 def test_severity_and_latch_look_up():
     for code, _key, severity, latched, _sentence, _check in faults.TABLE:
         assert faults.SEVERITY[code] == severity and faults.LATCHED[code] == latched

@@ -7,6 +7,7 @@ from strokebench.image.fold import folded
 from strokebench.image.names import short_names
 from strokefw import faults, state
 
+
 def lean(module, *others):
     """Folded module ``m`` with the given sources beside it, and a main.py that uses its ``run``."""
     files = {"strokefw/m.py": module, "main.py": "from strokefw.m import run\n"}

@@ -1,18 +1,18 @@
 """The lamp's flashes can be counted, and the event ring keeps the last 32 over a reset."""
 # Runs under CPython and MicroPython.
 
-from strokefw import faults, led
+from strokefw import faults
 from strokefw.tick import events
 
 
 def flashes(code, start=0):
     """Lengths in ms of the flashes in one whole repetition, read off the lamp tick by tick."""
-    lamp = [led.pattern(code, tick) for tick in range(40000)]
+    lamp = [faults.lamp(code, tick) for tick in range(40000)]
     pauses = []
     run = 0
     for tick, on in enumerate(lamp):
         run = 0 if on else run + 1
-        if run == led.PAUSE_MS:
+        if run == faults.PAUSE_MS:
             pauses.append(tick)
     first, second = pauses[1], pauses[2]
     lengths = []
@@ -30,19 +30,19 @@ def test_every_code_reads_back_from_its_flashes():
     for row in faults.TABLE:
         code = row[0]
         lengths = flashes(code)
-        longs = [length for length in lengths if length == led.LONG_MS]
-        shorts = [length for length in lengths if length == led.SHORT_MS]
+        longs = [length for length in lengths if length == faults.LONG_MS]
+        shorts = [length for length in lengths if length == faults.SHORT_MS]
         assert len(longs) * 10 + len(shorts) == code, (code, lengths)
         assert lengths == longs + shorts, "tens first"
 
 
 def test_without_a_fault_it_only_blinks():
-    lit = [led.pattern(0, tick) for tick in range(led.ALIVE_SLOT_MS)]
-    assert sum(lit) == led.ALIVE_MS
+    lit = [faults.lamp(0, tick) for tick in range(faults.ALIVE_SLOT_MS)]
+    assert sum(lit) == faults.ALIVE_MS
 
 
 def test_pattern_depends_on_nothing_else():
-    assert [led.pattern(37, tick) for tick in range(5000)] == [led.pattern(37, tick) for tick in range(5000)]
+    assert [faults.lamp(37, tick) for tick in range(5000)] == [faults.lamp(37, tick) for tick in range(5000)]
 
 
 class Store:
@@ -106,6 +106,6 @@ def test_adding_allocates_nothing():
     try:
         for n in range(100):
             ring.add(n, 1, 91, -5)
-            led.pattern(n, n * 37)
+            faults.lamp(n, n * 37)
     finally:
         heap_unlock()

@@ -5,9 +5,18 @@ import math
 from array import array
 
 from readings import counts_of
-from strokefw import channels, ntc
+from strokefw import channels
 from strokefw.sensing.calib import TRIM_MAX, ZERO_MAX, Calibration
-from strokefw.sensing.sense import Sense
+from strokefw.sensing.sense import (
+    BIAS_DC,
+    NO_READING,
+    NTC_OK,
+    NTC_OPEN,
+    NTC_SHORT,
+    TABLE,
+    Sense,
+    decidegrees,
+)
 
 
 def ntc_counts(temperature_c):
@@ -73,30 +82,30 @@ def test_table_is_the_formula():
     worst = 0
     for tenth in range(-200, 1201):
         counts = int(ntc_counts(tenth / 10))
-        worst = max(worst, abs(ntc.decidegrees(counts) - tenth))
+        worst = max(worst, abs(decidegrees(counts) - tenth))
     assert worst <= 3, worst  # 0.3 C
     for index in range(2, 126):
         ohm = channels.NTC_PULLUP_OHM * 512 * index / (channels.FULL_SCALE - 512 * index)
         celsius = 1 / (1 / 298.15 + math.log(ohm / 10000) / 3950) - 273.15
-        assert abs(ntc.TABLE[index] - ntc.BIAS_DC - celsius * 10) < 0.52, index
+        assert abs(TABLE[index] - BIAS_DC - celsius * 10) < 0.52, index
 
 
 def test_published_resistances_read_back():
     # reference values of a 10 k B3950 computed from the one-beta law, IEC 60539-1: ohm at C
     for celsius, ohm in ((-20, 105385), (0, 33620.6), (25, 10000), (60, 2486.2), (85, 1086.7), (100, 697.5)):
         counts = round(ohm / (ohm + 4700) * 65520)
-        assert abs(ntc.decidegrees(counts) - celsius * 10) <= 3, celsius
+        assert abs(decidegrees(counts) - celsius * 10) <= 3, celsius
 
 
 def test_broken_thermistors_are_named_not_read():
     sense = Sense(Calibration())
-    cases = ((65520, ntc.OPEN), (63600, ntc.OPEN), (0, ntc.SHORT), (900, ntc.SHORT), (30000, ntc.OK))
+    cases = ((65520, NTC_OPEN), (63600, NTC_OPEN), (0, NTC_SHORT), (900, NTC_SHORT), (30000, NTC_OK))
     for counts, state in cases:
         for _ in range(40):
             sense.update(counts_of(ntc_counts=counts))
         assert sense.heatsink_ntc == state and sense.part_ntc == state
-        assert (sense.heatsink_dc == ntc.NO_READING) == (state != ntc.OK)
-        assert (sense.part_dc == ntc.NO_READING) == (state != ntc.OK)
+        assert (sense.heatsink_dc == NO_READING) == (state != NTC_OK)
+        assert (sense.part_dc == NO_READING) == (state != NTC_OK)
 
 
 def test_temperatures_are_means_of_sixteen_ticks():
@@ -105,7 +114,7 @@ def test_temperatures_are_means_of_sixteen_ticks():
     for tick in range(4800):
         sense.update(counts_of(ntc_counts=low if tick & 1 else high))
         if tick > 24:
-            assert sense.heatsink_dc == sense.part_dc == ntc.decidegrees((low + high) // 2), tick
+            assert sense.heatsink_dc == sense.part_dc == decidegrees((low + high) // 2), tick
 
 
 def test_extremes_stay_small_integers():

@@ -4,11 +4,11 @@
 import math
 
 from readings import Readings, counts_of
-from strokefw import channels, faults, ntc
+from strokefw import channels, faults
 from strokefw.guard import budget as guard_budget
 from strokefw.guard import limits as guard_limits
-from strokefw.guard.heat import HeatGuard
-from strokefw.thermal import REFERENCE_STAGES, Foster, loss_mw
+from strokefw.guard.heat import REFERENCE_STAGES, Foster, HeatGuard, loss_mw
+from strokefw.sensing.sense import NO_READING, NTC_OK, NTC_OPEN, NTC_SHORT
 
 # Foster example, stages (K/W, s) and its Zth(t) in K/W, from Zth = sum Ri (1 - exp(-t / tau_i))
 STAGES = ((200, 1), (800, 20), (5000, 500), (30000, 60000))
@@ -73,7 +73,7 @@ def test_derating_cut_out_and_hysteresis():
     shares = []
     for value_dc in (600, 700, 750, 800, 849):
         heat.fresh()
-        heat.heatsink(ntc.OK, value_dc)
+        heat.heatsink(NTC_OK, value_dc)
         heat.judge(value_dc, value_dc)
         shares.append(heat.share)
         assert heat.code == 0
@@ -81,14 +81,14 @@ def test_derating_cut_out_and_hysteresis():
     hot = faults.HEATSINK_HOT
     for value_dc, code in ((850, hot), (790, hot), (701, hot), (690, 0)):
         heat.fresh()
-        heat.heatsink(ntc.OK, value_dc)
+        heat.heatsink(NTC_OK, value_dc)
         heat.judge(value_dc, value_dc)
         assert heat.code == code, value_dc
 
 
 def test_junction_derates_then_cuts_out():
     heat = HeatGuard(700, 850)
-    heat.heatsink(ntc.OK, 500)
+    heat.heatsink(NTC_OK, 500)
     cases = ((1250, 1000, 0), (1375, 550, 0), (1500, 100, 42), (1300, 820, 42), (1250, 1000, 0))
     for junction_dc, share, code in cases:
         heat.judge(500, junction_dc)
@@ -103,19 +103,19 @@ def test_thermistor_faults_need_two_readings_and_a_jump_is_no_warming():
         heat.judge(250, 250)
         return heat.code
 
-    assert update(ntc.OK, 250) == 0
-    assert update(ntc.OPEN, ntc.NO_READING) == 0
-    assert update(ntc.OPEN, ntc.NO_READING) == 51
-    assert update(ntc.OK, 250) == 0
-    assert update(ntc.SHORT, ntc.NO_READING) == 0
-    assert update(ntc.SHORT, ntc.NO_READING) == 52
-    assert update(ntc.OK, 250) == 0
-    assert update(ntc.OK, 400) == 0
-    assert update(ntc.OK, 400) == 53
-    later = [update(ntc.OK, 400) for _ in range(100)]
+    assert update(NTC_OK, 250) == 0
+    assert update(NTC_OPEN, NO_READING) == 0
+    assert update(NTC_OPEN, NO_READING) == 51
+    assert update(NTC_OK, 250) == 0
+    assert update(NTC_SHORT, NO_READING) == 0
+    assert update(NTC_SHORT, NO_READING) == 52
+    assert update(NTC_OK, 250) == 0
+    assert update(NTC_OK, 400) == 0
+    assert update(NTC_OK, 400) == 53
+    later = [update(NTC_OK, 400) for _ in range(100)]
     assert later[20] == 53 and later[-1] == 0, "one that stands still is believed again"
     for reading in range(600):  # 20 K per second is more than metal does: still believed
-        assert update(ntc.OK, 400 + reading * 32 // 10) == 0
+        assert update(NTC_OK, 400 + reading * 32 // 10) == 0
 
 
 def test_guard_reports_broken_heatsink_sensor_within_50_ticks():
@@ -167,11 +167,11 @@ def test_part_heat_has_hysteresis_and_its_sensor_is_watched():
     heat.part_max_dc = 900
     for value_dc, code in ((800, 0), (899, 0), (900, faults.PART_HOT), (870, faults.PART_HOT), (850, 0)):
         heat.fresh()
-        heat.part(ntc.OK, value_dc)
+        heat.part(NTC_OK, value_dc)
         heat.judge(250, 250)
         assert heat.code == code, value_dc
-    heat.part(ntc.OPEN, ntc.NO_READING)
-    heat.part(ntc.OPEN, ntc.NO_READING)
+    heat.part(NTC_OPEN, NO_READING)
+    heat.part(NTC_OPEN, NO_READING)
     heat.judge(250, 250)
     assert heat.code == faults.PART_NTC_OPEN
     heat.no_part()

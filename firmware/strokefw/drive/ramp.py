@@ -57,7 +57,7 @@ _BIAS = at.BIAS
 class Ramp:
     """``drive`` (1/10000) and ``gate`` in force; ``index`` the segment; ``capture`` the state of a burst.
 
-    ``words`` holds what changes from tick to tick, by the places in ramp_kernel.py.
+    ``words`` holds what changes from tick to tick, by the places in drive/kernel.py.
     """
 
     index = word(at.INDEX)
@@ -180,20 +180,20 @@ class Ramp:
 
     @micropython.native
     def _turn(self, due):
-        # the segment is over: return what is told
-        told = 0
+        # the segment is over: return what happened
+        happened = 0
         w = self.words
         index = w[at.INDEX]
         if due == at.WATCHED:
-            told = FIRED
+            happened = FIRED
             w[at.LAST_INDEX] = index
             if w[at.WATCH_ACTION] == WATCH_END:
                 return FIRED | ENDED
         index += 1
         if index >= self.count:
-            return told | ENDED
+            return happened | ENDED
         _take(w, self.table, index)
-        return told | BEGAN
+        return happened | BEGAN
 
 
 def _stepper(ramp):

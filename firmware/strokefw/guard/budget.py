@@ -25,7 +25,7 @@ _UNITS_PER_A2S = const(1953125)  # 1 / (64e-6 * 0.008)
 def spend(b: ptr32, squares: int) -> int:
     # Returns 0, or 1 + the first budget that is used up.
     square = squares >> 3
-    told = 0
+    empty = 0
     for i in range(3):
         j = _WORDS * i
         full = b[j + _FULL]
@@ -39,10 +39,10 @@ def spend(b: ptr32, squares: int) -> int:
         share = (left >> 10) * 1000 // (full >> 10)
         if share == 0 and left > 0:
             share = 1
-        if share == 0 and told == 0:
-            told = i + 1
+        if share == 0 and empty == 0:
+            empty = i + 1
         b[j + _LEFT] = share
-    return told
+    return empty
 
 
 class Budgets:

@@ -185,7 +185,7 @@ def bound(s: ptr32, v: ptr32, drive: int, bus: int):
 @micropython.viper
 def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
     # Returns a place in CODES, 0 when nothing is wrong.
-    told = 0
+    wrong = 0
     coarse = v[sense.B_COARSE] - sense.BIAS
     fine = v[sense.B_FINE] - sense.BIAS
     peak = v[sense.B_MAX] - sense.BIAS
@@ -205,7 +205,7 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
         s[DIFFER_SEEN] += 1
         if s[DIFFER_SEEN] > DIFFER_TICKS:
             s[DIFFER_SEEN] = DIFFER_TICKS
-            told = _RANGES_DIFFER
+            wrong = _RANGES_DIFFER
     else:
         s[DIFFER_SEEN] = 0
     if gate == 0:
@@ -214,7 +214,7 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
             s[OFF_SEEN] += 1
             if s[OFF_SEEN] > OFF_TICKS:
                 s[OFF_SEEN] = OFF_TICKS
-                told = _CURRENT_OFF
+                wrong = _CURRENT_OFF
         else:
             s[OFF_SEEN] = 0
     else:
@@ -232,7 +232,7 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
             s[STALLED] += 1
             if s[STALLED] > s[STALL_TICKS]:
                 s[STALLED] = s[STALL_TICKS]
-                told = _STALL
+                wrong = _STALL
         elif s[STALLED] > 0:
             s[STALLED] -= 1
 
@@ -244,21 +244,21 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
         bucket = TRIPS_FULL
     if bucket >= TRIPS_FULL:
         bucket = TRIPS_FULL
-        told = _TRIPS
+        wrong = _TRIPS
     s[BUCKET] = bucket
     limit = s[LIMIT]
     if amps > limit + (limit >> 2) + 300:
         s[MEAN_SEEN] += 1
         if s[MEAN_SEEN] > s[MEAN_TICKS]:
             s[MEAN_SEEN] = s[MEAN_TICKS]
-            told = _CURRENT_MEAN
+            wrong = _CURRENT_MEAN
     elif s[MEAN_SEEN] > 0:
         s[MEAN_SEEN] -= 1
     if peak > s[PEAK_MA]:
         s[PEAK_SEEN] += 1
         if s[PEAK_SEEN] >= PEAK_TICKS or peak > s[HARD_PEAK]:
             s[PEAK_SEEN] = PEAK_TICKS
-            told = _CURRENT_PEAK
+            wrong = _CURRENT_PEAK
     else:
         s[PEAK_SEEN] = 0
-    return told
+    return wrong

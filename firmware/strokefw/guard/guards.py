@@ -1,29 +1,16 @@
 """All guards of one tick: readings and what was driven in, one fault code and the next tick's bounds out.
 
-Order does not matter: the worst severity wins, and of equals the first found. The single guards live in
-guard_current, guard_volts, guard_budget, guard_heat and thermal; here they are fed and their answers
-weighed. What is slow by nature (heat, budgets) takes turns over eight ticks.
+Order does not matter: the worst severity wins, and of equals the first found. The single guards are this
+folder's other modules; here they are fed and their answers weighed. What is slow by nature (heat, budgets)
+takes turns over eight ticks.
 """
 
 from array import array
 
-from strokefw import channels, faults, ntc, thermal
+from strokefw import channels, faults
 from strokefw.compat import const, keep_bound, micropython, ptr32
-from strokefw.guard import (
-    budget as guard_budget,
-)
-from strokefw.guard import (
-    current as guard_current,
-)
-from strokefw.guard import (
-    heat as guard_heat,
-)
-from strokefw.guard import (
-    limits as guard_limits,
-)
-from strokefw.guard import (
-    volts as guard_volts,
-)
+from strokefw.guard import budget, current, heat, volts
+from strokefw.guard import limits as guard_limits
 from strokefw.guard.budget import Budgets
 from strokefw.guard.heat import HeatGuard
 from strokefw.sensing import sense
@@ -34,7 +21,7 @@ WARN_TURNS = const(6)  # a limiting condition is shown for at least so many time
 HOT_DC = const(850)  # taken for the heatsink while its thermistor is broken
 _JUNCTION_MS = const(2)
 
-# Guard's own_words; guard_current has the places in current_words
+# Guard's own_words; current.py has the places in current_words
 SILENT = const(0)
 _TURN = const(1)
 _JUNCTION = const(2)  # both in 0.1 C, biased
@@ -47,19 +34,19 @@ _SPENT = const(8)
 _SHOWN_LEFT = const(9)
 _HEATSINK_SEEN = const(10)
 _PART_SEEN = const(11)
-_WORDS = const(12)
+_OWN_WORDS = const(12)
 
-_bound = guard_current.bound
-_forget_current = guard_current.fresh
-_forget_heat = guard_heat.forget
-_watch = guard_current.watch
-_watch_volts = guard_volts.watch
-_spend = guard_budget.spend
-_loss_mw = thermal.loss_mw
-_rise_mk = thermal.rise_mk
+_bound = current.bound
+_forget_current = current.fresh
+_forget_heat = heat.forget
+_watch = current.watch
+_watch_volts = volts.watch
+_spend = budget.spend
+_loss_mw = heat.loss_mw
+_rise_mk = heat.rise_mk
 _SEVERITY = faults.SEVERITY
-_CURRENT_CODES = guard_current.CODES
-_VOLT_CODES = guard_volts.CODES
+_CURRENT_CODES = current.CODES
+_VOLT_CODES = volts.CODES
 _BUDGET_CODES = bytes((0, faults.BUDGET_BENCH, faults.BUDGET_LEADS, faults.BUDGET_PART))
 
 
@@ -77,17 +64,17 @@ class Guard:
         self.absolute = guard_limits.ABSOLUTE[kind]
         self._values = readings.values
         self._finer = channels.FINER[kind]
-        self.current_words = array("i", [0] * guard_current.WORDS)
-        guard_current.scale(self.current_words, self._finer)
-        self._v = array("i", [0] * guard_volts.WORDS)
-        self.own_words = array("i", [0] * _WORDS)
+        self.current_words = array("i", [0] * current.WORDS)
+        current.scale(self.current_words, self._finer)
+        self._v = array("i", [0] * volts.WORDS)
+        self.own_words = array("i", [0] * _OWN_WORDS)
         self.own_words[_JUNCTION] = self.own_words[_FOOT] = 250 + sense.BIAS
-        self.current_words[guard_current.CAP] = guard_current.FULL
-        self.current_words[guard_current.SLEW_DOWN] = 1
+        self.current_words[current.CAP] = current.FULL
+        self.current_words[current.SLEW_DOWN] = 1
         self._heat = HeatGuard(guard_limits.HEATSINK_DERATE_DC, self.absolute.heatsink_max_dc)
         self._budgets = Budgets()
-        self._budgets.set(guard_budget.BENCH, self.absolute.rest_ma, self.absolute.i2t_a2s)
-        self.junction = thermal.Foster(thermal.REFERENCE_STAGES, _JUNCTION_MS)
+        self._budgets.set(budget.BENCH, self.absolute.rest_ma, self.absolute.i2t_a2s)
+        self.junction = heat.Foster(heat.REFERENCE_STAGES, _JUNCTION_MS)
         self._mean_ma = self.absolute.current_mean_ma
         self._flags = 0
         self._no_limits()
@@ -99,29 +86,29 @@ class Guard:
     def _no_limits(self):
         c = self.current_words
         absolute = self.absolute
-        c[guard_current.LIMIT] = absolute.current_mean_ma
-        c[guard_current.SLEW] = 1
-        c[guard_current.STALL_MA] = c[guard_current.PEAK_MA] = absolute.current_max_ma
-        c[guard_current.STALL_TICKS] = 30000
-        c[guard_current.MEAN_TICKS] = 100
-        c[guard_current.SUPPLY_MAX_MV] = self._v[guard_volts.MAX_MV] = absolute.supply_max_mv
-        self._v[guard_volts.MIN_MV] = absolute.supply_min_mv
+        c[current.LIMIT] = absolute.current_mean_ma
+        c[current.SLEW] = 1
+        c[current.STALL_MA] = c[current.PEAK_MA] = absolute.current_max_ma
+        c[current.STALL_TICKS] = 30000
+        c[current.MEAN_TICKS] = 100
+        c[current.SUPPLY_MAX_MV] = self._v[volts.MAX_MV] = absolute.supply_max_mv
+        self._v[volts.MIN_MV] = absolute.supply_min_mv
 
     def set_limits(self, limits):
         """Put a part's checked limits in force (link side, not in the tick)."""
         c = self.current_words
         self._mean_ma = limits.current_mean_ma
         self._derate()
-        c[guard_current.SLEW] = limits.slew_per_ms
-        c[guard_current.STALL_MA] = limits.stall_ma
-        c[guard_current.STALL_TICKS] = limits.stall_ms
-        c[guard_current.PEAK_MA] = limits.current_max_ma + limits.current_max_ma // 10 + 800 // self._finer
-        c[guard_current.MEAN_TICKS] = 60 + 10000 // limits.slew_per_ms
-        c[guard_current.SUPPLY_MAX_MV] = self._v[guard_volts.MAX_MV] = limits.supply_max_mv
-        self._v[guard_volts.MIN_MV] = limits.supply_min_mv
-        self._v[guard_volts.USES_FEED] = 1 if limits.flags & guard_limits.SENSORS else 0
-        self._budgets.set(guard_budget.LEADS, limits.i2t_leads_rest_ma, limits.i2t_leads_a2s)
-        self._budgets.set(guard_budget.PART, limits.i2t_part_rest_ma, limits.i2t_part_a2s)
+        c[current.SLEW] = limits.slew_per_ms
+        c[current.STALL_MA] = limits.stall_ma
+        c[current.STALL_TICKS] = limits.stall_ms
+        c[current.PEAK_MA] = limits.current_max_ma + limits.current_max_ma // 10 + 800 // self._finer
+        c[current.MEAN_TICKS] = 60 + 10000 // limits.slew_per_ms
+        c[current.SUPPLY_MAX_MV] = self._v[volts.MAX_MV] = limits.supply_max_mv
+        self._v[volts.MIN_MV] = limits.supply_min_mv
+        self._v[volts.USES_FEED] = 1 if limits.flags & guard_limits.SENSORS else 0
+        self._budgets.set(budget.LEADS, limits.i2t_leads_rest_ma, limits.i2t_leads_a2s)
+        self._budgets.set(budget.PART, limits.i2t_part_rest_ma, limits.i2t_part_a2s)
         self._heat.part_max_dc = limits.part_temp_max_dc
         self.own_words[HEARTBEAT] = limits.heartbeat_ms
         self._flags = limits.flags
@@ -144,12 +131,12 @@ class Guard:
     @property
     def cap(self):
         """What bounds |drive| in the next tick, 1/10000."""
-        return self.current_words[guard_current.CAP]
+        return self.current_words[current.CAP]
 
     @property
     def slew_down(self):
         """What bounds the fall of |drive| in the next tick, 1/10000."""
-        return self.current_words[guard_current.SLEW_DOWN]
+        return self.current_words[current.SLEW_DOWN]
 
     @property
     def junction_dc(self):
@@ -168,16 +155,16 @@ class Guard:
     @micropython.native
     def _spend(self):
         c = self.current_words
-        self.own_words[_SPENT] = _BUDGET_CODES[_spend(self._budgets.words, c[guard_current.SQUARES])]
-        c[guard_current.SQUARES] = 0
+        self.own_words[_SPENT] = _BUDGET_CODES[_spend(self._budgets.words, c[current.SQUARES])]
+        c[current.SQUARES] = 0
 
     @micropython.native
     def _judge_heat(self):
-        heat = self._heat
+        thermal = self._heat
         g = self.own_words
-        if heat.judge(g[_FOOT] - sense.BIAS, g[_JUNCTION] - sense.BIAS):
+        if thermal.judge(g[_FOOT] - sense.BIAS, g[_JUNCTION] - sense.BIAS):
             self._derate()
-        code = heat.words[guard_heat.CODE]
+        code = thermal.words[heat.CODE]
         if _SEVERITY[code] < faults.STOP:
             code = g[_SPENT]
         g[_SLOW_CODE] = code
@@ -190,7 +177,7 @@ class Guard:
         if seen != g[_HEATSINK_SEEN]:
             g[_HEATSINK_SEEN] = seen
             foot = v[sense.HEATSINK] - sense.BIAS
-            g[_FOOT] = (foot if foot != ntc.NO_READING else HOT_DC) + sense.BIAS
+            g[_FOOT] = (foot if foot != sense.NO_READING else HOT_DC) + sense.BIAS
             self._heat.heatsink(v[sense.HEATSINK_NTC], foot)
             return
         seen = v[sense.PART_READINGS]
@@ -204,31 +191,31 @@ class Guard:
     @property
     def left_bench(self):
         """Permille left of the bench's own budget."""
-        return self._budgets.left(guard_budget.BENCH)
+        return self._budgets.left(budget.BENCH)
 
     @property
     def left_leads(self):
         """Permille left of the leads' budget."""
-        return self._budgets.left(guard_budget.LEADS)
+        return self._budgets.left(budget.LEADS)
 
     @property
     def left_part(self):
         """Permille left of the part's budget."""
-        return self._budgets.left(guard_budget.PART)
+        return self._budgets.left(budget.PART)
 
     def _derate(self):
-        self.current_words[guard_current.LIMIT] = self._mean_ma * self._heat.share // 1000
+        self.current_words[current.LIMIT] = self._mean_ma * self._heat.share // 1000
 
     @micropython.native
     def _show(self):
         c = self.current_words
         g = self.own_words
         warn = 0
-        if self._heat.words[guard_heat.SHARE] < 1000:
+        if self._heat.words[heat.SHARE] < 1000:
             warn = faults.DERATING
-        elif c[guard_current.FOLDED]:
+        elif c[current.FOLDED]:
             warn = faults.FOLDBACK
-        elif c[guard_current.BRAKING]:
+        elif c[current.BRAKING]:
             warn = faults.REGEN_SLOWED
         if warn:
             g[WARN] = warn
@@ -241,8 +228,8 @@ class Guard:
     @micropython.native
     def _forbid(self):
         g = self.own_words
-        block = self._heat.words[guard_heat.CODE] or g[_SPENT]
-        if self._values[channels.BUS] > self._v[guard_volts.MAX_MV]:
+        block = self._heat.words[heat.CODE] or g[_SPENT]
+        if self._values[channels.BUS] > self._v[volts.MAX_MV]:
             block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
         if not block and g[BLOCK]:  # a budget: until there is some again
             if faults.BUDGET_BENCH <= g[BLOCK] <= faults.BUDGET_PART:
@@ -253,8 +240,9 @@ class Guard:
 
 @micropython.viper
 def _watched(
-    g: ptr32, c: ptr32, v: ptr32, volts: ptr32, junction: ptr32, drive: int, gate: int, rail: int, trips: int
-) -> int:
+    g: ptr32, c: ptr32, v: ptr32, volt_words: ptr32, junction: ptr32,
+    drive: int, gate: int, rail: int, trips: int,
+) -> int:  # fmt: skip
     # The kernels in their order. Returns the places in CURRENT_CODES and (times 64) VOLT_CODES that they
     # tell, and (times 4096) the turn.
     silent = g[SILENT]
@@ -263,32 +251,30 @@ def _watched(
     turn = (g[_TURN] + 1) & 7
     g[_TURN] = turn
     _bound(c, v, drive, v[channels.BUS])
-    told = int(_watch(c, v, gate, trips))
-    told += int(_watch_volts(volts, v, drive, gate, rail, trips)) << 6
+    found = int(_watch(c, v, gate, trips))
+    found += int(_watch_volts(volt_words, v, drive, gate, rail, trips)) << 6
     if turn & 1:
-        power_mw = int(
-            _loss_mw(c[guard_current.AMPS], c[guard_current.SIZE], gate, g[_JUNCTION] - sense.BIAS)
-        )
+        power_mw = int(_loss_mw(c[current.AMPS], c[current.SIZE], gate, g[_JUNCTION] - sense.BIAS))
         g[_JUNCTION] = g[_FOOT] + int(_rise_mk(junction, power_mw)) // 100
-    return told + (turn << 12)
+    return found + (turn << 12)
 
 
 @micropython.viper
-def _fresh(c: ptr32, volts: ptr32, heat: ptr32, heatsink: ptr32, part: ptr32):
+def _fresh(c: ptr32, volt_words: ptr32, heat_words: ptr32, heatsink: ptr32, part: ptr32):
     _forget_current(c)
-    volts[guard_volts.CLOSED] = 0
-    _forget_heat(heat, heatsink, part)
+    volt_words[volts.CLOSED] = 0
+    _forget_heat(heat_words, heatsink, part)
 
 
 def _freshener(guard):
-    heat = guard._heat
-    needs = guard.current_words, guard._v, heat.words, heat.heatsink_words, heat.part_words
+    thermal = guard._heat
+    needs = guard.current_words, guard._v, thermal.words, thermal.heatsink_words, thermal.part_words
 
     @micropython.native
     def fresh(needs=needs):
         """Forget what counts towards a fault (on arming and clearing); heat and budgets stay."""
-        c, volts, heat, heatsink, part = needs
-        _fresh(c, volts, heat, heatsink, part)
+        c, volt_words, heat_words, heatsink, part = needs
+        _fresh(c, volt_words, heat_words, heatsink, part)
 
     return fresh
 
@@ -301,19 +287,19 @@ def _updater(guard):
     @micropython.native
     def update(drive, gate, rail, trips, estop, needs=needs):
         """Judge one tick by ``sense`` and what was in force in it; return the worst fault code or 0."""
-        guard, g, c, v, volts, junction, turns = needs
-        told = _watched(g, c, v, volts, junction, drive, gate, rail, trips)
-        turn = turns[told >> 12]
+        guard, g, c, v, volt_words, junction, turns = needs
+        found = _watched(g, c, v, volt_words, junction, drive, gate, rail, trips)
+        turn = turns[found >> 12]
         if turn:  # what is slow by nature takes turns
             turn()
         code = g[_SLOW_CODE]
-        told &= 4095
-        if told:  # the worst counts, of equals the last
+        found &= 4095
+        if found:  # the worst counts, of equals the last
             severity = _SEVERITY
-            other = _VOLT_CODES[told >> 6]
+            other = _VOLT_CODES[found >> 6]
             if severity[other] >= severity[code]:
                 code = other
-            other = _CURRENT_CODES[told & 63]
+            other = _CURRENT_CODES[found & 63]
             if severity[other] >= severity[code]:
                 code = other
         if estop:

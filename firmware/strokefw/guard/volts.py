@@ -1,7 +1,7 @@
 """Guards of voltages: the supply, outputs that do not follow the drive, the sensor's feed.
 
 The supply at rest is remembered while next to nothing is drawn, so that a flat battery and a weak lead
-are told apart when the voltage falls. One kernel per tick, see guard_current.py.
+are told apart when the voltage falls. One kernel per tick, see current.py.
 """
 
 from strokefw import channels, faults
@@ -70,7 +70,7 @@ CODES = bytes(
 @micropython.viper
 def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> int:
     # Returns a place in CODES, 0 when nothing is wrong.
-    told = 0
+    wrong = 0
     if rail != 2:
         s[CLOSED] = 0
         return 0
@@ -92,7 +92,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
             s[FEED_SEEN] += 1
             if s[FEED_SEEN] > FEED_TICKS:
                 s[FEED_SEEN] = FEED_TICKS
-                told = _FEED_RANGE
+                wrong = _FEED_RANGE
         else:
             s[FEED_SEEN] = 0
 
@@ -109,9 +109,9 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
         low += 1
         if low >= LOW_TICKS:
             low = LOW_TICKS
-            told = _SUPPLY_LOW
+            wrong = _SUPPLY_LOW
             if drawn_ma > LOAD_MA and (rest >> 4) > s[MIN_MV] + REST_OVER_MV:
-                told = _SUPPLY_SAG
+                wrong = _SUPPLY_SAG
     elif low > 0:
         low -= 1
     s[LOW_SEEN] = low
@@ -128,15 +128,15 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
         s[FOLLOW_SEEN] += 1
         if s[FOLLOW_SEEN] > FOLLOW_TICKS:
             s[FOLLOW_SEEN] = FOLLOW_TICKS
-            told = _LEG_FOLLOW
+            wrong = _LEG_FOLLOW
 
     if bus < DEEP_MV:
         s[DEEP_SEEN] += 1
         if s[DEEP_SEEN] >= DEEP_TICKS:
             s[DEEP_SEEN] = DEEP_TICKS
-            told = _NO_SUPPLY
+            wrong = _NO_SUPPLY
             if v[channels.VIN] > bus + CUT_MV:
-                told = _SUPPLY_CUT
+                wrong = _SUPPLY_CUT
     else:
         s[DEEP_SEEN] = 0
     # with the bridge off both outputs float where their resistors put them; a turning part moves them
@@ -150,7 +150,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
             s_float += 1
             if s_float > FLOAT_TICKS:
                 s_float = FLOAT_TICKS
-                told = _LEG_HIGH if both > FLOAT_HIGH else _LEG_LOW
+                wrong = _LEG_HIGH if both > FLOAT_HIGH else _LEG_LOW
         else:
             s_float = 0
     s[FLOAT_SEEN] = s_float
@@ -159,16 +159,16 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
         s[CUT_SEEN] += 1
         if s[CUT_SEEN] >= CUT_TICKS:
             s[CUT_SEEN] = CUT_TICKS
-            told = _SUPPLY_CUT
+            wrong = _SUPPLY_CUT
     else:
         s[CUT_SEEN] = 0
     if bus > s[MAX_MV]:
         s[HIGH_SEEN] += 1
         if s[HIGH_SEEN] >= HIGH_TICKS or bus > HARD_MV:
             s[HIGH_SEEN] = HIGH_TICKS
-            told = _SUPPLY_HIGH
+            wrong = _SUPPLY_HIGH
             if drawn_ma < 0 - REST_MA:
-                told = _REGEN_HIGH
+                wrong = _REGEN_HIGH
     else:
         s[HIGH_SEEN] = 0
-    return told
+    return wrong

@@ -10,7 +10,6 @@ import strokefw
 from strokefw import faults, state
 from strokefw.drive import ramp
 from strokefw.guard import limits as guard_limits
-from strokefw.limits import Limits
 from strokefw.link import wire
 from strokefw.sensing import calib
 
@@ -126,7 +125,7 @@ def _heartbeat(service, seq, values):
 
 def _limits(service, seq, values):
     app = service.app
-    new = Limits(values)
+    new = guard_limits.Limits(values)
     code = guard_limits.check(new, app.limits, app.armed(), guard_limits.ABSOLUTE[app.kind])
     if code:
         return code
@@ -272,7 +271,7 @@ def _raw(service, seq, values):
 
 
 def _plant(service, seq, values):
-    # the main loop does it once the answer is out: see board_plant.py
+    # the main loop does it once the answer is out: see plant_board.py
     app = service.app
     if not hasattr(app.board, "hold"):
         return faults.UNKNOWN_MESSAGE

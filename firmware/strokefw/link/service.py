@@ -164,7 +164,7 @@ class Service:
     def _holds_event(self, rows):
         # the end of a run is told last
         at = (self.tell_tail & TELL_KEPT) * wire.EVENT_BYTES
-        if self.app.told[at + wire.EVENT_KIND_AT] != state.EVENT_RUN_END:
+        if self.app.event_ring[at + wire.EVENT_KIND_AT] != state.EVENT_RUN_END:
             return False
         return rows or self.burst.pending or self.burst.waiting()
 
@@ -175,7 +175,7 @@ class Service:
             self.lost_events += behind - TELL_KEPT
             self.tell_tail = (app.tell_head - TELL_KEPT) & state.TICK_MASK
         at = (self.tell_tail & TELL_KEPT) * wire.EVENT_BYTES
-        self._raw[2 : 2 + wire.EVENT_BYTES] = memoryview(app.told)[at : at + wire.EVENT_BYTES]
+        self._raw[2 : 2 + wire.EVENT_BYTES] = memoryview(app.event_ring)[at : at + wire.EVENT_BYTES]
         self.tell_tail = (self.tell_tail + 1) & state.TICK_MASK
         return self._emit_own(_EVENT, wire.EVENT_BYTES)
 

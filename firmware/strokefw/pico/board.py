@@ -1,4 +1,4 @@
-"""The Raspberry Pi Pico as a bench's board. Only the board_pico files touch machine and rp2."""
+"""The Raspberry Pi Pico as a bench's board. Only the files of this folder touch machine and rp2."""
 
 import time
 from array import array
@@ -8,14 +8,13 @@ import micropython
 from machine import Pin
 from micropython import const
 
-from strokefw.board_pico_conv import ExternalConverter
 from strokefw.channels import FINER
 from strokefw.compat import keep_bound
 from strokefw.pico import pins, regs
 from strokefw.pico import scan as kernels
 from strokefw.pico.bridge import Bridge
 from strokefw.pico.burst import RUNNING, Burst
-from strokefw.pico.converters import ChipConverter
+from strokefw.pico.converters import ChipConverter, ExternalConverter
 from strokefw.pico.port import open_link
 from strokefw.slots import Slots
 

@@ -52,11 +52,11 @@ def _halt(w: ptr32):
     # state machine 0: stop, bridge off, back to the first instruction, run again (and wait for a word).
     # An address as argument would be a heap object.
     pio = ptr32(w[_PIO])
-    pio[0x3000 >> 2] = 1
-    pio[0xD8 >> 2] = 0xE000
-    pio[0x2000 >> 2] = 1 << 4
-    pio[0xD8 >> 2] = w[_ENTRY]
-    pio[0x2000 >> 2] = 1
+    pio[regs.CLEAR_BITS >> 2] = 1
+    pio[regs.PIO_INSTR0 >> 2] = 0xE000
+    pio[regs.SET_BITS >> 2] = 1 << 4
+    pio[regs.PIO_INSTR0 >> 2] = w[_ENTRY]
+    pio[regs.SET_BITS >> 2] = 1
 
 
 @micropython.viper
@@ -84,10 +84,10 @@ def _drive(w: ptr32, drive: int, gate: int):
         slice_b[regs.PWM_COMPARE] = 0
         slice_a[regs.PWM_COMPARE] = level
     if w[_GATE]:
-        pio[0xD8 >> 2] = 0xE020 | _CUTS  # set(x, _CUTS): a living tick renews the allowance
+        pio[regs.PIO_INSTR0 >> 2] = 0xE020 | _CUTS  # set(x, _CUTS): a living tick renews the allowance
     else:
         w[_GATE] = 1
-        pio[0x10 >> 2] = _CUTS
+        pio[regs.PIO_TXF0 >> 2] = _CUTS
 
 
 @micropython.viper

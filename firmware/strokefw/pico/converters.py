@@ -1,25 +1,31 @@
-"""The chip's own converter: free running into memory by DMA.
+"""Both converters: the chip's own, and the external one with eight channels (MCP3208 class).
 
-Channels 0..3 in turn at 500 kS/s together (2 us each), so 125 readings of each channel per 1 ms tick. They
-fall on 25 different phases of the 20 kHz period, five times each: a mean over whole PWM periods. (Channel 3
-is the Pico's own supply; it is there because four channels fit the ring and three do not.) The converter's
-clock and the CPU's come from one crystal, so this does not drift. scan.py sums; burst.py takes the
-converter over for bursts.
+The chip's runs freely into memory by DMA: channels 0..3 in turn at 500 kS/s together (2 us each), so 125
+readings of each channel per 1 ms tick. They fall on 25 different phases of the 20 kHz period, five times
+each: a mean over whole PWM periods. (Channel 3 is the Pico's own supply; it is there because four channels
+fit the ring and three do not.) The converter's clock and the CPU's come from one crystal, so this does not
+drift. scan.py sums; burst.py takes the converter over for bursts.
 """
 
+import time
 from array import array
 
 import micropython
+import rp2
 from machine import ADC, Pin
 from micropython import const
 
+from strokefw.channels import N_CHANNELS
 from strokefw.compat import keep_bound
 from strokefw.pico import dma, pins, regs
+from strokefw.pico import pio as programs
 from strokefw.pico import scan as kernels
 
 CLOCK_HZ = const(48000000)
 CYCLES = const(96)  # of one conversion
 _FREE_RUN = const(0x000F0009)  # round robin 0..3, start many, enabled
+_PIO0_TX1 = const(1)  # DMA requests of state machine 1
+_PIO0_RX1 = const(5)
 
 
 # _switch's words: addresses of DMA and converter, the control word in force
@@ -102,4 +108,63 @@ class ChipConverter:
         regs.poke(regs.ADC, 0)
         dma.stop(regs.DMA, self._plan)
         for channel in self._pair:
+            channel.close()
+
+
+class ExternalConverter:
+    """Keeps SENSOR_A, SENSOR_B, I_FINE, LEG_A, LEG_B, both NTCs, VIN and FEED fresh in memory.
+
+    PIO and DMA read on their own. A conversion takes 25 us, a round of eight channels 200 us: five rounds per
+    tick. The ring holds sixteen rounds. The NTC input changes over every 32 ticks; the six ticks after that
+    are left out (4.7 kOhm and the input's capacitor, and rounds converted before).
+    """
+
+    def __init__(self, work):
+        self._select = Pin(pins.gpio("NTC_SELECT"), Pin.OUT, value=0)
+        chip_select = Pin(pins.gpio("CONV_CS_N"), Pin.OUT, value=1)
+        Pin(pins.gpio("CONV_CLK"), Pin.OUT, value=0)
+        data_in = Pin(pins.gpio("CONV_DIN"), Pin.OUT, value=0)
+        data_out = Pin(pins.gpio("CONV_DOUT"), Pin.IN, Pin.PULL_UP)  # nothing connected: the null bit reads 1
+        self._machine = rp2.StateMachine(
+            1, programs.converter, freq=2000000, sideset_base=chip_select, out_base=data_in, in_base=data_out
+        )
+        self._keep_commands, commands = dma.aligned(32)
+        words = array("I", [(0b11000 | channel) << 27 for channel in range(8)])
+        for i in range(8):
+            regs.poke(commands + 4 * i, words[i])
+        self._keep_ring, ring = dma.aligned(kernels.EXTERNAL_RING)
+        self._ask, ask_plan = dma.ring(_PIO0_TX1, dma.WORDS, commands, regs.PIO0 + 0x14, 5, False)
+        self._answer, self._plan = dma.ring(
+            _PIO0_RX1, dma.HALFWORDS, regs.PIO0 + 0x24, ring, kernels.EXTERNAL_RING_BITS, True
+        )
+        self._ask_plan = ask_plan
+        work[kernels.EXTERNAL_AT] = dma.write_address(self._answer[0])
+        work[kernels.EXTERNAL_AT + 1] = dma.write_address(self._answer[1])
+        work[kernels.EXTERNAL_FIRST] = ring
+        work[kernels.PIN_SET] = regs.PIN_SET
+        work[kernels.PIN_CLEAR] = regs.PIN_CLEAR
+        work[kernels.NTC_PIN] = 1 << pins.gpio("NTC_SELECT")
+        dma.start(regs.DMA, self._plan)
+        dma.start(regs.DMA, ask_plan)
+        self._machine.active(1)
+        self._first_readings(work)
+
+    @staticmethod
+    def _first_readings(work):
+        # both NTCs, before anybody judges them
+        counts = array("H", [0] * N_CHANNELS)
+        for ticks in (31, 63):
+            work[kernels.NTC_TICKS] = ticks - 1
+            for _ in range(4):
+                time.sleep_us(900)  # busy: the emulated PIO is slow while the CPU sleeps
+            kernels.external(work, counts)
+            kernels.external(work, counts)
+        work[kernels.NO_NULL] = 0
+
+    def close(self):
+        """Stop the state machine and give the DMA channels back."""
+        self._machine.active(0)
+        dma.stop(regs.DMA, self._ask_plan)
+        dma.stop(regs.DMA, self._plan)
+        for channel in self._ask + self._answer:
             channel.close()

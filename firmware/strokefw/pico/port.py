@@ -10,7 +10,7 @@ from machine import Pin
 from micropython import const
 
 from strokefw.link import cobs
-from strokefw.pico import cobs as board_pico_cobs
+from strokefw.pico import cobs as fast_cobs
 from strokefw.pico import pins, regs
 
 _BAUD = const(921600)
@@ -23,7 +23,7 @@ def open_link():
     """The link in use: UART when the file /uart is there, else USB."""
     import os
 
-    cobs.encode_into = board_pico_cobs.encode  # ten times faster than viper's
+    cobs.encode_into = fast_cobs.encode  # ten times faster than viper's
 
     return UartLink() if "uart" in os.listdir("/") else UsbLink()
 

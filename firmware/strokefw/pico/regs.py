@@ -50,7 +50,8 @@ PIO_RXF0 = const(0x20)
 PIO_RXF2 = const(0x28)
 PIO_IRQ_FORCE = const(0x34)
 PIO_INSTR0 = const(0xD8)
-CLEAR_BITS = const(0x3000)  # atomic bit-clear alias of a peripheral
+SET_BITS = const(0x2000)  # atomic bit-set and bit-clear aliases of a peripheral
+CLEAR_BITS = const(0x3000)
 FUNCTION_PWM = const(4)
 # places of registers in words from their block's first
 DMA_WRITE = const(1)  # behind a channel's read address

@@ -22,7 +22,7 @@ STOP_ASK = const(7)
 ASK = const(8)
 FAULT = const(9)  # latched code
 AFTER = const(10)  # fault that the present ramp-down ends in
-LINK_CODE = const(11)  # link_watch's
+LINK_CODE = const(11)  # what link/watch.py found
 SHOWN = const(12)  # code of the present row
 RUNNING = const(13)  # a run or jog is on, and its rows stream
 TAIL = const(14)
@@ -121,7 +121,7 @@ def close(w: ptr32, v: ptr32, ring: ptr16, played: ptr32, own: ptr32, code: int)
         shown = w[LINK_CODE]
     w[SHOWN] = shown
     tick = w[TICKS]
-    told = 0
+    due = 0
     if w[RUNNING] | w[TAIL] | w[ALWAYS]:
         head = w[RING_HEAD]
         at = (head & (state.RING_ROWS - 1)) * _ROW
@@ -149,7 +149,7 @@ def close(w: ptr32, v: ptr32, ring: ptr16, played: ptr32, own: ptr32, code: int)
         if tail:
             w[TAIL] = tail - 1
             if tail == 1:
-                told = TAIL_OVER
+                due = TAIL_OVER
     waiting = w[WAITING]
     if tick & 3 == 2:
         # The board's watchdog waits 10 ms only, and collecting garbage keeps the main loop away for 25: so
@@ -159,16 +159,16 @@ def close(w: ptr32, v: ptr32, ring: ptr16, played: ptr32, own: ptr32, code: int)
             waiting |= FEED
     elif tick & 7 == 5:
         waiting |= SELDOM
-    if w[BUSY] | told:
+    if w[BUSY] | due:
         w[BUSY] = 0
     elif waiting & FEED:
-        told = FEED
+        due = FEED
         waiting &= SELDOM
     else:
-        told = waiting
+        due = waiting
         waiting = 0
     w[WAITING] = waiting
-    return told
+    return due
 
 
 @micropython.viper

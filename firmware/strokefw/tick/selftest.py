@@ -9,32 +9,17 @@ huge current. Only then the main switch.
 
 from array import array
 
-from strokefw import channels, faults, ntc
+from strokefw import channels, faults
 from strokefw.compat import const, keep_bound, micropython, ptr8, ptr32, word
 from strokefw.guard import limits as guard_limits
 from strokefw.sensing import sense as at
 
 NAMES = (
-    "",
-    "calibration",
-    "estop",
-    "current_zero_fine_ma",
-    "current_zero_coarse_ma",
-    "reference_mv",
-    "supply_mv",
-    "heatsink_dc",
-    "precharge_permille",
-    "leg_a_permille",
-    "leg_b_permille",
-    "legs_apart_permille",
-    "pulse_a_low_permille",
-    "pulse_a_high_permille",
-    "pulse_b_low_permille",
-    "pulse_b_high_permille",
-    "joined_permille",
-    "loop_ma",
-    "main_switch_mv",
-)
+    "", "calibration", "estop", "current_zero_fine_ma", "current_zero_coarse_ma", "reference_mv",
+    "supply_mv", "heatsink_dc", "precharge_permille", "leg_a_permille", "leg_b_permille",
+    "legs_apart_permille", "pulse_a_low_permille", "pulse_a_high_permille", "pulse_b_low_permille",
+    "pulse_b_high_permille", "joined_permille", "loop_ma", "main_switch_mv",
+)  # fmt: skip
 # ids of the results
 _CALIBRATION = const(1)
 _ESTOP = const(2)
@@ -52,7 +37,6 @@ _JOINED = const(16)
 _LOOP = const(17)
 _MAIN = const(18)
 _IDS = const(19)
-
 # steps
 NEW = const(8)  # to be told how; see ``start``
 _BEGIN = const(7)
@@ -63,7 +47,6 @@ _PULSES = const(3)
 _LOOP_STEP = const(4)
 _CLOSE = const(5)
 _DONE = const(6)
-
 CODE = const(0)  # words: the first fault
 STEP = const(1)
 _TICKS = const(2)  # of the step
@@ -89,7 +72,6 @@ PULSE_TICKS = const(4)  # a pulse's reading may come one or two ticks late
 LOOP_TICKS = const(6)
 LOOP_DRIVE = const(300)  # 3 % of the supply for 6 ms moves no part
 SHORT_MOHM = const(80)  # part and leads together below this: shorted
-
 ZERO_FINE_MA = const(60)  # both on the reference bench, less on a finer board
 ZERO_COARSE_MA = const(700)  # the chip's own converter has steps of ten codes at the middle of its range
 FLOAT_LOW = const(290)  # permille of the bus; a healthy leg floats at about 407
@@ -113,7 +95,7 @@ def _clear(state: ptr8):
 def _note(
     values: ptr32, lows: ptr32, highs: ptr32, state: ptr8, item: int, value: int, low: int, high: int
 ) -> int:
-    # Keep a result and its bounds; return 1 when it lies within them.
+    # keep a result and its bounds; 1 when it lies within them
     values[item] = value
     lows[item] = low
     highs[item] = high
@@ -125,11 +107,11 @@ def _note(
 
 
 @micropython.viper
-def _prepare(w: ptr32, told: int, min_mv: int, max_mv: int):
+def _prepare(w: ptr32, how: int, min_mv: int, max_mv: int):
     w[CODE] = 0
     w[STEP] = _BEGIN
-    w[_CALIBRATED] = told & 1
-    w[_FLAGS] = told >> 1
+    w[_CALIBRATED] = how & 1
+    w[_FLAGS] = how >> 1
     w[_MIN_MV] = min_mv
     w[_MAX_MV] = max_mv
 
@@ -272,8 +254,8 @@ class SelfTest:
             self._judge(_REFERENCE, w[_SUM_C] >> 5, 4750, 5250, faults.REFERENCE)
         elif turn == 7:
             heat = v[at.HEATSINK_NTC]
-            broken = faults.HEATSINK_NTC_OPEN if heat == ntc.OPEN else faults.HEATSINK_NTC_SHORT
-            if heat == ntc.OK:
+            broken = faults.HEATSINK_NTC_OPEN if heat == at.NTC_OPEN else faults.HEATSINK_NTC_SHORT
+            if heat == at.NTC_OK:
                 broken = faults.HEATSINK_HOT
             self._judge(_HEATSINK, v[at.HEATSINK] - at.BIAS, -300, guard_limits.HEATSINK_MAX_DC, broken)
         else:

@@ -30,7 +30,7 @@ _report = at.report
 _ALLOWED = state.ALLOWED
 
 
-class Moves:
+class Transitions:
     """The half of App that moves between states; its attributes are App's."""
 
     @micropython.native
@@ -161,22 +161,22 @@ class Moves:
     # -- what follows from a step, a check, a fault ------------------------------------------------
 
     @micropython.native
-    def _followed(self, told):
+    def _followed(self, happened):
         w = self.words
         player = self.ramp
         played = player.words
-        if told & ramp.FIRED:
-            action = played[ramp_kernel.WATCH_ACTION] if told & ramp.ENDED else 0
-            _put_event(w, self.told_words, state.EVENT_WATCH, action, played[ramp_kernel.LAST_INDEX], 0)
-        if told & ramp.BEGAN:
+        if happened & ramp.FIRED:
+            action = played[ramp_kernel.WATCH_ACTION] if happened & ramp.ENDED else 0
+            _put_event(w, self.event_words, state.EVENT_WATCH, action, played[ramp_kernel.LAST_INDEX], 0)
+        if happened & ramp.BEGAN:
             kind = played[ramp_kernel.KIND]
-            _put_event(w, self.told_words, state.EVENT_SEGMENT, kind, played[ramp_kernel.INDEX], 0)
+            _put_event(w, self.event_words, state.EVENT_SEGMENT, kind, played[ramp_kernel.INDEX], 0)
         if played[ramp_kernel.TRIGGER]:
             played[ramp_kernel.TRIGGER] = 0
             w[at.CAPTURE_TICK] = w[at.TICKS]
             self.board.burst_trigger()
-        if told & ramp.ENDED:
-            self._ramp_down(state.END_WATCH if told & ramp.FIRED else state.END_DONE, 0)
+        if happened & ramp.ENDED:
+            self._ramp_down(state.END_WATCH if happened & ramp.FIRED else state.END_DONE, 0)
             if played[ramp_kernel.DRIVE] != ramp_kernel.BIAS:
                 bounds = self.guard.current_words
                 _advance(played, bounds[guard_current.CAP], bounds[guard_current.SLEW_DOWN])
@@ -186,7 +186,7 @@ class Moves:
         w = self.words
         _wind_down(w, reason, code)
         _aim(self.ramp.words, ramp_kernel.DOWN, 0)
-        if not _went(w, self.told_words, _ALLOWED, state.STOPPING):
+        if not _went(w, self.event_words, _ALLOWED, state.STOPPING):
             self._lose_the_way()
 
     @micropython.native
@@ -199,7 +199,7 @@ class Moves:
         elif w[at.DISARM_AFTER]:
             w[at.DISARM_AFTER] = 0
             self._open(state.READY)
-        elif not _went(w, self.told_words, _ALLOWED, state.ARMED):
+        elif not _went(w, self.event_words, _ALLOWED, state.ARMED):
             self._lose_the_way()
 
     def armed(self):
@@ -219,12 +219,12 @@ class Moves:
                 return
         elif severity == faults.STOP:
             if now == state.DRIVING:
-                _report(w, self.told_words, self.log.words, code, self.sense.values[sense.MERGED])
+                _report(w, self.event_words, self.log.words, code, self.sense.values[sense.MERGED])
                 self._ramp_down(state.END_FAULT, code)
                 return
             if now == state.STOPPING:
                 if not w[at.AFTER]:
-                    _report(w, self.told_words, self.log.words, code, self.sense.values[sense.MERGED])
+                    _report(w, self.event_words, self.log.words, code, self.sense.values[sense.MERGED])
                     w[at.AFTER] = code
                     w[at.END_REASON] = state.END_FAULT
                     w[at.END_CODE] = code
@@ -243,10 +243,10 @@ class Moves:
         board.drive(0, 0)
         board.rail(RAIL_OPEN)
         w[at.RAIL] = RAIL_OPEN
-        told = self.told_words
-        _report(w, told, self.log.words, code, self.sense.values[sense.MERGED])
+        events = self.event_words
+        _report(w, events, self.log.words, code, self.sense.values[sense.MERGED])
         _cut_short(w, self.ramp.words, code)
-        if not _went(w, told, _ALLOWED, _latch(w, code, faults.LATCHED[code])):
+        if not _went(w, events, _ALLOWED, _latch(w, code, faults.LATCHED[code])):
             self._lose_the_way()
 
     @micropython.native
@@ -257,7 +257,7 @@ class Moves:
         _off(self.ramp.words)
         self.board.drive(0, 0)
         self.selftest.words[selftest.STEP] = selftest.NEW
-        if not _went(w, self.told_words, _ALLOWED, state.CHECK):
+        if not _went(w, self.event_words, _ALLOWED, state.CHECK):
             self._lose_the_way()
 
     @micropython.native
@@ -313,12 +313,12 @@ class Moves:
         w = self.words
         w[at.RAIL] = RAIL_OPEN
         self.board.rail(RAIL_OPEN)
-        if not _went(w, self.told_words, _ALLOWED, new):
+        if not _went(w, self.event_words, _ALLOWED, new):
             self._lose_the_way()
 
     @micropython.native
     def _move(self, new):
-        if not _went(self.words, self.told_words, _ALLOWED, new):
+        if not _went(self.words, self.event_words, _ALLOWED, new):
             self._lose_the_way()
 
     def _lose_the_way(self):
@@ -337,4 +337,4 @@ class Moves:
 
     @micropython.native
     def _tell(self, kind, code, index, detail):
-        _put_event(self.words, self.told_words, kind, code, index, detail)
+        _put_event(self.words, self.event_words, kind, code, index, detail)

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from strokefw import channels, faults, ntc, state
+from strokefw import channels, faults, state
 from strokefw.drive import ramp
 from strokefw.guard import limits as guard_limits
 from strokefw.link import wire
-from strokefw.sensing import calib
+from strokefw.sensing import calib, sense
 
 from strokebench.data.run import Event
 from strokebench.data.samples import SAMPLE_DTYPE, Samples
@@ -57,7 +57,7 @@ def decode_rows(raw: bytes, first_tick: int) -> Samples:
         out[name] = rows[f"{name[:-2]}_m{name[-1]}"] / 1000
     for name in ("heatsink", "part"):
         tenths = rows[f"{name}_dc"]
-        out[f"{name}_c"] = np.where(tenths == ntc.NO_READING, np.nan, tenths / 10)
+        out[f"{name}_c"] = np.where(tenths == sense.NO_READING, np.nan, tenths / 10)
     out["state"] = rows["state"]
     out["fault"] = rows["fault"]
     return out
@@ -186,7 +186,7 @@ _COUNTERS = (
 
 def celsius(tenths: int) -> float:
     """Return 0.1 C as C; NaN for a sensor that cannot be read."""
-    return float("nan") if tenths == ntc.NO_READING else tenths / 10
+    return float("nan") if tenths == sense.NO_READING else tenths / 10
 
 
 def named(names: tuple[str, ...], number: int, what: str) -> str:
