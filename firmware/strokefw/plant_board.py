@@ -46,24 +46,96 @@ def run(real):
         del app, board  # room for the next
 
 
-class PlantBoard:
-    """A board's methods for the app; ``serve`` is the main loop."""
+class FedBoard:
+    """A board whose readings are put in tick by tick, and whose outputs are collected until they are taken.
+
+    What it cannot do by itself (pulses, bursts, the link's way out) is for those that derive from it.
+    """
+
+    def __init__(self):
+        self._counts = array("H", [0] * channels.N_CHANNELS)
+        self._link = b""  # what the host said to the bench itself
+        self._open = self._ready = self._cut = 0
+        self._tick = 0
+        self._drive = self._gate = self._rail = self._led = self._fed = 0
+        self._trip_ma = -1
+        self._slots = {}
+
+    def scan(self, counts):
+        """The newest readings."""
+        memoryview(counts)[:] = self._counts
+
+    def drive(self, drive, gate):
+        """Collected."""
+        self._drive = drive
+        self._gate = gate
+
+    def rail(self, mode):
+        """Collected."""
+        self._rail = mode
+
+    def trips(self):
+        """PWM cycles cut since the last call."""
+        cut = self._cut
+        self._cut = 0
+        return cut
+
+    def trip_level(self, ma):
+        """Collected."""
+        self._trip_ma = ma
+
+    def led(self, on):
+        """Collected."""
+        self._led = on
+
+    def watchdog(self):
+        """Collected."""
+        self._fed = 1
+
+    def estop(self):
+        """1 while the emergency line is open."""
+        return self._open
+
+    def ticks_us(self):
+        """Time of whoever puts the readings in."""
+        return self._tick * state.TICK_US & state.TICK_MASK
+
+    def read(self, buf):
+        """Bytes for the bench itself; returns how many."""
+        n = min(len(buf), len(self._link))
+        buf[:n] = self._link[:n]
+        self._link = self._link[n:]
+        return n
+
+    def burst_ready(self):
+        """Whether all of a capture is there."""
+        return self._ready
+
+    def load(self, slot):
+        """A record stored since this began, or None."""
+        return self._slots.get(slot)
+
+    def store(self, slot, data):
+        """Keep a record."""
+        self._slots[slot] = bytes(data)
+
+
+class PlantBoard(FedBoard):
+    """A board's methods for the app; ``serve`` is the main loop.
+
+    The Pico's own bridge, switches and records stay as they are; those of the plant are on the laptop.
+    """
 
     def __init__(self, real):
+        FedBoard.__init__(self)
         self._real = real
         self._in = bytearray(256)
         self._rest = b""
-        self._link = b""  # what the laptop said to the bench itself
         self._decoder = wire.Decoder()
-        self._counts = array("H", [0] * channels.N_CHANNELS)
-        self._open = self._ready = self._cut = self._due = self._again = 0
+        self._due = self._again = self._trigger = 0
         self._data = None
         self._asking = False
-        self._tick = 0
-        self._drive = self._gate = self._rail = self._led = self._fed = self._trigger = 0
-        self._trip_ma = -1
         self._pulses = b""
-        self._slots = {}
         self._alone = False
         self._since = self._paced = real.ticks_us()
 
@@ -169,60 +241,18 @@ class PlantBoard:
 
     # -- what the app calls ------------------------------------------------------------------------------
 
-    def scan(self, counts):
-        """The newest readings."""
-        memoryview(counts)[:] = self._counts
-
-    def drive(self, drive, gate):
-        """Told to the laptop; the Pico's own bridge stays off."""
-        self._drive = drive
-        self._gate = gate
-
-    def rail(self, mode):
-        """Told to the laptop; the Pico's own switches stay open."""
-        self._rail = mode
-
     def pulse(self, leg, side, us):
         """Told to the laptop."""
         self._pulses += wire.pack_row(_OUTPUTS, leg, side, us)
 
-    def trips(self):
-        """PWM cycles cut since the last call."""
-        cut = self._cut
-        self._cut = 0
-        return cut
-
-    def trip_level(self, ma):
-        """Told to the laptop."""
-        self._trip_ma = ma
-
     def led(self, on):
         """The Pico's own lamp shows the pattern too."""
-        self._led = on
+        FedBoard.led(self, on)
         self._real.led(on)
-
-    def watchdog(self):
-        """Told to the laptop; the chip's own watchdog is fed by the main loop."""
-        self._fed = 1
-
-    def estop(self):
-        """1 while the emergency line is open, on the laptop."""
-        return self._open
-
-    def ticks_us(self):
-        """The laptop's time."""
-        return self._tick * state.TICK_US & state.TICK_MASK
 
     def reset_cause(self):
         """As after power-on: the simulated bench begins with this mode."""
         return 0
-
-    def read(self, buf):
-        """Bytes for the bench itself; returns how many."""
-        n = min(len(buf), len(self._link))
-        buf[:n] = self._link[:n]
-        self._link = self._link[n:]
-        return n
 
     def write(self, buf, n):
         """Send all; to a laptop that has gone, nothing."""
@@ -244,10 +274,6 @@ class PlantBoard:
         """Told to the laptop."""
         self._trigger = 1
 
-    def burst_ready(self):
-        """Whether the laptop has all of it."""
-        return self._ready
-
     def burst_copy(self, offset, buf):
         """Fetch counts from value ``offset`` on; returns how many bytes."""
         piece = self._ask(_WANT, wire.pack(_WANT, offset, len(buf)))[: len(buf)]
@@ -257,14 +283,6 @@ class PlantBoard:
     def raw_start(self, channel, rate_hz):
         """No endless stream over a link that works tick by tick."""
         return 0
-
-    def load(self, slot):
-        """A record stored since this mode began, or None: the Pico's own do not fit the plant."""
-        return self._slots.get(slot)
-
-    def store(self, slot, data):
-        """Keep a record until the next reset."""
-        self._slots[slot] = bytes(data)
 
     def uid(self):
         """The Pico's own."""

@@ -2,21 +2,52 @@
 
 from __future__ import annotations
 
+from array import array
+
+from strokefw import channels
+
+from strokebench.bench.spec import SimSpec
 from strokebench.errors import LinkLost
 from strokebench.link.wire import TICK_S
 from strokebench.sim.board.board import SimBoard
 
 
 class LockStepPort:
-    """The reading side of a port (see :mod:`strokebench.link.port`); one exchange is one simulated millisecond."""
+    """The reading side of a port (:mod:`strokebench.link.port`); one exchange is one simulated millisecond.
 
-    board: SimBoard
+    ``board`` is the host's half: the plant, and what the firmware's outputs do to it.
+    """
+
     closed_text = "The simulated bench is closed."
     _closed = False
+
+    def __init__(self, spec: SimSpec, board: SimBoard | None = None) -> None:
+        self.board = SimBoard(spec) if board is None else board
+        self._scan = array("H", [0] * channels.N_CHANNELS)
 
     def _exchange(self) -> None:
         """Let the firmware do one tick."""
         raise NotImplementedError
+
+    def _go_on(self) -> bytes:
+        """Let the plant go on by a millisecond, its readings to ``_scan``; return what the host has said."""
+        board = self.board
+        board.step()
+        board.scan(self._scan)
+        said = bytes(board.from_host)
+        board.from_host.clear()
+        return said
+
+    def _set(self, drive: int, gate: int, rail: int, led: int, fed: int, trip_ma: int) -> None:
+        """Hand the firmware's outputs of this millisecond to the board; ``trip_ma`` -1: no level yet."""
+        board = self.board
+        board.drive(drive, gate)
+        board.rail(rail)
+        board.led(led)
+        if fed:
+            board.watchdog()
+        if trip_ma >= 0:
+            board.trip_level(trip_ma)
 
     def read(self, timeout_s: float) -> bytes:
         """Return what the bench has sent; let up to ``timeout_s`` of its time pass if there is nothing."""

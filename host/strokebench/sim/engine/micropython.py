@@ -15,10 +15,7 @@ import struct
 import subprocess
 import sys
 import tempfile
-from array import array
 from pathlib import Path
-
-from strokefw import channels as ch
 
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import LinkError, LinkLost
@@ -53,12 +50,11 @@ def find_interpreter() -> str:
 
 
 class MicroPythonPort(LockStepPort):
-    """A port (see :mod:`strokebench.link.port`) to firmware under MicroPython; ``board`` is the host's half."""
+    """A port (:mod:`strokebench.link.port`) to firmware under MicroPython; ``board`` is the host's half."""
 
     def __init__(self, spec: SimSpec, board: SimBoard | None = None) -> None:
         interpreter = find_interpreter()
-        self.board = SimBoard(spec) if board is None else board
-        self._scan = array("H", [0] * ch.N_CHANNELS)
+        super().__init__(spec, board)
         self._burst_sent = False
         self._waiting = bytearray()
         self._folder = tempfile.TemporaryDirectory(prefix="strokebench-")
@@ -101,34 +97,23 @@ class MicroPythonPort(LockStepPort):
 
     def _exchange(self) -> None:
         board = self.board
-        board.step()
-        board.scan(self._scan)
+        said = self._go_on()
         burst = b""
         if board.burst_ready() and not self._burst_sent and board.capture is not None:
             burst, self._burst_sent = board.capture.data, True
         raw = board.raw.fresh.tobytes() if board.raw is not None else b""
-        links = bytes(board.from_host)
-        board.from_host.clear()
         head = struct.pack(
             layout.IN_HEAD,
             board.estop(),
             board.burst_ready(),
             board.trips(),
-            len(links),
+            len(said),
             len(burst),
             len(raw),
         )
-        self._send(head + self._scan.tobytes() + links + burst + raw)
-        drive, gate, rail, led, fed, trip_ma, length = struct.unpack(
-            layout.OUT_HEAD, self._take(layout.OUT_BYTES)
-        )
-        board.drive(drive, gate)
-        board.rail(rail)
-        board.led(led)
-        if fed:
-            board.watchdog()
-        if trip_ma >= 0:
-            board.trip_level(trip_ma)
+        self._send(head + self._scan.tobytes() + said + burst + raw)
+        *outputs, length = struct.unpack(layout.OUT_HEAD, self._take(layout.OUT_BYTES))
+        self._set(*outputs)
         if length:
             self._obey(self._take(length))
 

@@ -1,9 +1,9 @@
 """The classroom's way: a real Pico runs the firmware, its readings come from the plant on this computer.
 
-Lock-step as in :mod:`strokebench.sim.engine.micropython`, in the frames of the bench's own link: per simulated
-millisecond ``readings`` go out and ``outputs`` come back; see firmware/strokefw/plant_board.py.  Time is
-virtual, so a slow computer or cable makes it slow, not different.  The Pico's own outputs are held off from
-the first request until its next reset.
+Lock-step as in :mod:`strokebench.sim.engine.micropython`, in the frames of the bench's own link: per
+simulated millisecond ``readings`` go out and ``outputs`` come back; see firmware/strokefw/plant_board.py.
+Time is virtual, so a slow computer or cable makes it slow, not different.  The Pico's own outputs are held off
+from the first request until its next reset.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ import struct
 from array import array
 from collections.abc import Callable
 
-from strokefw import channels as ch
 from strokefw import faults
 from strokefw.link import wire
 
@@ -45,9 +44,8 @@ class PlantPort(LockStepPort):
         if pipe is None and spec.port is None:
             raise UsageError("The engine 'plant' needs a Pico.", "Name its port.")
         self.name = spec.port or "the Pico"
-        self.board = SimBoard(spec) if board is None else board
+        super().__init__(spec, board)
         self._pipe = SerialPort(self.name) if pipe is None else pipe
-        self._scan = array("H", [0] * ch.N_CHANNELS)
         self._decoder = wire.Decoder()
         self._rest = b""
         self._told = -1
@@ -86,10 +84,7 @@ class PlantPort(LockStepPort):
     def _exchange(self) -> None:
         board = self.board
         self._await_outputs()  # of a turn that Ctrl-C cut short; else they are there
-        board.step()
-        board.scan(self._scan)
-        said = bytes(board.from_host)
-        board.from_host.clear()
+        said = self._go_on()
         kind = wire.ID["readings"]
         body = wire.pack(kind, board.estop(), board.burst_ready(), board.trips(), tail=_little(self._scan))
         self._pipe.write(said + wire.frame(kind, board.tick & 0xFF, body))
@@ -124,13 +119,7 @@ class PlantPort(LockStepPort):
         pulses: bytes,
     ) -> None:  # fmt: skip
         board = self.board
-        board.drive(drive, gate)
-        board.rail(rail)
-        board.led(led)
-        if fed:
-            board.watchdog()
-        if trip_ma >= 0:
-            board.trip_level(trip_ma)
+        self._set(drive, gate, rail, led, fed, trip_ma)
         if trigger:
             board.burst_trigger()
         for leg, side, us in struct.iter_unpack(wire.TAIL[wire.ID["outputs"]], pulses):

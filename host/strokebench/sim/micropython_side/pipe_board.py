@@ -10,25 +10,19 @@ from array import array
 import burst_rate
 import layout
 from strokefw import channels
+from strokefw.plant_board import FedBoard
 
 
-class PipeBoard:
+class PipeBoard(FedBoard):
     """Board methods of the firmware. Inputs hold for one exchange; outputs are collected until the next."""
 
     def __init__(self):
+        FedBoard.__init__(self)
         self._in = sys.stdin.buffer
         self._out = sys.stdout.buffer
-        self._head = bytearray(layout.IN_BYTES)
-        self._counts = array("H", [0] * channels.N_CHANNELS)
-        self._link = bytearray()
         self._burst = b""
-        self._ready = self._cut = self._open = 0
         self._raw = None
-        self._tick = 0
-        self._drive = self._gate = self._rail = self._led = self._fed = 0
-        self._trip_ma = -1
         self._asks = bytearray()
-        self._slots = {}
         self._uid, self._kind, self._cause, records = struct.unpack(
             layout.START_HEAD, self._exactly(layout.START_BYTES)
         )
@@ -50,7 +44,7 @@ class PipeBoard:
         head = self._exactly(layout.IN_BYTES)
         self._open, self._ready, cut, links, bursts, raws = struct.unpack(layout.IN_HEAD, head)
         self._cut += cut
-        self._counts = self._exactly(2 * channels.N_CHANNELS)
+        self._counts = array("H", self._exactly(2 * channels.N_CHANNELS))
         if links:
             self._link += self._exactly(links)
         if bursts:
@@ -80,47 +74,11 @@ class PipeBoard:
         self._asks.append(operation)
         self._asks += data
 
-    def scan(self, counts):
-        memoryview(counts)[:] = array("H", self._counts)
-
-    def drive(self, drive, gate):
-        self._drive = drive
-        self._gate = gate
-
-    def trips(self):
-        cut = self._cut
-        self._cut = 0
-        return cut
-
-    def trip_level(self, ma):
-        self._trip_ma = ma
-
-    def rail(self, mode):
-        self._rail = mode
-
     def pulse(self, leg, side, us):
         self._ask(layout.PULSE, struct.pack(layout.PULSE_BODY, leg, side, us))
 
-    def led(self, on):
-        self._led = on
-
-    def watchdog(self):
-        self._fed = 1
-
-    def estop(self):
-        return self._open
-
-    def ticks_us(self):
-        return self._tick * 1000 & 0x3FFFFFFF
-
     def reset_cause(self):
         return self._cause
-
-    def read(self, buf):
-        n = min(len(buf), len(self._link))
-        buf[:n] = self._link[:n]
-        self._link = self._link[n:]
-        return n
 
     def write(self, buf, n):
         self._ask(layout.LINK, struct.pack("<H", n))
@@ -135,9 +93,6 @@ class PipeBoard:
 
     def burst_trigger(self):
         self._ask(layout.TRIGGER)
-
-    def burst_ready(self):
-        return self._ready
 
     def burst_copy(self, offset, buf):
         piece = self._burst[2 * offset : 2 * offset + len(buf)]
@@ -159,11 +114,8 @@ class PipeBoard:
     def raw_oldest(self):
         return self._raw.oldest()
 
-    def load(self, slot):
-        return self._slots.get(slot)
-
     def store(self, slot, data):
-        self._slots[slot] = bytes(data)
+        FedBoard.store(self, slot, data)
         self._ask(layout.STORE, struct.pack(layout.RECORD_HEAD, slot, len(data)))
         self._asks += data
 
