@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from strokebench.bench.accuracy import CALIBRATED_GAIN, COLUMNS, accuracy
+from strokebench.bench.accuracy import CALIBRATED_GAIN, accuracy
 from strokebench.bench.budget import default_budget
 from strokebench.calibrate import certificate
+from strokebench.data.samples import READINGS
 
 
 def entry(
@@ -32,7 +33,7 @@ def entry(
 def test_without_a_certificate() -> None:
     budget = default_budget()
     plain, calibrated = accuracy(False), accuracy(True)
-    assert set(plain) == set(calibrated) == set(COLUMNS)
+    assert set(plain) == set(calibrated) == set(READINGS)
     fine = budget["current_fine_a"]
     assert plain["current_a"]["offset"] == math.hypot(fine.offset, fine.linearity)
     assert calibrated["current_a"] == {"offset": fine.linearity, "gain": CALIBRATED_GAIN, "noise": fine.noise}

@@ -15,13 +15,13 @@ from strokebench.diagnose import case_of, diagnose
 from strokebench.errors import BookError
 from strokebench.parts import load_part
 from strokebench.report import render, write_report
-from strokebench.report.coil_pictures import ramps
 from strokebench.report.content import identity
-from strokebench.report.drawing import BAD
 from strokebench.report.gauge import gauge
 from strokebench.report.numbers import fixed, limits_text, places, span_text, with_uncertainty
-from strokebench.report.pictures import loops
-from strokebench.report.whole_run import whole_run
+from strokebench.report.pictures.coil import ramps
+from strokebench.report.pictures.ink import BAD
+from strokebench.report.pictures.moving import loops
+from strokebench.report.pictures.whole_run import whole_run
 from strokebench.sim.trials import stroke
 from strokebench.verdict.judge import judge, overall
 

@@ -6,20 +6,10 @@ import math
 from typing import Any
 
 from strokebench.bench.budget import channel_of, default_budget
+from strokebench.data.samples import READINGS
 
 CALIBRATED_GAIN = 0.003
 """Relative standard uncertainty left by calibrating against a 0.5 % meter (rectangular: 0.5 % / sqrt 3)."""
-COLUMNS = (
-    "current_a",
-    "supply_v",
-    "output_a_v",
-    "output_b_v",
-    "sensor_a_v",
-    "sensor_b_v",
-    "heatsink_c",
-    "part_c",
-)
-
 
 Table = dict[str, dict[str, float]]
 
@@ -35,7 +25,7 @@ def accuracy(calibrated: bool, certificate: dict[str, Any] | None = None, finer:
     budget = default_budget()
     known = certificate["channels"] if certificate else {}
     table = {}
-    for column in COLUMNS:
+    for column in READINGS:
         channel = channel_of(column, 0.0, budget)
         by = finer if column == "current_a" else 1
         own = _certified(column, known)

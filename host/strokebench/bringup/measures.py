@@ -7,7 +7,8 @@ there is none.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -23,8 +24,6 @@ from strokebench.link import wire as bench_wire
 from strokebench.parts.limits import Limits
 
 if TYPE_CHECKING:
-    from contextlib import AbstractContextManager
-
     from strokebench.bench.bench import Bench
 
 EMPTY_V = 0.3
@@ -61,7 +60,7 @@ class Test:
 
     def ready(self) -> None:
         """Clear what is latched, if that is possible, so that a check can begin."""
-        with _quiet():
+        with suppress(Refused):
             self.bench.clear()
 
     def arm(self, **changes: float) -> None:
@@ -75,10 +74,15 @@ class Test:
         self.ready()
         self.bench.arm()
 
-    def off(self) -> None:
-        """Stop, take the supply off, clear what was provoked."""
-        self.bench.stop_quietly()
-        self.ready()
+    @contextmanager
+    def armed(self, **changes: float) -> Iterator[None]:
+        """Armed as by :meth:`arm` inside; off, and what was provoked cleared, at the end."""
+        self.arm(**changes)
+        try:
+            yield
+        finally:
+            self.bench.stop_quietly()
+            self.ready()
 
     def jog_for(self, drive: float, seconds: float) -> None:
         """Hold ``drive`` for ``seconds`` of the bench's time."""
@@ -88,11 +92,15 @@ class Test:
             self.bench.jog(drive)
             self.bench.link.poll(0.1)
 
-
-def _quiet() -> AbstractContextManager[None]:
-    from contextlib import suppress
-
-    return suppress(Refused)
+    def driven_rows(self, drive: float, settle_s: float, rows_s: float) -> np.ndarray:
+        """Hold ``drive`` for ``settle_s``, repeat it once; return the driven rows of the next ``rows_s``."""
+        with self.armed():
+            self.jog_for(drive, settle_s)
+            self.bench.link.poll(0)
+            self.bench.jog(drive)
+            rows = _rows(self.bench, rows_s)
+        driven: np.ndarray = rows[rows["state"] == state.DRIVING]
+        return driven
 
 
 def board_kind(test: Test) -> float:
@@ -188,13 +196,10 @@ def of_selftest(test: Test, name: str) -> float:
 
 
 def main_switch_drop_v(test: Test) -> float:
-    test.arm()
-    try:
+    with test.armed():
         test.bench.link.poll(0.2)
         status = test.bench.status()
         return status.terminals_v - status.supply_v
-    finally:
-        test.off()
 
 
 def load_ratio_forward(test: Test) -> float:
@@ -210,16 +215,7 @@ def _load_ratio(test: Test, drive: float) -> float:
     """Resistance by the bench's own volts and amperes, relative to what the ohmmeter said."""
     if math.isnan(test.load_ohm):
         raise DataError("The resistor's value is not known: repeat the step that asks for it.")
-    bench = test.bench
-    test.arm()
-    try:
-        test.jog_for(drive, 0.5)
-        bench.link.poll(0)
-        bench.jog(drive)
-        rows = _rows(bench, 0.3)
-    finally:
-        test.off()
-    rows = rows[rows["state"] == state.DRIVING]
+    rows = test.driven_rows(drive, 0.5, 0.3)
     current_a = float(rows["current_a"].mean())
     if abs(current_a) < 0.02:
         raise DataError(f"Only {1000 * current_a:.0f} mA flow: no load, or the bridge does not conduct.")
@@ -228,16 +224,11 @@ def _load_ratio(test: Test, drive: float) -> float:
 
 def trips(test: Test) -> float:
     bench = test.bench
-    test.arm(current_max_a=TRIP_A, current_mean_a=TRIP_A, stall_a=TRIP_A)
-    before = bench.status().counters["trips"]
-    try:
-        test.jog_for(TRIP_DRIVE, 0.5)
-    except Refused:
-        pass  # the bench gave up, as it should
-    finally:
-        counted = bench.status().counters["trips"] - before
-        test.off()
-    return float(counted)
+    with test.armed(current_max_a=TRIP_A, current_mean_a=TRIP_A, stall_a=TRIP_A):
+        before = bench.status().counters["trips"]
+        with suppress(Refused):  # the bench gives up, as it should
+            test.jog_for(TRIP_DRIVE, 0.5)
+        return float(bench.status().counters["trips"] - before)
 
 
 def estop_stops(test: Test) -> float:
@@ -246,7 +237,7 @@ def estop_stops(test: Test) -> float:
     try:
         test.jog_for(IDLE_DRIVE, 0.3)
         if test.hands.waits:
-            with _quiet(), kept_alive(lambda: bench.jog(IDLE_DRIVE)):
+            with suppress(Refused), kept_alive(lambda: bench.jog(IDLE_DRIVE)):
                 test.hands.press()
         else:
             test.hands.press()
@@ -259,17 +250,8 @@ def estop_stops(test: Test) -> float:
 
 def silence_s(test: Test) -> float:
     """Seconds from the last word until the bench is off."""
-    bench = test.bench
-    test.arm()
-    try:
-        test.jog_for(IDLE_DRIVE, 0.3)
-        bench.link.poll(0)
-        bench.jog(IDLE_DRIVE)
-        rows = _rows(bench, 1.5)
-    finally:
-        test.off()
-    driven = rows["time_s"][rows["state"] == state.DRIVING]
-    return float(driven[-1] - driven[0]) if len(driven) else 0.0
+    time_s = test.driven_rows(IDLE_DRIVE, 0.3, 1.5)["time_s"]
+    return float(time_s[-1] - time_s[0]) if len(time_s) else 0.0
 
 
 MEASURES: dict[str, Callable[[Test], float]] = {

@@ -8,10 +8,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-COLUMNS: tuple[str, ...] = (
-    "time_s", "drive", "current_a", "supply_v", "output_a_v", "output_b_v",
-    "sensor_a_v", "sensor_b_v", "heatsink_c", "part_c", "state", "fault",
+READINGS: tuple[str, ...] = (
+    "current_a", "supply_v", "output_a_v", "output_b_v", "sensor_a_v", "sensor_b_v", "heatsink_c", "part_c",
 )  # fmt: skip
+"""The columns that a converter reads: each has an accuracy."""
+
+COLUMNS: tuple[str, ...] = ("time_s", "drive", *READINGS, "state", "fault")
 
 SAMPLE_DTYPE = np.dtype([(name, "u1" if name in ("state", "fault") else "f8") for name in COLUMNS])
 """Structured dtype of a sample: float64 everywhere except ``state`` and ``fault`` (uint8 codes)."""

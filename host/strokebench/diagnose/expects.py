@@ -28,6 +28,11 @@ class TrackLayout(Protocol):
     def open_v(self) -> float: ...
 
 
+def nominal_percent(track: TrackLayout, volts: Any) -> Any:
+    """Return where a track stands at ``volts`` (a number or an array), % of its nominal travel."""
+    return 100 * (volts - track.closed_v) / (track.open_v - track.closed_v)
+
+
 class PartProfile(Protocol):
     """``kind`` picks the registry ("throttle"); ``findings`` maps finding keys to limits; ``required`` says
     whose lack makes a run inconclusive (empty: every finding that has a limit); ``nominal`` holds numbers

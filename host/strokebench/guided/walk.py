@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
 from strokebench.data.run import Event, RunData
+from strokebench.diagnose.expects import nominal_percent
 from strokebench.errors import ProtectionTripped, StrokebenchError
 from strokebench.guided.listen import Listener
 from strokebench.guided.people import GONE, Person
@@ -214,6 +215,4 @@ class Walk:
     def _position(self) -> float:
         """Percent of nominal travel; NaN without a sensor."""
         track = self.profile.tracks.get("a")
-        if track is None:
-            return math.nan
-        return 100 * (self._heard.now("sensor_a_v") - track.closed_v) / (track.open_v - track.closed_v)
+        return math.nan if track is None else float(nominal_percent(track, self._heard.now("sensor_a_v")))

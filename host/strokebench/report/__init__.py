@@ -12,9 +12,7 @@ from strokebench.errors import BookError
 if TYPE_CHECKING:
     from strokebench.data.findings import Finding, Verdict
     from strokebench.data.run import RunData
-    from strokebench.diagnose.expects import PartProfile
     from strokebench.parts.profile import Profile
-    from strokebench.report.drawing import Picture
 
 __all__ = ["render", "write_report"]
 
@@ -23,6 +21,7 @@ def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Ver
     """Return the report as HTML. All text that people typed is escaped; nothing is loaded from elsewhere."""
     from strokebench.report import content
     from strokebench.report.page import page
+    from strokebench.report.pictures import choice
     from strokebench.verdict.judge import COVERAGE
 
     return page(
@@ -34,7 +33,7 @@ def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Ver
         troubles=content.troubles(findings),
         groups=content.rows(findings),
         answers=content.answers(run),
-        pictures=_pictures(run, profile, findings),
+        pictures=choice.pictures(run, profile, findings),
         identity=content.identity(run, profile),
         facts=content.bench_facts(run, profile),
         open_points=content.open_points(findings),
@@ -42,30 +41,6 @@ def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Ver
         simulated=content.is_simulated(run),
         k=f"{COVERAGE:g}",
     )
-
-
-_FIGURES = {
-    "solenoid": "coil_pictures",
-    "egr_solenoid": "valve_pictures",
-    "idle_actuator": "stroke_pictures",
-    "wiring": "wiring_pictures",
-    "guided": "guided_pictures",
-    **dict.fromkeys(("fuel_pump", "fuel_pump_fuse", "water_pump", "cooling_fan"), "rotor_pictures"),
-}
-"""Kind of part -> module with its figures; ``pictures`` for all others."""
-
-
-def _pictures(run: RunData, profile: PartProfile, findings: list[Finding]) -> list[Picture]:
-    from importlib import import_module
-
-    from strokebench.diagnose import case_of, channels
-
-    module = _FIGURES.get(profile.kind, "pictures")
-    if channels.lacking(run) & {"current", "volts"} or not channels.followed_procedure(run):
-        module = "foreign_pictures"
-    drawn = import_module(f"{__name__}.{module}").pictures
-    made: list[Picture] = drawn(case_of(run, profile), findings)
-    return made
 
 
 def write_report(

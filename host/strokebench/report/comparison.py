@@ -9,10 +9,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from strokebench.diagnose.case import load_voltage
+from strokebench.diagnose.expects import nominal_percent
 from strokebench.diagnose.stats import Floats
-from strokebench.report.drawing import BAD, CLOSE, GREY, OPEN, WIDE, Picture, sheet, thin
 from strokebench.report.numbers import fixed, places, with_uncertainty
 from strokebench.report.page import page
+from strokebench.report.pictures import ink
+from strokebench.report.pictures.drawing import WIDE, Picture, sheet
+from strokebench.report.pictures.marks import shade, thin
 from strokebench.verdict.judge import COVERAGE
 
 if TYPE_CHECKING:
@@ -20,7 +23,7 @@ if TYPE_CHECKING:
     from strokebench.parts.profile import Profile
     from strokebench.verdict.compare import Comparison, Difference
 
-LOOKS = (("A", OPEN, "-"), ("B", CLOSE, "--"))
+LOOKS = (("A", ink.OPEN, "-"), ("B", ink.CLOSE, "--"))
 FAR = 6.0
 """Changes beyond this many U are drawn at the edge."""
 
@@ -101,17 +104,17 @@ def _scores(found: Comparison) -> Picture:
     shown = [one for one in found.differences if np.isfinite(one.score)][::-1]
     with sheet("Changes from A to B", WIDE, 0.7 + 0.2 * len(shown)) as page:
         axes = page.axes[0]
-        axes.axvspan(-1, 1, color=GREY, alpha=0.18, linewidth=0)
+        shade(axes, -1, 1, ink.GREY, 0.18)
         for at, one in enumerate(shown):
             place = float(np.clip(one.score, -FAR, FAR))
             beyond = "<" if one.score < -FAR else ">" if one.score > FAR else "D" if one.real else "o"
-            axes.plot(place, at, beyond, color=BAD if one.real else GREY, markersize=5)
+            axes.plot(place, at, beyond, color=ink.BAD if one.real else ink.GREY, markersize=5)
         axes.set_yticks(range(len(shown)), [one.title for one in shown])
-        axes.set_xlim(-FAR - 0.5, FAR + 0.5)
-        axes.set_xlabel("change from A to B, in units of its expanded uncertainty U")
-        svg = page.svg()
-    caption = "Grey: within U. Diamonds and arrowheads: beyond it (arrowheads: more than six times)."
-    return Picture("Changes from A to B", caption, svg, wide=True)
+        axes.set(
+            xlim=(-FAR - 0.5, FAR + 0.5), xlabel="change from A to B, in units of its expanded uncertainty U"
+        )
+        caption = "Grey: within U. Diamonds and arrowheads: beyond it (arrowheads: more than six times)."
+        return page.picture(caption)
 
 
 def _overlay(a: RunData, b: RunData, profile: Profile) -> Picture:
@@ -138,9 +141,8 @@ def _overlay(a: RunData, b: RunData, profile: Profile) -> Picture:
             axes.set_ylabel(label)
         page.axes[0].legend(loc="upper right", ncols=2)
         page.axes[-1].set_xlabel("time, s")
-        svg = page.svg()
-    how = "B set to A's clock segment by segment." if times is not None else "Each on its own clock."
-    return Picture("Both runs over time", f"A solid, B dashed. {how}", svg, wide=True)
+        how = "B set to A's clock segment by segment." if times is not None else "Each on its own clock."
+        return page.picture(f"A solid, B dashed. {how}")
 
 
 def _last_row(profile: Profile) -> tuple[str, Callable[[RunData], Floats]]:
@@ -150,10 +152,7 @@ def _last_row(profile: Profile) -> tuple[str, Callable[[RunData], Floats]]:
 
 
 def _percent(run: RunData, profile: Profile) -> Floats:
-    track = profile.tracks["a"]
-    return np.asarray(
-        100 * (run.samples["sensor_a_v"] - track.closed_v) / (track.open_v - track.closed_v), float
-    )
+    return np.asarray(nominal_percent(profile.tracks["a"], run.samples["sensor_a_v"]), float)
 
 
 def _plane(sides: tuple[tuple[RunData, Profile], ...]) -> Picture:
@@ -163,10 +162,6 @@ def _plane(sides: tuple[tuple[RunData, Profile], ...]) -> Picture:
             step = max(1, len(run.samples) // 4000)
             drive, percent = run.samples["drive"][::step] * 100, _percent(run, profile)[::step]
             axes.plot(drive, percent, dashes, color=colour, linewidth=0.8, label=letter)
-        axes.set_xlabel("drive, %")
-        axes.set_ylabel("position, %")
+        axes.set(xlabel="drive, %", ylabel="position, %")
         axes.legend(loc="upper left")
-        svg = page.svg()
-    return Picture(
-        "Position over drive", "By the nominal ends of track A. A solid, B dashed.", svg, wide=True
-    )
+        return page.picture("By the nominal ends of track A. A solid, B dashed.")

@@ -7,12 +7,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from strokebench.errors import BookError, UsageError
-from strokebench.report.drawing import BAD, DOUBT, GOOD, GREY, WIDE, sheet
+from strokebench.report.pictures import ink
+from strokebench.report.pictures.drawing import WIDE, sheet
 
 if TYPE_CHECKING:
     from strokebench.book.search import TrendPoint
 
-LOOKS = {"pass": ("o", GOOD), "fail": ("X", BAD), "inconclusive": ("s", DOUBT)}
+LOOKS = {"pass": ("o", ink.GOOD), "fail": ("X", ink.BAD), "inconclusive": ("s", ink.DOUBT)}
 
 
 def write_trend(key: str, points: Sequence[TrendPoint], path: str | Path) -> None:
@@ -29,7 +30,7 @@ def write_trend(key: str, points: Sequence[TrendPoint], path: str | Path) -> Non
                 axes.errorbar(numbers, values, bars, fmt=marker, color=colour, ms=4, lw=0.8, label=verdict)
         for limit in (points[-1].lower, points[-1].upper):
             if limit is not None:
-                axes.axhline(limit, color=GREY, lw=0.8, ls=":")
+                axes.axhline(limit, color=ink.GREY, lw=0.8, ls=":")
         first, last = points[0].started_at[:10], points[-1].started_at[:10]
         axes.set_xlabel(f"run, in order of time ({first} to {last})")
         axes.set_ylabel(f"{key}, {points[-1].unit}")

@@ -14,6 +14,7 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
 from rich.table import Table
 
 from strokebench.data.findings import YES_NO, Finding, Verdict, yes_or_no
+from strokebench.diagnose.expects import nominal_percent
 
 if TYPE_CHECKING:
     from strokebench.bench.run import Run
@@ -30,7 +31,7 @@ def position_percent(profile: Profile, sensor_a_v: float) -> float:
     track = profile.tracks.get("a")
     if track is None:
         return math.nan
-    return 100 * (sensor_a_v - track.closed_v) / (track.open_v - track.closed_v)
+    return float(nominal_percent(track, sensor_a_v))
 
 
 class LiveView:

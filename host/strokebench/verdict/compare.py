@@ -11,6 +11,7 @@ import numpy as np
 
 from strokebench.bench.budget import channel_of
 from strokebench.data.findings import Finding, Verdict
+from strokebench.data.samples import READINGS
 from strokebench.diagnose import diagnose
 from strokebench.errors import UsageError
 from strokebench.session import examine
@@ -21,16 +22,6 @@ if TYPE_CHECKING:
     from strokebench.diagnose.stats import Floats
     from strokebench.parts.profile import Profile
 
-CHANNELS = (
-    "current_a",
-    "supply_v",
-    "output_a_v",
-    "output_b_v",
-    "sensor_a_v",
-    "sensor_b_v",
-    "heatsink_c",
-    "part_c",
-)
 SAME_BENCH = (
     "Both were measured by the same bench with the same calibration: the errors of gain and offset that they"
     " share cancel in a difference; a fifth of them is kept in its uncertainty for drift between the two."
@@ -161,7 +152,7 @@ def with_shared_errors_out(run: RunData) -> RunData:
     and offset, at least the resolution of a row.
     """
     accuracy = {}
-    for name in CHANNELS:
+    for name in READINGS:
         default, own = channel_of(name, 0.0), run.accuracy.get(name, {})
         offset = own.get("offset", math.hypot(default.offset, default.linearity))
         accuracy[name] = {

@@ -8,17 +8,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from strokebench.bench.spec import SimSpec
-from strokebench.sim.faults import Fault, FaultKind
-from strokebench.sim.plants.rotary import Rotary, Turner
-from strokebench.sim.plants.turning import COMMON_FAULTS, build_turning
+from strokebench.sim.faults import FaultKind
+from strokebench.sim.plants.rotary import Turner
+from strokebench.sim.plants.turning import Design, more_flow
 from strokebench.sim.plants.winding import Heat
-
-FAULTS = (
-    *COMMON_FAULTS,
-    FaultKind("broken_blade", "a blade is missing", "torque that varies with the turn, share", 0.3, 0.7),
-    FaultKind("obstructed", "air flow blocked or a blade touches", "load torque added, share", 0.35, 0.8),
-)
 
 # 12.6 V, 12 A: K = (12.6 - 0.6 - 12 x 0.2) / 260 rad/s (2480 rpm); torque 0.037 x 12 = 0.44 N m
 NOMINAL = Turner(
@@ -33,18 +26,21 @@ NOMINAL = Turner(
     pole_pairs=2,
     heat=Heat(150.0, 1.5, 900.0, 1.2),
 )
-SPEED_RAD_S = 260.0
 
 
-def build(spec: SimSpec) -> Rotary:
-    """Return the fan that ``spec`` asks for; UsageError for unknown faults."""
-    return build_turning(spec, NOMINAL, SPEED_RAD_S, _own)
+def _broken_blade(turner: Turner, varying: float) -> Turner:
+    # one of seven blades moves no air, and the hub runs out of balance
+    return replace(turner, once_a_turn=varying, flow_nms2=turner.flow_nms2 * 6 / 7)
 
 
-def _own(turner: Turner, fault: Fault) -> Turner:
-    if fault.name == "broken_blade":
-        # one of seven blades moves no air, and the hub runs out of balance
-        return replace(turner, once_a_turn=fault.size, flow_nms2=turner.flow_nms2 * 6 / 7)
-    if fault.name == "obstructed":
-        return replace(turner, flow_nms2=(1 + fault.size) * turner.flow_nms2)
-    return turner
+FAN = Design(
+    NOMINAL,
+    speed_rad_s=260.0,
+    own={
+        FaultKind("broken_blade", "a blade is missing", "torque that varies with the turn, share", 0.3, 0.7):
+            _broken_blade,
+        FaultKind("obstructed", "air flow blocked or a blade touches", "load torque added, share", 0.35, 0.8):
+            more_flow,
+    },
+)  # fmt: skip
+FAULTS, build = FAN.faults, FAN.build

@@ -16,7 +16,7 @@ from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants.moving import MOVER_FAULTS, WEAK_SPRING, assemble
 from strokebench.sim.plants.positioner import Mover, Positioner
-from strokebench.sim.plants.spread import about
+from strokebench.sim.plants.spread import about, ordinary
 from strokebench.sim.plants.spring import Spring
 from strokebench.sim.plants.track_faults import track_faults
 from strokebench.sim.plants.tracks import TrackShape
@@ -59,15 +59,9 @@ def build(spec: SimSpec) -> Positioner:
     """Return the valve that ``spec`` asks for; UsageError for unknown faults."""
     faults = parse_all(spec.faults, spec.part)
     rng = np.random.default_rng((spec.seed, 1))
-    mover = replace(
-        NOMINAL,
-        resistance_ohm=about(2.2, 0.07, rng),
-        inductance_h=about(1.8e-3, 0.12, rng),
-        k_si=about(0.42, 0.06, rng),
-        spring=Spring(about(0.32, 0.1, rng), about(0.22, 0.1, rng), 0.0, 0.0, 0.0),
-        travel_rad=about(1.2, 0.015, rng),
-        stiction=float(rng.uniform(1.05, 1.2)),
-    )
+    mover = ordinary(NOMINAL, rng, resistance_ohm=0.07, inductance_h=0.12, k_si=0.06)
+    spring = ordinary(NOMINAL.spring, rng, open_preload_nm=0.1, open_rate_nm=0.1)
+    mover = replace(ordinary(mover, rng, travel_rad=0.015), spring=spring, stiction=rng.uniform(1.05, 1.2))
     coulomb_nm = about(COULOMB_NM, 0.2, rng)
     for fault in faults:
         if fault.name == "carbon_seat":

@@ -6,8 +6,6 @@ One consistent invention within the ranges of the trade (coil 5..10 ohm): 8 ohm,
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
@@ -15,7 +13,7 @@ from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants.base import conditions_of
 from strokebench.sim.plants.coil_faults import COIL_FAULTS, worn_coil
 from strokebench.sim.plants.plunger import CELLS, Coil, Plunger
-from strokebench.sim.plants.spread import about
+from strokebench.sim.plants.spread import ordinary
 from strokebench.sim.plants.track_faults import track_faults, worn_tracks
 from strokebench.sim.plants.tracks import TrackShape
 from strokebench.sim.plants.winding import Heat
@@ -55,15 +53,10 @@ def build(spec: SimSpec) -> Plunger:
     """Return the valve that ``spec`` asks for; UsageError for unknown faults."""
     faults = parse_all(spec.faults, spec.part)
     rng = np.random.default_rng((spec.seed, 1))
-    coil = replace(
-        NOMINAL,
-        resistance_ohm=about(8.0, 0.06, rng),
-        base_h=about(12e-3, 0.1, rng),
-        slope_h_per_m=about(2.6, 0.06, rng),
-        preload_n=about(0.35, 0.1, rng),
-        rate_n_per_m=about(370.0, 0.08, rng),
-        coulomb_n=about(0.05, 0.3, rng),
-    )
+    coil = ordinary(
+        NOMINAL, rng, resistance_ohm=0.06, base_h=0.1, slope_h_per_m=0.06, preload_n=0.1, rate_n_per_m=0.08,
+        coulomb_n=0.3,
+    )  # fmt: skip
     names = {fault.name: fault.size for fault in faults}
     for fault in faults:
         coil = worn_coil(coil, fault)

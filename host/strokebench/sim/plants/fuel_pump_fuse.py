@@ -9,21 +9,16 @@ from __future__ import annotations
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
-from strokebench.physics.wire import awg_area_mm2, resistance_ohm
-from strokebench.sim.faults import FaultKind, parse_all
+from strokebench.sim.faults import parse_all
 from strokebench.sim.plants import fuel_pump
+from strokebench.sim.plants.harness import side_faults, side_ohm
 from strokebench.sim.plants.rotary import Rotary
-from strokebench.sim.plants.spread import about
-from strokebench.sim.plants.turning import build_turning
 
-SUPPLY_GAUGE, SUPPLY_LENGTH_M, SUPPLY_CONTACTS_OHM = 14, 4.0, 0.010
-GROUND_GAUGE, GROUND_LENGTH_M, GROUND_CONTACTS_OHM = 16, 1.5, 0.006
+# gauge, length (m), contacts (ohm)
+SUPPLY_SIDE = (14, 4.0, 0.010)
+GROUND_SIDE = (16, 1.5, 0.006)
 
-FAULTS = (
-    *fuel_pump.FAULTS,
-    FaultKind("supply_resistance", "the supply wire or a joint in it is bad", "extra ohms", 0.1, 0.3),
-    FaultKind("ground_resistance", "the ground wire or a joint in it is bad", "extra ohms", 0.1, 0.3),
-)
+FAULTS = (*fuel_pump.FAULTS, *side_faults(0.1, 0.3))
 
 
 class HarnessedPump(Rotary):
@@ -47,22 +42,13 @@ class HarnessedPump(Rotary):
 
 def build(spec: SimSpec) -> HarnessedPump:
     """Return the pump that ``spec`` asks for; UsageError for unknown faults."""
-    faults = parse_all(spec.faults, spec.part)
-    extra = {fault.name: fault.size for fault in faults}
-    plant = build_turning(spec, fuel_pump.NOMINAL, fuel_pump.SPEED_RAD_S, fuel_pump.own, HarnessedPump)
+    extra = {fault.name: fault.size for fault in parse_all(spec.faults, spec.part)}
+    plant = fuel_pump.PUMP.build_as(HarnessedPump, spec)
     rng = np.random.default_rng((spec.seed, 4))
-    sides = [
-        about(1.03 * resistance_ohm(awg_area_mm2(gauge), length_m, 25.0), 0.04, rng)
-        + about(contacts_ohm, 0.5, rng)
-        for gauge, length_m, contacts_ohm in (
-            (SUPPLY_GAUGE, SUPPLY_LENGTH_M, SUPPLY_CONTACTS_OHM),
-            (GROUND_GAUGE, GROUND_LENGTH_M, GROUND_CONTACTS_OHM),
-        )
-    ]
-    bench_ohm = plant.conditions.lead_ohm - extra.get("lead_resistance", 0.0)
+    supply_ohm, ground_ohm = (side_ohm(*side, 0.5, rng) for side in (SUPPLY_SIDE, GROUND_SIDE))
     plant.wire(
-        sides[0] + extra.get("supply_resistance", 0.0),
-        sides[1] + extra.get("ground_resistance", 0.0),
-        bench_ohm,
+        supply_ohm + extra.get("supply_resistance", 0.0),
+        ground_ohm + extra.get("ground_resistance", 0.0),
+        bench_ohm=plant.conditions.lead_ohm - extra.get("lead_resistance", 0.0),
     )
     return plant

@@ -13,7 +13,7 @@ from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants.moving import MOVER_FAULTS, assemble
 from strokebench.sim.plants.positioner import Mover, Positioner
-from strokebench.sim.plants.spread import about
+from strokebench.sim.plants.spread import about, ordinary
 from strokebench.sim.plants.spring import Spring
 from strokebench.sim.plants.winding import Heat
 
@@ -45,14 +45,8 @@ def build(spec: SimSpec) -> Positioner:
     """Return the actuator that ``spec`` asks for; UsageError for unknown faults."""
     faults = parse_all(spec.faults, spec.part)
     rng = np.random.default_rng((spec.seed, 1))
-    mover = replace(
-        NOMINAL,
-        resistance_ohm=about(12.0, 0.07, rng),
-        inductance_h=about(8e-3, 0.12, rng),
-        k_si=about(0.75, 0.06, rng),
-        travel_rad=about(1.57, 0.03, rng),
-        stiction=float(rng.uniform(1.05, 1.25)),
-    )
+    mover = ordinary(NOMINAL, rng, resistance_ohm=0.07, inductance_h=0.12, k_si=0.06, travel_rad=0.03)
+    mover = replace(mover, stiction=rng.uniform(1.05, 1.25))
     coulomb_nm = about(COULOMB_NM, 0.2, rng)
     rest_rad = float(rng.uniform(0.1, 0.9)) * mover.travel_rad
     for fault in faults:

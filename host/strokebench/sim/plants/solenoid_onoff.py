@@ -17,7 +17,7 @@ from strokebench.sim.plants import canonical
 from strokebench.sim.plants.base import conditions_of
 from strokebench.sim.plants.coil_faults import COIL_FAULTS, worn_coil
 from strokebench.sim.plants.plunger import Coil, Plunger
-from strokebench.sim.plants.spread import about
+from strokebench.sim.plants.spread import ordinary
 
 FAULTS = (
     *COIL_FAULTS,
@@ -62,18 +62,11 @@ def build(spec: SimSpec) -> Plunger:
 
 
 def _specimen(rng: np.random.Generator) -> Coil:
-    return replace(
-        REFERENCE,
-        resistance_ohm=about(20.0, 0.06, rng),
-        base_h=about(20e-3, 0.1, rng),
-        a_hm=about(4e-5, 0.06, rng),
-        gap_m=about(0.5e-3, 0.1, rng),
-        stroke_m=about(1.5e-3, 0.05, rng),
-        preload_n=about(0.6, 0.1, rng),
-        rate_n_per_m=about(300.0, 0.1, rng),
-        coulomb_n=about(0.03, 0.4, rng),
-        viscous_ns=about(0.05, 0.3, rng),
-    )
+    rubbing = replace(REFERENCE, coulomb_n=0.03, viscous_ns=0.05)
+    return ordinary(
+        rubbing, rng, resistance_ohm=0.06, base_h=0.1, a_hm=0.06, gap_m=0.1, stroke_m=0.05, preload_n=0.1,
+        rate_n_per_m=0.1, coulomb_n=0.4, viscous_ns=0.3,
+    )  # fmt: skip
 
 
 def _worn(coil: Coil, fault: Fault) -> Coil:

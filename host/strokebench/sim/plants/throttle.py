@@ -18,7 +18,7 @@ from strokebench.sim.faults import parse_all
 from strokebench.sim.plants import canonical
 from strokebench.sim.plants.moving import MOVER_FAULTS, WEAK_SPRING, assemble
 from strokebench.sim.plants.positioner import Mover, Positioner
-from strokebench.sim.plants.spread import about
+from strokebench.sim.plants.spread import about, ordinary
 from strokebench.sim.plants.spring import Spring
 from strokebench.sim.plants.track_faults import track_faults
 from strokebench.sim.plants.tracks import TrackShape
@@ -38,16 +38,15 @@ TRACKS = (TrackShape(0.1, 0.9), TrackShape(0.9, 0.1))
 
 def specimen(rng: np.random.Generator) -> tuple[Mover, float]:
     """Return one ordinary good part: its parameters and its Coulomb friction in N m."""
-    spring = Spring(
-        about(0.396, 0.10, rng), about(0.087, 0.12, rng), about(0.30, 0.12, rng), about(0.30, 0.12, rng),
-        rest_rad=about(0.14, 0.10, rng),
+    spring = ordinary(
+        NOMINAL.spring, rng, open_preload_nm=0.10, open_rate_nm=0.12, close_preload_nm=0.12,
+        close_rate_nm=0.12, rest_rad=0.10,
     )  # fmt: skip
-    mover = replace(
-        NOMINAL, resistance_ohm=about(1.5, 0.07, rng), inductance_h=about(1.5e-3, 0.12, rng),
-        k_si=about(0.383, 0.06, rng), inertia_kgm2=about(0.0021, 0.1, rng),
-        viscous_nms=about(0.0088, 0.3, rng),
-        spring=spring, travel_rad=about(1.5, 0.02, rng), stiction=float(rng.uniform(1.05, 1.2)),
+    mover = ordinary(
+        NOMINAL, rng, resistance_ohm=0.07, inductance_h=0.12, k_si=0.06, inertia_kgm2=0.1, viscous_nms=0.3,
+        travel_rad=0.02,
     )  # fmt: skip
+    mover = replace(mover, spring=spring, stiction=rng.uniform(1.05, 1.2))
     return mover, about(COULOMB_NM, 0.2, rng)
 
 

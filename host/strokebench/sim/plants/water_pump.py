@@ -5,20 +5,9 @@ One consistent invention within the ranges of the trade, not one maker's pump.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-from strokebench.bench.spec import SimSpec
-from strokebench.sim.faults import Fault, FaultKind
-from strokebench.sim.plants.rotary import Rotary, Turner
-from strokebench.sim.plants.turning import COMMON_FAULTS, build_turning
-
-FAULTS = (
-    *COMMON_FAULTS,
-    FaultKind(
-        "dry", "it runs without coolant", "share of the pumping torque missing", 0.6, 0.95, largest=1.0
-    ),
-    FaultKind("clogged", "foreign matter in the impeller", "load torque added, share", 0.35, 0.8),
-)
+from strokebench.sim.faults import FaultKind
+from strokebench.sim.plants.rotary import Turner
+from strokebench.sim.plants.turning import Design, more_flow
 
 # 12.6 V, 5 A: K = (12.6 - 0.6 - 5 x 0.6) / 470 rad/s (4490 rpm); torque 0.0191 x 5 = 0.096 N m
 NOMINAL = Turner(
@@ -32,17 +21,14 @@ NOMINAL = Turner(
     segments=7,
     pole_pairs=1,
 )
-SPEED_RAD_S = 470.0
+DRY = FaultKind(
+    "dry", "it runs without coolant", "share of the pumping torque missing", 0.6, 0.95, largest=1.0
+)
+CLOGGED = FaultKind("clogged", "foreign matter in the impeller", "load torque added, share", 0.35, 0.8)
 
-
-def build(spec: SimSpec) -> Rotary:
-    """Return the pump that ``spec`` asks for; UsageError for unknown faults."""
-    return build_turning(spec, NOMINAL, SPEED_RAD_S, _own)
-
-
-def _own(turner: Turner, fault: Fault) -> Turner:
-    if fault.name == "dry":
-        return replace(turner, flow_nms2=(1 - fault.size) * turner.flow_nms2)
-    if fault.name == "clogged":
-        return replace(turner, flow_nms2=(1 + fault.size) * turner.flow_nms2)
-    return turner
+PUMP = Design(
+    NOMINAL,
+    speed_rad_s=470.0,
+    own={DRY: lambda turner, share: more_flow(turner, -share), CLOGGED: more_flow},
+)
+FAULTS, build = PUMP.faults, PUMP.build

@@ -12,11 +12,11 @@ import numpy as np
 
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.copper import resistance_ratio
-from strokebench.physics.wire import awg_area_mm2, resistance_ohm
 from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants import ripple
 from strokebench.sim.plants.base import BRIDGE_OHM, PWM_HZ, Conditions, Plant, conditions_of
 from strokebench.sim.plants.common_faults import WEAK_BATTERY
+from strokebench.sim.plants.harness import side_faults, side_ohm
 from strokebench.sim.plants.spread import about
 
 GAUGE = 16
@@ -27,8 +27,7 @@ CONTACT_OHM = 0.004
 NOISE_BLOCK = 4096
 
 FAULTS = (
-    FaultKind("supply_resistance", "the supply wire or a joint in it is bad", "extra ohms", 0.08, 0.3),
-    FaultKind("ground_resistance", "the ground wire or a joint in it is bad", "extra ohms", 0.08, 0.3),
+    *side_faults(0.08, 0.3),
     FaultKind(
         "bad_crimp", "a crimp makes and breaks under load", "ohms it varies by, supply side", 0.08, 0.3
     ),
@@ -110,10 +109,9 @@ def build(spec: SimSpec) -> Wiring:
     """Return the circuit that ``spec`` asks for; UsageError for unknown faults."""
     faults = parse_all(spec.faults, spec.part)
     rng = np.random.default_rng((spec.seed, 1))
-    wire = resistance_ohm(awg_area_mm2(GAUGE), LENGTH_M, 25.0) * 1.03  # stranded
     values = {
-        "supply_ohm": about(wire, 0.04, rng) + about(CONTACT_OHM, 0.6, rng),
-        "ground_ohm": about(wire, 0.04, rng) + about(CONTACT_OHM, 0.6, rng),
+        "supply_ohm": side_ohm(GAUGE, LENGTH_M, CONTACT_OHM, 0.6, rng),
+        "ground_ohm": side_ohm(GAUGE, LENGTH_M, CONTACT_OHM, 0.6, rng),
         "load_ohm": about(LOAD_OHM, 0.05, rng),
     }
     for fault in faults:

@@ -10,20 +10,9 @@ from strokebench.data.findings import Finding
 from strokebench.diagnose import labels, rotor_labels
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Floats
-from strokebench.report.drawing import (
-    BAD,
-    CLOSE,
-    FAINT,
-    GREY,
-    INK,
-    OPEN,
-    THIRD,
-    WIDE,
-    Picture,
-    above,
-    sheet,
-    thin,
-)  # fmt: skip
+from strokebench.report.pictures import ink
+from strokebench.report.pictures.drawing import WIDE, Picture, Sheet, sheet
+from strokebench.report.pictures.marks import above, curve, shade, thin
 
 SHORT_S = 3.0
 BANDS = {
@@ -46,32 +35,28 @@ def whole_run(case: Case, failing: dict[str, Finding]) -> Picture | None:
     time_s = np.asarray(samples["time_s"], float)
     with sheet("The whole run", WIDE, 4.6, rows=3, ratios=[1.35, 1.2, 1.2]) as page:
         top, middle, bottom = page.axes
-        top.plot(*thin(time_s, samples["drive"] * 100), color=INK)
-        top.set_ylabel("drive, %")
+        curve(top, time_s, samples["drive"] * 100, "drive, %", ink.DARK)
         _supply_above(top, time_s, np.asarray(samples["supply_v"], float))
-        middle.plot(*thin(time_s, samples["current_a"]), color=INK)
-        middle.set_ylabel("current, A")
+        curve(middle, time_s, samples["current_a"], "current, A", ink.DARK)
         if np.nanmax(np.abs(samples["current_a"])) < 0.1:
             middle.set_ylim(-0.1, 0.1)
         _position_axis(case, bottom, time_s)
-        bottom.set_xlabel("time, s")
-        bottom.set_xlim(time_s[0], time_s[-1])
-        _bands(case, page.axes)
+        page.on_time(time_s)
+        _bands(case, page)
         _fail_spans(page.axes, failing)
-        svg = page.svg()
-    return Picture("The whole run", _run_caption(failing), svg, wide=True)
+        return page.picture(_run_caption(failing))
 
 
 def _supply_above(axes: Any, time_s: Floats, supply_v: Floats) -> None:
     """Draw the supply in the uppermost quarter, on its own scale, and the drive below it: neither hides the
     other."""
     low, high = axes.get_ylim()
-    ticks = [one for one in axes.get_yticks() if low <= one <= high]
+    ticks = [tick for tick in axes.get_yticks() if low <= tick <= high]
     axes.set_ylim(low, high + 0.5 * (high - low))
     axes.set_yticks(ticks)
     right = axes.twinx()
-    right.plot(*thin(time_s, supply_v), color=THIRD, linewidth=0.8)
-    right.set_ylabel("supply, V", color=THIRD, loc="top")
+    right.plot(*thin(time_s, supply_v), color=ink.THIRD, linewidth=0.8)
+    right.set_ylabel("supply, V", color=ink.THIRD, loc="top")
     right.grid(False)
     right.spines["right"].set_visible(False)
     known = supply_v[np.isfinite(supply_v)]
@@ -85,7 +70,7 @@ def _supply_above(axes: Any, time_s: Floats, supply_v: Floats) -> None:
 
 def _run_caption(failing: dict[str, Finding]) -> str:
     text = "Drive and supply, current, and position or voltage on one time axis."
-    if not any(one.span_s is not None for one in failing.values()):
+    if not any(finding.span_s is not None for finding in failing.values()):
         return text
     return text + " Red: where something out of limits was read; long stretches as a bar along the foot."
 
@@ -96,17 +81,15 @@ def _position_axis(case: Case, axes: Any, time_s: Floats) -> None:
         _reckoned(case, axes, time_s, position.percent)
         return
     if position is not None:
-        axes.plot(*thin(time_s, position.percent), color=OPEN)
-        axes.set_ylabel("position, %")
+        curve(axes, time_s, position.percent, "position, %", ink.OPEN)
         return
+    samples = case.run.samples
     if not case.profile.tracks:
-        axes.plot(*thin(time_s, load_voltage(case.run.samples)), color=OPEN)
-        axes.set_ylabel("voltage, V")
+        curve(axes, time_s, load_voltage(samples), "voltage, V", ink.OPEN)
         return
-    for name, colour in (("a", OPEN), ("b", CLOSE)):
-        axes.plot(
-            *thin(time_s, case.run.samples[f"sensor_{name}_v"]), color=colour, label=f"track {name.upper()}"
-        )
+    for name, colour in (("a", ink.OPEN), ("b", ink.CLOSE)):
+        volts = samples[f"sensor_{name}_v"]
+        axes.plot(*thin(time_s, volts), color=colour, label=f"track {name.upper()}")
     axes.set_ylabel("sensor, V")
     axes.legend(loc="upper right", ncols=2)
 
@@ -116,11 +99,11 @@ def _reckoned(case: Case, axes: Any, time_s: Floats, percent: Floats) -> None:
     for mark in case.run.marks:
         if BANDS.get(mark.label) in ("strokes", "sweeps"):
             here = (time_s >= mark.start_s) & (time_s < mark.end_s)
-            axes.plot(*thin(time_s[here], percent[here]), color=OPEN)
+            axes.plot(*thin(time_s[here], percent[here]), color=ink.OPEN)
     axes.set_ylabel("position, %\n(reckoned)")
 
 
-def _bands(case: Case, axes: list[Any]) -> None:
+def _bands(case: Case, page: Sheet) -> None:
     """Shade what the procedure was doing; the name once per kind and stretch."""
     spans: list[tuple[str, float, float]] = []
     for mark in case.run.marks:
@@ -132,20 +115,19 @@ def _bands(case: Case, axes: list[Any]) -> None:
         else:
             spans.append((kind, mark.start_s, mark.end_s))
     for kind, start_s, end_s in spans:
-        for one in axes:
-            one.axvspan(start_s, end_s, color=FAINT, alpha=0.35, linewidth=0)
-        above(axes[0], (start_s + end_s) / 2, kind, GREY)
+        page.shade(start_s, end_s, ink.FAINT, 0.35)
+        above(page.axes[0], (start_s + end_s) / 2, kind, ink.GREY)
 
 
-def _fail_spans(axes: list[Any], failing: dict[str, Finding]) -> None:
+def _fail_spans(all_axes: list[Any], failing: dict[str, Finding]) -> None:
     """Shade where something out of limits was read; of a long stretch only the foot, to hide no curve."""
     for finding in failing.values():
         if finding.span_s is None:
             continue
         short = finding.span_s[1] - finding.span_s[0] < SHORT_S
-        for one in axes:
-            top, alpha = (1.0, 0.3) if short else (0.035, 0.85)
-            one.axvspan(*_visible(one, finding.span_s), ymax=top, color=BAD, alpha=alpha, linewidth=0)
+        top, alpha = (1.0, 0.3) if short else (0.035, 0.85)
+        for axes in all_axes:
+            shade(axes, *_visible(axes, finding.span_s), ink.BAD, alpha, top)
 
 
 def _visible(axes: Any, span_s: tuple[float, float]) -> tuple[float, float]:

@@ -6,21 +6,22 @@ from typing import Any
 
 import numpy as np
 
-from strokebench.data.findings import Finding, Verdict
+from strokebench.data.findings import Finding
 from strokebench.diagnose.case import Case, span_of
 from strokebench.diagnose.wires.wiring import lost, measure, table_ohm
-from strokebench.report.drawing import BAD, CLOSE, GREY, HALF, OPEN, WIDE, Picture, sheet, thin
-from strokebench.report.pictures import supply
-from strokebench.report.whole_run import whole_run
+from strokebench.report.pictures import ink
+from strokebench.report.pictures.drawing import HALF, WIDE, Picture, drawn, failing_of, sheet
+from strokebench.report.pictures.electric import supply
+from strokebench.report.pictures.marks import thin
+from strokebench.report.pictures.whole_run import whole_run
 
-SIDES = (("supply", OPEN), ("ground", CLOSE))
+SIDES = (("supply", ink.OPEN), ("ground", ink.CLOSE))
 
 
 def pictures(case: Case, findings: list[Finding]) -> list[Picture]:
     """Return the figures that the recording allows, in reading order."""
-    failing = {one.key: one for one in findings if one.verdict is Verdict.FAIL}
-    made = (losses(case, failing), whole_run(case, failing), flicker(case, failing), supply(case))
-    return [one for one in made if one is not None]
+    failing = failing_of(findings)
+    return drawn(losses(case, failing), whole_run(case, failing), flicker(case, failing), supply(case))
 
 
 def losses(case: Case, failing: dict[str, Finding]) -> Picture | None:
@@ -38,27 +39,31 @@ def losses(case: Case, failing: dict[str, Finding]) -> Picture | None:
             zero_v = float(np.mean(side.lost_v - side.ohm * side.current_a))
             reach = np.array((0.0, top))
             axes.plot(
-                side.current_a, 1e3 * (side.lost_v - zero_v), "o", color=BAD if bad else colour, markersize=4
+                side.current_a,
+                1e3 * (side.lost_v - zero_v),
+                "o",
+                color=ink.BAD if bad else colour,
+                markersize=4,
             )
             text = f"{name} side, {1e3 * side.ohm:.0f} m\u2126" + (" (out of limits)" if bad else "")
-            axes.plot(reach, 1e3 * side.ohm * reach, color=BAD if bad else colour, linewidth=1.0, label=text)
+            axes.plot(
+                reach, 1e3 * side.ohm * reach, color=ink.BAD if bad else colour, linewidth=1.0, label=text
+            )
             expected = table_ohm(case, name, span_of(*side.rows))
             if expected is not None:
                 axes.plot(reach, 1e3 * expected * reach, color=colour, linewidth=0.8, linestyle=":",
                           label=f"{name} side by the wire table, {1e3 * expected:.0f} m\u2126")  # fmt: skip
-        axes.set_xlabel("current, A")
-        axes.set_ylabel("voltage lost, mV")
-        axes.set_xlim(left=0)
-        axes.set_ylim(bottom=0)
+        axes.set(xlabel="current, A", ylabel="voltage lost, mV", xlim=(0, None), ylim=(0, None))
         axes.legend(loc="upper left")
-        svg = page.svg()
-    caption = "Voltage between bench and far end at each current; dotted: copper of that gauge and length."
-    return Picture("Loss under load", caption, svg, wide=True)
+        caption = (
+            "Voltage between bench and far end at each current; dotted: copper of that gauge and length."
+        )
+        return page.picture(caption)
 
 
 def flicker(case: Case, failing: dict[str, Finding]) -> Picture | None:
     """Resistance of both sides in time at the highest current at which each can be read."""
-    drawn = 0
+    curves = 0
     with sheet("Steadiness", HALF, 2.5) as page:
         axes = page.axes[0]
         for name, colour in SIDES:
@@ -66,23 +71,20 @@ def flicker(case: Case, failing: dict[str, Finding]) -> Picture | None:
             if isinstance(side, str):
                 continue
             rows = side.rows[int(np.argmax(side.current_a))]
-            _trace(axes, rows, name, BAD if f"{name}_flicker" in failing else colour)
-            drawn += 1
-        axes.set_xlabel("time into the level, s")
-        axes.set_ylabel("lost over current, m\u2126")
-        axes.set_ylim(bottom=0)
-        if drawn:
+            _trace(axes, rows, name, ink.BAD if f"{name}_flicker" in failing else colour)
+            curves += 1
+        axes.set(xlabel="time into the level, s", ylabel="lost over current, m\u2126", ylim=(0, None))
+        if curves:
             axes.legend(loc="best")
-        svg = page.svg()
-    if not drawn:
-        return None
-    return Picture(
-        "Steadiness under load", "A joint that makes and breaks flickers (red); sound ones do not.", svg
-    )
+        if not curves:
+            return None
+        return page.picture(
+            "A joint that makes and breaks flickers (red); sound ones do not.", "Steadiness under load"
+        )
 
 
 def _trace(axes: Any, rows: Any, name: str, colour: str) -> None:
     time_s = np.asarray(rows["time_s"], float)
     values = 1e3 * lost(rows, name) / np.asarray(rows["current_a"], float)
     axes.plot(*thin(time_s - time_s[0], values, 800), color=colour, linewidth=0.7, label=f"{name} side")
-    axes.axhline(0, color=GREY, linewidth=0.5)
+    axes.axhline(0, color=ink.GREY, linewidth=0.5)

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from strokebench.data.findings import Finding, Verdict
+from strokebench.data.findings import Finding
 from strokebench.diagnose.moving.sensorless import SensorlessCase
-from strokebench.report.drawing import BAD, CLOSE, GREY, OPEN, WIDE, Picture, sheet, thin
-from strokebench.report.pictures import burst, loops, resistance, supply
-from strokebench.report.whole_run import whole_run
+from strokebench.report.pictures import ink
+from strokebench.report.pictures.drawing import WIDE, Picture, drawn, failing_of, sheet
+from strokebench.report.pictures.electric import resistance, supply
+from strokebench.report.pictures.marks import thin
+from strokebench.report.pictures.moving import burst, loops
+from strokebench.report.pictures.whole_run import whole_run
 
 
 def pictures(case: SensorlessCase, findings: list[Finding]) -> list[Picture]:
     """Return the figures that the recording allows, in reading order."""
-    failing = {one.key: one for one in findings if one.verdict is Verdict.FAIL}
-    made = (
+    failing = failing_of(findings)
+    return drawn(
         loops(case, failing),
         strokes(case),
         whole_run(case, failing),
@@ -22,7 +25,6 @@ def pictures(case: SensorlessCase, findings: list[Finding]) -> list[Picture]:
         burst(case),
         supply(case),
     )
-    return [one for one in made if one is not None]
 
 
 def strokes(case: SensorlessCase) -> Picture | None:
@@ -33,7 +35,7 @@ def strokes(case: SensorlessCase) -> Picture | None:
     with sheet("Strokes", WIDE, 3.4, rows=2) as page:
         upper, lower = page.axes
         for stroke in found:
-            colour = OPEN if stroke.direction > 0 else CLOSE
+            colour = ink.OPEN if stroke.direction > 0 else ink.CLOSE
             time_ms = np.arange(len(stroke.current_a), dtype=np.float64)
             upper.plot(*thin(time_ms, stroke.current_a), color=colour, linewidth=0.9)
             lower.plot(*thin(time_ms, stroke.emf_v), color=colour, linewidth=0.9)
@@ -42,16 +44,23 @@ def strokes(case: SensorlessCase) -> Picture | None:
                     axes.axvline(stroke.end, color=colour, linewidth=0.7, linestyle=":")
             else:
                 upper.text(
-                    0.98, 0.1, "does not turn", transform=upper.transAxes, ha="right", color=BAD, fontsize=9
+                    0.98,
+                    0.1,
+                    "does not turn",
+                    transform=upper.transAxes,
+                    ha="right",
+                    color=ink.BAD,
+                    fontsize=9,
                 )
-        upper.plot([], [], color=OPEN, label="opening")
-        upper.plot([], [], color=CLOSE, label="closing")
-        upper.plot([], [], color=GREY, linestyle=":", label="at the stop")
+        upper.plot([], [], color=ink.OPEN, label="opening")
+        upper.plot([], [], color=ink.CLOSE, label="closing")
+        upper.plot([], [], color=ink.GREY, linestyle=":", label="at the stop")
         upper.legend(loc="lower right", ncols=3)
         upper.set_ylabel("current, A")
-        lower.set_ylabel("back-EMF, V")
-        lower.set_xlabel("time after the change, ms")
-        lower.set_xlim(0, min(len(found[0].current_a), 450))
-        svg = page.svg()
-    caption = "Quick strokes: the back-EMF tells the speed; at a stop it ends and the current rises."
-    return Picture("From stop to stop", caption, svg, wide=True)
+        lower.set(
+            ylabel="back-EMF, V",
+            xlabel="time after the change, ms",
+            xlim=(0, min(len(found[0].current_a), 450)),
+        )
+        caption = "Quick strokes: the back-EMF tells the speed; at a stop it ends and the current rises."
+        return page.picture(caption, "From stop to stop")

@@ -8,16 +8,18 @@ from typing import Any
 
 import numpy as np
 
-from strokebench.data.findings import Finding, Verdict
+from strokebench.data.findings import Finding
 from strokebench.diagnose.turning.case import RAD_TO_RPM, Level, TurningCase
 from strokebench.diagnose.turning.commutation import band_passed, one_turn, order_amplitude
 from strokebench.diagnose.turning.load import LoadFit, fit_load
 from strokebench.diagnose.turning.loop import fit_drop
 from strokebench.diagnose.turning.turns import worst_level
-from strokebench.report.drawing import BAD, FAINT, HALF, INK, OPEN, WIDE, Picture, sheet, thin
-from strokebench.report.pictures import supply
-from strokebench.report.whole_run import whole_run
-from strokebench.report.wiring_pictures import losses
+from strokebench.report.pictures import ink
+from strokebench.report.pictures.drawing import HALF, WIDE, Picture, drawn, failing_of, sheet
+from strokebench.report.pictures.electric import supply
+from strokebench.report.pictures.marks import shade, thin
+from strokebench.report.pictures.whole_run import whole_run
+from strokebench.report.pictures.wiring import losses
 
 TURNS_SHOWN = 3.0
 ORDERS_SHOWN = 2.2
@@ -25,12 +27,11 @@ ORDERS_SHOWN = 2.2
 
 def pictures(case: TurningCase, findings: list[Finding]) -> list[Picture]:
     """Return the figures that the recording allows, in reading order."""
-    failing = {one.key: one for one in findings if one.verdict is Verdict.FAIL}
-    made = (
+    failing = failing_of(findings)
+    return drawn(
         over_turns(case, failing), whole_run(case, failing), _wiring(case, failing), load(case, failing),
         orders(case, failing), resistance(case, failing), supply(case),
     )  # fmt: skip
-    return [one for one in made if one is not None]
 
 
 def _wiring(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
@@ -51,36 +52,33 @@ def over_turns(case: TurningCase, failing: dict[str, Finding]) -> Picture | None
     degrees, mean = one_turn(smooth, burst.rate_hz, hz)
     with sheet("Current over the turn", WIDE, 2.6) as page:
         axes = page.axes[0]
-        axes.plot(*thin(turns, smooth[:count]), color=INK, linewidth=0.7, label="as captured")
+        axes.plot(*thin(turns, smooth[:count]), color=ink.DARK, linewidth=0.7, label="as captured")
         whole = np.concatenate([degrees / 360 + n for n in range(int(TURNS_SHOWN))])
         repeated = np.tile(mean, int(TURNS_SHOWN))
-        axes.plot(whole, repeated, color=OPEN, linewidth=1.3, alpha=0.8, label="mean of all turns")
+        axes.plot(whole, repeated, color=ink.OPEN, linewidth=1.3, alpha=0.8, label="mean of all turns")
         if "segment_passes" in failing:
             _dips(axes, whole, repeated)
         if "once_a_turn" in failing:
-            axes.plot(whole, _once(repeated, len(mean)), color=BAD, linewidth=1.6, label="once a turn")
-        axes.set_xlim(0, TURNS_SHOWN)
-        axes.set_xlabel("turns")
-        axes.set_ylabel("current, A")
+            axes.plot(whole, _once(repeated, len(mean)), color=ink.BAD, linewidth=1.6, label="once a turn")
+        axes.set(xlim=(0, TURNS_SHOWN), xlabel="turns", ylabel="current, A")
         axes.legend(loc="upper right", ncols=3, bbox_to_anchor=(1.0, 1.16))
-        svg = page.svg()
-    number = int(len(burst.values) / burst.rate_hz * hz)
-    caption = (
-        f"Part of the capture at {level.drive * 100:.0f} % drive, {hz * 60:.0f} rpm, and the mean over "
-        f"{number} turns: what repeats with the turn stays, what flickers does not."
-    )
-    if "segment_passes" in failing:
-        caption += " Red: the dips that come with every brush passing."
-    if "once_a_turn" in failing:
-        caption += " Red: the part that comes and goes once a turn."
-    return Picture("Current over the turn", caption, svg, wide=True)
+        number = int(len(burst.values) / burst.rate_hz * hz)
+        caption = (
+            f"Part of the capture at {level.drive * 100:.0f} % drive, {hz * 60:.0f} rpm, and the mean over "
+            f"{number} turns: what repeats with the turn stays, what flickers does not."
+        )
+        if "segment_passes" in failing:
+            caption += " Red: the dips that come with every brush passing."
+        if "once_a_turn" in failing:
+            caption += " Red: the part that comes and goes once a turn."
+        return page.picture(caption)
 
 
 def _dips(axes: Any, turns: Any, mean: Any) -> None:
     low = mean < np.nanmedian(mean) - 0.4 * (np.nanmedian(mean) - np.nanmin(mean))
     edges = np.flatnonzero(np.diff(np.r_[0, low.astype(int), 0]))
     for start, end in zip(edges[::2], edges[1::2], strict=True):
-        axes.axvspan(turns[start], turns[min(end, len(turns) - 1)], color=BAD, alpha=0.15, linewidth=0)
+        shade(axes, turns[start], turns[min(end, len(turns) - 1)], ink.BAD, 0.15)
 
 
 def _once(values: Any, turn: int) -> Any:
@@ -102,18 +100,17 @@ def orders(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
             bad = ("segment_passes" in failing and order % motor.poles == 0 and not ripple) or (
                 "once_a_turn" in failing and order == 1
             )
-            axes.vlines(order, 0, amplitude, color=BAD if bad else OPEN if ripple else INK, linewidth=2.2)
-        axes.set_xlabel("order (times a turn)")
-        axes.set_ylabel("amplitude, A")
-        axes.set_ylim(bottom=0)
-        axes.set_xlim(0, max(bars) + 1)
+            axes.vlines(
+                order, 0, amplitude, color=ink.BAD if bad else ink.OPEN if ripple else ink.DARK, linewidth=2.2
+            )
+        axes.set(
+            xlabel="order (times a turn)", ylabel="amplitude, A", ylim=(0, None), xlim=(0, max(bars) + 1)
+        )
         axes.xaxis.get_major_locator().set_params(integer=True)
-        svg = page.svg()
-    return Picture(
-        "What repeats how often",
-        f"Blue: ordinary commutation ripple, every {motor.ripples} a turn; red: out of limits.",
-        svg,
-    )
+        return page.picture(
+            f"Blue: ordinary commutation ripple, every {motor.ripples} a turn; red: out of limits.",
+            "What repeats how often",
+        )
 
 
 def _amplitudes(level: Level, case: TurningCase) -> dict[int, float]:
@@ -133,29 +130,24 @@ def load(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
     bad = any(key in failing for key in ("drag", "load_torque", "load_rise", "low_speed_loss"))
     with sheet("Load over speed", HALF, 2.5) as page:
         axes = page.axes[0]
-        axes.plot(speed * RAD_TO_RPM, 1e3 * fit.at(speed), color=BAD if bad else OPEN, linewidth=1.0)
-        axes.plot(fit.speed_rad_s * RAD_TO_RPM, 1e3 * fit.torque_nm, "o", color=INK, markersize=4)
+        axes.plot(speed * RAD_TO_RPM, 1e3 * fit.at(speed), color=ink.BAD if bad else ink.OPEN, linewidth=1.0)
+        axes.plot(fit.speed_rad_s * RAD_TO_RPM, 1e3 * fit.torque_nm, "o", color=ink.DARK, markersize=4)
         _load_limits(case, axes, fit)
-        axes.set_xlabel("speed, rpm")
-        axes.set_ylabel("torque, mN m")
-        axes.set_ylim(bottom=0)
-        axes.set_xlim(0, reach * RAD_TO_RPM)
-        svg = page.svg()
-    return Picture(
-        "Load over speed",
-        "Torque = motor constant x current at each level; dotted: most at standstill, least at rated speed.",
-        svg,
-    )
+        axes.set(xlabel="speed, rpm", ylabel="torque, mN m", ylim=(0, None), xlim=(0, reach * RAD_TO_RPM))
+        return page.picture(
+            "Torque = motor constant x current at each level; dotted: most at standstill, least at rated "
+            "speed."
+        )
 
 
 def _load_limits(case: TurningCase, axes: Any, fit: LoadFit) -> None:
     rated = fit.rated_rad_s * RAD_TO_RPM
     most, least = case.limits("drag")[1], case.limits("load_torque")[0]
     if most is not None:
-        axes.plot((0, 0.25 * rated), (most, most), color=BAD, linewidth=0.9, linestyle=":")
+        axes.plot((0, 0.25 * rated), (most, most), color=ink.BAD, linewidth=0.9, linestyle=":")
     if least is not None:
-        axes.plot((0.85 * rated, 1.0 * rated), (least, least), color=BAD, linewidth=0.9, linestyle=":")
-    axes.axvline(rated, color=FAINT, linewidth=0.9)
+        axes.plot((0.85 * rated, 1.0 * rated), (least, least), color=ink.BAD, linewidth=0.9, linestyle=":")
+    axes.axvline(rated, color=ink.FAINT, linewidth=0.9)
 
 
 def resistance(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
@@ -165,17 +157,13 @@ def resistance(case: TurningCase, failing: dict[str, Finding]) -> Picture | None
         return None
     with sheet("Resistance", HALF, 2.5) as page:
         axes = page.axes[0]
-        axes.plot(drop.current_a, drop.volts, "o", color=INK, markersize=4)
+        axes.plot(drop.current_a, drop.volts, "o", color=ink.DARK, markersize=4)
         reach = np.array((0.0, float(drop.current_a.max())))
-        colour = BAD if "loop_resistance" in failing else OPEN
+        colour = ink.BAD if "loop_resistance" in failing else ink.OPEN
         axes.plot(reach, drop.ohm * reach + drop.brush_v, color=colour, linewidth=0.9)
         limit = case.limits("loop_resistance")[1]
         if limit is not None and math.isfinite(limit):
-            axes.plot(reach, limit * reach + drop.brush_v, color=BAD, linewidth=0.8, linestyle=":")
-        axes.set_xlabel("current, A")
-        axes.set_ylabel("voltage less back-EMF, V")
-        axes.set_xlim(left=0)
-        axes.set_ylim(bottom=0)
-        svg = page.svg()
-    caption = f"Standing and turning; slope {drop.ohm:.3f} ohm as warm as it was. Dotted: limit."
-    return Picture("Resistance of motor and leads", caption, svg)
+            axes.plot(reach, limit * reach + drop.brush_v, color=ink.BAD, linewidth=0.8, linestyle=":")
+        axes.set(xlabel="current, A", ylabel="voltage less back-EMF, V", xlim=(0, None), ylim=(0, None))
+        caption = f"Standing and turning; slope {drop.ohm:.3f} ohm as warm as it was. Dotted: limit."
+        return page.picture(caption, "Resistance of motor and leads")

@@ -1,4 +1,4 @@
-"""The figures of a moving part: the whole run, current over position, tracks, steps, ripple, resistance."""
+"""The figures of a part that moves: current over position, sensor tracks, quick moves, ripple."""
 
 from __future__ import annotations
 
@@ -7,42 +7,25 @@ from typing import Any
 
 import numpy as np
 
-from strokebench.data.findings import Finding, Verdict
+from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
-from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import GRID, typical
 from strokebench.diagnose.stats import Floats
-from strokebench.diagnose.winding import fit_loop, stalls
-from strokebench.report.drawing import (
-    BAD,
-    CLOSE,
-    FAINT,
-    GREY,
-    HALF,
-    INK,
-    OPEN,
-    THIRD,
-    WIDE,
-    Picture,
-    above,
-    sheet,
-    thin,
-)  # fmt: skip
-from strokebench.report.whole_run import whole_run
-
-SETTLING_ROWS = 20
-"""Rows after a jump of the drive in which bulk capacitors, not battery and leads, set the supply."""
+from strokebench.report.pictures import ink
+from strokebench.report.pictures.drawing import HALF, WIDE, Picture, drawn, failing_of, sheet
+from strokebench.report.pictures.electric import resistance, supply
+from strokebench.report.pictures.marks import above, limit_line, shade, thin
+from strokebench.report.pictures.whole_run import whole_run
 
 
 def pictures(case: MovingCase, findings: list[Finding]) -> list[Picture]:
     """Return the figures that the recording allows, in reading order."""
-    failing = {one.key: one for one in findings if one.verdict is Verdict.FAIL}
-    made = (
+    failing = failing_of(findings)
+    return drawn(
         loops(case, failing), whole_run(case, failing), sensor_tracks(case, failing), steps(case),
         resistance(case), burst(case), supply(case),
     )  # fmt: skip
-    return [one for one in made if one is not None]
 
 
 def loops(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
@@ -51,31 +34,28 @@ def loops(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
         return None
     with sheet("Current against position", WIDE, 4.0, rows=2, ratios=[2.2, 1]) as page:
         upper, lower = page.axes
-        for direction, colour, name in ((1, OPEN, "opening"), (-1, CLOSE, "returning")):
+        for direction, colour, name in ((1, ink.OPEN, "opening"), (-1, ink.CLOSE, "returning")):
             curves = case.sweeps.towards(direction)
             for number, curve in enumerate(curves):
                 upper.plot(
                     GRID, curve, color=colour, linewidth=0.8, alpha=0.8, label=name if number == 0 else None
                 )
         up, down = typical(case.sweeps.towards(1)), typical(case.sweeps.towards(-1))
-        upper.fill_between(GRID, up, down, color=FAINT, alpha=0.5, linewidth=0)
+        upper.fill_between(GRID, up, down, color=ink.FAINT, alpha=0.5, linewidth=0)
         sprung = math.isfinite(case.rest_percent)
         middle = "spring (middle)" if sprung else "middle"
-        upper.plot(GRID, (up + down) / 2, color=INK, linewidth=0.8, linestyle="--", label=middle)
-        upper.axhline(0, color=GREY, linewidth=0.6)
+        upper.plot(GRID, (up + down) / 2, color=ink.DARK, linewidth=0.8, linestyle="--", label=middle)
+        upper.axhline(0, color=ink.GREY, linewidth=0.6)
         upper.set_ylabel("current, A")
         _friction_axis(case, lower)
         places(case, (upper, lower), failing)
         upper.set_ylim(_with_room(upper.get_ylim()))
         upper.legend(loc="lower right", ncols=3, frameon=True, facecolor="white", edgecolor="none")
-        svg = page.svg()
-    return Picture(
-        "Current against position",
-        f"{len(case.sweeps.passes)} slow sweeps. The current needed at each place on the way open and on the "
-        "way back; half the distance between them is friction"
-        + (", the middle is the spring." if sprung else "; without a spring the middle lies near zero."),
-        svg, wide=True,
-    )  # fmt: skip
+        return page.picture(
+            f"{len(case.sweeps.passes)} slow sweeps. The current needed at each place on the way open and on "
+            "the way back; half the distance between them is friction"
+            + (", the middle is the spring." if sprung else "; without a spring the middle lies near zero.")
+        )
 
 
 def _with_room(limits: tuple[float, float]) -> tuple[float, float]:
@@ -87,34 +67,32 @@ def _with_room(limits: tuple[float, float]) -> tuple[float, float]:
 def _friction_axis(case: MovingCase, axes: Any) -> None:
     away = ~(np.abs(GRID - case.rest_percent) <= 1.5)  # at rest the spring changes sides: no loop there
     for curve in case.sweeps.friction_a:
-        axes.plot(GRID, np.where(away, curve, math.nan), color=INK, linewidth=0.7, alpha=0.7)
+        axes.plot(GRID, np.where(away, curve, math.nan), color=ink.DARK, linewidth=0.7, alpha=0.7)
     limit = case.limits("friction")[1]
     curve = typical(case.sweeps.friction_a)
     if limit is not None:
-        axes.axhline(limit, color=BAD, linewidth=0.8, linestyle=":")
+        limit_line(axes, limit)
         where = {"xycoords": ("axes fraction", "data"), "ha": "right", "va": "bottom"}
-        axes.annotate("limit of its median", (0.995, limit), fontsize=7.5, color=BAD, **where)
+        axes.annotate("limit of its median", (0.995, limit), fontsize=7.5, color=ink.BAD, **where)
     if np.isfinite(curve).any():
         top = max(float(np.nanmax(case.sweeps.friction_a)), limit or 0.0)
         axes.set_ylim(0, 1.25 * top)
-    axes.set_ylabel("friction, A")
-    axes.set_xlabel("position, % of travel")
-    axes.set_xlim(0, 100)
+    axes.set(ylabel="friction, A", xlabel="position, % of travel", xlim=(0, 100))
 
 
 def places(case: MovingCase, axes: tuple[Any, ...], failing: dict[str, Finding]) -> None:
     """Mark rest, and the binding place when there is one."""
-    marks = [(case.rest_percent, GREY, "rest")]
+    marks = [(case.rest_percent, ink.GREY, "rest")]
     if "binding" in failing and failing["binding"].place is not None:
         place = failing["binding"].place
-        marks.append((place, BAD, f"binds at {place:.1f} %"))
+        marks.append((place, ink.BAD, f"binds at {place:.1f} %"))
     for place, colour, text in marks:
         if not math.isfinite(place):
             continue
         for one in axes:
-            one.axvline(place, color=colour, linewidth=1.0, linestyle="-" if colour == BAD else ":")
-            if colour == BAD:
-                one.axvspan(place - 2, place + 2, color=BAD, alpha=0.15, linewidth=0, zorder=0)
+            one.axvline(place, color=colour, linewidth=1.0, linestyle="-" if colour == ink.BAD else ":")
+            if colour == ink.BAD:
+                shade(one, place - 2, place + 2, ink.BAD, 0.15, zorder=0)
         above(axes[0], place, text, colour)
 
 
@@ -129,11 +107,11 @@ def sensor_tracks(case: MovingCase, failing: dict[str, Finding]) -> Picture | No
     where = case.position.percent[inside]
     with sheet("Sensor tracks", WIDE, 2.6) as page:
         axes = page.axes[0]
-        for (name, track), colour in zip(case.tracks.items(), (OPEN, CLOSE), strict=False):
+        for (name, track), colour in zip(case.tracks.items(), (ink.OPEN, ink.CLOSE), strict=False):
             axes.plot(
                 (0, 100),
                 (track.layout.closed_v, track.layout.open_v),
-                color=GREY,
+                color=ink.GREY,
                 linewidth=0.7,
                 linestyle=":",
             )
@@ -142,17 +120,18 @@ def sensor_tracks(case: MovingCase, failing: dict[str, Finding]) -> Picture | No
             axes.plot([], [], color=colour, label=f"track {name.upper()}")
         for finding in failing.values():
             if finding.fault == "worn_track" and finding.place is not None:
-                axes.axvspan(finding.place - 2.5, finding.place + 2.5, color=BAD, alpha=0.15, linewidth=0)
+                shade(axes, finding.place - 2.5, finding.place + 2.5, ink.BAD, 0.15)
                 text = f"drops out at {finding.place:.1f} %"
-                above(axes, finding.place, text, BAD)
-        axes.plot([], [], color=GREY, linewidth=0.7, linestyle=":", label="nominal")
-        axes.set_xlim(-1, 101)
-        axes.set_xlabel(f"position, % of travel (from track {case.position.track.upper()})")
-        axes.set_ylabel("sensor, V")
+                above(axes, finding.place, text, ink.BAD)
+        axes.plot([], [], color=ink.GREY, linewidth=0.7, linestyle=":", label="nominal")
+        axes.set(
+            xlim=(-1, 101),
+            xlabel=f"position, % of travel (from track {case.position.track.upper()})",
+            ylabel="sensor, V",
+        )
         axes.legend(loc="center right", bbox_to_anchor=(1.0, 0.5))
-        svg = page.svg()
-    caption = "Lowest and highest reading of each track at each place during the slow sweeps."
-    return Picture("Sensor tracks", caption, svg, wide=True)
+        caption = "Lowest and highest reading of each track at each place during the slow sweeps."
+        return page.picture(caption)
 
 
 def _envelope(where: Floats, volts: Floats) -> list[tuple[Floats, Floats]]:
@@ -170,11 +149,11 @@ def steps(case: MovingCase) -> Picture | None:
     """Quick moves and releases laid over one another."""
     if case.position is None:
         return None
-    drawn = 0
+    curves = 0
     with sheet("Quick moves and releases", HALF, 2.5) as page:
         axes = page.axes[0]
-        kinds = ((labels.STEP_OPEN, OPEN, "-"), (labels.STEP_CLOSE, CLOSE, "-"),
-                 (labels.RELEASE_OPEN, OPEN, ":"), (labels.RELEASE_CLOSE, CLOSE, ":"))  # fmt: skip
+        kinds = ((labels.STEP_OPEN, ink.OPEN, "-"), (labels.STEP_CLOSE, ink.CLOSE, "-"),
+                 (labels.RELEASE_OPEN, ink.OPEN, ":"), (labels.RELEASE_CLOSE, ink.CLOSE, ":"))  # fmt: skip
         for label, colour, style in kinds:
             for number, mark in enumerate(case.stretches(label)):
                 where = case.percent(mark)
@@ -183,33 +162,12 @@ def steps(case: MovingCase) -> Picture | None:
                 axes.plot(
                     *thin(time_ms, where, 300), color=colour, linestyle=style, linewidth=1.0, label=name
                 )
-                drawn += 1
-        axes.set_xlabel("time after the change, ms")
-        axes.set_ylabel("position, %")
-        axes.set_xlim(0, 400)
+                curves += 1
+        axes.set(xlabel="time after the change, ms", ylabel="position, %", xlim=(0, 400))
         axes.legend(loc="center right", handlelength=1.4)
-        svg = page.svg()
-    if not drawn:
-        return None
-    return Picture("Quick moves and releases", "Steps (solid) and coasting returns (dotted), all tries.", svg)
-
-
-def resistance(case: Case) -> Picture | None:
-    """Voltage against current at the stalls, and the fitted line."""
-    rows, loop = stalls(case), fit_loop(case)
-    if not rows or isinstance(loop, str):
-        return None
-    with sheet("Resistance", HALF, 2.5) as page:
-        axes = page.axes[0]
-        current_a = np.array([float(np.mean(part["current_a"])) for part in rows])
-        volts = np.array([float(np.mean(load_voltage(part))) for part in rows])
-        axes.plot(current_a, volts, "o", color=INK, markersize=4)
-        reach = np.linspace(current_a.min(), current_a.max(), 2)
-        axes.plot(reach, loop.ohm * reach + np.sign(reach) * loop.brush_v, color=OPEN, linewidth=0.9)
-        axes.set_xlabel("current, A")
-        axes.set_ylabel("voltage, V")
-        svg = page.svg()
-    return Picture("Resistance of winding and leads", f"Held still; slope {loop.ohm:.3f} ohm when cold.", svg)
+        if not curves:
+            return None
+        return page.picture("Steps (solid) and coasting returns (dotted), all tries.")
 
 
 def burst(case: MovingCase) -> Picture | None:
@@ -221,31 +179,8 @@ def burst(case: MovingCase) -> Picture | None:
     count = min(len(one.values), int(one.rate_hz * 4e-4))
     with sheet("Ripple", HALF, 2.5) as page:
         axes = page.axes[0]
-        axes.plot(np.arange(count) / one.rate_hz * 1e6, one.values[:count], color=INK, linewidth=0.9)
-        axes.set_xlabel("time, \u00b5s")
-        axes.set_ylabel(f"current, {one.unit}")
-        svg = page.svg()
-    return Picture(
-        "Ripple of the current", f"Part of a burst at {one.rate_hz / 1e3:g} kS/s, against the stop.", svg
-    )
-
-
-def supply(case: Case) -> Picture | None:
-    """Supply voltage against the current the bridge takes."""
-    samples = case.run.samples
-    if len(samples) < SETTLING_ROWS:
-        return None
-    drive = np.asarray(samples["drive"], float)
-    input_a = drive * np.asarray(samples["current_a"], float)
-    jumped = np.abs(np.diff(drive, prepend=drive[:1])) > 0.01
-    steady = np.convolve(jumped, np.ones(SETTLING_ROWS), "full")[: len(drive)] < 0.5
-    keep = np.flatnonzero((input_a > 0.05) & steady)[::25]
-    if len(keep) < 20:
-        return None
-    with sheet("Supply", HALF, 2.5) as page:
-        axes = page.axes[0]
-        axes.plot(input_a[keep], samples["supply_v"][keep], ".", color=THIRD, markersize=2, rasterized=False)
-        axes.set_xlabel("current taken from the supply, A")
-        axes.set_ylabel("supply, V")
-        svg = page.svg()
-    return Picture("Supply under load", "The slope is the resistance of battery and supply leads.", svg)
+        axes.plot(np.arange(count) / one.rate_hz * 1e6, one.values[:count], color=ink.DARK, linewidth=0.9)
+        axes.set(xlabel="time, \u00b5s", ylabel=f"current, {one.unit}")
+        return page.picture(
+            f"Part of a burst at {one.rate_hz / 1e3:g} kS/s, against the stop.", "Ripple of the current"
+        )

@@ -13,22 +13,11 @@ from strokebench.diagnose.coil.case import CoilCase
 from strokebench.diagnose.coil.inductor import BEFORE
 from strokebench.diagnose.coil.pull import Snap, snaps
 from strokebench.diagnose.coil.pull_time import pulls, valley
-from strokebench.report.drawing import (
-    BAD,
-    CLOSE,
-    FAINT,
-    GREY,
-    HALF,
-    INK,
-    OPEN,
-    WIDE,
-    Picture,
-    above,
-    sheet,
-    thin,
-)
-from strokebench.report.pictures import resistance, supply
-from strokebench.report.whole_run import whole_run
+from strokebench.report.pictures import ink
+from strokebench.report.pictures.drawing import HALF, WIDE, Picture, drawn, failing_of, sheet
+from strokebench.report.pictures.electric import resistance, supply
+from strokebench.report.pictures.marks import above, limit_line, thin
+from strokebench.report.pictures.whole_run import whole_run
 
 MOTIONS = {labels.PULL_IN: "pull_in_current", labels.DROP_OUT: "drop_out_current"}
 """Label of a ramp -> the finding that is read from the motion on it."""
@@ -36,17 +25,16 @@ MOTIONS = {labels.PULL_IN: "pull_in_current", labels.DROP_OUT: "drop_out_current
 
 def pictures(case: CoilCase, findings: list[Finding]) -> list[Picture]:
     """Return the figures that the recording allows, in reading order."""
-    failing = {one.key: one for one in findings if one.verdict is Verdict.FAIL}
-    made = (
+    failing = failing_of(findings)
+    return drawn(
         ramps(case, failing), whole_run(case, failing), quick(case), small_steps(case), pull_times(case,
         findings), resistance(case), supply(case),
     )  # fmt: skip
-    return [one for one in made if one is not None]
 
 
 def ramps(case: CoilCase, failing: dict[str, Finding]) -> Picture | None:
     """Current against voltage on the slow ramps up and down; a dot where the plunger starts to move."""
-    kinds = ((labels.PULL_IN, 1, OPEN, "rising"), (labels.DROP_OUT, -1, CLOSE, "falling"))
+    kinds = ((labels.PULL_IN, 1, ink.OPEN, "rising"), (labels.DROP_OUT, -1, ink.CLOSE, "falling"))
     if not any(case.stretches(label) for label, *_ in kinds):
         return None
     with sheet("Slow ramps", WIDE, 3.4) as page:
@@ -59,20 +47,16 @@ def ramps(case: CoilCase, failing: dict[str, Finding]) -> Picture | None:
                     label=name if number == 0 else None,
                 )  # fmt: skip
             for one in snaps(case, label, direction):
-                dot = BAD if MOTIONS[label] in failing else colour
+                dot = ink.BAD if MOTIONS[label] in failing else colour
                 axes.plot(_volts_at(case, one), one.current_a, "o", color=dot, markersize=4)
         _limits(case, axes, failing)
-        axes.set_xlabel("voltage at the coil, V")
-        axes.set_ylabel("current, A")
-        axes.set_xlim(left=0)
-        axes.set_ylim(bottom=0)
+        axes.set(xlabel="voltage at the coil, V", ylabel="current, A", xlim=(0, None), ylim=(0, None))
         axes.legend(loc="upper left")
-        svg = page.svg()
-    caption = (
-        "The current dips when the plunger pulls in and bumps when it lets go; dots: where the motion began. "
-        "Red dots: out of limits. Dotted: limits."
-    )
-    return Picture("Slow ramps through pull-in and drop-out", caption, svg, wide=True)
+        caption = (
+            "The current dips when the plunger pulls in and bumps when it lets go; dots: where the motion "
+            "began. Red dots: out of limits. Dotted: limits."
+        )
+        return page.picture(caption, "Slow ramps through pull-in and drop-out")
 
 
 def _volts_at(case: CoilCase, snap: Snap) -> float:
@@ -86,11 +70,11 @@ def _limits(case: CoilCase, axes: Any, failing: dict[str, Finding]) -> None:
         for limit, end in zip(case.limits(key), ("least", "most"), strict=True):
             if limit is None:
                 continue
-            axes.axhline(limit, color=BAD, linewidth=0.8, linestyle=":")
+            limit_line(axes, limit)
             axes.text(0.01 if place == "left" else 0.995, limit, f"{name}, {end}", ha=place, va="bottom",
-                      transform=axes.get_yaxis_transform(), color=BAD, fontsize=7.5)  # fmt: skip
+                      transform=axes.get_yaxis_transform(), color=ink.BAD, fontsize=7.5)  # fmt: skip
     if "plunger_moves" in failing:
-        axes.text(0.98, 0.06, "no dip: the plunger does not move", transform=axes.transAxes, color=BAD,
+        axes.text(0.98, 0.06, "no dip: the plunger does not move", transform=axes.transAxes, color=ink.BAD,
                   ha="right", va="bottom", fontsize=9)  # fmt: skip
 
 
@@ -104,16 +88,12 @@ def quick(case: CoilCase) -> Picture | None:
         for number, mark in enumerate(marks):
             current_a = case.current_a[case.window(mark.start_s, mark.end_s)]
             time_ms = np.arange(len(current_a), dtype=np.float64)
-            axes.plot(time_ms, current_a, color=(INK, OPEN, CLOSE)[number % 3], linewidth=0.9)
+            axes.plot(time_ms, current_a, color=(ink.DARK, ink.OPEN, ink.CLOSE)[number % 3], linewidth=0.9)
             at = valley(current_a)
             if at is not None:
-                axes.plot(at, current_a[round(at)], "o", color=GREY, markersize=3)
-        axes.set_xlabel("time after the step, ms")
-        axes.set_ylabel("current, A")
-        axes.set_xlim(0, 50)
-        axes.set_ylim(bottom=0)
-        svg = page.svg()
-    return Picture("Quick pull-ins", "Steps to three voltages; dots: the plunger has arrived.", svg)
+                axes.plot(at, current_a[round(at)], "o", color=ink.GREY, markersize=3)
+        axes.set(xlabel="time after the step, ms", ylabel="current, A", xlim=(0, 50), ylim=(0, None))
+        return page.picture("Steps to three voltages; dots: the plunger has arrived.")
 
 
 def small_steps(case: CoilCase) -> Picture | None:
@@ -127,13 +107,10 @@ def small_steps(case: CoilCase) -> Picture | None:
             here = case.window(mark.start_s, mark.end_s)
             current_a = case.current_a[max(here.start - BEFORE, 0) : here.stop]
             time_ms = np.arange(len(current_a)) - BEFORE
-            axes.plot(time_ms, 1e3 * current_a, ".-", color=OPEN, linewidth=0.7, markersize=3)
-        axes.set_xlabel("time after the step, ms")
-        axes.set_ylabel("current, mA")
-        axes.set_xlim(-BEFORE, 30)
-        svg = page.svg()
-    caption = "Too little to move the plunger. A path beside the coil would take its current at once."
-    return Picture("Small steps", caption, svg)
+            axes.plot(time_ms, 1e3 * current_a, ".-", color=ink.OPEN, linewidth=0.7, markersize=3)
+        axes.set(xlabel="time after the step, ms", ylabel="current, mA", xlim=(-BEFORE, 30))
+        caption = "Too little to move the plunger. A path beside the coil would take its current at once."
+        return page.picture(caption)
 
 
 def pull_times(case: CoilCase, findings: list[Finding]) -> Picture | None:
@@ -145,14 +122,15 @@ def pull_times(case: CoilCase, findings: list[Finding]) -> Picture | None:
         axes = page.axes[0]
         bad = any(one.key == "pull_in_time" and one.verdict is Verdict.FAIL for one in findings)
         axes.plot([one.volts for one in found], [one.time_ms for one in found], "o",
-                  color=BAD if bad else INK, markersize=4)  # fmt: skip
+                  color=ink.BAD if bad else ink.DARK, markersize=4)  # fmt: skip
         upper = case.limits("pull_in_time")[1]
         if upper is not None:
-            axes.plot([12.0], [upper], "v", color=BAD, markersize=5)
-            above(axes, 12.0, "limit at 12 V", BAD)
-            axes.axvline(12.0, color=FAINT, linewidth=0.8)
-        axes.set_xlabel("voltage at the coil, V")
-        axes.set_ylabel("pull-in time, ms")
-        axes.set_ylim(0, 1.15 * max(*(one.time_ms for one in found), upper or 0.0))
-        svg = page.svg()
-    return Picture("Pull-in time against voltage", "From the step to the end of the motion.", svg)
+            axes.plot([12.0], [upper], "v", color=ink.BAD, markersize=5)
+            above(axes, 12.0, "limit at 12 V", ink.BAD)
+            axes.axvline(12.0, color=ink.FAINT, linewidth=0.8)
+        axes.set(
+            xlabel="voltage at the coil, V",
+            ylabel="pull-in time, ms",
+            ylim=(0, 1.15 * max(*(one.time_ms for one in found), upper or 0.0)),
+        )
+        return page.picture("From the step to the end of the motion.", "Pull-in time against voltage")

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
+from strokebench.data.findings import Finding, Verdict
 from strokebench.diagnose.stats import Floats
+from strokebench.report.pictures import ink
+from strokebench.report.pictures.marks import shade
 
-INK, GREY, FAINT = "#1c2430", "#6b7580", "#d9dee4"
-OPEN, CLOSE = "#1f5fa8", "#c8651b"
-THIRD = "#5a7d2a"
-BAD, DOUBT, GOOD = "#b3261e", "#9a6b00", "#1b7f4b"
-MOST_POINTS = 1600
 WIDE, HALF = 7.3, 3.55
 """Widths of a figure in inches: the page's, and half of it."""
 
@@ -25,18 +21,18 @@ STYLE = {
     "font.sans-serif": ["Helvetica", "Arial", "Liberation Sans", "DejaVu Sans"],
     "font.size": 8.5,
     "svg.fonttype": "none",
-    "axes.edgecolor": GREY,
-    "axes.labelcolor": INK,
+    "axes.edgecolor": ink.GREY,
+    "axes.labelcolor": ink.DARK,
     "axes.linewidth": 0.7,
     "axes.spines.top": False,
     "axes.spines.right": False,
     "axes.grid": True,
-    "grid.color": FAINT,
+    "grid.color": ink.FAINT,
     "grid.linewidth": 0.5,
-    "xtick.color": GREY,
-    "ytick.color": GREY,
-    "xtick.labelcolor": INK,
-    "ytick.labelcolor": INK,
+    "xtick.color": ink.GREY,
+    "ytick.color": ink.GREY,
+    "xtick.labelcolor": ink.DARK,
+    "ytick.labelcolor": ink.DARK,
     "lines.linewidth": 1.1,
     "legend.frameon": False,
     "legend.fontsize": 8,
@@ -55,7 +51,7 @@ class Picture:
 
 
 class Sheet:
-    """A figure being drawn: ``axes`` one below another, shared x; ``svg()`` ends it."""
+    """A figure being drawn: ``axes`` one below another, shared x; ``picture()`` or ``svg()`` ends it."""
 
     def __init__(
         self, name: str, width_in: float, height_in: float, rows: int, ratios: list[float] | None
@@ -63,6 +59,7 @@ class Sheet:
         from matplotlib.figure import Figure
 
         self.name = name
+        self.wide = width_in == WIDE
         self.figure: Any = Figure(figsize=(width_in, height_in), layout="constrained")
         grid = {"height_ratios": ratios} if ratios else None
         made = self.figure.subplots(rows, 1, sharex=True, gridspec_kw=grid, squeeze=False)
@@ -75,37 +72,36 @@ class Sheet:
         text = target.getvalue()
         return text[text.index("<svg") :].replace("<svg ", f'<svg role="img" aria-label="{self.name}" ', 1)
 
+    def picture(self, caption: str, title: str = "") -> Picture:
+        """Return what was drawn as a report's figure; ``title`` where it is not the sheet's name."""
+        return Picture(title or self.name, caption, self.svg(), self.wide)
+
+    def on_time(self, time_s: Floats) -> None:
+        """Name the shared axis of time and let it begin and end where the rows do."""
+        self.axes[-1].set(xlabel="time, s", xlim=(time_s[0], time_s[-1]))
+
+    def shade(self, start: float, end: float, colour: str, alpha: float) -> None:
+        """Lay a band of colour over a stretch of the x axis, on all axes."""
+        for axes in self.axes:
+            shade(axes, start, end, colour, alpha)
+
 
 @contextmanager
 def sheet(
     name: str, width_in: float, height_in: float, rows: int = 1, ratios: list[float] | None = None
 ) -> Iterator[Sheet]:
-    """Give a sheet to draw on in the report's style; call ``svg()`` inside."""
+    """Give a sheet to draw on in the report's style; call ``picture()`` or ``svg()`` inside."""
     import matplotlib
 
     with matplotlib.rc_context({**STYLE, "svg.hashsalt": name}):
         yield Sheet(name, width_in, height_in, rows, ratios)
 
 
-def thin(time_s: Floats, values: Floats, most: int = MOST_POINTS) -> tuple[Floats, Floats]:
-    """Return at most about ``most`` points that keep every peak: lowest and highest of each piece, in
-    order."""
-    count = len(values)
-    if count <= most:
-        return time_s, values
-    piece = int(np.ceil(count / (most / 2)))
-    whole = count // piece * piece
-    blocks = values[:whole].reshape(-1, piece)
-    base = np.arange(len(blocks)) * piece
-    safe = np.nan_to_num(blocks)
-    pairs = np.sort(np.column_stack((base + safe.argmin(axis=1), base + safe.argmax(axis=1))), axis=1)
-    index = np.append(np.unique(pairs.ravel()), count - 1)
-    return time_s[index], values[index]
+def failing_of(findings: Iterable[Finding]) -> dict[str, Finding]:
+    """Return the findings out of limits by their keys."""
+    return {finding.key: finding for finding in findings if finding.verdict is Verdict.FAIL}
 
 
-def above(axes: Any, place: float, text: str, colour: str) -> None:
-    """Write just above the axes at a place of its x axis."""
-    axes.text(
-        place, 1.01, text, transform=axes.get_xaxis_transform(), ha="center", va="bottom", color=colour,
-        fontsize=8,
-    )  # fmt: skip
+def drawn(*pictures: Picture | None) -> list[Picture]:
+    """Return the pictures that could be drawn, in their order."""
+    return [picture for picture in pictures if picture is not None]

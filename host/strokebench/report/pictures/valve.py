@@ -7,17 +7,20 @@ import numpy as np
 from strokebench.data.findings import Finding, Verdict
 from strokebench.diagnose.coil.solenoid_valve import SolenoidValveCase
 from strokebench.diagnose.moving.sweeps import GRID
-from strokebench.report.coil_pictures import small_steps
-from strokebench.report.drawing import BAD, CLOSE, GREY, INK, OPEN, WIDE, Picture, above, sheet
-from strokebench.report.pictures import places, resistance, sensor_tracks, steps, supply
-from strokebench.report.whole_run import whole_run
+from strokebench.report.pictures import ink
+from strokebench.report.pictures.coil import small_steps
+from strokebench.report.pictures.drawing import WIDE, Picture, drawn, failing_of, sheet
+from strokebench.report.pictures.electric import resistance, supply
+from strokebench.report.pictures.marks import above, limit_line, shade
+from strokebench.report.pictures.moving import places, sensor_tracks, steps
+from strokebench.report.pictures.whole_run import whole_run
 
 
 def pictures(case: SolenoidValveCase, findings: list[Finding]) -> list[Picture]:
     """Return the figures that the recording allows, in reading order."""
-    failing = {one.key: one for one in findings if one.verdict is Verdict.FAIL}
-    made = (
-        curve(case, findings),
+    failing = failing_of(findings)
+    return drawn(
+        position_curve(case, findings),
         friction(case, failing),
         whole_run(case, failing),
         sensor_tracks(case, failing),
@@ -26,16 +29,15 @@ def pictures(case: SolenoidValveCase, findings: list[Finding]) -> list[Picture]:
         resistance(case),
         supply(case),
     )
-    return [one for one in made if one is not None]
 
 
-def curve(case: SolenoidValveCase, findings: list[Finding]) -> Picture | None:
+def position_curve(case: SolenoidValveCase, findings: list[Finding]) -> Picture | None:
     """Position against current on the way up and down, with the dead band."""
     if case.position is None or not case.sweeps.passes:
         return None
     with sheet("Position against current", WIDE, 3.4) as page:
         axes = page.axes[0]
-        for direction, colour, name in ((1, OPEN, "opening"), (-1, CLOSE, "closing")):
+        for direction, colour, name in ((1, ink.OPEN, "opening"), (-1, ink.CLOSE, "closing")):
             for number, row in enumerate(case.sweeps.towards(direction)):
                 axes.plot(
                     np.sqrt(row), GRID, color=colour, linewidth=0.9, label=name if number == 0 else None
@@ -43,22 +45,20 @@ def curve(case: SolenoidValveCase, findings: list[Finding]) -> Picture | None:
         found = {one.key: one for one in findings}
         opens = found.get("opening_current")
         if opens is not None and opens.known:
-            axes.axvspan(0, opens.value, color=GREY, alpha=0.10, linewidth=0)
-            above(axes, opens.value / 2, "dead band", GREY)
+            shade(axes, 0, opens.value, ink.GREY, 0.10)
+            above(axes, opens.value / 2, "dead band", ink.GREY)
         shut = found.get("shut_position")
         if shut is not None and shut.verdict is Verdict.FAIL:
             height = max(shut.value, 0.0)
-            axes.axhline(height, color=BAD, linewidth=1.0)
+            axes.axhline(height, color=ink.BAD, linewidth=1.0)
             text = f"stands {shut.value:.1f} % open without power"
-            axes.text(0.02, height + 2, text, color=BAD, fontsize=8.5)
-        axes.set_xlim(left=0)
-        axes.set_ylim(0, 103)
-        axes.set_xlabel("current, A")
-        axes.set_ylabel("position, % of travel")
+            axes.text(0.02, height + 2, text, color=ink.BAD, fontsize=8.5)
+        axes.set(xlim=(0, None), ylim=(0, 103), xlabel="current, A", ylabel="position, % of travel")
         axes.legend(loc="center right")
-        svg = page.svg()
-    caption = f"{len(case.sweeps.passes)} slow sweeps. The distance between up and down is the hysteresis."
-    return Picture("Position against current", caption, svg, wide=True)
+        caption = (
+            f"{len(case.sweeps.passes)} slow sweeps. The distance between up and down is the hysteresis."
+        )
+        return page.picture(caption)
 
 
 def friction(case: SolenoidValveCase, failing: dict[str, Finding]) -> Picture | None:
@@ -68,16 +68,12 @@ def friction(case: SolenoidValveCase, failing: dict[str, Finding]) -> Picture | 
     with sheet("Friction", WIDE, 2.2) as page:
         axes = page.axes[0]
         for row in case.sweeps.friction_a:
-            axes.plot(GRID, row, color=INK, linewidth=0.8)
+            axes.plot(GRID, row, color=ink.DARK, linewidth=0.8)
         upper = case.limits("friction")[1]
-        if upper is not None:
-            axes.axhline(upper, color=BAD, linewidth=0.8, linestyle=":")
+        limit_line(axes, upper)
         top = float(np.nanmax(case.sweeps.friction_a)) if np.isfinite(case.sweeps.friction_a).any() else 0.1
         axes.set_ylim(0, 1.25 * max(top, upper or 0.0))
         places(case, (axes,), failing)
-        axes.set_xlim(0, 100)
-        axes.set_xlabel("position, % of travel")
-        axes.set_ylabel("friction, A\u00b2")
-        svg = page.svg()
-    caption = "In squares of the current, which the pull goes with. Dotted: limit of its median."
-    return Picture("Friction over the travel", caption, svg, wide=True)
+        axes.set(xlim=(0, 100), xlabel="position, % of travel", ylabel="friction, A\u00b2")
+        caption = "In squares of the current, which the pull goes with. Dotted: limit of its median."
+        return page.picture(caption, "Friction over the travel")

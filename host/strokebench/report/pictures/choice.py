@@ -1,0 +1,30 @@
+"""Which figures a report gets, by kind of part and by what the recording holds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from strokebench.data.findings import Finding
+from strokebench.data.run import RunData
+from strokebench.diagnose import case_of, channels
+from strokebench.diagnose.expects import PartProfile
+from strokebench.report.pictures import coil, foreign, guided, moving, rotor, stroke, valve, wiring
+from strokebench.report.pictures.drawing import Picture
+
+_BY_KIND: dict[str, Callable[[Any, list[Finding]], list[Picture]]] = {
+    "solenoid": coil.pictures,
+    "egr_solenoid": valve.pictures,
+    "idle_actuator": stroke.pictures,
+    "wiring": wiring.pictures,
+    "guided": guided.pictures,
+    **dict.fromkeys(("fuel_pump", "fuel_pump_fuse", "water_pump", "cooling_fan"), rotor.pictures),
+}
+"""Kind of part -> its figures; those of a part that moves for all others."""
+
+
+def pictures(run: RunData, profile: PartProfile, findings: list[Finding]) -> list[Picture]:
+    """Return the figures of a run in reading order."""
+    whole = channels.followed_procedure(run) and not channels.lacking(run) & {"current", "volts"}
+    draw = _BY_KIND.get(profile.kind, moving.pictures) if whole else foreign.pictures
+    return draw(case_of(run, profile), findings)

@@ -1,0 +1,71 @@
+"""The figures of a recording from elsewhere that lacks channels or followed no procedure: what it holds."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from strokebench.data.findings import Finding
+from strokebench.diagnose import switch_labels as labels
+from strokebench.diagnose.case import Case
+from strokebench.diagnose.switched.find import captured, starts, times
+from strokebench.report.pictures import ink
+from strokebench.report.pictures.drawing import WIDE, Picture, Sheet, drawn, failing_of, sheet
+from strokebench.report.pictures.marks import above, curve, thin
+
+PANELS = (
+    ("drive", "drive", ink.DARK), ("current_a", "current, A", ink.DARK), ("supply_v", "supply, V", ink.THIRD),
+    ("output_a_v", "output A, V", ink.OPEN), ("output_b_v", "output B, V", ink.CLOSE),
+    ("sensor_a_v", "sensor A, V", ink.OPEN), ("sensor_b_v", "sensor B, V", ink.CLOSE),
+    ("part_c", "part, C", ink.DARK),
+)  # fmt: skip
+NAMES = {labels.REST: "rest", labels.SWITCHED_ON: "on", labels.STEADY: "steady"}
+START_S, BEFORE_S = 0.15, 0.01
+ROTOR_START_S = 0.6
+
+
+def pictures(case: Case, findings: list[Finding]) -> list[Picture]:
+    """Return every channel against time, and the first start as captured."""
+    return drawn(channels(case, failing_of(findings)), start(case))
+
+
+def channels(case: Case, failing: dict[str, Finding]) -> Picture | None:
+    """Each channel that the recording holds, one below another; what was out of limits is red."""
+    rows = case.run.samples
+    held = [panel for panel in PANELS if len(rows) > 1 and np.isfinite(rows[panel[0]]).any()]
+    if not held:
+        return None
+    time_s = np.asarray(rows["time_s"], float)
+    with sheet("The recording", WIDE, 1.0 + 1.2 * len(held), rows=len(held)) as page:
+        for axes, (column, name, colour) in zip(page.axes, held, strict=True):
+            curve(axes, time_s, np.asarray(rows[column], float), name, colour)
+        for finding in failing.values():
+            if finding.span_s is not None:
+                page.shade(*finding.span_s, ink.BAD, 0.25)
+        _bands(case, page)
+        page.on_time(time_s)
+        caption = "The channels that the file holds, as means over 1 ms where it is faster."
+        return page.picture(caption + (" Red: out of limits." if failing else ""))
+
+
+def _bands(case: Case, page: Sheet) -> None:
+    for mark in case.run.marks:
+        if mark.label in (labels.REST, labels.STEADY):
+            page.shade(mark.start_s, mark.end_s, ink.FAINT, 0.5)
+            above(page.axes[0], (mark.start_s + mark.end_s) / 2, NAMES[mark.label], ink.GREY)
+
+
+def start(case: Case) -> Picture | None:
+    """The current of the first start, as captured."""
+    begun = starts(case)
+    if not begun:
+        return None
+    long_s = START_S if case.profile.kind == "solenoid" else ROTOR_START_S
+    burst = captured(case, begun[0].start_s - BEFORE_S, min(begun[0].end_s, begun[0].start_s + long_s))
+    if burst is None or len(burst.values) < 3:
+        return None
+    with sheet("Current after switching on", WIDE, 2.6) as page:
+        axes = page.axes[0]
+        axes.plot(*thin(1e3 * (times(burst) - begun[0].start_s), burst.values), color=ink.DARK)
+        axes.set(xlabel="time after switching on, ms", ylabel="current, A")
+        rate = f"{burst.rate_hz:.0f} rows a second"
+        return page.picture(f"The first start, at {rate}, above the current's zero before it.")
