@@ -24,8 +24,8 @@ from strokebench.guided.walk import Walk
 from strokebench.parts import load_part
 from strokebench.parts.profile import Profile
 from strokebench.report import write_report
-from strokebench.session import examine
 from strokebench.sim.trials import stroke
+from strokebench.verdict.examine import examine
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
 WIDTH, TALLEST = 1080, 5600  # of the browser's window, in pixels

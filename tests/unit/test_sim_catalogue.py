@@ -18,7 +18,7 @@ def test_the_page_is_up_to_date() -> None:
 
 
 def test_every_part_and_defect_is_listed() -> None:
-    from strokebench.sim.faults import available
+    from strokebench.sim.plants import available
 
     text = lists()
     for part in PARTS:

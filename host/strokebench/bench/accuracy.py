@@ -28,7 +28,7 @@ def accuracy(calibrated: bool, certificate: dict[str, Any] | None = None, finer:
     """Return ``offset`` (column's unit), ``gain`` (relative) and ``noise`` (unit), standard uncertainties.
 
     Linearity is counted into the offset.  ``certificate``: the one of the calibration in force (see
-    :mod:`strokebench.calibrate.certificate`); its channels replace the defaults.  Without one a calibrated
+    :mod:`strokebench.bench.certificates`); its channels replace the defaults.  Without one a calibrated
     bench is taken to have been calibrated against a 0.5 % meter, its offset being what linearity leaves.
     ``finer``: how much finer the current ranges are than the reference bench's.
     """

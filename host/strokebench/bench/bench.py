@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from html import escape
 from types import TracebackType
@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from strokefw import channels, faults
 
+from strokebench.bench import certificates
+from strokebench.bench.accuracy import accuracy
 from strokebench.bench.run import Run
 from strokebench.bench.spec import SimSpec
 from strokebench.bench.stream import RawStream
@@ -18,7 +20,7 @@ from strokebench.errors import LinkError, Refused, StrokebenchError, UsageError
 from strokebench.link import wire as bench_wire
 from strokebench.link.link import Link, Message, refusal
 from strokebench.link.port import Port
-from strokebench.link.wire import Status
+from strokebench.link.wire import Status, Units
 from strokebench.parts.limits import Limits
 from strokebench.parts.procedure import Planned, Procedure
 
@@ -88,8 +90,8 @@ def identity_of(welcome: Message) -> Identity:
 class Bench:
     """A bench within reach; a context manager. Leaving it, for whatever reason, de-energises the part.
 
-    Made by :func:`open_bench`, or from any :class:`strokebench.link.port.Port`.  Methods raise :class:`LinkError`
-    when the bench cannot be reached and :class:`Refused` when it will not.
+    Made by :func:`open_bench`, or from any :class:`strokebench.link.port.Port`.  Methods raise
+    :class:`LinkError` when the bench cannot be reached and :class:`Refused` when it will not.
     """
 
     def __init__(self, port: Port, name: str = "the bench", engine: str = "serial") -> None:
@@ -121,6 +123,11 @@ class Bench:
         with contextlib.suppress(Refused):
             return self.link.request("calib_read", answer="calib_record").tail
         return b""
+
+    @property
+    def units(self) -> Units:
+        """What turns this bench's counts into values."""
+        return Units(self.calibration, self.identity.finer)
 
     def set_limits(self, limits: Limits) -> dict[str, int]:
         """Put a part's limits in force and return them as the bench echoes them (mA, mV, ms, 1/10000).
@@ -171,7 +178,15 @@ class Bench:
         self._load(procedure)
         self.link.poll(0)  # what an earlier run left behind
         self.link.request("run")
-        self._run = Run(self, procedure, self._limits.heartbeat_s)
+        self._run = Run(
+            self.link,
+            self.units,
+            procedure,
+            self._limits.heartbeat_s,
+            stop_now=self.stop_quietly,
+            accuracy=self.accuracy(),
+            info=self.info(),
+        )
         return self._run
 
     def _load(self, plan: list[Planned]) -> None:
@@ -201,7 +216,7 @@ class Bench:
         ``channel``: "current_coarse", "current_fine" or "supply". Raises :class:`Refused` while a burst is
         taken or sent, and when there is no memory for it.
         """
-        return RawStream(self, channel, rate_hz)
+        return RawStream(self.link, self.units, channel, rate_hz)
 
     def jog(self, drive: float) -> None:
         """Go to ``drive`` (-1..1) and stay while this is repeated at least every 0.5 s."""
@@ -241,11 +256,8 @@ class Bench:
 
     def accuracy(self) -> dict[str, dict[str, float]]:
         """Return standard uncertainties by sample column: ``offset``, ``gain`` (relative), ``noise``."""
-        from strokebench.bench.accuracy import accuracy
-        from strokebench.calibrate.certificate import find
-
         mine = self.identity
-        return accuracy(mine.calibrated, find(mine.uid, mine.calibration_id), mine.finer)
+        return accuracy(mine.calibrated, certificates.find(mine.uid, mine.calibration_id), mine.finer)
 
     def info(self) -> dict[str, Any]:
         """Return what a recording keeps about the bench."""
@@ -307,13 +319,3 @@ def only_pico() -> str:
     if len(picos) > 1:
         raise LinkError(f"Several benches are plugged in: {', '.join(picos)}.", "Name one with --port.")
     return picos[0]
-
-
-def found_benches() -> Iterator[tuple[str, Identity]]:
-    """Shake hands at every Pico's port; yield port name and identity of those that are benches."""
-    from strokebench.link.serial import find_ports
-
-    for port in find_ports():
-        if port.pico:
-            with contextlib.suppress(LinkError), open_bench(port.name) as bench:
-                yield port.name, bench.identity

@@ -54,9 +54,7 @@ class Test:
         quantity = quantities(self.bench.identity.finer)[name]
         mean = read_counts(self.bench, quantity.index, SCANS)[0]
         counts = np.array([round(mean)], np.uint16)
-        values, _unit = bench_wire.burst_values(
-            quantity.index, counts, self.bench.calibration, self.bench.identity.finer
-        )
+        values, _unit = bench_wire.burst_values(quantity.index, counts, *self.bench.units)
         return float(values[0])
 
     def ready(self) -> None:

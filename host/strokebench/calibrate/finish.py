@@ -7,6 +7,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from strokebench.bench import certificates
 from strokebench.calibrate import certificate, record
 from strokebench.calibrate.instrument import instrument_for
 from strokebench.calibrate.measure import checked
@@ -52,7 +53,7 @@ def make(
         one.quantity.name: certificate.channel_entry(one, old, number, day.isoformat(), person)
         for one in found
     }
-    before = certificate.find(mine.uid, mine.calibration_id, where)
+    before = certificates.find(mine.uid, mine.calibration_id, where)
     return {
         "format": 1,
         "number": number,
@@ -72,7 +73,7 @@ def store(bench: Bench, made: dict[str, Any], where: Path | None = None) -> Path
 
     The file is written first: a chip with numbers that nobody can look up is worse than a file too many.
     """
-    path = certificate.file_for(made["uid"], made["number"], where)
+    path = certificates.file_for(made["uid"], made["number"], where)
     write_whole(path, json.dumps(made, indent=1, ensure_ascii=False))
     checked(bench)  # it takes no calibration meanwhile
     bench.store_calibration(bytes.fromhex(made["record"]))

@@ -84,8 +84,8 @@ def _side(args: argparse.Namespace, text: str) -> Side:
 
 
 def _write(args: argparse.Namespace, found: Comparison) -> Path:
+    from strokebench.parts.write import write_whole
     from strokebench.report.comparison import render
-    from strokebench.text_file import write_whole
 
     stems = [Path(text.replace(":", "-")).stem for text in (args.a, args.b)]
     path = Path(args.output or f"compare-{stems[0]}-{stems[1]}.html")

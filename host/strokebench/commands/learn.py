@@ -93,8 +93,7 @@ def _specimens(book: Book, base: Profile, runs: str | None) -> list[Specimen]:
 def _write(args: argparse.Namespace, lesson: Lesson, base: Profile) -> None:
     """Write the profile: what it is based on, and the learned limits; then read it as `run` would."""
     from strokebench.parts import load_part, part_names
-    from strokebench.parts.write import toml_text
-    from strokebench.text_file import write_whole
+    from strokebench.parts.write import toml_text, write_whole
 
     path = Path(args.output)
     table: dict[str, Any]

@@ -13,7 +13,7 @@ from strokebench.bench.budget import channel_of
 from strokebench.data.findings import Finding, Verdict
 from strokebench.diagnose import diagnose
 from strokebench.errors import UsageError
-from strokebench.session import examine
+from strokebench.verdict.examine import examine
 from strokebench.verdict.judge import COVERAGE
 
 if TYPE_CHECKING:

@@ -12,8 +12,8 @@ from strokebench.bench.bench import Bench
 from strokebench.bench.spec import SimSpec
 from strokebench.data.findings import Finding, Verdict
 from strokebench.parts import load_part
-from strokebench.session import examine
 from strokebench.sim import open_port
+from strokebench.verdict.examine import examine
 
 from tools.chip.drive import ready_bench
 

@@ -14,7 +14,8 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 from typing import Any
 
-from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, examine, plan, use_simulator
+from strokebench.sim.trial_worker import Simulator
+from strokebench.sim.trials import FIRST_REPORTING_SEED, Simulate, Trial, examine, plan, stroke
 
 
 def load(path: Path) -> dict[str, dict[str, Any]]:
@@ -46,16 +47,30 @@ def run(trials: Iterable[Trial], path: Path, jobs: int, simulator: str = "") -> 
     with (
         Progress() as progress,
         path.open("a", encoding="utf-8") as file,
-        ProcessPoolExecutor(jobs, initializer=use_simulator, initargs=(simulator,)) as pool,
+        ProcessPoolExecutor(jobs, initializer=_use_simulator, initargs=(simulator,)) as pool,
     ):
         bar = progress.add_task("trials", total=len(wanted), completed=len(wanted) - len(todo))
-        for done in as_completed([pool.submit(examine, trial) for trial in todo]):
+        for done in as_completed([pool.submit(_examined, trial) for trial in todo]):
             record = done.result()
             records[record["key"]] = record
             file.write(json.dumps(record) + "\n")
             file.flush()
             progress.advance(bar)
     return [records[key] for key in wanted]
+
+
+_simulate: Simulate = stroke
+"""What simulates in this process."""
+
+
+def _use_simulator(command: str) -> None:
+    """Let another interpreter simulate this process's trials; empty: this one does."""
+    global _simulate
+    _simulate = Simulator(command).stroke if command else stroke
+
+
+def _examined(trial: Trial) -> dict[str, Any]:
+    return examine(trial, _simulate)
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -12,8 +12,8 @@ from pathlib import Path
 
 from strokebench.errors import DataError
 from strokebench.sim.board.troubles import KNOWN
-from strokebench.sim.faults import FaultKind, available
-from strokebench.sim.plants import PARTS, module_of
+from strokebench.sim.plants import PARTS, available, module_of
+from strokebench.sim.plants.fault import FaultKind
 
 BEGIN = "<!-- begin of the lists: python -m tools.evidence.catalogue docs/simulation.md -->"
 END = "<!-- end of the lists -->"

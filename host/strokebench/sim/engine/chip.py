@@ -51,8 +51,9 @@ def quiet_machine(image: str | Path | None = None) -> ChipMachine:
 
 
 class ChipPort:
-    """A port (see :mod:`strokebench.link.port`) to the firmware on an emulated Pico; time is emulated, and moves
-    in `read`.
+    """A port (see :mod:`strokebench.link.port`) to the firmware on an emulated Pico.
+
+    Time is emulated, and moves in `read`.
 
     ``machine`` and ``world`` are there for tests to look at. Roughly 25 times slower than the real chip.
     """

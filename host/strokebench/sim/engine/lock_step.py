@@ -8,7 +8,7 @@ from strokebench.sim.board.board import SimBoard
 
 
 class LockStepPort:
-    """The reading side of a port (see :mod:`strokebench.link.port`); one exchange is one simulated millisecond."""
+    """The reading side of a port (see :mod:`strokebench.link.port`); an exchange is one simulated ms."""
 
     board: SimBoard
     closed_text = "The simulated bench is closed."

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.faults import Fault, FaultKind
+from strokebench.sim.plants.fault import Fault, FaultKind
 from strokebench.sim.plants.rotary import Rotary, Turner
 from strokebench.sim.plants.turning import COMMON_FAULTS, build_turning
 from strokebench.sim.plants.winding import Heat
@@ -38,7 +38,7 @@ SPEED_RAD_S = 260.0
 
 def build(spec: SimSpec) -> Rotary:
     """Return the fan that ``spec`` asks for; UsageError for unknown faults."""
-    return build_turning(spec, NOMINAL, SPEED_RAD_S, _own)
+    return build_turning(spec, FAULTS, NOMINAL, SPEED_RAD_S, _own)
 
 
 def _own(turner: Turner, fault: Fault) -> Turner:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.faults import Fault, FaultKind
+from strokebench.sim.plants.fault import Fault, FaultKind
 from strokebench.sim.plants.rotary import Rotary, Turner
 from strokebench.sim.plants.turning import COMMON_FAULTS, build_turning
 
@@ -52,7 +52,7 @@ DRY_SHARE = 0.15
 
 def build(spec: SimSpec) -> Rotary:
     """Return the pump that ``spec`` asks for; UsageError for unknown faults."""
-    return build_turning(spec, NOMINAL, SPEED_RAD_S, own)
+    return build_turning(spec, FAULTS, NOMINAL, SPEED_RAD_S, own)
 
 
 def own(turner: Turner, fault: Fault) -> Turner:

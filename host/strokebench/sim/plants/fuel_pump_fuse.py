@@ -10,8 +10,8 @@ import numpy as np
 
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.wire import awg_area_mm2, resistance_ohm
-from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants import fuel_pump
+from strokebench.sim.plants.fault import FaultKind, parse_all
 from strokebench.sim.plants.rotary import Rotary
 from strokebench.sim.plants.spread import about
 from strokebench.sim.plants.turning import build_turning
@@ -47,9 +47,11 @@ class HarnessedPump(Rotary):
 
 def build(spec: SimSpec) -> HarnessedPump:
     """Return the pump that ``spec`` asks for; UsageError for unknown faults."""
-    faults = parse_all(spec.faults, spec.part)
+    faults = parse_all(spec.faults, spec.part, FAULTS)
     extra = {fault.name: fault.size for fault in faults}
-    plant = build_turning(spec, fuel_pump.NOMINAL, fuel_pump.SPEED_RAD_S, fuel_pump.own, HarnessedPump)
+    plant = build_turning(
+        spec, FAULTS, fuel_pump.NOMINAL, fuel_pump.SPEED_RAD_S, fuel_pump.own, HarnessedPump
+    )
     rng = np.random.default_rng((spec.seed, 4))
     sides = [
         about(1.03 * resistance_ohm(awg_area_mm2(gauge), length_m, 25.0), 0.04, rng)

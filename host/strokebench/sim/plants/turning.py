@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.faults import Fault, FaultKind, parse_all
 from strokebench.sim.plants.base import conditions_of
-from strokebench.sim.plants.common_faults import OPEN_WINDING, WEAK_BATTERY
+from strokebench.sim.plants.fault import OPEN_WINDING, WEAK_BATTERY, Fault, FaultKind, parse_all
 from strokebench.sim.plants.rotary import Commutator, Rotary, Turner
 from strokebench.sim.plants.spread import about
 
@@ -55,13 +54,16 @@ def specimen(nominal: Turner, rng: np.random.Generator) -> tuple[Turner, Commuta
 
 def build_turning(
     spec: SimSpec,
+    known: Sequence[FaultKind],
     nominal: Turner,
     speed_rad_s: float,
     own: Own,
     make: type[Made] = Rotary,  # type: ignore[assignment]
 ) -> Made:
-    """Return the motor that ``spec`` asks for; ``own`` applies the defects that only this part has."""
-    faults = parse_all(spec.faults, spec.part)
+    """Return the motor that ``spec`` asks for; ``own`` applies those of the ``known`` defects that only this
+    part has.
+    """
+    faults = parse_all(spec.faults, spec.part, known)
     turner, brushes = specimen(nominal, np.random.default_rng((spec.seed, 1)))
     running = running_nm(turner, speed_rad_s)
     for fault in faults:

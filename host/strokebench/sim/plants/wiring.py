@@ -13,10 +13,9 @@ import numpy as np
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.copper import resistance_ratio
 from strokebench.physics.wire import awg_area_mm2, resistance_ohm
-from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants import ripple
 from strokebench.sim.plants.base import BRIDGE_OHM, PWM_HZ, Conditions, Plant, conditions_of
-from strokebench.sim.plants.common_faults import WEAK_BATTERY
+from strokebench.sim.plants.fault import WEAK_BATTERY, FaultKind, parse_all
 from strokebench.sim.plants.spread import about
 
 GAUGE = 16
@@ -108,7 +107,7 @@ class Wiring(Plant):
 
 def build(spec: SimSpec) -> Wiring:
     """Return the circuit that ``spec`` asks for; UsageError for unknown faults."""
-    faults = parse_all(spec.faults, spec.part)
+    faults = parse_all(spec.faults, spec.part, FAULTS)
     rng = np.random.default_rng((spec.seed, 1))
     wire = resistance_ohm(awg_area_mm2(GAUGE), LENGTH_M, 25.0) * 1.03  # stranded
     values = {
