@@ -17,6 +17,8 @@ from typing import Any
 from strokebench.sim.trial_worker import Simulator
 from strokebench.sim.trials import FIRST_REPORTING_SEED, Simulate, Trial, examine, plan, stroke
 
+from tools import DOCS, ROOT
+
 
 def load(path: Path) -> dict[str, dict[str, Any]]:
     """Return the records kept so far by key; a last line that was cut off is left out."""
@@ -81,8 +83,8 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--each", type=int, default=34, help="trials per defect and grade (default 34)")
     parser.add_argument("--first-seed", type=int, default=FIRST_REPORTING_SEED)
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--kept", type=Path, default=Path("accuracy-trials"), help="folder of what is done")
-    parser.add_argument("--out", type=Path, default=Path("docs/accuracy.md"))
+    parser.add_argument("--kept", type=Path, default=ROOT / "accuracy-trials", help="folder of what is done")
+    parser.add_argument("--out", type=Path, default=DOCS / "accuracy.md")
     parser.add_argument(
         "--simulator", default="", metavar="COMMAND",
         help="a Python that simulates, such as pypy3 with the packages numpy, pydantic, pyserial and rich",

@@ -18,6 +18,7 @@ from strokebench.sim.plants.positioner import Positioner
 from strokebench.sim.plants.throttle import IDEAL, LOH, LOH_COULOMB_NM
 from strokefw.drive import ramp
 
+from tools import DOCS
 from tools.evidence.rig import Rig
 
 TAUS_MS = (0.1, 1.0, 5.0)
@@ -105,8 +106,8 @@ def draw(responses: list[Response], path: Path) -> None:
 
 def main() -> None:
     """Draw the picture and print the numbers."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, default=Path("docs/img/foldback.svg"))
+    parser = argparse.ArgumentParser(prog="python -m tools.evidence.foldback", description=__doc__)
+    parser.add_argument("--out", type=Path, default=DOCS / "img" / "foldback.svg")
     out = parser.parse_args().out
     responses = [respond(tau_ms, slew) for tau_ms in TAUS_MS for slew in SLEWS]
     for one in responses:
