@@ -15,7 +15,6 @@ from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
 from strokebench.sim.chip.world import ChipWorld
 
 IMAGE_VARIABLE = "STROKEBENCH_PICO_IMAGE"
-STEP_S = 1e-3
 
 
 def find_image() -> Path:
