@@ -17,11 +17,11 @@ from strokebench.bench import certificates
 from strokebench.bench.bench import Bench, open_bench
 from strokebench.bench.spec import SimSpec
 from strokebench.calibrate import finish
-from strokebench.calibrate.guide import guide
+from strokebench.calibrate.dialogue import guide
 from strokebench.calibrate.laboratory_source import LaboratorySource, instruments
-from strokebench.calibrate.measure import take
+from strokebench.calibrate.points import take
 from strokebench.calibrate.quantities import quantities
-from strokebench.calibrate.state import State
+from strokebench.calibrate.unfinished import State
 from strokebench.sim.engine import serve
 from strokebench.sim.laboratory import Laboratory, open_laboratory
 

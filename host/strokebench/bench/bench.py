@@ -17,10 +17,10 @@ from strokebench.bench.run import Run
 from strokebench.bench.spec import SimSpec
 from strokebench.bench.stream import RawStream
 from strokebench.errors import LinkError, Refused, StrokebenchError, UsageError
-from strokebench.link import wire as bench_wire
+from strokebench.link import conversion
+from strokebench.link.conversion import Status, Units
 from strokebench.link.link import Link, Message, refusal
 from strokebench.link.port import Port
-from strokebench.link.wire import Status, Units
 from strokebench.parts.limits import Limits
 from strokebench.parts.procedure import Planned, Procedure
 
@@ -76,12 +76,12 @@ def identity_of(welcome: Message) -> Identity:
         board=BOARDS[board] if board < len(BOARDS) else f"board {board}",
         uid=f["uid"].hex(),
         calibration_id=f["calibration_id"],
-        reset_cause=bench_wire.RESET_CAUSES[min(cause, len(bench_wire.RESET_CAUSES) - 1)],
+        reset_cause=conversion.RESET_CAUSES[min(cause, len(conversion.RESET_CAUSES) - 1)],
         current_max_a=f["current_max_ma"] / 1000,
         current_mean_a=f["current_mean_ma"] / 1000,
         supply_min_v=f["supply_min_mv"] / 1000,
         supply_max_v=f["supply_max_mv"] / 1000,
-        slew_per_s=f["slew_per_ms"] / bench_wire.DRIVE_ONE / bench_wire.TICK_S,
+        slew_per_s=f["slew_per_ms"] / conversion.DRIVE_ONE / conversion.TICK_S,
         heatsink_max_c=f["heatsink_max_dc"] / 10,
         segments_max=f["segments_max"],
     )
@@ -110,7 +110,7 @@ class Bench:
     def counts(self) -> tuple[int, ...]:
         """Return the newest scan as the converters saw it: counts in the order of strokefw.channels."""
         report = self.link.request("counts", answer="counts_report")
-        return tuple(row[0] for row in bench_wire.tail_rows(report))
+        return tuple(row[0] for row in conversion.tail_rows(report))
 
     def store_calibration(self, record: bytes) -> None:
         """Put a calibration record in force and keep it on the chip; refused while the part may move."""
@@ -146,7 +146,7 @@ class Bench:
                     f"limits.{name} = {asked:g} is more than this bench allows ({most:g} {unit}).",
                     f"Set it to {most:g} or less in the part's profile.",
                 )
-        values = bench_wire.limits_values(limits)
+        values = conversion.limits_values(limits)
         echo = self.link.request("limits", *values, answer="limits_in_force").fields
         self._limits = limits
         return echo
@@ -192,7 +192,7 @@ class Bench:
     def _load(self, plan: list[Planned]) -> None:
         self.link.request("procedure_begin", len(plan))
         for index, segment in enumerate(plan):
-            self.link.request("segment", *bench_wire.segment_values(index, segment))
+            self.link.request("segment", *conversion.segment_values(index, segment))
 
     def stop(self, *, now: bool = False) -> None:
         """Stop the part: ramped within the slew limit, or at once."""
@@ -220,7 +220,7 @@ class Bench:
 
     def jog(self, drive: float) -> None:
         """Go to ``drive`` (-1..1) and stay while this is repeated at least every 0.5 s."""
-        self.link.request("jog", round(drive * bench_wire.DRIVE_ONE))
+        self.link.request("jog", round(drive * conversion.DRIVE_ONE))
 
     def clear(self) -> None:
         """Release a latched fault whose cause is gone."""
@@ -228,7 +228,7 @@ class Bench:
 
     def status(self) -> Status:
         """Return what the bench measures and counts now."""
-        return bench_wire.status_of(self.link.request("status", answer="status_report"))
+        return conversion.status_of(self.link.request("status", answer="status_report"))
 
     def selftest(self) -> list[tuple[int, ...]]:
         """Run the self-test without moving the part; return its (item, 0 or 1 if failed, value) rows.
@@ -243,12 +243,12 @@ class Bench:
     def selftest_report(self) -> tuple[int, list[tuple[int, ...]]]:
         """Run the self-test; return its fault code (0: passed) and the rows of what it came to."""
         report = self.link.request("selftest", answer="selftest_report", timeout_s=ARM_S)
-        return int(report.fields["code"]), bench_wire.tail_rows(report)
+        return int(report.fields["code"]), conversion.tail_rows(report)
 
     def events(self) -> list[Event]:
         """Return the events that the bench kept, oldest first; times are its clock since power-up."""
         report = self.link.request("events", answer="event_log")
-        return [bench_wire.logged_event(*row) for row in bench_wire.tail_rows(report)]
+        return [conversion.logged_event(*row) for row in conversion.tail_rows(report)]
 
     def identity_text(self) -> str:
         """Return what the bench says about its build, in words."""

@@ -15,9 +15,9 @@ from strokefw.link import wire
 from strokebench.data.run import Burst, Event, Mark, RunData
 from strokebench.data.samples import Samples
 from strokebench.errors import LinkError, LinkLost, ProtectionTripped, VersionMismatch
-from strokebench.link import wire as bench_wire
+from strokebench.link import conversion
+from strokebench.link.conversion import Units
 from strokebench.link.link import Link, Message, fault_row
-from strokebench.link.wire import Units
 from strokebench.parts.procedure import Planned
 
 CHUNK_ROWS = 100
@@ -131,7 +131,7 @@ class Run:
             yield from self._ready(1)
             self._fetch_missing()
         finally:
-            self._close_mark(self.last_s + bench_wire.TICK_S)
+            self._close_mark(self.last_s + conversion.TICK_S)
             if self.outcome == "running":
                 self.outcome = "cut"
                 self._stop_now()
@@ -157,7 +157,7 @@ class Run:
         """Yield what has come in chunks, once there are ``least`` rows."""
         size = self.chunk_rows * wire.SAMPLE_BYTES
         while len(self._raw) >= least * wire.SAMPLE_BYTES and self._tick0 is not None:
-            rows = bench_wire.decode_rows(bytes(self._raw[:size]), self._tick0)
+            rows = conversion.decode_rows(bytes(self._raw[:size]), self._tick0)
             del self._raw[:size]
             self.last_s = float(rows["time_s"][-1])
             yield rows
@@ -186,7 +186,7 @@ class Run:
         if self._next_seq is not None:
             self.lost_rows += (first - self._next_seq) & state.TICK_MASK
         elif self._tick0 is not None:  # the run's first event was told: its tick has the first row
-            self.lost_rows += max(0, round(self._time_s(tick) / bench_wire.TICK_S))
+            self.lost_rows += max(0, round(self._time_s(tick) / conversion.TICK_S))
         self._next_seq = (first + count) & state.TICK_MASK
         if self._tick0 is None:
             self._tick0 = tick
@@ -208,11 +208,11 @@ class Run:
         number = code if kind in (state.EVENT_FAULT, state.EVENT_WARNING) else 0
         if kind == state.EVENT_FAULT:
             self.fault = code
-        text = bench_wire.event_text(kind, code, index, detail)
-        self.events.append(Event(time_s, bench_wire.named(state.EVENT_NAMES, kind, "event"), number, text))
+        text = conversion.event_text(kind, code, index, detail)
+        self.events.append(Event(time_s, conversion.named(state.EVENT_NAMES, kind, "event"), number, text))
 
     def _burst(self, fields: dict[str, int], counts: np.ndarray[Any, np.dtype[np.uint16]]) -> None:
-        values, unit = bench_wire.burst_values(fields["channel"], counts, *self._units)
+        values, unit = conversion.burst_values(fields["channel"], counts, *self._units)
         name = channels.NAMES[fields["channel"]]
         start_s = self._time_s(fields["tick"]) - fields["pre"] / fields["rate_hz"]
         label = self.plan[fields["index"]].label if fields["index"] < len(self.plan) else ""
@@ -237,7 +237,7 @@ class Run:
     def _time_s(self, tick: int) -> float:
         if self._tick0 is None:
             self._tick0 = tick
-        return bench_wire.seconds_between(self._tick0, tick)
+        return conversion.seconds_between(self._tick0, tick)
 
     def data(self, samples: Samples, **info: Any) -> RunData:
         """Return everything as :class:`RunData`, with ``samples`` as the caller put the chunks together."""

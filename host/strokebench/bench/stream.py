@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from strokefw import channels, state
 
 from strokebench.errors import LinkLost, UsageError
-from strokebench.link import wire as bench_wire
+from strokebench.link import conversion
+from strokebench.link.conversion import Units
 from strokebench.link.link import Link, Message
-from strokebench.link.wire import Units
 
 SLICE_S = 0.02
 SILENT_S = 2.0
@@ -70,7 +70,7 @@ class RawStream:
         first = self._next + jump
         codes = unpacked(message.tail)
         self._next = first + len(codes)
-        values, _unit = bench_wire.burst_values(self._channel, codes * LEFT, *self._units)
+        values, _unit = conversion.burst_values(self._channel, codes * LEFT, *self._units)
         return RawPiece(first, values, self.lost)
 
     def __iter__(self) -> Iterator[RawPiece]:

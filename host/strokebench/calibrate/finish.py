@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING, Any
 from strokebench.bench import certificates
 from strokebench.calibrate import certificate, record
 from strokebench.calibrate.instrument import instrument_for
-from strokebench.calibrate.measure import checked
+from strokebench.calibrate.points import checked
 from strokebench.calibrate.quantities import Quantity
 from strokebench.calibrate.solve import Correction, solve
-from strokebench.calibrate.state import State, write_whole
+from strokebench.calibrate.unfinished import State
 from strokebench.errors import DataError, LinkError
+from strokebench.parts.write import write_whole
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
@@ -74,7 +75,7 @@ def store(bench: Bench, made: dict[str, Any], where: Path | None = None) -> Path
     The file is written first: a chip with numbers that nobody can look up is worse than a file too many.
     """
     path = certificates.file_for(made["uid"], made["number"], where)
-    write_whole(path, json.dumps(made, indent=1, ensure_ascii=False))
+    write_whole(path, json.dumps(made, indent=1, ensure_ascii=False), folder=True)
     checked(bench)  # it takes no calibration meanwhile
     bench.store_calibration(bytes.fromhex(made["record"]))
     if bench.identity.calibration_id != made["number"]:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 class LaboratorySource:
-    """Sets the simulated sources itself; see :class:`strokebench.calibrate.measure.Source`."""
+    """Sets the simulated sources itself; see :class:`strokebench.calibrate.points.Source`."""
 
     def __init__(self, bench: Bench, laboratory: Laboratory) -> None:
         self._bench, self._laboratory = bench, laboratory

@@ -58,14 +58,17 @@ def _value(value: Any) -> str:
     return repr(value)
 
 
-def write_whole(path: Path, text: str, *, replace: bool = True) -> None:
-    """Write ``text`` to ``path``; BookError when that cannot be done, or a file is there and not to be
-    replaced.
+def write_whole(path: Path, text: str, *, replace: bool = True, folder: bool = False) -> None:
+    """Write ``text`` to ``path`` so that it is the old or the new one even if this is cut off.
+
+    ``folder``: make its folder too. BookError when it cannot be written, or is there and not to be replaced.
     """
     if path.exists() and not replace:
         raise BookError(f"{path} is there already.", "Give another name with -o, or --force.")
     partial = path.with_name(path.name + ".part")
     try:
+        if folder:
+            path.parent.mkdir(parents=True, exist_ok=True)
         partial.write_text(text, encoding="utf-8", newline="\n")
         os.replace(partial, path)
     except OSError as error:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from strokebench.errors import LinkLost
-from strokebench.link.wire import TICK_S
+from strokebench.link.conversion import TICK_S
 from strokebench.sim.board.board import SimBoard
 
 

@@ -6,10 +6,10 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from strokebench.calibrate.instrument import Instrument, instrument_for
-from strokebench.calibrate.measure import take
+from strokebench.calibrate.points import take
 from strokebench.calibrate.quantities import BRAKING, Quantity
 from strokebench.calibrate.solve import check_point, solve
-from strokebench.calibrate.state import State
+from strokebench.calibrate.unfinished import State
 from strokebench.calibrate.units import reading
 from strokebench.errors import DataError, StrokebenchError
 
@@ -42,7 +42,7 @@ def answer(ask: Ask, prompt: str) -> str:
 
 
 class PersonSource:
-    """Asks a person to set the source and read the reference; see :class:`..measure.Source`."""
+    """A :class:`strokebench.calibrate.points.Source`: asks a person to set it and to read the reference."""
 
     waits = True
 
