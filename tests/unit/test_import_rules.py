@@ -144,7 +144,7 @@ def begin():
 
 
 def test_the_rules_can_fail() -> None:
-    judge = "strokebench.verdict.judge"
+    judge = "strokebench.verdict.examine"  # the simulator judges its trials by it
     planted = list(imports(judge, PLANTED, KNOWN))
     assert Import(judge, "strokebench.sim.trials", "begin") in planted
     assert not [each.of for each in planted if "panel" in each.of], "a type checker's imports do not count"
