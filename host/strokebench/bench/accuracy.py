@@ -78,7 +78,7 @@ def _certified(column: str, known: dict[str, Any]) -> tuple[float, float] | None
     own, feed = (known[name] for name in names)
     common = "reference: gain" if own["instrument"] == feed["instrument"] else ""
     gain = math.hypot(
-        *(part["gain"] for one in (own, feed) for part in one["parts"] if part["source"] != common)
+        *(part["gain"] for channel in (own, feed) for part in channel["parts"] if part["source"] != common)
     )
     feed_v = max(abs(point["value"]) for point in feed["points"])
     return _offset(own), math.hypot(gain, feed["u_offset"] / feed_v)

@@ -151,12 +151,13 @@ def _point(
 ) -> bool:
     """Take one point and keep it unless it is nonsense or the bench would not; say so then."""
     try:
-        one = take(bench, quantity, target, source)
-        check_point(quantity, one)
+        reading = take(bench, quantity, target, source)
+        check_point(quantity, reading)
     except StrokebenchError as error:
         say(f"  {error} {error.hint}")
         answer(ask, "  Enter to try again: ")
         return False
-    state.add(one)
-    say(f"  kept: reference {one.reference:g} {quantity.unit}, bench {quantity.nominal(one.counts):.4f}")
+    state.add(reading)
+    seen = quantity.nominal(reading.counts)
+    say(f"  kept: reference {reading.reference:g} {quantity.unit}, bench {seen:.4f}")
     return True

@@ -47,12 +47,12 @@ def make(
     if not person.strip():
         raise DataError("A calibration needs the name of whoever makes it.", "Give --person NAME.")
     mine, old = bench.identity, bench.calibration
-    names = list(dict.fromkeys(one.instrument.name for one in found))
+    names = list(dict.fromkeys(correction.instrument.name for correction in found))
     data = record.build(found, old, day, person, names)
     number = record.identity(data)
     channels = {
-        one.quantity.name: certificate.channel_entry(one, old, number, day.isoformat(), person)
-        for one in found
+        correction.quantity.name: certificate.channel_entry(correction, old, number, day.isoformat(), person)
+        for correction in found
     }
     before = certificates.find(mine.uid, mine.calibration_id, where)
     return {

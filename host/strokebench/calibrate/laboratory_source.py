@@ -53,7 +53,7 @@ def instruments() -> list[Instrument]:
             percent=100 * gain,
             absolute=zero,
             resolution=step,
-            channels=[one.name for one in quantities().values() if one.unit == unit],
+            channels=[quantity.name for quantity in quantities().values() if quantity.unit == unit],
         )
         for unit, (gain, zero, step) in METERS.items()
     ]

@@ -27,11 +27,11 @@ class State:
 
     def of(self, channel: str) -> list[Reading]:
         """Return the readings of one channel."""
-        return [one for one in self.readings if one.channel == channel]
+        return [reading for reading in self.readings if reading.channel == channel]
 
-    def add(self, one: Reading) -> None:
+    def add(self, reading: Reading) -> None:
         """Keep a reading."""
-        self.readings.append(one)
+        self.readings.append(reading)
         self.save()
 
     def drop_last(self) -> Reading | None:
@@ -42,7 +42,7 @@ class State:
 
     def forget(self, channel: str) -> None:
         """Forget the readings of one channel."""
-        self.readings = [one for one in self.readings if one.channel != channel]
+        self.readings = [reading for reading in self.readings if reading.channel != channel]
         self.save()
 
     def save(self) -> None:
@@ -52,8 +52,8 @@ class State:
         data = {
             "uid": self.uid,
             "person": self.person,
-            "instruments": [one.model_dump() for one in self.instruments],
-            "readings": [asdict(one) for one in self.readings],
+            "instruments": [instrument.model_dump() for instrument in self.instruments],
+            "readings": [asdict(reading) for reading in self.readings],
         }
         write_whole(self.path, json.dumps(data, indent=1), folder=True)
 
@@ -77,8 +77,8 @@ def open_state(path: Path, uid: str, fresh: bool = False) -> State:
         uid,
         path,
         data["person"],
-        [Instrument.model_validate(one) for one in data["instruments"]],
-        [Reading(**one) for one in data["readings"]],
+        [Instrument.model_validate(instrument) for instrument in data["instruments"]],
+        [Reading(**reading) for reading in data["readings"]],
     )
 
 

@@ -136,7 +136,7 @@ def _show(args: argparse.Namespace) -> int:
         findings = book.findings(args.run_id)
         summary = book.summary(args.run_id)
     if args.json:
-        listed = [{**asdict(one), "verdict": one.verdict.value} for one in findings]
+        listed = [{**asdict(finding), "verdict": finding.verdict.value} for finding in findings]
         print_json({**asdict(summary), "findings": listed})
         return 0
     from strokebench.terminal.book_tables import run_page

@@ -112,7 +112,7 @@ def _collect(
 
     for path in (args.reference, args.readings):
         if path:
-            bundle, rows = load(path, {one.name: one for one in wanted})
+            bundle, rows = load(path, {quantity.name: quantity for quantity in wanted})
             state.person = bundle.person or state.person
             state.instruments = bundle.instrument or state.instruments
             state.readings += rows
@@ -136,12 +136,11 @@ def _automatic(
     source = LaboratorySource(bench, laboratory)
     for quantity in wanted:
         for target in quantity.points[len(state.of(quantity.name)) :]:
-            one = take(bench, quantity, target, source)
-            state.add(one)
+            reading = take(bench, quantity, target, source)
+            state.add(reading)
             if not args.json:
-                print(
-                    f"{quantity.name}: reference {one.reference:g} {quantity.unit}, {one.counts:.1f} counts"
-                )
+                reference = f"reference {reading.reference:g} {quantity.unit}"
+                print(f"{quantity.name}: {reference}, {reading.counts:.1f} counts")
 
 
 def _by_hand(bench: Bench, state: State, wanted: list[Quantity]) -> None:
@@ -149,10 +148,10 @@ def _by_hand(bench: Bench, state: State, wanted: list[Quantity]) -> None:
     from strokebench.calibrate.instrument import instrument_for
 
     state.person = state.person or answer(input, "Who calibrates: ")
-    missing = [one for one in wanted if instrument_for(one.name, state.instruments) is None]
+    missing = [quantity for quantity in wanted if instrument_for(quantity.name, state.instruments) is None]
     by_unit: dict[str, list[str]] = {}
-    for one in missing:
-        by_unit.setdefault(one.unit, []).append(one.name)
+    for quantity in missing:
+        by_unit.setdefault(quantity.unit, []).append(quantity.name)
     state.instruments += ask_instruments(list(by_unit), by_unit, input, print)
     state.save()
     guide(bench, state, wanted, input, print)

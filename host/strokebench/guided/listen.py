@@ -98,14 +98,14 @@ class Listener:
     def end_mark(self) -> None:
         """End the stretch that runs."""
         if self.marks and math.isnan(self.marks[-1].end_s):
-            one = self.marks[-1]
-            self.marks[-1] = Mark(one.label, one.start_s, self.last_s, one.index, one.kind)
+            mark = self.marks[-1]
+            self.marks[-1] = Mark(mark.label, mark.start_s, self.last_s, mark.index, mark.kind)
             self._writer.mark(self.marks[-1])
 
     def now(self, column: str) -> float:
         """Return the mean of the newest 0.1 s of a column, NaN before the first sample."""
         rows = self._chunks[-3:]
-        values = np.concatenate([one[column] for one in rows])[-NOW_ROWS:] if rows else np.empty(0)
+        values = np.concatenate([row[column] for row in rows])[-NOW_ROWS:] if rows else np.empty(0)
         return float(values.mean()) if len(values) else math.nan
 
     def data(self, outcome: str, **info: object) -> RunData:

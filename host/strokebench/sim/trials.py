@@ -145,7 +145,7 @@ def examine(trial: Trial, simulate: Simulate = stroke) -> dict[str, Any]:
     return injected | {
         "verdict": verdict.value,
         "named": named,
-        "failing": [one.key for one in findings if one.verdict is Verdict.FAIL],
-        "unsure": [one.key for one in findings if one.verdict is Verdict.INCONCLUSIVE],
+        "failing": [finding.key for finding in findings if finding.verdict is Verdict.FAIL],
+        "unsure": [finding.key for finding in findings if finding.verdict is Verdict.INCONCLUSIVE],
         "errors": errors(findings, plant, profile, trial.name, trial.place, plant.seen),
     }
