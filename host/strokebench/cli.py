@@ -35,7 +35,7 @@ def parser() -> argparse.ArgumentParser:
         text = (command.__doc__ or "").splitlines()[0].rstrip(".")
         sub = commands.add_parser(name, help=text[:1].lower() + text[1:], description=command.__doc__)
         command.add(sub)
-        sub.set_defaults(handler=command.run)
+        sub.set_defaults(handler=command.run, parser=top)
     return top
 
 

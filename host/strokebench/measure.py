@@ -209,9 +209,9 @@ def pulses_of(run: RunData) -> list[Pulse]:
 
 def fits_at_rest(found: list[Pulse]) -> list[Response]:
     """Return first-order answers to the weaker pulses, at which nothing has moved yet."""
-    most = max((one.top_a for one in found), default=0.0)
-    weak = [one for one in found if WEAK[0] * most <= one.top_a <= WEAK[1] * most]
-    fits = [first_order(one.volts, one.amps, TICK_S) for one in weak]
+    most = max((pulse.top_a for pulse in found), default=0.0)
+    weak = [pulse for pulse in found if WEAK[0] * most <= pulse.top_a <= WEAK[1] * most]
+    fits = [first_order(pulse.volts, pulse.amps, TICK_S) for pulse in weak]
     return [fit for fit in fits if fit.ohm > 0 and fit.henry > 0]
 
 
@@ -234,7 +234,7 @@ def evaluate(first: RunData, run: RunData, drive: float) -> Load:
     steady_a = float(np.median(held[0]["current_a"][-100:])) if held else math.nan
     inductance, method = inductance_of(run, found, tau_s, drive, resistance.value)
     top_a = float(np.max(inrush))
-    highest_a = max(float(np.max(one.samples["current_a"])) for one in (first, run))
+    highest_a = max(float(np.max(piece.samples["current_a"])) for piece in (first, run))
     return Load(
         resistance, inductance, method, tau_s, brush_v, bool(steady_a < 0.9 * top_a), drive, top_a, steady_a,
         highest_a, spectrum(run.bursts[-1]) if run.bursts else [],
@@ -248,17 +248,19 @@ def resistance_of(found: list[Pulse], tau_s: float, run: RunData) -> tuple[Measu
     :func:`while_it_gathers_speed`.
     """
     settle = max(3, math.ceil(6 * tau_s / TICK_S))
-    usable = [one for one in found if one.top_a > SEEN_A and len(one.amps) - one.reached > settle + 9]
-    fine = [one for one in usable if one.top_a < FINE_A]
+    usable = [
+        pulse for pulse in found if pulse.top_a > SEEN_A and len(pulse.amps) - pulse.reached > settle + 9
+    ]
+    fine = [pulse for pulse in usable if pulse.top_a < FINE_A]
     usable = fine if len(fine) >= FEWEST and _reach(fine) > 0.5 * FINE_TOP_A else usable
-    most = max((one.top_a for one in usable), default=0.0)
-    still = [one for one in usable if not moving(one.amps[one.reached + settle :])]
+    most = max((pulse.top_a for pulse in usable), default=0.0)
+    still = [pulse for pulse in usable if not moving(pulse.amps[pulse.reached + settle :])]
     if len(still) >= FEWEST and _reach(still) > 0.1 * most:
-        points = np.array([_settled(one, settle) for one in still])
+        points = np.array([_settled(pulse, settle) for pulse in still])
         fit = line(points[:, 0], points[:, 1])
         slope, offset, u_slope, count = fit.slope, fit.offset, fit.u_slope, len(points)
     else:
-        strong = [one for one in usable if one.top_a > STRONG * most]
+        strong = [pulse for pulse in usable if pulse.top_a > STRONG * most]
         slope, offset, u_slope = while_it_gathers_speed(strong, tau_s)
         count = len(strong)
     accuracy = run.accuracy
@@ -269,14 +271,14 @@ def resistance_of(found: list[Pulse], tau_s: float, run: RunData) -> tuple[Measu
 
 
 def _reach(found: list[Pulse]) -> float:
-    tops = [one.top_a for one in found]
+    tops = [pulse.top_a for pulse in found]
     return max(tops, default=0.0) - min(tops, default=0.0)
 
 
-def _settled(one: Pulse, settle: int) -> tuple[float, float]:
+def _settled(pulse: Pulse, settle: int) -> tuple[float, float]:
     """Mean amperes and volts of a pulse once the inductance is through."""
-    begin = one.reached + settle
-    return float(one.amps[begin:].mean()), float(one.volts[begin:].mean())
+    begin = pulse.reached + settle
+    return float(pulse.amps[begin:].mean()), float(pulse.volts[begin:].mean())
 
 
 def while_it_gathers_speed(found: list[Pulse], tau_s: float) -> tuple[float, float, float]:
@@ -288,17 +290,17 @@ def while_it_gathers_speed(found: list[Pulse], tau_s: float) -> tuple[float, flo
     short.
     """
     rows, volts = [], []
-    for one in found:
-        begin = one.reached + max(2, math.ceil(4 * tau_s / TICK_S))
-        ticks = np.arange(begin, len(one.amps) - 1)
+    for pulse in found:
+        begin = pulse.reached + max(2, math.ceil(4 * tau_s / TICK_S))
+        ticks = np.arange(begin, len(pulse.amps) - 1)
         if len(ticks) < 8:
             continue
-        trend = np.polynomial.Polynomial.fit(ticks, one.amps[ticks], 2).deriv()
-        charge = (np.cumsum(one.amps) - one.amps / 2) * TICK_S
-        since_s = (ticks - LEAD - one.reached / 2) * TICK_S
-        current = one.amps[ticks] + tau_s / TICK_S * trend(ticks)
+        trend = np.polynomial.Polynomial.fit(ticks, pulse.amps[ticks], 2).deriv()
+        charge = (np.cumsum(pulse.amps) - pulse.amps / 2) * TICK_S
+        since_s = (ticks - LEAD - pulse.reached / 2) * TICK_S
+        current = pulse.amps[ticks] + tau_s / TICK_S * trend(ticks)
         rows.append(np.column_stack((current, np.ones(len(ticks)), charge[ticks], -since_s)))
-        volts.append(one.volts[ticks])
+        volts.append(pulse.volts[ticks])
     if len(rows) < 3:
         raise DataError("The current does not settle in the pulses.", "Allow more current.")
     table, wanted = np.concatenate(rows), np.concatenate(volts)

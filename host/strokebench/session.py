@@ -1,4 +1,4 @@
-"""One run from start to verdict: drive, record while it happens, diagnose, judge."""
+"""One run from start to end: drive, record while it happens; and the exit code that its verdict comes to."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from strokebench.data.findings import Finding, Verdict
+from strokebench.data.findings import Verdict
 from strokebench.data.samples import Samples, empty
 from strokebench.errors import ProtectionTripped
 
@@ -102,15 +102,6 @@ def stopped_by_signals(stop: Callable[[], None]) -> Iterator[threading.Event]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-
-
-def examine(data: RunData, profile: Profile) -> tuple[list[Finding], Verdict]:
-    """Return the judged findings of a run and its overall verdict."""
-    from strokebench.diagnose import diagnose
-    from strokebench.verdict.judge import judge, overall
-
-    findings = judge(diagnose(data, profile))
-    return findings, overall(findings, profile.required)
 
 
 EXIT_CODES = {Verdict.PASS: 0, Verdict.FAIL: 1, Verdict.INCONCLUSIVE: 3}

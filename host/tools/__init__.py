@@ -1,1 +1,8 @@
-"""What only the project itself runs; it is not in the wheel. Run from the folder host: ``python -m tools.evidence.accuracy``."""
+"""Programs that only the project runs, from the folder ``host``: ``python -m tools.evidence.accuracy``."""
+
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+"""The repository."""
+DOCS = ROOT / "docs"
+"""Where pages go that a tool writes."""

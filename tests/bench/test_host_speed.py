@@ -16,8 +16,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from strokebench.link.conversion import decode_rows
 from strokebench.link.link import Link
-from strokebench.link.wire import decode_rows
 from strokefw.link import wire
 
 from tests.helpers.fake_port import FakePort, row

@@ -6,7 +6,7 @@ import ast
 
 import pytest
 from strokebench.bench.spec import SimSpec
-from strokebench.link.wire import limits_values
+from strokebench.link.conversion import limits_values
 from strokebench.parts import load_part
 from strokebench.sim.board.board import SimBoard
 from strokebench.sim.chip.machine import ChipUnavailable

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 import pytest
 from strokebench.parts import part_names
-from strokebench.sim.faults import available
+from strokebench.sim.plants import available
 from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, examine, plan
 
 CHOSEN = {

@@ -12,7 +12,7 @@ from strokebench.bringup.hands import LaboratoryHands, PersonHands
 from strokebench.bringup.measures import Test as Bringup
 from strokebench.bringup.record import Record
 from strokebench.bringup.steps import Step, load_steps
-from tools.pages import walkthroughs as walk
+from tools.pages import walkthroughs
 
 from tests.helpers.laboratory import bench_in_laboratory
 from tests.helpers.process import ROOT, simulated_device, start, strokebench
@@ -162,5 +162,7 @@ def test_at_a_device_a_person_goes_and_comes_back(tmp_path: Path) -> None:
 
 
 def test_the_walks_in_the_docs_are_what_the_program_does() -> None:
-    for name, text in walk.pages().items():
-        assert (ROOT / "docs" / name).read_text(encoding="utf-8") == text, f"run python -m {walk.__name__}"
+    for name, text in walkthroughs.pages().items():
+        assert (ROOT / "docs" / name).read_text(encoding="utf-8") == text, (
+            f"run python -m {walkthroughs.__name__}"
+        )

@@ -13,14 +13,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from strokebench.bench import certificates
 from strokebench.bench.bench import Bench, open_bench
 from strokebench.bench.spec import SimSpec
-from strokebench.calibrate import certificate, finish
-from strokebench.calibrate.guide import guide
+from strokebench.calibrate import finish
+from strokebench.calibrate.dialogue import guide
 from strokebench.calibrate.laboratory_source import LaboratorySource, instruments
-from strokebench.calibrate.measure import take
+from strokebench.calibrate.points import take
 from strokebench.calibrate.quantities import quantities
-from strokebench.calibrate.state import State
+from strokebench.calibrate.unfinished import State
 from strokebench.sim.engine import serve
 from strokebench.sim.laboratory import Laboratory, open_laboratory
 
@@ -116,7 +117,7 @@ def test_a_later_calibration_of_one_channel_keeps_the_others(tmp_path: Path) -> 
         second = calibrated(bench, laboratory, tmp_path, "feed")
         assert set(second["channels"]) == {"vin", "feed"}
         assert second["channels"]["vin"] == first["channels"]["vin"]
-        assert certificate.find(bench.identity.uid, bench.identity.calibration_id, tmp_path) == second
+        assert certificates.find(bench.identity.uid, bench.identity.calibration_id, tmp_path) == second
         assert abs(bench.status().terminals_v - laboratory.true("vin")) < 0.01
 
 

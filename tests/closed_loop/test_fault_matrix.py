@@ -28,7 +28,7 @@ def test_every_code_has_a_cause_or_is_an_answer() -> None:
 @pytest.mark.parametrize("cause", CAUSES, ids=IDS)
 def test_driving(cause: Cause) -> None:
     cell = run(cause, state.DRIVING)
-    assert _line(cause, cell) in PAGE, "run: python -m tools.evidence.fault_matrix"
+    assert _line(cause, cell) in PAGE, "run: python -m tools.evidence.fault_page"
     told = faults.SEVERITY[cell.code]
     slew = {**LIMITS, **cause.limits}["slew_per_ms"]
     assert cell.worst_step <= slew
@@ -50,7 +50,7 @@ def test_driving(cause: Cause) -> None:
 def test_other_states(cause: Cause) -> None:
     for where in STATES:
         cell = run(cause, where)
-        assert _line(cause, cell) in PAGE, "run: python -m tools.evidence.fault_matrix"
+        assert _line(cause, cell) in PAGE, "run: python -m tools.evidence.fault_page"
         assert cell.worst_step <= (STOPPING_SLEW if where == state.STOPPING else LIMITS["slew_per_ms"])
 
 

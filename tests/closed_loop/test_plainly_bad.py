@@ -14,8 +14,8 @@ import pytest
 from strokebench.bench.spec import SimSpec
 from strokebench.cli import main
 from strokebench.data.findings import Finding, Verdict
-from strokebench.session import examine
 from strokebench.sim.trials import stroke
+from strokebench.verdict.examine import examine
 from strokebench.verdict.judge import root_cause
 
 SHORT, JAM = "shorted_turns", "binding=40@0.1"

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from strokebench.data.findings import Finding, Verdict
 from strokebench.errors import Refused
-from strokebench.session import examine
 from strokebench.sim.trials import conditions, stroke
+from strokebench.verdict.examine import examine
 from strokebench.verdict.judge import named_faults
 from strokefw import faults
 

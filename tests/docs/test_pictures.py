@@ -3,23 +3,13 @@
 from __future__ import annotations
 
 import html
-import importlib.util
 import re
 from pathlib import Path
-from types import ModuleType
 
 import pytest
+from tools.pages.terminal_pictures import picture
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
-
-
-@pytest.fixture(scope="module")
-def maker() -> ModuleType:
-    found = importlib.util.spec_from_file_location("maker", DOCS / "make_terminal_picture.py")
-    assert found is not None and found.loader is not None
-    module = importlib.util.module_from_spec(found)
-    found.loader.exec_module(module)
-    return module
 
 
 def test_one_page_shows_all_of_panel_report_and_terminal() -> None:
@@ -39,15 +29,15 @@ def test_no_picture_lies_about_unused() -> None:
 
 
 @pytest.mark.parametrize("name", ["terminal-run", pytest.param("terminal-book", marks=pytest.mark.long)])
-def test_terminal_pictures_say_what_the_program_says(maker: ModuleType, name: str) -> None:
-    """Renew them with ``python docs/make_terminal_picture.py docs/img`` when this fails."""
+def test_terminal_pictures_say_what_the_program_says(name: str) -> None:
+    """Renew them with ``python -m tools.pages.terminal_pictures`` when this fails."""
 
     def words(svg: str) -> list[str]:
         texts = re.findall(r"<text[^>]*>([^<]*)</text>", svg)
         return html.unescape(" ".join(texts)).replace("\xa0", " ").split()
 
     committed = (DOCS / "img" / f"{name}.svg").read_text(encoding="utf-8")
-    fresh, kept = words(maker.picture(name)), words(committed)
+    fresh, kept = words(picture(name)), words(committed)
     number = re.compile(r"-?\d+(\.\d+)?")
     assert len(fresh) == len(kept) > 20
     for mine, theirs in zip(fresh, kept, strict=True):

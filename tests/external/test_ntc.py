@@ -3,6 +3,8 @@
 import pytest
 from strokebench.physics import ntc
 
+from tests.reference import materials
+
 # Zephyr project, devicetree binding for a generic NTC: 10k, B25/85 3974 (read there).
 ZEPHYR_3974 = {5: 26075, 15: 15881, 35: 6488, 45: 4326, 55: 2956, 85: 1072, 105: 596, 125: 351}
 # A maker's table of a 10k B25/85 3435 K probe (from memory): real parts bend away from one beta.
@@ -21,7 +23,7 @@ def test_inverse(celsius):
 
 def test_one_beta_error_of_a_real_probe_is_what_the_budget_assumes():
     """Between 25 and 85 C the one-beta law is within 0.6 K of the table; at -20 C it is 2.5 K off."""
-    beta = ntc.beta_between(25, 10000, 85, PROBE_3435[85])
+    beta = materials.beta_between(25, 10000, 85, PROBE_3435[85])
     assert beta == pytest.approx(3435, abs=2)
     errors = {at: ntc.temperature_c(ohm, beta) - at for at, ohm in PROBE_3435.items()}
     assert errors[50] == pytest.approx(-0.43, abs=0.05)

@@ -10,8 +10,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from strokebench.physics.friction import Friction, lugre_force, lugre_rate, stribeck_level
 from strokebench.sim.plants.friction import slide
+
+from tests.reference.friction import Friction, lugre_force, lugre_rate, stribeck_level
 
 COULOMB, EXTRA, STRIBECK, VISCOUS, STEP_S = 1.0, 0.5, 1e-3, 0.4, 250e-6
 LUGRE = Friction(COULOMB, COULOMB + EXTRA, STRIBECK, VISCOUS, 1e5, 316.23)

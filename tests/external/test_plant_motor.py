@@ -18,12 +18,13 @@ import pytest
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from strokebench.bench.spec import SimSpec
-from strokebench.physics.motor import ripples_per_turn
 from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import BRIDGE_OHM, Conditions
 from strokebench.sim.plants.fuel_pump import NOMINAL
 from strokebench.sim.plants.rotary import Commutator, Rotary, Turner, shape
 from strokebench.sim.plants.winding import Heat
+
+from tests.reference.motor import ripples_per_turn
 
 COLD = Heat(1e9, 1.0, 1e9, 1.0)
 STIFF = Conditions(12.0, source_ohm=0.0, lead_ohm=0.0, ambient_c=25.0)

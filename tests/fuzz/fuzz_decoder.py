@@ -26,8 +26,8 @@ OURS = ["strokefw", "strokebench"]
 with atheris.instrument_imports(include=OURS) if atheris else contextlib.nullcontext():
     from strokebench.bench.bench import identity_of
     from strokebench.errors import VersionMismatch
+    from strokebench.link.conversion import decode_rows, event_text, logged_event, status_of, tail_rows
     from strokebench.link.link import open_message
-    from strokebench.link.wire import decode_rows, event_text, logged_event, status_of, tail_rows
     from strokefw import state
     from strokefw.link import wire
 

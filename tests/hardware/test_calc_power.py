@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 from scipy import integrate
-from strokebench.physics import chopper
 from strokefw.tick import selftest
 
 from hardware.calc import board, bulk, design, gate, leads, sense, trip
+from tests.reference import chopper
 
 
 def test_capacitor_ripple_against_the_waveform():

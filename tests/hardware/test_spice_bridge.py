@@ -1,10 +1,10 @@
 """The power stage: ripple, dead time, shoot-through, overshoot, losses."""
 
 import pytest
-from strokebench.physics import chopper
 
 from hardware.calc import design, gate, losses
 from hardware.spice import runner
+from tests.reference import chopper
 
 pytestmark = pytest.mark.skipif(not runner.available(), reason="ngspice is not installed")
 PATH_OHM = 0.1 + design.SHUNT_OHM + 2 * design.BRIDGE_FET.on_ohm

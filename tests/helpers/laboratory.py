@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from strokebench.bench.bench import Bench
 from strokebench.bench.spec import SimSpec
-from strokebench.calibrate.measure import holding, steady
+from strokebench.calibrate.points import holding, steady
 from strokebench.calibrate.quantities import ARMED, quantities
-from strokebench.link import wire as bench_wire
+from strokebench.link import conversion
 from strokebench.sim.laboratory import Laboratory, open_laboratory
 
 COLUMNS = {
@@ -35,7 +35,7 @@ def column_mean(bench: Bench, column: str, rows_least: int = 100) -> float:
     while len(raw) < rows_least * 26:
         raw += b"".join(m.tail for m in bench.link.poll(0.05) if m.name == "samples")
     bench.link.request("stream", 0)
-    return float(bench_wire.decode_rows(raw, 0)[column].mean())
+    return float(conversion.decode_rows(raw, 0)[column].mean())
 
 
 def error(bench: Bench, laboratory: Laboratory, channel: str, value: float) -> float:

@@ -16,9 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from strokebench.bench.spec import SimSpec
-from strokebench.physics.chopper import steady_state
-from strokebench.physics.friction import lugre_force, lugre_rate, steady_force
-from strokebench.physics.motor import ripples_per_turn
 from strokebench.sim.plants import ripple
 from strokebench.sim.plants.base import BRIDGE_OHM
 from strokebench.sim.plants.friction import slide
@@ -28,6 +25,9 @@ from tests.external import test_plant_motor as motor
 from tests.external import test_plant_solenoid as coil
 from tests.external import test_plant_throttle as throttle
 from tests.helpers.spice_run import transient
+from tests.reference.chopper import steady_state
+from tests.reference.friction import lugre_force, lugre_rate, steady_force
+from tests.reference.motor import ripples_per_turn
 
 BEGIN = "<!-- begin of the deviations: python -m tests.helpers.plant_deviations docs/simulation.md -->"
 END = "<!-- end of the deviations -->"

@@ -12,9 +12,10 @@ from strokebench.lessons import lesson4_softstart as four
 from strokebench.lessons import lesson5_limits as five
 from strokebench.lessons import lesson6_heat as six
 from strokebench.lessons import lesson7_supply as seven
-from strokebench.physics.thermal import foster_k_per_w
 from strokefw import faults, thermal
 from strokefw.guard import limits as guard_limits
+
+from tests.reference.thermal import foster_k_per_w
 
 CLOSE = pytest.approx
 

@@ -7,10 +7,10 @@ import math
 import pytest
 from strokebench import lessons
 from strokebench.lessons import lesson1_duty, lesson2_freewheel, lesson3_deadtime, mosfet
-from strokebench.physics import chopper
 
 from hardware.calc import design, gate
 from hardware.spice import runner
+from tests.reference import chopper
 
 PERCENT = pytest.approx
 

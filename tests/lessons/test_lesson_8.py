@@ -17,11 +17,12 @@ from strokebench.data.findings import Finding, Verdict
 from strokebench.lessons import lesson8_findings as eight
 from strokebench.parts import load_part
 from strokebench.physics.copper import resistance_at
-from strokebench.physics.wilson import clean_trials_bound
 from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import BRIDGE_OHM
 from strokebench.sim.plants.plunger import Coil
 from strokebench.sim.plants.spring import torque_nm
+
+from tests.reference.statistics import clean_trials_bound
 
 CLOSE = pytest.approx
 SOLENOIDS = (1, 2, 4, 6, 8, 9)

@@ -12,7 +12,8 @@ import pytest
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import DataError
 from strokebench.sim import trial_worker, trials
-from strokebench.sim.faults import available, parse
+from strokebench.sim.plants import available
+from strokebench.sim.plants.fault import parse
 from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, plan
 from tools.evidence import accuracy
 from tools.evidence.accuracy_page import page, write_page
@@ -34,7 +35,7 @@ def test_plan_holds_every_defect_and_can_be_repeated() -> None:
     for trial in first:
         assert trial.spec.seed >= 500
         for text in trial.spec.faults:
-            assert parse(text, PART).name == trial.name
+            assert parse(text, PART, available(PART)).name == trial.name
         assert 11.0 <= trial.spec.supply_v <= 14.5 and 0 <= trial.spec.ambient_c <= 45
 
 
@@ -50,7 +51,7 @@ def test_finished_trials_are_not_run_again(tmp_path: Path, monkeypatch: pytest.M
     kept.write_text(json.dumps(done) + "\n" + '{"key": "cut off', encoding="utf-8")
     asked: list[str] = []
 
-    def fake(trial: Trial) -> dict[str, Any]:
+    def fake(trial: Trial, _simulate: object) -> dict[str, Any]:
         asked.append(trial.key)
         return {"key": trial.key, "verdict": "fail"}
 
@@ -97,16 +98,15 @@ def test_page_is_written_with_its_plot(tmp_path: Path) -> None:
     assert "<svg" in (out.parent / "img" / "accuracy-throttle-body.svg").read_text(encoding="utf-8")
 
 
-def test_another_interpreter_simulates_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_another_interpreter_simulates_the_same() -> None:
     """Stands in for PyPy: this Python as the other one, through the same pipes."""
     chosen = [trial for trial in plan("solenoid", 1, 1, 3) if trial.name in ("good", "open_winding")]
     here = [trials.examine(trial) for trial in chosen]
-    trials.use_simulator(shlex.quote(sys.executable))
+    other = trial_worker.Simulator(shlex.quote(sys.executable))
     try:
-        there = [trials.examine(trial) for trial in chosen]
+        there = [trials.examine(trial, other.stroke) for trial in chosen]
     finally:
-        trials._simulator.close()
-        trials.use_simulator("")
+        other.close()
     assert here == there and here[1]["refused"] and here[0]["verdict"] == "pass"
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from strokebench.bench.bench import Bench
 from strokebench.errors import LinkLost, ProtectionTripped, Refused, UsageError
-from strokebench.link import wire as bench_wire
+from strokebench.link import conversion
 from strokebench.parts.limits import Limits
 from strokebench.parts.procedure import Procedure
 from strokefw import channels, faults, state
@@ -269,7 +269,7 @@ def test_limits_beyond_the_bench_are_refused_before_they_are_sent() -> None:
 
 
 def test_limits_travel_in_the_firmwares_units_and_order() -> None:
-    values = dict(zip(wire.FIELDS[wire.ID["limits"]], bench_wire.limits_values(LIMITS), strict=True))
+    values = dict(zip(wire.FIELDS[wire.ID["limits"]], conversion.limits_values(LIMITS), strict=True))
     assert values["current_max_ma"] == 10_000
     assert values["slew_per_ms"] == 200
     assert values["drive_min"] == -5000
@@ -287,8 +287,8 @@ def test_a_refused_arm_leaves_the_bench_closed() -> None:
 
 
 def test_the_travelling_row_has_the_firmwares_size_and_names() -> None:
-    assert bench_wire.WIRE_SAMPLE.itemsize == wire.SAMPLE_BYTES == struct.calcsize(wire.SAMPLE_FORMAT)
-    assert bench_wire.WIRE_SAMPLE.names == wire.field_names(wire.SAMPLE)
+    assert conversion.WIRE_SAMPLE.itemsize == wire.SAMPLE_BYTES == struct.calcsize(wire.SAMPLE_FORMAT)
+    assert conversion.WIRE_SAMPLE.names == wire.field_names(wire.SAMPLE)
 
 
 def test_how_it_looks_in_a_notebook() -> None:
@@ -314,4 +314,4 @@ def test_how_it_looks_in_a_notebook() -> None:
     ],
 )
 def test_every_event_is_a_sentence(kind: int, code: int, index: int, text: str) -> None:
-    assert bench_wire.event_text(kind, code, index, 0) == text
+    assert conversion.event_text(kind, code, index, 0) == text

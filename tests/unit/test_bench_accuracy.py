@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from strokebench.bench import certificates
 from strokebench.bench.accuracy import CALIBRATED_GAIN, accuracy
 from strokebench.bench.budget import default_budget
-from strokebench.calibrate import certificate
 from strokebench.data.samples import READINGS
 
 
@@ -72,12 +72,12 @@ def test_what_the_certificate_does_not_cover_stays_uncalibrated() -> None:
 
 
 def test_certificates_are_found_by_bench_and_number_only(tmp_path: Path) -> None:
-    path = certificate.file_for("cafe", 0x1234, tmp_path)
+    path = certificates.file_for("cafe", 0x1234, tmp_path)
     assert path.name == "cafe-00001234.json"
-    assert certificate.find("cafe", 0x1234, tmp_path) is None
+    assert certificates.find("cafe", 0x1234, tmp_path) is None
     path.write_text(json.dumps({"uid": "cafe", "number": 0x1234, "channels": {}}), encoding="utf-8")
-    assert certificate.find("cafe", 0x1234, tmp_path) is not None
-    assert certificate.find("cafe", 0, tmp_path) is None
+    assert certificates.find("cafe", 0x1234, tmp_path) is not None
+    assert certificates.find("cafe", 0, tmp_path) is None
     for text in ("{", "[]", json.dumps({"uid": "beef", "number": 0x1234, "channels": {}})):
         path.write_text(text, encoding="utf-8")
-        assert certificate.find("cafe", 0x1234, tmp_path) is None
+        assert certificates.find("cafe", 0x1234, tmp_path) is None

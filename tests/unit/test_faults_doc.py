@@ -9,7 +9,7 @@ PAGE = Path(__file__).resolve().parents[2] / "docs" / "faults.md"
 
 
 def test_committed_page_is_the_generated_one():
-    how = "run: python -m tools.pages.faults > docs/faults.md"
+    how = "run: python -m tools.pages.faults"
     assert PAGE.read_text("utf-8") == faults_doc.page(), how
 
 

@@ -1,116 +1,159 @@
-"""Who may import whom: the arrows of docs/architecture.md, read from the source itself."""
+"""Who may import whom: no circles, arrows that go one way, and a place in the order for every room."""
 
 from __future__ import annotations
 
-import ast
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
-HOST = ROOT / "host" / "strokebench"
-FIRMWARE = ROOT / "firmware"
+from tests.helpers.import_graph import (
+    FIRMWARE,
+    HOST,
+    TOOLS,
+    Import,
+    all_imports,
+    circles,
+    imports,
+    modules,
+    room,
+    two_way_rooms,
+)
 
+LAYERS = (
+    ("errors", "physics"),
+    ("data",),
+    ("parts", "book", "terminal"),
+    ("link",),
+    ("bench",),
+    ("__init__", "diagnose", "guided"),
+    ("verdict", "foreign", "measure"),
+    ("session", "report", "image"),
+    ("sim",),
+    ("calibrate",),
+    ("bringup", "lessons"),
+    ("panel",),
+    ("commands",),
+    ("cli",),
+    ("__main__",),
+)
+"""The rooms of the host from the ground up. A room imports from lower layers only, never from its own.
+
+What goes onto a real chip (image) is below the simulator, which puts the same files onto an emulated one.
+"""
+LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
+DOOR = Import("strokebench.bench.bench", "strokebench.sim", "open_bench")
+"""The one way from below into the simulator: it is loaded when a simulated bench is asked for."""
+SIM_USERS = {"sim", "calibrate", "lessons", "panel", "commands"}
 HARDWARE_MODULES = {"machine", "rp2", "_rp2", "rp2040", "uctypes"}
+FEWEST, MOST, MOST_AT_THE_TOP = 3, 27, 6
+"""Files in a folder; a room with one or two is a file, one with more than 27 hides other rooms."""
 
-# room -> host modules it must never import (prefix match on dotted names)
-FORBIDDEN = {
-    "diagnose": ("sim", "bench", "link", "cli", "commands", "panel", "report", "recording", "book"),
-    "judge": ("sim", "bench", "link", "cli", "commands", "panel", "report"),
-    "report": ("sim", "bench", "link", "cli", "commands", "panel"),
-    "book": ("sim", "bench", "link", "cli", "commands", "panel", "report", "diagnose"),
-    "recording": ("sim", "bench", "link", "cli", "commands", "panel", "report", "diagnose"),
-    "physics": ("sim", "bench", "link", "cli", "commands", "panel", "report", "diagnose", "book"),
-    "lessons": ("cli", "commands", "panel"),
-    "bench": ("cli", "commands", "panel", "report", "diagnose", "judge", "book", "recording"),
-    "link": ("sim", "bench", "cli", "commands", "panel", "report", "diagnose", "judge", "book", "recording"),
-    "procedure": ("sim", "bench", "link", "cli", "commands", "panel", "report", "diagnose"),
-    "parts": ("sim", "bench", "link", "cli", "commands", "panel", "report", "diagnose"),
-}
+KNOWN = modules(HOST, TOOLS, FIRMWARE)
+MADE = [each for each in all_imports(KNOWN) if each.of in KNOWN]
 
 
-def _imports(path: Path) -> set[str]:
-    names: set[str] = set()
-    package = _package_of(path)
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Import):
-            names |= {alias.name for alias in node.names}
-        elif isinstance(node, ast.ImportFrom):
-            base = node.module or ""
-            if node.level:
-                parent = package[: len(package) - node.level + 1]
-                base = ".".join([*parent, base] if base else parent)
-            names.add(base)
-            names |= {f"{base}.{alias.name}" for alias in node.names}
-    return names
+def host_room(module: str) -> str:
+    """Return the name of a host module's room as in LAYERS."""
+    return (module.split(".") + ["__init__"])[1]
 
 
-def _package_of(path: Path) -> list[str]:
-    for top, name in ((HOST, "strokebench"), (FIRMWARE / "strokefw", "strokefw")):
-        if path.is_relative_to(top):
-            return [name, *path.relative_to(top).parent.parts]
-    return []
+def upwards(made: Iterable[Import]) -> list[str]:
+    """Return, in words, the imports within the host that do not go down."""
+    inside = [
+        each for each in made if each.by.startswith("strokebench") and each.of.startswith("strokebench")
+    ]
+    return [
+        f"{each.by} imports {each.of}"
+        for each in inside
+        if each != DOOR
+        and host_room(each.by) != host_room(each.of)
+        and LEVEL[host_room(each.by)] <= LEVEL[host_room(each.of)]
+    ]
 
 
-def _files(*rooms: str) -> list[Path]:
-    found: list[Path] = []
-    for room in rooms:
-        found += [HOST / f"{room}.py"] if (HOST / f"{room}.py").exists() else []
-        found += sorted((HOST / room).rglob("*.py")) if (HOST / room).is_dir() else []
-        found += sorted(HOST.glob(f"{room}_*.py"))
-    return found
+def sim_users(made: Iterable[Import]) -> list[str]:
+    """Return, in words, the imports of the simulator by rooms of the host that do without."""
+    return [
+        f"{each.by} imports {each.of}"
+        for each in made
+        if room(each.of) == "strokebench.sim"
+        and each != DOOR
+        and each.by.startswith("strokebench")
+        and host_room(each.by) not in SIM_USERS
+    ]
 
 
-def _touches(name: str, target: str) -> bool:
-    full = f"strokebench.{target}"
-    return name == full or name.startswith(full + ".")
+def test_no_circle_between_modules() -> None:
+    found = circles((each.by, each.of) for each in MADE)
+    assert not found, "\n".join(" <-> ".join(group) for group in found)
 
 
-@pytest.mark.parametrize("room", sorted(FORBIDDEN))
-def test_room_imports_only_downwards(room: str) -> None:
-    files = _files(room)
-    assert files, f"no file of the room {room}"
+def test_no_two_rooms_import_each_other() -> None:
+    found = two_way_rooms(each for each in MADE if each != DOOR)
+    assert not found, "\n".join(found)
+
+
+def test_every_room_of_the_host_has_a_layer() -> None:
+    there = {path.stem if path.is_file() else path.name for path in (*HOST.glob("*.py"), *HOST.glob("*/"))}
+    assert there - {"__pycache__"} == set(LEVEL)
+
+
+def test_rooms_import_downwards_only() -> None:
+    assert not upwards(MADE), "\n".join(upwards(MADE))
+
+
+def test_the_simulator_is_entered_by_those_who_need_it() -> None:
+    assert DOOR in MADE
+    assert not sim_users(MADE), "\n".join(sim_users(MADE))
+
+
+def test_the_firmware_never_imports_the_host_and_the_wheel_never_the_tools() -> None:
     wrong = [
-        f"{path.relative_to(ROOT)} imports {name}"
-        for path in files
-        for name in sorted(_imports(path))
-        for target in FORBIDDEN[room]
-        if _touches(name, target)
+        f"{each.by} imports {each.of}"
+        for each in all_imports(modules(HOST, FIRMWARE))
+        if each.of.split(".")[0] == "tools" or (each.by.startswith("strokefw") and "strokebench" in each.of)
     ]
     assert not wrong, wrong
 
 
-def test_firmware_never_imports_the_host() -> None:
-    files = sorted(FIRMWARE.rglob("*.py"))
-    assert files
-    wrong = [f"{p.name}: {n}" for p in files for n in _imports(p) if n.split(".")[0] == "strokebench"]
+def test_only_the_chips_room_touches_the_chip() -> None:
+    touching = [each for each in all_imports(modules(FIRMWARE)) if each.of.split(".")[0] in HARDWARE_MODULES]
+    assert touching
+    wrong = [f"{each.by} imports {each.of}" for each in touching if room(each.by) != "strokefw.pico"]
     assert not wrong, wrong
 
 
-def test_only_the_pico_board_touches_the_chip() -> None:
-    wrong = [
-        f"{path.relative_to(ROOT)}: {name}"
-        for path in sorted((FIRMWARE / "strokefw").rglob("*.py"))
-        if path.parent.name != "pico"
-        for name in _imports(path)
-        if name.split(".")[0] in HARDWARE_MODULES
-    ]
-    assert not wrong, wrong
+@pytest.mark.parametrize("top", [HOST, TOOLS, FIRMWARE], ids=lambda top: top.name)
+def test_folders_hold_a_handful_of_files(top: Path) -> None:
+    assert len(list(HOST.glob("*.py"))) <= MOST_AT_THE_TOP
+    for folder in {path.parent for path in top.rglob("*.py")}:
+        files = [path for path in folder.iterdir() if path.is_file()]
+        assert len(files) <= MOST, folder
+        assert len(files) >= FEWEST or folder == top, folder
 
 
-def test_simulator_is_imported_by_the_library_only_when_asked_for() -> None:
-    """bench*.py may import sim, but only inside a function: `import strokebench.bench.bench` must not load it."""
-    wrong = []
-    for path in [p for p in _files("bench") if p.parent == HOST]:
-        for node in ast.parse(path.read_text(encoding="utf-8")).body:
-            names = {node.module or ""} if isinstance(node, ast.ImportFrom) else set()
-            names |= {a.name for a in node.names} if isinstance(node, ast.Import) else set()
-            names.discard("strokebench.bench.spec")  # only says what can be asked for
-            wrong += [f"{path.name}: {n}" for n in names if _touches(n, "sim")]
-    assert not wrong, wrong
+PLANTED = """
+from typing import TYPE_CHECKING
+if TYPE_CHECKING:
+    from strokebench.panel import view
+def begin():
+    from strokebench.sim import trials
+    from ..commands import common
+"""
 
 
-def test_the_rule_itself_can_fail(tmp_path: Path) -> None:
-    bad = tmp_path / "bad.py"
-    bad.write_text("def f():\n    from strokebench.sim import plants\n", encoding="utf-8")
-    assert any(_touches(name, "sim") for name in _imports(bad))
+def test_the_rules_can_fail() -> None:
+    judge = "strokebench.verdict.examine"  # the simulator judges its trials by it
+    planted = list(imports(judge, PLANTED, KNOWN))
+    assert Import(judge, "strokebench.sim.trials", "begin") in planted
+    assert not [each.of for each in planted if "panel" in each.of], "a type checker's imports do not count"
+    assert len(upwards(planted)) == 2 and len(sim_users(planted)) == 1
+    both = [*MADE, *planted]
+    found = {name for group in circles((each.by, each.of) for each in both) for name in group}
+    assert {judge, "strokebench.sim.trials"} <= found
+    assert any("sim and strokebench.verdict:" in pair for pair in two_way_rooms(both))
+    assert not any("sim and strokebench.verdict:" in pair for pair in two_way_rooms(MADE))
+    assert circles([("a", "b"), ("b", "c"), ("c", "a"), ("c", "d"), ("d", "d")]) == [["a", "b", "c"]]
+    other_door = DOOR._replace(function="close")
+    assert upwards([other_door]) and sim_users([other_door]), "only open_bench is the door"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from pydantic import ValidationError
-from strokebench.link.wire import limits_values
+from strokebench.link.conversion import limits_values
 from strokebench.parts.limits import Limits
 from strokefw.guard import limits as guard_limits
 from strokefw.guard.limits import Limits as ChipLimits

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from strokebench.errors import ProfileError
-from strokebench.link import wire as bench_wire
+from strokebench.link import conversion
 from strokebench.parts.limits import Limits
 from strokebench.parts.procedure import Procedure, Watch
 from strokebench.parts.toml import parse, validate
@@ -112,7 +112,7 @@ def test_a_plan_passes_the_firmwares_own_check() -> None:
         {"kind": "pause", "for_s": 0.5},
         {"kind": "burst", "channel": "supply", "count": 100, "pre": 10, "rate_hz": 100_000},
     ).plan()
-    rows = [bench_wire.segment_values(index, segment) for index, segment in enumerate(plan)]
+    rows = [conversion.segment_values(index, segment) for index, segment in enumerate(plan)]
     assert [ramp.check(values[1:]) for values in rows] == [0] * 6
     assert rows[0] == (0, ramp.RAMP, 4000, 4000, 0, 0, 0, 0, 6, ramp.WATCH_NEXT, 1500, 0, 0)
     assert rows[3][4:8] == (20, 30, 4, 0)

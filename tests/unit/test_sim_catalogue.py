@@ -14,11 +14,11 @@ PAGE = Path(__file__).parents[2] / "docs" / "simulation.md"
 
 def test_the_page_is_up_to_date() -> None:
     page = PAGE.read_text(encoding="utf-8")
-    assert page_with_lists(page) == page, "run: python -m tools.evidence.catalogue docs/simulation.md"
+    assert page_with_lists(page) == page, "run: python -m tools.evidence.catalogue"
 
 
 def test_every_part_and_defect_is_listed() -> None:
-    from strokebench.sim.faults import available
+    from strokebench.sim.plants import available
 
     text = lists()
     for part in PARTS:

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from strokebench.bench.bench import Bench
 from strokebench.errors import VersionMismatch
-from strokebench.link.wire import event_text, logged_event
+from strokebench.link.conversion import event_text, logged_event
 from strokebench.parts.limits import Limits
 from strokebench.parts.procedure import Procedure
 from strokefw import state

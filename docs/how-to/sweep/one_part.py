@@ -11,7 +11,8 @@ from strokebench import SimSpec, open_bench
 from strokebench.book.book import Book
 from strokebench.errors import Refused
 from strokebench.parts import load_part
-from strokebench.session import examine, record
+from strokebench.session import record
+from strokebench.verdict.examine import examine
 from strokebench.verdict.judge import root_cause
 
 

@@ -18,7 +18,7 @@ def accuracy(calibrated: bool, certificate: dict[str, Any] | None = None, finer:
     """Return ``offset`` (column's unit), ``gain`` (relative) and ``noise`` (unit), standard uncertainties.
 
     Linearity is counted into the offset.  ``certificate``: the one of the calibration in force (see
-    :mod:`strokebench.calibrate.certificate`); its channels replace the defaults.  Without one a calibrated
+    :mod:`strokebench.bench.certificates`); its channels replace the defaults.  Without one a calibrated
     bench is taken to have been calibrated against a 0.5 % meter, its offset being what linearity leaves.
     ``finer``: how much finer the current ranges are than the reference bench's.
     """
@@ -68,7 +68,7 @@ def _certified(column: str, known: dict[str, Any]) -> tuple[float, float] | None
     own, feed = (known[name] for name in names)
     common = "reference: gain" if own["instrument"] == feed["instrument"] else ""
     gain = math.hypot(
-        *(part["gain"] for one in (own, feed) for part in one["parts"] if part["source"] != common)
+        *(part["gain"] for channel in (own, feed) for part in channel["parts"] if part["source"] != common)
     )
     feed_v = max(abs(point["value"]) for point in feed["points"])
     return _offset(own), math.hypot(gain, feed["u_offset"] / feed_v)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from html import escape
 from types import TracebackType
@@ -11,14 +11,16 @@ from typing import TYPE_CHECKING, Any
 
 from strokefw import channels, faults
 
+from strokebench.bench import certificates
+from strokebench.bench.accuracy import accuracy
 from strokebench.bench.run import Run
 from strokebench.bench.spec import SimSpec
 from strokebench.bench.stream import RawStream
 from strokebench.errors import LinkError, Refused, StrokebenchError, UsageError
-from strokebench.link import wire as bench_wire
+from strokebench.link import conversion
+from strokebench.link.conversion import Status, Units
 from strokebench.link.link import Link, Message, refusal
 from strokebench.link.port import Port
-from strokebench.link.wire import Status
 from strokebench.parts.limits import Limits
 from strokebench.parts.procedure import Planned, Procedure
 
@@ -74,12 +76,12 @@ def identity_of(welcome: Message) -> Identity:
         board=BOARDS[board] if board < len(BOARDS) else f"board {board}",
         uid=f["uid"].hex(),
         calibration_id=f["calibration_id"],
-        reset_cause=bench_wire.RESET_CAUSES[min(cause, len(bench_wire.RESET_CAUSES) - 1)],
+        reset_cause=conversion.RESET_CAUSES[min(cause, len(conversion.RESET_CAUSES) - 1)],
         current_max_a=f["current_max_ma"] / 1000,
         current_mean_a=f["current_mean_ma"] / 1000,
         supply_min_v=f["supply_min_mv"] / 1000,
         supply_max_v=f["supply_max_mv"] / 1000,
-        slew_per_s=f["slew_per_ms"] / bench_wire.DRIVE_ONE / bench_wire.TICK_S,
+        slew_per_s=f["slew_per_ms"] / conversion.DRIVE_ONE / conversion.TICK_S,
         heatsink_max_c=f["heatsink_max_dc"] / 10,
         segments_max=f["segments_max"],
     )
@@ -88,8 +90,8 @@ def identity_of(welcome: Message) -> Identity:
 class Bench:
     """A bench within reach; a context manager. Leaving it, for whatever reason, de-energises the part.
 
-    Made by :func:`open_bench`, or from any :class:`strokebench.link.port.Port`.  Methods raise :class:`LinkError`
-    when the bench cannot be reached and :class:`Refused` when it will not.
+    Made by :func:`open_bench`, or from any :class:`strokebench.link.port.Port`.  Methods raise
+    :class:`LinkError` when the bench cannot be reached and :class:`Refused` when it will not.
     """
 
     def __init__(self, port: Port, name: str = "the bench", engine: str = "serial") -> None:
@@ -108,7 +110,7 @@ class Bench:
     def counts(self) -> tuple[int, ...]:
         """Return the newest scan as the converters saw it: counts in the order of strokefw.channels."""
         report = self.link.request("counts", answer="counts_report")
-        return tuple(row[0] for row in bench_wire.tail_rows(report))
+        return tuple(row[0] for row in conversion.tail_rows(report))
 
     def store_calibration(self, record: bytes) -> None:
         """Put a calibration record in force and keep it on the chip; refused while the part may move."""
@@ -121,6 +123,11 @@ class Bench:
         with contextlib.suppress(Refused):
             return self.link.request("calib_read", answer="calib_record").tail
         return b""
+
+    @property
+    def units(self) -> Units:
+        """What turns this bench's counts into values."""
+        return Units(self.calibration, self.identity.finer)
 
     def set_limits(self, limits: Limits) -> dict[str, int]:
         """Put a part's limits in force and return them as the bench echoes them (mA, mV, ms, 1/10000).
@@ -139,7 +146,7 @@ class Bench:
                     f"limits.{name} = {asked:g} is more than this bench allows ({most:g} {unit}).",
                     f"Set it to {most:g} or less in the part's profile.",
                 )
-        values = bench_wire.limits_values(limits)
+        values = conversion.limits_values(limits)
         echo = self.link.request("limits", *values, answer="limits_in_force").fields
         self._limits = limits
         return echo
@@ -171,13 +178,21 @@ class Bench:
         self._load(procedure)
         self.link.poll(0)  # what an earlier run left behind
         self.link.request("run")
-        self._run = Run(self, procedure, self._limits.heartbeat_s)
+        self._run = Run(
+            self.link,
+            self.units,
+            procedure,
+            self._limits.heartbeat_s,
+            stop_now=self.stop_quietly,
+            accuracy=self.accuracy(),
+            info=self.info(),
+        )
         return self._run
 
     def _load(self, plan: list[Planned]) -> None:
         self.link.request("procedure_begin", len(plan))
         for index, segment in enumerate(plan):
-            self.link.request("segment", *bench_wire.segment_values(index, segment))
+            self.link.request("segment", *conversion.segment_values(index, segment))
 
     def stop(self, *, now: bool = False) -> None:
         """Stop the part: ramped within the slew limit, or at once."""
@@ -201,11 +216,11 @@ class Bench:
         ``channel``: "current_coarse", "current_fine" or "supply". Raises :class:`Refused` while a burst is
         taken or sent, and when there is no memory for it.
         """
-        return RawStream(self, channel, rate_hz)
+        return RawStream(self.link, self.units, channel, rate_hz)
 
     def jog(self, drive: float) -> None:
         """Go to ``drive`` (-1..1) and stay while this is repeated at least every 0.5 s."""
-        self.link.request("jog", round(drive * bench_wire.DRIVE_ONE))
+        self.link.request("jog", round(drive * conversion.DRIVE_ONE))
 
     def clear(self) -> None:
         """Release a latched fault whose cause is gone."""
@@ -213,7 +228,7 @@ class Bench:
 
     def status(self) -> Status:
         """Return what the bench measures and counts now."""
-        return bench_wire.status_of(self.link.request("status", answer="status_report"))
+        return conversion.status_of(self.link.request("status", answer="status_report"))
 
     def selftest(self) -> list[tuple[int, ...]]:
         """Run the self-test without moving the part; return its (item, 0 or 1 if failed, value) rows.
@@ -228,12 +243,12 @@ class Bench:
     def selftest_report(self) -> tuple[int, list[tuple[int, ...]]]:
         """Run the self-test; return its fault code (0: passed) and the rows of what it came to."""
         report = self.link.request("selftest", answer="selftest_report", timeout_s=ARM_S)
-        return int(report.fields["code"]), bench_wire.tail_rows(report)
+        return int(report.fields["code"]), conversion.tail_rows(report)
 
     def events(self) -> list[Event]:
         """Return the events that the bench kept, oldest first; times are its clock since power-up."""
         report = self.link.request("events", answer="event_log")
-        return [bench_wire.logged_event(*row) for row in bench_wire.tail_rows(report)]
+        return [conversion.logged_event(*row) for row in conversion.tail_rows(report)]
 
     def identity_text(self) -> str:
         """Return what the bench says about its build, in words."""
@@ -241,11 +256,8 @@ class Bench:
 
     def accuracy(self) -> dict[str, dict[str, float]]:
         """Return standard uncertainties by sample column: ``offset``, ``gain`` (relative), ``noise``."""
-        from strokebench.bench.accuracy import accuracy
-        from strokebench.calibrate.certificate import find
-
         mine = self.identity
-        return accuracy(mine.calibrated, find(mine.uid, mine.calibration_id), mine.finer)
+        return accuracy(mine.calibrated, certificates.find(mine.uid, mine.calibration_id), mine.finer)
 
     def info(self) -> dict[str, Any]:
         """Return what a recording keeps about the bench."""
@@ -307,13 +319,3 @@ def only_pico() -> str:
     if len(picos) > 1:
         raise LinkError(f"Several benches are plugged in: {', '.join(picos)}.", "Name one with --port.")
     return picos[0]
-
-
-def found_benches() -> Iterator[tuple[str, Identity]]:
-    """Shake hands at every Pico's port; yield port name and identity of those that are benches."""
-    from strokebench.link.serial import find_ports
-
-    for port in find_ports():
-        if port.pico:
-            with contextlib.suppress(LinkError), open_bench(port.name) as bench:
-                yield port.name, bench.identity

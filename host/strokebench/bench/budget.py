@@ -1,13 +1,13 @@
 """Default uncertainty of what the bench measures, for findings made without a calibration.
 
 The numbers are the reference bench's component limits combined after JCGM 100; hardware/calc/budget.py
-derives them and the tests compare. A calibration replaces offset and gain (`Channel.calibrated`).
+derives them and the tests compare. What a calibration replaces is in :mod:`strokebench.bench.accuracy`.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from strokefw.sensing.sense import FADE_START_MA
 
@@ -33,15 +33,6 @@ class Channel:
         if samples < 1:
             raise ValueError("at least one sample is needed")
         return math.hypot(self.offset, self.gain * value, self.linearity, self.noise / math.sqrt(samples))
-
-    def u_of_change(self, change: float, samples: int = 1) -> float:
-        """Standard uncertainty of a difference of two readings: offset cancels, linearity counts twice."""
-        noise = self.noise * math.sqrt(2 / samples)
-        return math.hypot(self.gain * change, self.linearity * math.sqrt(2), noise)
-
-    def calibrated(self, offset: float, gain: float) -> Channel:
-        """The same channel after a calibration with these standard uncertainties."""
-        return replace(self, offset=offset, gain=gain)
 
 
 _DEFAULT: dict[str, Channel] = {
@@ -70,10 +61,3 @@ def channel_of(column: str, value: float, budget: dict[str, Channel] | None = No
     if column not in table:
         raise KeyError(f"{column!r} is not a measured column; known: {', '.join(table)} and current_a")
     return table[column]
-
-
-def standard_uncertainty(
-    column: str, value: float, samples: int = 1, budget: dict[str, Channel] | None = None
-) -> float:
-    """Standard uncertainty of a mean of `samples` samples of a column, in the column's unit."""
-    return channel_of(column, value, budget).u(value, samples)

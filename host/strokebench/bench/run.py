@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from strokefw import channels, state
@@ -15,12 +15,10 @@ from strokefw.link import wire
 from strokebench.data.run import Burst, Event, Mark, RunData
 from strokebench.data.samples import Samples
 from strokebench.errors import LinkError, LinkLost, ProtectionTripped, VersionMismatch
-from strokebench.link import wire as bench_wire
-from strokebench.link.link import Message, fault_row
+from strokebench.link import conversion
+from strokebench.link.conversion import Units
+from strokebench.link.link import Link, Message, fault_row
 from strokebench.parts.procedure import Planned
-
-if TYPE_CHECKING:
-    from strokebench.bench.bench import Bench
 
 CHUNK_ROWS = 100
 """Rows in a chunk at most: 100 ms at the bench's tick."""
@@ -48,16 +46,31 @@ def fits(message: Message, segments: int) -> bool:
 class Run:
     """A running procedure: iterate over it, and come back within the heartbeat limit each time.
 
-    Yields arrays of :data:`strokebench.data.samples.SAMPLE_DTYPE`, at most 100 ms each, time from the first row.
+    Yields arrays of :data:`strokebench.data.samples.SAMPLE_DTYPE`, at most 100 ms each, time from the first
+    row.
     ``marks``, ``events`` and ``bursts`` grow meanwhile; the newest mark's end is NaN while its segment runs.
     ``lost_rows`` counts samples that the bench sent and we did not get, or that it had to drop.
     ``chunk_rows`` may be set lower for a livelier view.
+
+    Made by :meth:`strokebench.bench.bench.Bench.run`: ``units`` turns a burst's counts into values,
+    ``stop_now`` stops the part at once and takes its supply off, ``accuracy`` and ``info`` are what
+    :meth:`data` says of the bench.
 
     Raises :class:`ProtectionTripped` after the last chunk when the bench's protection ended the run, and
     :class:`LinkLost` when the bench goes away.  Leaving the loop early, by whatever way, stops the part.
     """
 
-    def __init__(self, bench: Bench, plan: list[Planned], heartbeat_s: float) -> None:
+    def __init__(
+        self,
+        link: Link,
+        units: Units,
+        plan: list[Planned],
+        heartbeat_s: float,
+        *,
+        stop_now: Callable[[], None],
+        accuracy: dict[str, dict[str, float]],
+        info: dict[str, Any],
+    ) -> None:
         self.plan = plan
         self.marks: list[Mark] = []
         self.events: list[Event] = []
@@ -66,8 +79,11 @@ class Run:
         self.outcome = "running"
         self.fault = 0
         self.last_s = 0.0
-        self._bench = bench
-        self._link = bench.link
+        self._link = link
+        self._units = units
+        self._stop_now = stop_now
+        self._accuracy = accuracy
+        self._info = info
         self._beat_s = heartbeat_s / 4
         self._raw = bytearray()
         self._tick0: int | None = None
@@ -115,10 +131,10 @@ class Run:
             yield from self._ready(1)
             self._fetch_missing()
         finally:
-            self._close_mark(self.last_s + bench_wire.TICK_S)
+            self._close_mark(self.last_s + conversion.TICK_S)
             if self.outcome == "running":
                 self.outcome = "cut"
-                self._bench.stop_quietly()
+                self._stop_now()
         if self.outcome == "fault":
             _key, sentence, check = fault_row(self.fault)
             raise ProtectionTripped(
@@ -141,7 +157,7 @@ class Run:
         """Yield what has come in chunks, once there are ``least`` rows."""
         size = self.chunk_rows * wire.SAMPLE_BYTES
         while len(self._raw) >= least * wire.SAMPLE_BYTES and self._tick0 is not None:
-            rows = bench_wire.decode_rows(bytes(self._raw[:size]), self._tick0)
+            rows = conversion.decode_rows(bytes(self._raw[:size]), self._tick0)
             del self._raw[:size]
             self.last_s = float(rows["time_s"][-1])
             yield rows
@@ -170,7 +186,7 @@ class Run:
         if self._next_seq is not None:
             self.lost_rows += (first - self._next_seq) & state.TICK_MASK
         elif self._tick0 is not None:  # the run's first event was told: its tick has the first row
-            self.lost_rows += max(0, round(self._time_s(tick) / bench_wire.TICK_S))
+            self.lost_rows += max(0, round(self._time_s(tick) / conversion.TICK_S))
         self._next_seq = (first + count) & state.TICK_MASK
         if self._tick0 is None:
             self._tick0 = tick
@@ -192,13 +208,11 @@ class Run:
         number = code if kind in (state.EVENT_FAULT, state.EVENT_WARNING) else 0
         if kind == state.EVENT_FAULT:
             self.fault = code
-        text = bench_wire.event_text(kind, code, index, detail)
-        self.events.append(Event(time_s, bench_wire.named(state.EVENT_NAMES, kind, "event"), number, text))
+        text = conversion.event_text(kind, code, index, detail)
+        self.events.append(Event(time_s, conversion.named(state.EVENT_NAMES, kind, "event"), number, text))
 
     def _burst(self, fields: dict[str, int], counts: np.ndarray[Any, np.dtype[np.uint16]]) -> None:
-        values, unit = bench_wire.burst_values(
-            fields["channel"], counts, self._bench.calibration, self._bench.identity.finer
-        )
+        values, unit = conversion.burst_values(fields["channel"], counts, *self._units)
         name = channels.NAMES[fields["channel"]]
         start_s = self._time_s(fields["tick"]) - fields["pre"] / fields["rate_hz"]
         label = self.plan[fields["index"]].label if fields["index"] < len(self.plan) else ""
@@ -223,7 +237,7 @@ class Run:
     def _time_s(self, tick: int) -> float:
         if self._tick0 is None:
             self._tick0 = tick
-        return bench_wire.seconds_between(self._tick0, tick)
+        return conversion.seconds_between(self._tick0, tick)
 
     def data(self, samples: Samples, **info: Any) -> RunData:
         """Return everything as :class:`RunData`, with ``samples`` as the caller put the chunks together."""
@@ -232,8 +246,8 @@ class Run:
             marks=list(self.marks),
             events=list(self.events),
             bursts=list(self.bursts),
-            accuracy=self._bench.accuracy(),
-            info={**self._bench.info(), "lost_rows": self.lost_rows, "outcome": self.outcome, **info},
+            accuracy=self._accuracy,
+            info={**self._info, "lost_rows": self.lost_rows, "outcome": self.outcome, **info},
         )
 
     def __rich_repr__(self) -> Iterable[Any]:

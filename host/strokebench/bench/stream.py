@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from types import TracebackType
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from strokefw import channels, state
 
 from strokebench.errors import LinkLost, UsageError
-from strokebench.link import wire as bench_wire
-from strokebench.link.link import Message
-
-if TYPE_CHECKING:
-    from strokebench.bench.bench import Bench
+from strokebench.link import conversion
+from strokebench.link.conversion import Units
+from strokebench.link.link import Link, Message
 
 SLICE_S = 0.02
 SILENT_S = 2.0
@@ -42,16 +40,16 @@ class RawStream:
 
     Beside a run, take what has come with :meth:`ready` between its chunks. It goes on through a latched
     fault; leaving the context, or a new session, ends it. A burst segment meanwhile fails: they share the
-    memory.
+    memory. ``units`` turns its counts into values.
     """
 
-    def __init__(self, bench: Bench, channel: str, rate_hz: float) -> None:
+    def __init__(self, link: Link, units: Units, channel: str, rate_hz: float) -> None:
         if channel not in CHANNELS:
             raise UsageError(f"There is no stream of {channel!r}.", f"Choose from: {', '.join(CHANNELS)}.")
         if not 1 <= rate_hz <= state.TICK_MASK:
             raise UsageError(f"A stream of {rate_hz:g} Hz cannot be.", f"Ask for 1 to {channels.RAW_HZ} Hz.")
-        self._bench = bench
-        self._link = bench.link
+        self._link = link
+        self._units = units
         self._channel = channels.NAMES.index(channel)
         self._next = 0
         self._open = True
@@ -72,9 +70,7 @@ class RawStream:
         first = self._next + jump
         codes = unpacked(message.tail)
         self._next = first + len(codes)
-        values, _unit = bench_wire.burst_values(
-            self._channel, codes * LEFT, self._bench.calibration, self._bench.identity.finer
-        )
+        values, _unit = conversion.burst_values(self._channel, codes * LEFT, *self._units)
         return RawPiece(first, values, self.lost)
 
     def __iter__(self) -> Iterator[RawPiece]:

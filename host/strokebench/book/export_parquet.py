@@ -67,10 +67,10 @@ def _samples(arrow: Any, book: Book, summary: RunSummary) -> Any:
 def _findings(arrow: Any, book: Book, summary: RunSummary) -> Any:
     rows = [
         {
-            **_about(summary), "key": one.key, "value": _plain(one.value), "u": _plain(one.u),
-            "unit": one.unit, "verdict": one.verdict.value, "fault": one.fault,
+            **_about(summary), "key": finding.key, "value": _plain(finding.value), "u": _plain(finding.u),
+            "unit": finding.unit, "verdict": finding.verdict.value, "fault": finding.fault,
         }
-        for one in book.findings(summary.run_id)
+        for finding in book.findings(summary.run_id)
     ]  # fmt: skip
     texts = ("started_at", "part_serial", "customer", "run_verdict", "key", "unit", "verdict", "fault")
     fields = [("run_id", arrow.int64()), ("value", arrow.float64()), ("u", arrow.float64())]

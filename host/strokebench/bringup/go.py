@@ -10,7 +10,7 @@ from strokebench.bringup.hands import Skip
 from strokebench.bringup.measures import Test, measure
 from strokebench.bringup.record import DIFFERS, LEFT_OUT, OK, Outcome, Record
 from strokebench.bringup.steps import Range, Step
-from strokebench.calibrate.measure import checked
+from strokebench.calibrate.points import checked
 from strokebench.errors import LinkLost, StrokebenchError
 
 Say = Callable[[str], object]
@@ -19,7 +19,8 @@ Say = Callable[[str], object]
 def go(test: Test, record: Record, steps: Sequence[Step], board: str, say: Say, again: bool = False) -> bool:
     """Do the steps that are not well yet; return False at the first that differs.
 
-    Raises :class:`..hands.Quit` when the person goes, :class:`LinkLost` when the bench does.
+    Raises :class:`strokebench.bringup.hands.Quit` when the person goes, :class:`LinkLost` when the bench
+    does.
     """
     checked(test.bench)
     for number, step in enumerate(steps, 1):

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Protocol
 
 from strokebench.bringup.steps import Step
-from strokebench.calibrate.guide import Quit, Skip, answer
+from strokebench.calibrate.dialogue import Quit, Skip, answer
 from strokebench.calibrate.units import reading
 from strokebench.errors import DataError
 

@@ -17,10 +17,10 @@ from strokefw import faults, state
 from strokefw.tick import selftest
 
 from strokebench.bringup.hands import Hands
-from strokebench.calibrate.measure import kept_alive, limits_for, read_counts
+from strokebench.calibrate.points import kept_alive, limits_for, read_counts
 from strokebench.calibrate.quantities import quantities
 from strokebench.errors import DataError, LinkError, Refused
-from strokebench.link import wire as bench_wire
+from strokebench.link import conversion
 from strokebench.parts.limits import Limits
 
 if TYPE_CHECKING:
@@ -53,9 +53,7 @@ class Test:
         quantity = quantities(self.bench.identity.finer)[name]
         mean = read_counts(self.bench, quantity.index, SCANS)[0]
         counts = np.array([round(mean)], np.uint16)
-        values, _unit = bench_wire.burst_values(
-            quantity.index, counts, self.bench.calibration, self.bench.identity.finer
-        )
+        values, _unit = conversion.burst_values(quantity.index, counts, *self.bench.units)
         return float(values[0])
 
     def ready(self) -> None:
@@ -176,7 +174,7 @@ def _rows(bench: Bench, seconds: float) -> np.ndarray:
     raw, until_s = b"", bench.link.port.now() + seconds
     while bench.link.port.now() < until_s:
         raw += b"".join(m.tail for m in bench.link.poll(0.05) if m.name == "samples")
-    return bench_wire.decode_rows(raw, int.from_bytes(raw[:4], "little"))
+    return conversion.decode_rows(raw, int.from_bytes(raw[:4], "little"))
 
 
 def of_selftest(test: Test, name: str) -> float:

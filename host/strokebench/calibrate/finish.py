@@ -7,13 +7,15 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from strokebench.bench import certificates
 from strokebench.calibrate import certificate, record
 from strokebench.calibrate.instrument import instrument_for
-from strokebench.calibrate.measure import checked
+from strokebench.calibrate.points import checked
 from strokebench.calibrate.quantities import Quantity
 from strokebench.calibrate.solve import Correction, solve
-from strokebench.calibrate.state import State, write_whole
+from strokebench.calibrate.unfinished import State
 from strokebench.errors import DataError, LinkError
+from strokebench.parts.write import write_whole
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
@@ -45,14 +47,14 @@ def make(
     if not person.strip():
         raise DataError("A calibration needs the name of whoever makes it.", "Give --person NAME.")
     mine, old = bench.identity, bench.calibration
-    names = list(dict.fromkeys(one.instrument.name for one in found))
+    names = list(dict.fromkeys(correction.instrument.name for correction in found))
     data = record.build(found, old, day, person, names)
     number = record.identity(data)
     channels = {
-        one.quantity.name: certificate.channel_entry(one, old, number, day.isoformat(), person)
-        for one in found
+        correction.quantity.name: certificate.channel_entry(correction, old, number, day.isoformat(), person)
+        for correction in found
     }
-    before = certificate.find(mine.uid, mine.calibration_id, where)
+    before = certificates.find(mine.uid, mine.calibration_id, where)
     return {
         "format": 1,
         "number": number,
@@ -72,8 +74,8 @@ def store(bench: Bench, made: dict[str, Any], where: Path | None = None) -> Path
 
     The file is written first: a chip with numbers that nobody can look up is worse than a file too many.
     """
-    path = certificate.file_for(made["uid"], made["number"], where)
-    write_whole(path, json.dumps(made, indent=1, ensure_ascii=False))
+    path = certificates.file_for(made["uid"], made["number"], where)
+    write_whole(path, json.dumps(made, indent=1, ensure_ascii=False), folder=True)
     checked(bench)  # it takes no calibration meanwhile
     bench.store_calibration(bytes.fromhex(made["record"]))
     if bench.identity.calibration_id != made["number"]:

@@ -57,6 +57,6 @@ class Instrument(BaseModel):
 
 def instrument_for(channel: str, instruments: list[Instrument]) -> Instrument | None:
     """Return the instrument that a channel was read with."""
-    own = [one for one in instruments if channel in one.channels]
-    general = [one for one in instruments if not one.channels]
+    own = [instrument for instrument in instruments if channel in instrument.channels]
+    general = [instrument for instrument in instruments if not instrument.channels]
     return next(iter(own + general), None)

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 class LaboratorySource:
-    """Sets the simulated sources itself; see :class:`strokebench.calibrate.measure.Source`."""
+    """Sets the simulated sources itself; see :class:`strokebench.calibrate.points.Source`."""
 
     def __init__(self, bench: Bench, laboratory: Laboratory) -> None:
         self._bench, self._laboratory = bench, laboratory
@@ -53,7 +53,7 @@ def instruments() -> list[Instrument]:
             percent=100 * gain,
             absolute=zero,
             resolution=step,
-            channels=[one.name for one in quantities().values() if one.unit == unit],
+            channels=[quantity.name for quantity in quantities().values() if quantity.unit == unit],
         )
         for unit, (gain, zero, step) in METERS.items()
     ]

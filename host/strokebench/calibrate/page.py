@@ -52,12 +52,12 @@ POINT_HEAD = ("reference", "error before", "error after", "U")
 def _rows(entry: dict[str, Any]) -> list[tuple[str, ...]]:
     return [
         (
-            f"{one['reference']:.4f}" if entry["unit"] != "ohm" else f"{one['reference']:.1f}",
-            f"{one['error_before']:+.5f}",
-            f"{one['error_after']:+.5f}",
-            f"{entry['k'] * one['u']:.5f}",
+            f"{point['reference']:.4f}" if entry["unit"] != "ohm" else f"{point['reference']:.1f}",
+            f"{point['error_before']:+.5f}",
+            f"{point['error_after']:+.5f}",
+            f"{entry['k'] * point['u']:.5f}",
         )
-        for one in entry["points"]
+        for point in entry["points"]
     ]
 
 

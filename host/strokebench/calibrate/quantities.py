@@ -126,7 +126,7 @@ def quantities(finer: int = 1) -> dict[str, Quantity]:
         _ntc("ntc_heatsink", channels.NTC_HEATSINK),
         _ntc("ntc_part", channels.NTC_PART),
     ]  # fmt: skip
-    return {one.name: one for one in listed}
+    return {quantity.name: quantity for quantity in listed}
 
 
 def _voltage(

@@ -29,10 +29,10 @@ def build(
     state = calib.Calibration()
     if before:
         state.use(before)
-    for one in corrections:
-        for channel in (one.quantity.index, *one.quantity.also):
-            state.zero[channel] = calib.ideal_zero(channel) + one.zero
-            state.trim[channel] = one.trim
+    for correction in corrections:
+        for channel in (correction.quantity.index, *correction.quantity.also):
+            state.zero[channel] = calib.ideal_zero(channel) + correction.zero
+            state.trim[channel] = correction.trim
     state.day = (day - EPOCH).days
     state.note = note(person, instruments)
     data: bytes = state.record()

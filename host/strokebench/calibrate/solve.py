@@ -54,7 +54,7 @@ class Correction:
 
 def solve(quantity: Quantity, readings: Sequence[Reading], instrument: Instrument) -> Correction:
     """Fit one channel; :class:`DataError` says what is implausible about the readings and what to do."""
-    ordered = tuple(sorted(readings, key=lambda one: one.reference))
+    ordered = tuple(sorted(readings, key=lambda reading: reading.reference))
     _check_before(quantity, ordered)
     points = _points(quantity, ordered, instrument)
     gain_u, offset_u = _common(quantity, ordered, instrument)
@@ -82,12 +82,12 @@ def solve(quantity: Quantity, readings: Sequence[Reading], instrument: Instrumen
 def _points(quantity: Quantity, readings: Sequence[Reading], instrument: Instrument) -> list[Point]:
     points = [
         Point(
-            quantity.linear(one.reference),
-            quantity.nominal(one.counts),
-            _slope(quantity, one.reference) * instrument.u_reading,
-            one.u_counts * quantity.scale,
+            quantity.linear(reading.reference),
+            quantity.nominal(reading.counts),
+            _slope(quantity, reading.reference) * instrument.u_reading,
+            reading.u_counts * quantity.scale,
         )
-        for one in readings
+        for reading in readings
     ]
     if quantity.zero_u:
         points.insert(0, Point(0.0, 0.0, 0.0, quantity.zero_u))
@@ -104,8 +104,9 @@ def _common(quantity: Quantity, readings: Sequence[Reading], instrument: Instrum
     if not quantity.shown:
         return instrument.u_gain, instrument.u_offset
     worst = max(
-        _slope(quantity, one.reference) * math.hypot(instrument.u_gain * one.reference, instrument.u_offset)
-        for one in readings
+        _slope(quantity, reading.reference)
+        * math.hypot(instrument.u_gain * reading.reference, instrument.u_offset)
+        for reading in readings
     )
     return 0.0, worst
 
@@ -114,35 +115,35 @@ def _refuse(quantity: Quantity, why: str, hint: str) -> DataError:
     return DataError(f"The readings of {quantity.name} are refused: {why}.", hint)
 
 
-def check_point(quantity: Quantity, one: Reading) -> None:
+def check_point(quantity: Quantity, reading: Reading) -> None:
     """Refuse a reading that is nonsense by itself: clipped, a slip of the unit, the wrong sign."""
     unit = quantity.unit
-    if not ENDS <= one.counts <= 65520 - ENDS:
+    if not ENDS <= reading.counts <= 65520 - ENDS:
         raise _refuse(
-            quantity, f"at {one.reference:g} {unit} the bench's reading is at the end of its range",
+            quantity, f"at {reading.reference:g} {unit} the bench's reading is at the end of its range",
             "Choose a point inside the range.",
         )  # fmt: skip
-    y, r = quantity.linear(one.reference), quantity.nominal(one.counts)
+    y, r = quantity.linear(reading.reference), quantity.nominal(reading.counts)
     small = 0.02 * quantity.span_least
     if max(abs(y), abs(r)) < 5 * small:
         return
     if not small < abs(y) < SLIP * max(abs(r), small) or abs(r) > SLIP * abs(y):
         raise _refuse(
-            quantity, f"the reference says {one.reference:g} {unit} where the bench sees about {r:.3g}",
+            quantity, f"the reference says {reading.reference:g} {unit} where the bench sees about {r:.3g}",
             "A slip of the unit (mA for A, kOhm for Ohm), or the source is not on this channel.",
         )  # fmt: skip
     if y * r < 0 and min(abs(y), abs(r)) > 5 * small:
         raise _refuse(
-            quantity, f"at {one.reference:g} {unit} the bench sees the other sign ({r:.3g})",
+            quantity, f"at {reading.reference:g} {unit} the bench sees the other sign ({r:.3g})",
             "Positive current leaves output A; swap the wires or the sign.",
         )  # fmt: skip
 
 
 def _check_before(quantity: Quantity, readings: Sequence[Reading]) -> None:
-    for one in readings:
-        check_point(quantity, one)
+    for reading in readings:
+        check_point(quantity, reading)
     need = 1 if quantity.zero_u else 2
-    values = sorted(quantity.linear(one.reference) for one in readings)
+    values = sorted(quantity.linear(reading.reference) for reading in readings)
     apart = 0.05 * quantity.span_least
     distinct = [v for i, v in enumerate(values) if i == 0 or v - values[i - 1] > apart]
     if len(distinct) < need:

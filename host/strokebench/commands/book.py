@@ -123,7 +123,7 @@ def _find(args: argparse.Namespace) -> int:
     if args.json:
         print_json([asdict(run) for run in runs])
         return 0
-    from strokebench.commands.book_tables import runs_table
+    from strokebench.terminal.book_tables import runs_table
 
     runs_table(runs)
     return 0
@@ -136,10 +136,10 @@ def _show(args: argparse.Namespace) -> int:
         findings = book.findings(args.run_id)
         summary = book.summary(args.run_id)
     if args.json:
-        listed = [{**asdict(one), "verdict": one.verdict.value} for one in findings]
+        listed = [{**asdict(finding), "verdict": finding.verdict.value} for finding in findings]
         print_json({**asdict(summary), "findings": listed})
         return 0
-    from strokebench.commands.book_tables import run_page
+    from strokebench.terminal.book_tables import run_page
 
     run_page(summary, findings)
     return 0
@@ -164,7 +164,7 @@ def _trend(args: argparse.Namespace) -> int:
     if args.json:
         print_json([asdict(point) for point in points])
         return 0
-    from strokebench.commands.book_tables import trend_table
+    from strokebench.terminal.book_tables import trend_table
 
     trend_table(args.key, points)
     return 0

@@ -57,7 +57,7 @@ def _list(args: argparse.Namespace, steps: tuple[Step, ...]) -> int:
         print_json([step.model_dump(mode="json") for step in steps])
         return 0
     for step in steps:
-        texts = ", ".join(f"{board} {one.text}" for board, one in step.expect.items())
+        texts = ", ".join(f"{board} {expected.text}" for board, expected in step.expect.items())
         say(f"{step.id:<22} {step.title}: {texts} {step.unit}".rstrip())
     return 0
 
@@ -97,7 +97,7 @@ def _told(args: argparse.Namespace, record: Record, wanted: list[str], well: boo
     missing = len(wanted) - done.count("ok") - done.count("differs")
     code = 1 if not well or "differs" in done else 3 if missing else 0
     if args.json:
-        steps = {name: asdict(one) for name, one in record.steps.items()}
+        steps = {name: asdict(outcome) for name, outcome in record.steps.items()}
         print_json({"uid": record.uid, "board": record.board, "steps": steps, "exit_code": code})
         return code
     print(f"\n{done.count('ok')} well, {done.count('differs')} differ, {missing} left out or still to do.")

@@ -11,7 +11,7 @@ from strokebench.commands.common import add_bench, add_json, print_json, say, si
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
     from strokebench.calibrate.quantities import Quantity
-    from strokebench.calibrate.state import State
+    from strokebench.calibrate.unfinished import State
     from strokebench.sim.laboratory import Laboratory
 
 
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     with bench:
         if args.read:
             return _read(args, bench)
-        from strokebench.calibrate.guide import Quit
+        from strokebench.calibrate.dialogue import Quit
 
         known, channels = _channels(args, bench)
         state = _state(args, bench)
@@ -79,7 +79,7 @@ def _channels(args: argparse.Namespace, bench: Bench) -> tuple[dict[str, Quantit
 
 
 def _read(args: argparse.Namespace, bench: Bench) -> int:
-    from strokebench.calibrate.measure import read_counts
+    from strokebench.calibrate.points import read_counts
 
     args.channel = [args.read]
     known, _ = _channels(args, bench)
@@ -93,7 +93,7 @@ def _read(args: argparse.Namespace, bench: Bench) -> int:
 
 
 def _state(args: argparse.Namespace, bench: Bench) -> State:
-    from strokebench.calibrate.state import DEFAULT_STATE, State, open_state
+    from strokebench.calibrate.unfinished import DEFAULT_STATE, State, open_state
 
     uid = bench.identity.uid
     if args.readings:
@@ -112,7 +112,7 @@ def _collect(
 
     for path in (args.reference, args.readings):
         if path:
-            bundle, rows = load(path, {one.name: one for one in wanted})
+            bundle, rows = load(path, {quantity.name: quantity for quantity in wanted})
             state.person = bundle.person or state.person
             state.instruments = bundle.instrument or state.instruments
             state.readings += rows
@@ -129,30 +129,29 @@ def _automatic(
     args: argparse.Namespace, bench: Bench, laboratory: Laboratory, state: State, wanted: list[Quantity]
 ) -> None:
     from strokebench.calibrate.laboratory_source import LaboratorySource, instruments
-    from strokebench.calibrate.measure import take
+    from strokebench.calibrate.points import take
 
     state.person = state.person or "simulation"
     state.instruments = instruments()
     source = LaboratorySource(bench, laboratory)
     for quantity in wanted:
         for target in quantity.points[len(state.of(quantity.name)) :]:
-            one = take(bench, quantity, target, source)
-            state.add(one)
+            reading = take(bench, quantity, target, source)
+            state.add(reading)
             if not args.json:
-                print(
-                    f"{quantity.name}: reference {one.reference:g} {quantity.unit}, {one.counts:.1f} counts"
-                )
+                reference = f"reference {reading.reference:g} {quantity.unit}"
+                print(f"{quantity.name}: {reference}, {reading.counts:.1f} counts")
 
 
 def _by_hand(bench: Bench, state: State, wanted: list[Quantity]) -> None:
-    from strokebench.calibrate.guide import answer, ask_instruments, guide
+    from strokebench.calibrate.dialogue import answer, ask_instruments, guide
     from strokebench.calibrate.instrument import instrument_for
 
     state.person = state.person or answer(input, "Who calibrates: ")
-    missing = [one for one in wanted if instrument_for(one.name, state.instruments) is None]
+    missing = [quantity for quantity in wanted if instrument_for(quantity.name, state.instruments) is None]
     by_unit: dict[str, list[str]] = {}
-    for one in missing:
-        by_unit.setdefault(one.unit, []).append(one.name)
+    for quantity in missing:
+        by_unit.setdefault(quantity.unit, []).append(quantity.name)
     state.instruments += ask_instruments(list(by_unit), by_unit, input, print)
     state.save()
     guide(bench, state, wanted, input, print)
@@ -189,7 +188,7 @@ def _agreed(args: argparse.Namespace) -> bool:
 
 def _pages(path: Path, made: dict[str, Any]) -> None:
     from strokebench.calibrate import page
-    from strokebench.calibrate.state import write_whole
+    from strokebench.parts.write import write_whole
 
     write_whole(path.with_suffix(".html"), page.html(made))
     write_whole(path.with_suffix(".txt"), page.text(made))

@@ -54,5 +54,5 @@ def acknowledged(
 
 def _show(title: str, cautions: list[str]) -> None:
     print(f"Cautions, {title}:", file=sys.stderr)
-    for one in cautions:
-        print(f"  - {one}", file=sys.stderr)
+    for caution in cautions:
+        print(f"  - {caution}", file=sys.stderr)

@@ -46,7 +46,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _as_json(args: argparse.Namespace, found: Comparison, path: Path | None) -> dict[str, Any]:
-    listed = [{**asdict(one), "change": one.change, "real": one.real} for one in found.differences]
+    listed = [
+        {**asdict(difference), "change": difference.change, "real": difference.real}
+        for difference in found.differences
+    ]
     return {
         "a": args.a,
         "b": args.b,
@@ -84,8 +87,8 @@ def _side(args: argparse.Namespace, text: str) -> Side:
 
 
 def _write(args: argparse.Namespace, found: Comparison) -> Path:
+    from strokebench.parts.write import write_whole
     from strokebench.report.comparison import render
-    from strokebench.text_file import write_whole
 
     stems = [Path(text.replace(":", "-")).stem for text in (args.a, args.b)]
     path = Path(args.output or f"compare-{stems[0]}-{stems[1]}.html")
@@ -106,10 +109,10 @@ def _show(found: Comparison) -> None:
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("unit", no_wrap=True)
     table.add_column("", no_wrap=True)
-    for one in found.differences:
-        row = line(one)
-        table.add_row(row.title, row.a, row.b, row.change, row.unit, row.word if one.real else "",
-                      style="bold" if one.real else None)  # fmt: skip
+    for difference in found.differences:
+        row = line(difference)
+        table.add_row(row.title, row.a, row.b, row.change, row.unit, row.word if difference.real else "",
+                      style="bold" if difference.real else None)  # fmt: skip
     console.print(table)
     console.print(headline(found), markup=False, highlight=False)
     for remark in found.remarks:

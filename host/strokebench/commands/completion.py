@@ -20,7 +20,6 @@ def run(args: argparse.Namespace) -> int:
     """Do it; needs the package shtab (extra ``completion``)."""
     from importlib import import_module
 
-    from strokebench.cli import parser
     from strokebench.errors import UsageError
 
     try:
@@ -29,5 +28,5 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(
             "Completion scripts need the package shtab.", "pip install 'strokebench[completion]'"
         ) from None
-    print(shtab.complete(parser(), shell=args.shell))
+    print(shtab.complete(args.parser, shell=args.shell))
     return 0

@@ -130,7 +130,7 @@ def _guide(profile: Profile) -> Guide:
 
 def _carry_out(args: argparse.Namespace, profile: Profile, person: Person, how: str) -> int:
     from strokebench.book.book import Book
-    from strokebench.session import examine
+    from strokebench.verdict.examine import examine
 
     with Book(args.book) as book:  # before anything moves that could not be recorded
         with open_chosen(args, profile.simulated) as bench:

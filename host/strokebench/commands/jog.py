@@ -21,7 +21,7 @@ from strokebench.commands.common import add_json, add_plant, add_sim, open_chose
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
-    from strokebench.link.wire import Status
+    from strokebench.link.conversion import Status
     from strokebench.terminal.jog_keys import Hand
 
 EVERY_S = 0.1

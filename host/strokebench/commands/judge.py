@@ -30,7 +30,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; the book itself is not changed."""
-    from strokebench.session import examine
+    from strokebench.verdict.examine import examine
 
     data, profile = load(args)
     findings, verdict = examine(data, profile)

@@ -112,9 +112,9 @@ def as_json(outcome: Outcome, path: Path | None, code: int) -> dict[str, Any]:
     from strokebench.report.content import is_simulated
 
     info = outcome.data.info
-    findings = [{**asdict(one), "verdict": one.verdict.value} for one in outcome.findings]
-    for one in findings:
-        one.pop("evidence")
+    findings = [{**asdict(finding), "verdict": finding.verdict.value} for finding in outcome.findings]
+    for finding in findings:
+        finding.pop("evidence")
     return {
         "part": outcome.profile.name,
         "verdict": outcome.verdict.value,

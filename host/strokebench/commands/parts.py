@@ -23,10 +23,15 @@ def run(args: argparse.Namespace) -> int:
         return _show(args)
     profiles = [load_part(name) for name in part_names()]
     if args.json:
-        print_json([{"name": one.name, "title": one.part.title, "kind": one.kind} for one in profiles])
+        print_json(
+            [
+                {"name": profile.name, "title": profile.part.title, "kind": profile.kind}
+                for profile in profiles
+            ]
+        )
         return 0
-    for one in profiles:
-        print(f"{one.name:<18} {one.part.title} ({one.procedure.duration_s:.0f} s)")
+    for profile in profiles:
+        print(f"{profile.name:<18} {profile.part.title} ({profile.procedure.duration_s:.0f} s)")
     return 0
 
 

@@ -25,7 +25,7 @@ def run(args: argparse.Namespace) -> int:
     from strokebench.data.findings import Verdict
     from strokebench.parts import profile_of
     from strokebench.report import write_report
-    from strokebench.session import examine
+    from strokebench.verdict.examine import examine
 
     with Book(args.book, read_only=True) as book:
         run_id = book.last_run() if args.run_id is None else args.run_id

@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     """Do it; the book is opened first, so that nothing moves that could not be recorded."""
     from strokebench.book.book import Book
     from strokebench.parts import load_part
-    from strokebench.session import examine
+    from strokebench.verdict.examine import examine
 
     profile = load_part(args.part)
     simulated = sim_spec(args, profile.simulated) is not None

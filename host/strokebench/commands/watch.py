@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from strokebench.commands.common import add_bench, add_json, open_chosen, print_json
 
 if TYPE_CHECKING:
-    from strokebench.link.wire import Status
+    from strokebench.link.conversion import Status
 
 
 def add(parser: argparse.ArgumentParser) -> None:

@@ -34,7 +34,7 @@ def check_rows(rows: Samples, lines: list[int], name: str, present: list[str]) -
         _numbers(rows, lines, name, column)
     if not any(np.isfinite(rows[column]).any() for column in MEASURED):
         raise DataError(
-            f"{name} holds no number in {' or '.join(one for one in present if one in MEASURED)}.",
+            f"{name} holds no number in {' or '.join(column for column in present if column in MEASURED)}.",
             "Export it with the current, or with a sensor's voltage.",
         )
     _time(rows, lines, name)

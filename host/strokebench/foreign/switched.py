@@ -49,13 +49,13 @@ def mark_by_current(run: RunData) -> RunData:
         return run
     marks = list(_marks(time_s, on, period_s))
     if any(True for _ in run.labelled(labels.REST)):
-        marks = [one for one in marks if one.label != labels.REST]  # a procedure's own is better
-    longest = max(on, key=lambda one: one[1] - one[0])
+        marks = [mark for mark in marks if mark.label != labels.REST]  # a procedure's own is better
+    longest = max(on, key=lambda span: span[1] - span[0])
     steady = _steady(time_s, current_a, longest, period_s)
     marks += [steady] if steady is not None else []
-    marks.sort(key=lambda one: one.start_s)
-    numbered = [replace(one, index=len(run.marks) + n) for n, one in enumerate(marks)]
-    rest = next((one for one in (*run.marks, *marks) if one.label == labels.REST), None)
+    marks.sort(key=lambda mark: mark.start_s)
+    numbered = [replace(mark, index=len(run.marks) + n) for n, mark in enumerate(marks)]
+    rest = next((mark for mark in (*run.marks, *marks) if mark.label == labels.REST), None)
     accuracy = {**run.accuracy, "current_a": _accuracy(run, rest)}
     return replace(run, marks=[*run.marks, *numbered], accuracy=accuracy)
 
@@ -81,7 +81,7 @@ def on_stretches(current_a: Floats, period_s: float) -> list[tuple[int, int]]:
             joined[-1] = (joined[-1][0], end)
         else:
             joined.append((start, end))
-    return [one for one in joined if (one[1] - one[0]) * period_s >= PULSE_S]
+    return [span for span in joined if (span[1] - span[0]) * period_s >= PULSE_S]
 
 
 def _marks(time_s: Floats, on: list[tuple[int, int]], period_s: float) -> itertools.chain[Mark]:

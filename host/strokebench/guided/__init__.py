@@ -20,7 +20,9 @@ KIND = "guided"
 
 def guide_names() -> list[str]:
     """Return the names of the guided procedures, sorted."""
-    return sorted(one.name[:-5] for one in resources.files(__name__).iterdir() if one.name.endswith(".toml"))
+    return sorted(
+        file.name[:-5] for file in resources.files(__name__).iterdir() if file.name.endswith(".toml")
+    )
 
 
 def load_guide(name: str) -> Guide:
@@ -51,10 +53,15 @@ def guided_profile(guide: Guide, part: Profile) -> Profile:
         **supply,
         "answers_given": FindingLimit(lower=0.5, required=True, note="without answers nothing is known"),
         **{
-            one.key: FindingLimit(lower=one.lower, upper=one.upper, required=one.judged, note=one.source)
-            for one in guide.readings
+            reading.key: FindingLimit(
+                lower=reading.lower, upper=reading.upper, required=reading.judged, note=reading.source
+            )
+            for reading in guide.readings
         },
-        **{one.key: FindingLimit(lower=0.5, required=True, note=one.source) for one in guide.conclusions},
+        **{
+            conclusion.key: FindingLimit(lower=0.5, required=True, note=conclusion.source)
+            for conclusion in guide.conclusions
+        },
     }
     about = part.part.model_copy(
         update={

@@ -12,9 +12,9 @@ from strokefw.link import wire
 from strokebench.data.run import Event, Mark, RunData
 from strokebench.data.samples import Samples, empty
 from strokebench.errors import ProtectionTripped
-from strokebench.link import wire as bench_wire
+from strokebench.link import conversion
+from strokebench.link.conversion import TICK_S
 from strokebench.link.link import Message, fault_row
-from strokebench.link.wire import TICK_S
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
@@ -64,7 +64,7 @@ class Listener:
             if self._next_seq is not None:
                 self.lost_rows += (first - self._next_seq) & state.TICK_MASK
             self._next_seq = (first + len(message.tail) // wire.SAMPLE_BYTES) & state.TICK_MASK
-            self._fresh.append(bench_wire.decode_rows(message.tail, self._tick0))
+            self._fresh.append(conversion.decode_rows(message.tail, self._tick0))
         elif message.name == "event" and self._tick0 is not None:
             self._event(**message.fields)
 
@@ -80,9 +80,9 @@ class Listener:
         fault = kind == state.EVENT_FAULT
         self.fault = code if fault and not self.fault else self.fault
         number = code if kind in (state.EVENT_FAULT, state.EVENT_WARNING) else 0
-        time_s = bench_wire.seconds_between(self._tick0, tick)
-        name = bench_wire.named(state.EVENT_NAMES, kind, "event")
-        self.add(Event(time_s, name, number, bench_wire.event_text(kind, code, index, detail)))
+        time_s = conversion.seconds_between(self._tick0, tick)
+        name = conversion.named(state.EVENT_NAMES, kind, "event")
+        self.add(Event(time_s, name, number, conversion.event_text(kind, code, index, detail)))
 
     def add(self, event: Event) -> None:
         """Put an event into the recording; it is on disk with the next samples."""
@@ -98,14 +98,14 @@ class Listener:
     def end_mark(self) -> None:
         """End the stretch that runs."""
         if self.marks and math.isnan(self.marks[-1].end_s):
-            one = self.marks[-1]
-            self.marks[-1] = Mark(one.label, one.start_s, self.last_s, one.index, one.kind)
+            mark = self.marks[-1]
+            self.marks[-1] = Mark(mark.label, mark.start_s, self.last_s, mark.index, mark.kind)
             self._writer.mark(self.marks[-1])
 
     def now(self, column: str) -> float:
         """Return the mean of the newest 0.1 s of a column, NaN before the first sample."""
         rows = self._chunks[-3:]
-        values = np.concatenate([one[column] for one in rows])[-NOW_ROWS:] if rows else np.empty(0)
+        values = np.concatenate([row[column] for row in rows])[-NOW_ROWS:] if rows else np.empty(0)
         return float(values.mean()) if len(values) else math.nan
 
     def data(self, outcome: str, **info: object) -> RunData:

@@ -102,7 +102,7 @@ class Walk:
         self._writer.finish(outcome)
 
     def _told(self) -> list[dict[str, object]]:
-        return [asdict(one) for one in self.answers]
+        return [asdict(given) for given in self.answers]
 
     def _steps(self) -> str:
         goto = ""
@@ -147,7 +147,7 @@ class Walk:
         if key == GONE:
             self._say("Left; the part is off.")
             return STOPPED
-        choice = next(one for one in step.choices if one.key == key)
+        choice = next(choice for choice in step.choices if choice.key == key)
         heard = self._heard
         told = Answer(
             step.id, step.question, key, choice.text, heard.last_s, heard.now("drive"), self._position(),

@@ -109,9 +109,9 @@ def refuse_while_armed(port: str) -> None:
     It asks for the status without shaking hands first, because a new session disarms the bench. A firmware
     whose status cannot be read gives no prompt either while it is armed.
     """
+    from strokebench.link.conversion import status_of
     from strokebench.link.link import Link
     from strokebench.link.serial import SerialPort
-    from strokebench.link.wire import status_of
 
     line = SerialPort(port)
     try:

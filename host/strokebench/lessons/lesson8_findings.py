@@ -70,8 +70,8 @@ def _strain(one: Finding) -> float:
 
 def stroke(spec: SimSpec) -> Case:
     """Run the part's own procedure, diagnose blind and judge."""
-    from strokebench.session import examine
     from strokebench.sim import trials
+    from strokebench.verdict.examine import examine
     from strokebench.verdict.judge import root_cause
 
     data, profile, _ = trials.stroke(spec)

@@ -61,6 +61,6 @@ def open_choice(choice: Choice, profile: Profile, look: Callable[[], None]) -> B
 
 def injectable(part: str) -> list[tuple[str, str]]:
     """Return name and sentence of each defect that the simulation of ``part`` can have."""
-    from strokebench.sim.faults import available
+    from strokebench.sim.plants import available
 
     return [(kind.name, kind.sentence) for kind in available(part)]

@@ -13,7 +13,7 @@ from strokefw import state
 
 from strokebench.bench.bench import Bench
 from strokebench.errors import LinkError, Refused, StrokebenchError
-from strokebench.link import wire as bench_wire
+from strokebench.link import conversion
 from strokebench.link.link import Message
 from strokebench.panel.choice import Choice, open_choice
 from strokebench.panel.deadman import Deadman
@@ -309,7 +309,7 @@ class Driver:
         if message.name == "samples":
             tick = int.from_bytes(message.tail[:4], "little")
             self._tick0 = tick if self._tick0 is None else self._tick0
-            rows = bench_wire.decode_rows(message.tail, self._tick0)
+            rows = conversion.decode_rows(message.tail, self._tick0)
             self.strip.append(rows)
             self.view.set(warning=int(rows["fault"][-1]))
         elif message.name == "event" and message.fields["kind"] == state.EVENT_FAULT:

@@ -44,7 +44,7 @@ class Examiner:
         self._job = self._pool.submit(self._so_far, data, profile)
 
     def _so_far(self, data: RunData, profile: Profile) -> None:
-        from strokebench.session import examine
+        from strokebench.verdict.examine import examine
 
         try:
             findings, _verdict = examine(data, profile)
@@ -61,7 +61,7 @@ class Examiner:
 
     def _whole(self, data: RunData, profile: Profile, book: Path, run_id: int) -> None:
         from strokebench.book.book import Book
-        from strokebench.session import examine
+        from strokebench.verdict.examine import examine
 
         try:
             findings, verdict = examine(data, profile)

@@ -142,7 +142,7 @@ class Panel:
     def _report(self, run_id: int) -> Response:
         from strokebench.data.findings import Verdict
         from strokebench.report import render
-        from strokebench.session import examine
+        from strokebench.verdict.examine import examine
 
         try:
             data, findings, profile = load_run(self.options.book, run_id)

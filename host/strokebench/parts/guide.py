@@ -155,13 +155,13 @@ class Guide(BaseModel):
 
 
 def _answers(conclusions: list[Conclusion]) -> list[tuple[str, Answers]]:
-    rules = [(one.key, rule) for one in conclusions for rule in one.rules]
+    rules = [(conclusion.key, rule) for conclusion in conclusions for rule in conclusion.rules]
     return [(key, table) for key, rule in rules for table in (rule.any_of, rule.all_of)]
 
 
 def _steps(guide: Guide) -> list[tuple[str, list[str]]]:
-    out = [(one.key, one.steps) for one in guide.readings]
-    for one in guide.conclusions:
-        out.append((one.key, one.steps))
-        out += [(one.key, measure.steps) for rule in one.rules for measure in rule.measured]
+    out = [(reading.key, reading.steps) for reading in guide.readings]
+    for conclusion in guide.conclusions:
+        out.append((conclusion.key, conclusion.steps))
+        out += [(conclusion.key, measure.steps) for rule in conclusion.rules for measure in rule.measured]
     return out

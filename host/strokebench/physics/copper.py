@@ -20,12 +20,3 @@ def resistance_at(
 ) -> float:
     """A resistance measured at `from_c`, referred to `to_c` (25 C unless told otherwise), in ohms."""
     return resistance_ohm * resistance_ratio(from_c, to_c, k_c)
-
-
-def temperature_from_resistance(
-    resistance_ohm: float, known_ohm: float, known_c: float, k_c: float = COPPER_K_C
-) -> float:
-    """Mean winding temperature in C when `known_ohm` was measured at `known_c` (IEC 60034-1)."""
-    if resistance_ohm <= 0 or known_ohm <= 0:
-        raise ValueError("resistances must be positive")
-    return (k_c + known_c) * resistance_ohm / known_ohm - k_c

@@ -1,23 +1,7 @@
 """Law of propagation of uncertainty, JCGM 100:2008 (GUM), clauses 5.1.2, 5.2.2 and G.4.1."""
 
 import math
-from collections.abc import Callable, Sequence
-
-Model = Callable[..., float]
-
-
-def sensitivities(model: Model, values: Sequence[float], scales: Sequence[float]) -> list[float]:
-    """Partial derivatives by central differences; `scales` are the steps."""
-    found = []
-    for index, step in enumerate(scales):
-        if step == 0:
-            found.append(0.0)
-            continue
-        high, low = list(values), list(values)
-        high[index] += step
-        low[index] -= step
-        found.append((model(*high) - model(*low)) / (2 * step))
-    return found
+from collections.abc import Sequence
 
 
 def combined(contributions: Sequence[float], correlations: Sequence[Sequence[float]] | None = None) -> float:
@@ -28,18 +12,6 @@ def combined(contributions: Sequence[float], correlations: Sequence[Sequence[flo
         a * b * correlations[i][j] for i, a in enumerate(contributions) for j, b in enumerate(contributions)
     )
     return math.sqrt(max(square, 0.0))
-
-
-def propagate(
-    model: Model,
-    values: Sequence[float],
-    uncertainties: Sequence[float],
-    correlations: Sequence[Sequence[float]] | None = None,
-) -> tuple[float, float]:
-    """Value and combined standard uncertainty of model(*values), first order."""
-    steps = [u * 1e-3 for u in uncertainties]
-    slopes = sensitivities(model, values, steps)
-    return model(*values), combined([c * u for c, u in zip(slopes, uncertainties, strict=True)], correlations)
 
 
 def effective_freedom(contributions: Sequence[float], freedoms: Sequence[float]) -> float:

@@ -18,11 +18,6 @@ def temperature_c(ohm: float, beta_k: float, r25_ohm: float = 10_000.0) -> float
     return 1 / (1 / R25_K + math.log(ohm / r25_ohm) / beta_k) - ZERO_C_K
 
 
-def beta_between(cold_c: float, cold_ohm: float, hot_c: float, hot_ohm: float) -> float:
-    """B in kelvin from two points of a table."""
-    return math.log(cold_ohm / hot_ohm) / (1 / (cold_c + ZERO_C_K) - 1 / (hot_c + ZERO_C_K))
-
-
 def slope_per_k(at_c: float, beta_k: float) -> float:
     """Relative change of resistance per kelvin, (dR/dT)/R = -B/T^2."""
     return -beta_k / (at_c + ZERO_C_K) ** 2

@@ -14,10 +14,3 @@ def wilson_interval(hits: int, trials: int, confidence: float = 0.95) -> tuple[f
     half = z * math.sqrt(share * (1 - share) / trials + z * z / (4 * trials * trials))
     scale = 1 + z * z / trials
     return max(0.0, (centre - half) / scale), min(1.0, (centre + half) / scale)
-
-
-def clean_trials_bound(trials: int, confidence: float = 0.95) -> float:
-    """One-sided lower bound of reliability after `trials` without a miss (exact binomial)."""
-    if trials <= 0:
-        raise ValueError("need at least one trial")
-    return math.pow(1 - confidence, 1 / trials)

@@ -9,8 +9,6 @@ import math
 from .copper import COPPER_K_C, resistance_ratio
 
 RESISTIVITY_OHM_MM2_PER_M = 1 / 58
-COPPER_MELTS_C = 1083.0
-MM2_PER_CIRCULAR_MIL = math.pi / 4 * 0.0254**2
 
 
 def awg_diameter_mm(gauge: float) -> float:
@@ -33,13 +31,6 @@ def resistance_ohm(area_mm2: float, length_m: float, temperature_c: float = 20.0
 def drop_v(area_mm2: float, length_m: float, current_a: float, temperature_c: float = 20.0) -> float:
     """Voltage lost over `length_m` of copper."""
     return current_a * resistance_ohm(area_mm2, length_m, temperature_c)
-
-
-def fusing_current_a(area_mm2: float, time_s: float, ambient_c: float = 25.0) -> float:
-    """Current that melts a wire in free space after `time_s` (Onderdonk; good below about 10 s)."""
-    circular_mil = area_mm2 / MM2_PER_CIRCULAR_MIL
-    rise = math.log10((COPPER_MELTS_C - ambient_c) / (234.0 + ambient_c) + 1)
-    return circular_mil * math.sqrt(rise / (33 * time_s))
 
 
 def adiabatic_k(start_c: float, end_c: float) -> float:

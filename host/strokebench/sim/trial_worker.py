@@ -21,6 +21,8 @@ from typing import Any, BinaryIO
 
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import DataError, Refused
+from strokebench.parts import load_part
+from strokebench.sim.trials import stroke
 
 LENGTH_BYTES = 8
 
@@ -43,9 +45,10 @@ class Simulator:
         )
         atexit.register(self.close)
 
-    def stroke(self, spec: SimSpec) -> tuple[Any, Any]:
-        """Return the run and the plant of ``spec``. Raises Refused as the bench does, DataError when the
-        other interpreter fails.
+    def stroke(self, spec: SimSpec) -> tuple[Any, Any, Any]:
+        """Return run, profile and plant of ``spec``, as :func:`strokebench.sim.trials.stroke` does.
+
+        Raises Refused as the bench does, DataError when the other interpreter fails.
         """
         assert self._process.stdin is not None and self._process.stdout is not None
         try:
@@ -59,11 +62,11 @@ class Simulator:
                 f"The simulator '{self.command}' ended by itself.",
                 "It needs the packages numpy, pydantic, pyserial and rich; its own message stands above.",
             )
-        kind, told = pickle.loads(self._process.stdout.read(int.from_bytes(head, "little")))
+        kind, answer = pickle.loads(self._process.stdout.read(int.from_bytes(head, "little")))
         if kind == "refused":
-            raise Refused(*told)
-        run, plant = told
-        return run, plant
+            raise Refused(*answer)
+        run, plant = answer
+        return run, load_part(spec.part), plant
 
     def close(self) -> None:
         """End the process."""
@@ -76,14 +79,14 @@ class Simulator:
 
 def spec_of(values: dict[str, Any]) -> SimSpec:
     """Return the bench that ``asdict`` and JSON made these values of."""
-    fields: dict[str, Any] = {k: tuple(one) if isinstance(one, list) else one for k, one in values.items()}
+    fields: dict[str, Any] = {
+        name: tuple(value) if isinstance(value, list) else value for name, value in values.items()
+    }
     return SimSpec(**fields)
 
 
 def serve(requests: BinaryIO, answers: BinaryIO) -> None:
     """Answer each line of ``requests`` until there are no more."""
-    from strokebench.sim.trials import stroke
-
     for line in requests:
         try:
             run, _profile, plant = stroke(spec_of(json.loads(line)))

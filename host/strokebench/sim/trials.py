@@ -5,7 +5,7 @@ The diagnosis sees the recording and the profile only; the truth is laid beside 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -15,10 +15,11 @@ from strokefw import faults
 from strokebench.bench.spec import SimSpec
 from strokebench.data.findings import Verdict
 from strokebench.errors import ProtectionTripped, Refused
+from strokebench.sim.plants import available
 from strokebench.sim.truths import errors
 
-FIRST_TUNING_SEED, FIRST_REPORTING_SEED = 1, 10_001
-"""Limits and estimators were tuned on seeds below the second; reported figures come from seeds above it."""
+FIRST_REPORTING_SEED = 10_001
+"""Limits and estimators were tuned on seeds below it; reported figures come from seeds above it."""
 REFUSALS = {faults.OPEN_LOAD: "open_winding", faults.SHORTED_LOAD: "shorted_winding"}
 """What the self-test's refusals say about the part, in the words of the diagnosis."""
 OPEN_WIRE_PART = "wiring"
@@ -55,8 +56,6 @@ def plan(part: str, good: int, each: int, first_seed: int) -> Iterator[Trial]:
     """Yield ``good`` trials without a defect, then ``each`` of every defect in three grades (three times
     ``each`` of a defect that has no size).
     """
-    from strokebench.sim.faults import available
-
     for seed in range(first_seed, first_seed + good):
         yield Trial("good", "good", conditions(part, seed, ()))
     for kind in available(part):
@@ -111,6 +110,10 @@ def stroke(spec: SimSpec) -> tuple[Any, Any, Any]:
         return run.data(np.concatenate(chunks)), profile, plant
 
 
+Simulate = Callable[[SimSpec], tuple[Any, Any, Any]]
+"""What strokes the part of a spec, as :func:`stroke` does."""
+
+
 def refused_as(code: int, part: str) -> str:
     """Return what a refusal to arm says about the part."""
     if code == faults.OPEN_LOAD and part == OPEN_WIRE_PART:
@@ -118,32 +121,13 @@ def refused_as(code: int, part: str) -> str:
     return REFUSALS.get(code, f"code_{code}")
 
 
-_simulator: Any = None
-
-
-def use_simulator(command: str) -> None:
-    """Let another interpreter simulate this process's trials; empty: this one does."""
-    global _simulator
-    from strokebench.sim.trial_worker import Simulator
-
-    _simulator = Simulator(command) if command else None
-
-
-def _stroked(spec: SimSpec) -> tuple[Any, Any, Any]:
-    from strokebench.parts import load_part
-
-    if _simulator is None:
-        return stroke(spec)
-    run, plant = _simulator.stroke(spec)
-    return run, load_part(spec.part), plant
-
-
-def examine(trial: Trial) -> dict[str, Any]:
+def examine(trial: Trial, simulate: Simulate = stroke) -> dict[str, Any]:
     """Run one trial and return its record: what was injected, what was found, how far off the estimates were.
 
+    ``simulate`` strokes the part: :func:`stroke`, or a :class:`strokebench.sim.trial_worker.Simulator`'s.
     A bench that refuses to arm because its self-test found the defect has found it: ``refused`` is the code.
     """
-    from strokebench.session import examine as judged
+    from strokebench.verdict.examine import examine as judged
     from strokebench.verdict.judge import named_faults
 
     injected = {
@@ -151,7 +135,7 @@ def examine(trial: Trial) -> dict[str, Any]:
         "spec": asdict(trial.spec),
     }  # fmt: skip
     try:
-        run, profile, plant = _stroked(trial.spec)
+        run, profile, plant = simulate(trial.spec)
     except Refused as refusal:
         named = [refused_as(refusal.code, trial.spec.part)]
         answer = {"verdict": "fail", "named": named, "failing": [], "unsure": [], "errors": {}}
@@ -161,7 +145,7 @@ def examine(trial: Trial) -> dict[str, Any]:
     return injected | {
         "verdict": verdict.value,
         "named": named,
-        "failing": [one.key for one in findings if one.verdict is Verdict.FAIL],
-        "unsure": [one.key for one in findings if one.verdict is Verdict.INCONCLUSIVE],
+        "failing": [finding.key for finding in findings if finding.verdict is Verdict.FAIL],
+        "unsure": [finding.key for finding in findings if finding.verdict is Verdict.INCONCLUSIVE],
         "errors": errors(findings, plant, profile, trial.name, trial.place, plant.seen),
     }

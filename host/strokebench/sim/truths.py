@@ -61,7 +61,7 @@ def errors(
     seen: list[tuple[float, float]],
 ) -> dict[str, float]:
     """Return each estimate's error: a share of the truth, and for a found binding % of travel."""
-    known = {one.key: one for one in findings if one.known}
+    known = {finding.key: finding for finding in findings if finding.known}
     truth = true_values(plant, profile, name)
     if "speed" in known:
         speed = true_speed(seen, known["speed"].span_s)

@@ -18,7 +18,7 @@ from strokebench.link.port import Port
 from strokebench.parts import load_part
 from strokebench.parts.procedure import Procedure
 from strokebench.sim import open_port
-from strokebench.sim.chip import parts as chip_parts
+from strokebench.sim.chip import peripherals
 from strokebench.sim.chip.machine import ChipMachine
 from strokebench.sim.engine.plant_port import PlantPort
 from strokefw.pico import pins
@@ -44,10 +44,10 @@ class BarePico:
         files = chip_files.precompiled(chip_files.firmware_sources())
         self.machine = ChipMachine(image, chip_files.filesystem(files))
         mcu = self.machine.mcu
-        chip_parts.mend_converter(mcu)
-        chip_parts.mend_pwm_requests(mcu)
-        chip_parts.mend_fifos(mcu)
-        chip_parts.ChipInputs(mcu, lambda _channel: 0)
+        peripherals.mend_converter(mcu)
+        peripherals.mend_pwm_requests(mcu)
+        peripherals.mend_fifos(mcu)
+        peripherals.ChipInputs(mcu, lambda _channel: 0)
         self.rises: list[str] = []
         for net in OUTPUTS:
             mcu.gpio[pins.gpio(net)].add_listener(self._watch(net))

@@ -187,10 +187,10 @@ def calibrate(world: ChipWorld) -> None:
 def worst(found: Iterable[Reading]) -> dict[str, Reading]:
     """Return for each column the reading with the largest error against its uncertainty."""
     by_column: dict[str, Reading] = {}
-    for one in found:
-        held = by_column.get(one.column)
-        if held is None or abs(one.error) / one.u > abs(held.error) / held.u:
-            by_column[one.column] = one
+    for reading in found:
+        held = by_column.get(reading.column)
+        if held is None or abs(reading.error) / reading.u > abs(held.error) / held.u:
+            by_column[reading.column] = reading
     return by_column
 
 
@@ -213,8 +213,9 @@ def _put(world: ChipWorld, channel: int, value: float) -> None:
 
 def _look(world: ChipWorld) -> tuple[list[float], list[float]]:
     world.machine.run(SETTLE_S)
-    values, counts = ast.literal_eval(world.machine.execute(f"look({TICKS})", 20))
-    return [one / TICKS for one in values], [one / TICKS for one in counts]
+    sums = ast.literal_eval(world.machine.execute(f"look({TICKS})", 20))
+    values, counts = ([total / TICKS for total in column] for column in sums)
+    return values, counts
 
 
 def rows(world: ChipWorld, seeds: Iterable[int]) -> Iterator[tuple[str, str]]:
@@ -225,14 +226,14 @@ def rows(world: ChipWorld, seeds: Iterable[int]) -> Iterator[tuple[str, str]]:
     for seed in seeds:
         fit_errors(world, seed)
         several += sweep(world)
-    for column, one in worst(several).items():
-        yield f"conversion with a built bench's errors, no calibration: {column}, largest", _told(one)
+    for column, farthest in worst(several).items():
+        yield f"conversion with a built bench's errors, no calibration: {column}, largest", _told(farthest)
     calibrate(world)
-    for column, one in worst(sweep(world, calibrated)).items():
-        yield f"conversion of the last of them after calibration: {column}, largest", _told(one)
+    for column, farthest in worst(sweep(world, calibrated)).items():
+        yield f"conversion of the last of them after calibration: {column}, largest", _told(farthest)
 
 
-def _told(one: Reading) -> str:
-    unit = one.column[-1].upper()
-    read = f"{1000 * one.error:+.1f} m{unit} at {one.true + 0:.4g} {unit}"
-    return f"{read}; stated {2000 * one.u:.1f} m{unit} (k = 2)"
+def _told(reading: Reading) -> str:
+    unit = reading.column[-1].upper()
+    read = f"{1000 * reading.error:+.1f} m{unit} at {reading.true + 0:.4g} {unit}"
+    return f"{read}; stated {2000 * reading.u:.1f} m{unit} (k = 2)"

@@ -9,7 +9,7 @@ import numpy as np
 from strokebench.bench.bench import Bench
 from strokebench.bench.spec import SimSpec
 from strokebench.data.samples import Samples
-from strokebench.link.wire import Status
+from strokebench.link.conversion import Status
 from strokebench.parts import load_part
 from strokebench.parts.procedure import Planned, Procedure
 from strokebench.sim.engine.chip import ChipPort

@@ -98,8 +98,8 @@ def _over_periods(edges: list[tuple[bool, float]], high: bool, window_ns: float)
 def rows(world: ChipWorld) -> Iterator[tuple[str, str]]:
     """Rows of the chip's report: the largest error of the duty, and whether 0 and 100 % are true."""
     found = sweep(world, drives(41))
-    worst = max(found, key=lambda one: abs(one.error))
+    worst = max(found, key=lambda duty: abs(duty.error))
     what = f"duty on the gate inputs, {len(found)} drives from -100 to 100 %: largest error"
     yield what, f"{abs(worst.error) * 100:.4f} % of full, at {worst.drive / 100:g} %"
-    still = sum(one.drive in (-10000, 0, 10000) and one.error == 0 for one in found)
+    still = sum(duty.drive in (-10000, 0, 10000) and duty.error == 0 for duty in found)
     yield "of -100, 0 and 100 %, without any edge on the pins", f"{still} of 3"

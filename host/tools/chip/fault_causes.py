@@ -74,12 +74,12 @@ def _at_switch(name: str, to_part: bool) -> tuple[Begin, Callable[[FaultBench], 
 
 
 def _shorted(bench: FaultBench) -> Callable[[], None]:
-    cause = next(one for one in CAUSES if one.code == faults.TRIPS)
+    cause = next(cause for cause in CAUSES if cause.code == faults.TRIPS)
     return lambda: cause.begin(bench)  # type: ignore[arg-type]
 
 
 def _mended(bench: FaultBench) -> None:
-    next(one for one in CAUSES if one.code == faults.TRIPS).end(bench)  # type: ignore[arg-type]
+    next(cause for cause in CAUSES if cause.code == faults.TRIPS).end(bench)  # type: ignore[arg-type]
 
 
 def _late_tick(bench: FaultBench) -> Callable[[], None]:

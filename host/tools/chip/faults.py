@@ -14,9 +14,9 @@ from typing import Any
 
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import Refused
-from strokebench.link import wire as bench_wire
+from strokebench.link import conversion
+from strokebench.link.conversion import Status
 from strokebench.link.link import Link
-from strokebench.link.wire import Status
 from strokebench.sim.chip.machine import ChipUnavailable
 from strokebench.sim.chip.world import GATES
 from strokebench.sim.engine import chip
@@ -186,7 +186,7 @@ class FaultBench:
     def connect(self) -> str:
         """Shake hands and put the limits in force; return the reset cause that the firmware tells."""
         self.link = Link(self.port, "emulated chip")
-        cause = bench_wire.RESET_CAUSES[self.link.hello().fields["reset_cause"]]
+        cause = conversion.RESET_CAUSES[self.link.hello().fields["reset_cause"]]
         self.limits()
         return cause
 
@@ -197,7 +197,7 @@ class FaultBench:
 
     def status(self) -> Status:
         """What the bench says about itself."""
-        return bench_wire.status_of(self.link.request("status", answer="status_report"))
+        return conversion.status_of(self.link.request("status", answer="status_report"))
 
     def disarm(self) -> None:
         """Stop, within the slew limit, and open the supply."""

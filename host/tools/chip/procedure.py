@@ -12,8 +12,8 @@ from strokebench.bench.bench import Bench
 from strokebench.bench.spec import SimSpec
 from strokebench.data.findings import Finding, Verdict
 from strokebench.parts import load_part
-from strokebench.session import examine
 from strokebench.sim import open_port
+from strokebench.verdict.examine import examine
 
 from tools.chip.drive import ready_bench
 
@@ -85,12 +85,12 @@ def rows(image: Path) -> Iterator[tuple[str, str]]:
     yield "the same: tick, mean and longest", tick
     yield "the same: verdict in process, on the chip", f"{here.verdict.value}, {chip.verdict.value}"
     found = differences(here, chip)
-    judged_alike = sum(one.here.verdict is one.chip.verdict for one in found)
+    judged_alike = sum(difference.here.verdict is difference.chip.verdict for difference in found)
     yield "the same: findings, of which judged alike", f"{len(found)}, {judged_alike}"
-    for one in sorted(found, key=lambda one: -one.share):
-        unit = one.here.unit
-        values = f"{one.here.value:.4g} and {one.chip.value:.4g} {unit}"
+    for difference in sorted(found, key=lambda difference: -difference.share):
+        unit = difference.here.unit
+        values = f"{difference.here.value:.4g} and {difference.chip.value:.4g} {unit}"
         yield (
-            f"the same: {one.here.title}, in process and on the chip",
-            f"{values}; {one.share:.2f} of the expanded uncertainty of their difference",
+            f"the same: {difference.here.title}, in process and on the chip",
+            f"{values}; {difference.share:.2f} of the expanded uncertainty of their difference",
         )

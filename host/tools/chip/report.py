@@ -24,34 +24,15 @@ from strokebench.sim.chip.world import PERIOD_NS, ChipWorld
 from strokebench.sim.engine.chip import ChipPort, quiet_machine
 from strokefw import state
 
-from tools.chip import (
-    burst as chip_burst,
-)
-from tools.chip import (
-    classroom as chip_classroom,
-)
-from tools.chip import (
-    convert as chip_convert,
-)
-from tools.chip import (
-    duty as chip_duty,
-)
-from tools.chip import (
-    fault_report as chip_fault_report,
-)
-from tools.chip import (
-    procedure as chip_procedure,
-)
-from tools.chip import (
-    raw as chip_raw,
-)
+from tools import DOCS
+from tools.chip import burst, classroom, convert, duty, fault_report, procedure, raw
 
 Row = tuple[str, str]
 DRIVE_S, LONG_DRIVE_S = 10.0, 60.0
 SYNCHRONIZER_NS = 16  # two input flip-flops that the emulator leaves out (RP2040 datasheet 3.5.6.3)
 BOARD_COSTS = """
 import gc
-gc.threshold(12000)  # as board_pico_main: what stays lies close together
+gc.threshold(12000)  # as pico/main.py: what stays lies close together
 import time, micropython, strokefw.app
 from array import array
 from strokefw.pico.board import Board
@@ -172,13 +153,13 @@ def alone_rows(image: Path) -> Iterator[Row]:
     world = _board_alone(image)
     yield from board_rows(world)
     yield from trip_rows(world)
-    yield from chip_duty.rows(world)
+    yield from duty.rows(world)
     yield from tick_rows(world)
 
 
 def convert_rows(image: Path) -> Iterator[Row]:
     """Known currents and voltages through the converters."""
-    yield from chip_convert.rows(_board_alone(image, chip_convert.FedBoard(SimSpec())), (1, 2, 3))
+    yield from convert.rows(_board_alone(image, convert.FedBoard(SimSpec())), (1, 2, 3))
 
 
 def firmware_rows(image: Path, seconds: float = DRIVE_S) -> Iterator[Row]:
@@ -214,16 +195,16 @@ def firmware_rows(image: Path, seconds: float = DRIVE_S) -> Iterator[Row]:
 def parts_of(long: bool) -> list[Part]:
     """What the page has, in its order."""
     drive_s = LONG_DRIVE_S if long else DRIVE_S
-    procedure = [Part(chip_procedure.rows, 60)] if long else []
+    whole_run = [Part(procedure.rows, 60)] if long else []
     return [
         Part(alone_rows, 3),
         Part(convert_rows, 4),
         Part(partial(firmware_rows, seconds=drive_s), round(drive_s)),
-        *procedure,
-        Part(chip_burst.rows, 3),
-        Part(chip_raw.rows, 8),
-        Part(chip_classroom.rows, 4),
-        Part(chip_fault_report.rows, 9),
+        *whole_run,
+        Part(burst.rows, 3),
+        Part(raw.rows, 8),
+        Part(classroom.rows, 4),
+        Part(fault_report.rows, 9),
     ]
 
 
@@ -257,11 +238,11 @@ def write_page(page: Path, image: Path, parts: list[Part]) -> list[str]:
 
 def main(arguments: list[str]) -> int:
     """Measure and write; returns the exit code."""
-    names = [one for one in arguments if one != "--long"]
+    names = [argument for argument in arguments if argument != "--long"]
     if not 1 <= len(names) <= 2:
         print(__doc__)
         return 2
-    page = Path(names[1] if len(names) == 2 else "docs/performance-chip.md")
+    page = Path(names[1]) if len(names) == 2 else DOCS / "performance-chip.md"
     wrong = write_page(page, Path(names[0]), parts_of("--long" in arguments))
     for why in wrong:
         print(f"A part of the page is not whole. {why}", file=sys.stderr)

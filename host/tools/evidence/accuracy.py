@@ -14,7 +14,10 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 from typing import Any
 
-from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, examine, plan, use_simulator
+from strokebench.sim.trial_worker import Simulator
+from strokebench.sim.trials import FIRST_REPORTING_SEED, Simulate, Trial, examine, plan, stroke
+
+from tools import DOCS, ROOT
 
 
 def load(path: Path) -> dict[str, dict[str, Any]]:
@@ -46,16 +49,30 @@ def run(trials: Iterable[Trial], path: Path, jobs: int, simulator: str = "") -> 
     with (
         Progress() as progress,
         path.open("a", encoding="utf-8") as file,
-        ProcessPoolExecutor(jobs, initializer=use_simulator, initargs=(simulator,)) as pool,
+        ProcessPoolExecutor(jobs, initializer=_use_simulator, initargs=(simulator,)) as pool,
     ):
         bar = progress.add_task("trials", total=len(wanted), completed=len(wanted) - len(todo))
-        for done in as_completed([pool.submit(examine, trial) for trial in todo]):
+        for done in as_completed([pool.submit(_examined, trial) for trial in todo]):
             record = done.result()
             records[record["key"]] = record
             file.write(json.dumps(record) + "\n")
             file.flush()
             progress.advance(bar)
     return [records[key] for key in wanted]
+
+
+_simulate: Simulate = stroke
+"""What simulates in this process."""
+
+
+def _use_simulator(command: str) -> None:
+    """Let another interpreter simulate this process's trials; empty: this one does."""
+    global _simulate
+    _simulate = Simulator(command).stroke if command else stroke
+
+
+def _examined(trial: Trial) -> dict[str, Any]:
+    return examine(trial, _simulate)
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -66,8 +83,8 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--each", type=int, default=34, help="trials per defect and grade (default 34)")
     parser.add_argument("--first-seed", type=int, default=FIRST_REPORTING_SEED)
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--kept", type=Path, default=Path("accuracy-trials"), help="folder of what is done")
-    parser.add_argument("--out", type=Path, default=Path("docs/accuracy.md"))
+    parser.add_argument("--kept", type=Path, default=ROOT / "accuracy-trials", help="folder of what is done")
+    parser.add_argument("--out", type=Path, default=DOCS / "accuracy.md")
     parser.add_argument(
         "--simulator", default="", metavar="COMMAND",
         help="a Python that simulates, such as pypy3 with the packages numpy, pydantic, pyserial and rich",

@@ -71,15 +71,15 @@ def page(
 def _each(records: dict[str, list[Record]]) -> int:
     """Trials of a defect in one grade."""
     counts = [
-        sum(one["name"] == name for one in _of(some, "spread"))
+        sum(record["name"] == name for record in _of(some, "spread"))
         for some in records.values()
-        for name in {one["name"] for one in _of(some, "spread")}
+        for name in {record["name"] for record in _of(some, "spread")}
     ]
     return min(counts, default=0)
 
 
 def _of(some: list[Record], grade: str) -> list[Record]:
-    return [one for one in some if one["grade"] == grade]
+    return [record for record in some if record["grade"] == grade]
 
 
 def _summary(records: dict[str, list[Record]]) -> list[str]:
@@ -100,31 +100,33 @@ def _defects(records: list[Record]) -> list[str]:
         "| defect | grade | trials | found | rightly named | wrong or further name | inconclusive | passed |",
         "| --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
-    for name, grade in dict.fromkeys((one["name"], one["grade"]) for one in records if one["name"] != "good"):
-        some = [one for one in records if (one["name"], one["grade"]) == (name, grade)]
+    for name, grade in dict.fromkeys(
+        (record["name"], record["grade"]) for record in records if record["name"] != "good"
+    ):
+        some = [record for record in records if (record["name"], record["grade"]) == (name, grade)]
         cells = (_share(some, test) for test in (_fails, _right, _wrong, _unsure, _passes))
         lines.append(f"| {name} | {grade} | {len(some)} | {' | '.join(cells)} |")
     return lines
 
 
-def _passes(one: Record) -> bool:
-    return bool(one["verdict"] == "pass")
+def _passes(record: Record) -> bool:
+    return bool(record["verdict"] == "pass")
 
 
-def _fails(one: Record) -> bool:
-    return bool(one["verdict"] == "fail")
+def _fails(record: Record) -> bool:
+    return bool(record["verdict"] == "fail")
 
 
-def _unsure(one: Record) -> bool:
-    return bool(one["verdict"] == "inconclusive")
+def _unsure(record: Record) -> bool:
+    return bool(record["verdict"] == "inconclusive")
 
 
-def _right(one: Record) -> bool:
-    return bool(one["named"] == [one["name"]])
+def _right(record: Record) -> bool:
+    return bool(record["named"] == [record["name"]])
 
 
-def _wrong(one: Record) -> bool:
-    return _fails(one) and not _right(one)
+def _wrong(record: Record) -> bool:
+    return _fails(record) and not _right(record)
 
 
 def _share(some: list[Record], test: Any) -> str:
@@ -139,8 +141,11 @@ def _estimates(records: list[Record]) -> list[str]:
     """How far estimates are from the truth: of good parts, and of all that could be measured."""
     lines = []
     for key, title, scale, unit in ESTIMATES:
-        found = np.array([one["errors"][key] for one in records if key in one["errors"]]) * scale
-        good = np.array([one["errors"][key] for one in _of(records, "good") if key in one["errors"]]) * scale
+        found = np.array([record["errors"][key] for record in records if key in record["errors"]]) * scale
+        good = (
+            np.array([record["errors"][key] for record in _of(records, "good") if key in record["errors"]])
+            * scale
+        )
         if len(found):
             median = f"{np.median(found):+.2f} {unit}"
             cells = (str(len(found)), median, _within(good, unit), _within(found, unit))
@@ -160,14 +165,14 @@ def plot(records: list[Record], path: Path) -> bool:
     data."""
     from matplotlib.figure import Figure
 
-    names = list(dict.fromkeys(one["name"] for one in records if one["grade"] == "spread"))
+    names = list(dict.fromkeys(record["name"] for record in records if record["grade"] == "spread"))
     if not names:
         return False
     rows = -(-len(names) // COLUMNS)
     figure = Figure(figsize=(8.5, 2.3 * rows), layout="constrained")
     for number, name in enumerate(names):
         axes = figure.add_subplot(rows, COLUMNS, number + 1)
-        sizes, share = _by_size([one for one in records if one["name"] == name])
+        sizes, share = _by_size([record for record in records if record["name"] == name])
         axes.plot(sizes, share, "o-", color="#1f5fa8", markersize=3.5)
         axes.set_title(name, fontsize=9)
         axes.set_ylim(-5, 105)
@@ -180,8 +185,8 @@ def plot(records: list[Record], path: Path) -> bool:
 
 def _by_size(some: list[Record]) -> tuple[list[float], list[float]]:
     """Middle of each size class (even in the logarithm) and the share rightly named there, %."""
-    sizes = np.array([one["size"] for one in some])
-    right = np.array([_right(one) for one in some], float)
+    sizes = np.array([record["size"] for record in some])
+    right = np.array([_right(record) for record in some], float)
     edges = np.geomspace(sizes.min() * 0.999, sizes.max() * 1.001, BINS + 1)
     middles, shares = [], []
     for low, high in zip(edges[:-1], edges[1:], strict=True):  # noqa: RUF007 - pairwise would say the same

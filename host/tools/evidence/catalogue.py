@@ -1,21 +1,22 @@
 """The lists of simulated parts, their defects and the bench's troubles, as Markdown for docs/simulation.md.
 
-``python -m tools.evidence.catalogue docs/simulation.md`` writes them between the page's two marker lines.
+``python -m tools.evidence.catalogue`` writes them between the page's two marker lines.
 """
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator
 from importlib import import_module
-from pathlib import Path
 
 from strokebench.errors import DataError
 from strokebench.sim.board.troubles import KNOWN
-from strokebench.sim.faults import FaultKind, available
-from strokebench.sim.plants import PARTS, module_of
+from strokebench.sim.plants import PARTS, available, module_of
+from strokebench.sim.plants.fault import FaultKind
 
-BEGIN = "<!-- begin of the lists: python -m tools.evidence.catalogue docs/simulation.md -->"
+from tools import DOCS
+
+PAGE = DOCS / "simulation.md"
+BEGIN = "<!-- begin of the lists: python -m tools.evidence.catalogue -->"
 END = "<!-- end of the lists -->"
 
 
@@ -63,5 +64,4 @@ def page_with_lists(page: str) -> str:
 
 
 if __name__ == "__main__":
-    file = Path(sys.argv[1])
-    file.write_text(page_with_lists(file.read_text(encoding="utf-8")), encoding="utf-8")
+    PAGE.write_text(page_with_lists(PAGE.read_text(encoding="utf-8")), encoding="utf-8")

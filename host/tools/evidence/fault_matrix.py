@@ -1,4 +1,4 @@
-"""Every fault in every state: ``python -m tools.evidence.fault_matrix`` writes docs/fault-matrix.md.
+"""Every fault in every state; :mod:`tools.evidence.fault_page` writes docs/fault-matrix.md from it.
 
 A cell is one run of the firmware on the simulated bench: bring it to the state, begin the cause, watch
 tick by tick what it does, end the cause, and try what gets it going again.
@@ -6,10 +6,8 @@ tick by tick what it does, end the cause, and try what gets it going again.
 
 from __future__ import annotations
 
-import argparse
 import itertools
 from dataclasses import dataclass
-from pathlib import Path
 
 from strokefw import faults, state
 from strokefw.drive import ramp
@@ -180,17 +178,3 @@ def _armed_again(rig: Rig, steps: list[str], tries: int) -> bool:
 def matrix() -> dict[Cause, dict[int, Cell]]:
     """Run everything."""
     return {cause: {where: run(cause, where) for where in STATES} for cause in CAUSES}
-
-
-def main() -> None:
-    """Run the matrix and write the page."""
-    from tools.evidence.fault_page import page
-
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, default=Path("docs/fault-matrix.md"))
-    out = parser.parse_args().out
-    out.write_text(page(matrix()), encoding="utf-8", newline="\n")
-
-
-if __name__ == "__main__":
-    main()

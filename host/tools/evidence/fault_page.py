@@ -1,19 +1,22 @@
-"""The page docs/fault-matrix.md from the cells of the fault matrix."""
+"""The page docs/fault-matrix.md, from the fault matrix: ``python -m tools.evidence.fault_page``."""
 
 from __future__ import annotations
 
+import argparse
 from collections.abc import Mapping
+from pathlib import Path
 
 from strokefw import faults, state
 
+from tools import DOCS
 from tools.evidence.fault_causes import Cause
-from tools.evidence.fault_matrix import STATES, Cell
+from tools.evidence.fault_matrix import STATES, Cell, matrix
 from tools.evidence.refusals import REQUESTS, refusals
 
 HEAD = """\
 # Fault matrix
 
-Made by `python -m tools.evidence.fault_matrix`: every cell is a run of the firmware on the simulated
+Made by `python -m tools.evidence.fault_page`: every cell is a run of the firmware on the simulated
 bench, in virtual time; nothing here was measured on real hardware. One tick is one millisecond. The
 fast current limit (comparator and PIO) acts within a PWM cycle and is not in these numbers.
 
@@ -70,3 +73,16 @@ def _line(cause: Cause, cell: Cell) -> str:
         f"| {cause.code} | {cause.how} | {state.NAMES[cell.in_state]} | {told} | {after} | {off} |"
         f" {state.NAMES[cell.ends_in]} | {recorded} | {cell.recovery} |"
     )
+
+
+def main() -> None:
+    """Run the matrix and write the page."""
+    parser = argparse.ArgumentParser(prog="python -m tools.evidence.fault_page", description=__doc__)
+    parser.add_argument("--out", type=Path, default=DOCS / "fault-matrix.md")
+    out = parser.parse_args().out
+    out.write_text(page(matrix()), encoding="utf-8", newline="\n")
+    print(f"Written: {out}")
+
+
+if __name__ == "__main__":
+    main()

@@ -18,6 +18,7 @@ from strokebench.sim.plants.positioner import Positioner
 from strokebench.sim.plants.throttle import IDEAL, LOH, LOH_COULOMB_NM
 from strokefw.drive import ramp
 
+from tools import DOCS
 from tools.evidence.rig import Rig
 
 TAUS_MS = (0.1, 1.0, 5.0)
@@ -88,7 +89,7 @@ def draw(responses: list[Response], path: Path) -> None:
     axes = figure.subplots(2, len(TAUS_MS), sharex=True, sharey="row")
     for column, tau_ms in enumerate(TAUS_MS):
         above, below = axes[0][column], axes[1][column]
-        for response in (one for one in responses if one.tau_ms == tau_ms):
+        for response in (response for response in responses if response.tau_ms == tau_ms):
             label = f"slew {response.slew_per_ms / 10:g} /s"
             above.plot(response.time_s * 1000, response.current_a, label=label)
             below.plot(response.time_s * 1000, response.drive * 100)
@@ -105,15 +106,15 @@ def draw(responses: list[Response], path: Path) -> None:
 
 def main() -> None:
     """Draw the picture and print the numbers."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, default=Path("docs/img/foldback.svg"))
+    parser = argparse.ArgumentParser(prog="python -m tools.evidence.foldback", description=__doc__)
+    parser.add_argument("--out", type=Path, default=DOCS / "img" / "foldback.svg")
     out = parser.parse_args().out
     responses = [respond(tau_ms, slew) for tau_ms in TAUS_MS for slew in SLEWS]
-    for one in responses:
-        held = one.settled()
+    for response in responses:
+        held = response.settled()
         print(
-            f"L/R {one.tau_ms:g} ms, slew {one.slew_per_ms / 10:g}/s: peak {one.peak_a:.2f} A,"
-            f" above {1.1 * LIMIT_A:.1f} A for {one.over_s(1.1 * LIMIT_A) * 1000:.0f} ms,"
+            f"L/R {response.tau_ms:g} ms, slew {response.slew_per_ms / 10:g}/s: peak {response.peak_a:.2f} A,"
+            f" above {1.1 * LIMIT_A:.1f} A for {response.over_s(1.1 * LIMIT_A) * 1000:.0f} ms,"
             f" held {held.min():.3f} to {held.max():.3f} A"
         )
     draw(responses, out)

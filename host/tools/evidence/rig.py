@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from strokebench.bench.spec import SimSpec
-from strokebench.link.wire import limits_values
+from strokebench.link.conversion import limits_values
 from strokebench.parts.limits import Limits
 from strokebench.sim.board.board import SimBoard
 from strokebench.sim.plants.base import Plant

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from importlib import resources
-from pathlib import Path
 
 from strokebench.bringup.steps import Step, load_steps
+
+from tools import DOCS
 
 READS = {"bench": "the bench reads it", "hand": "you read it", "answer": "you answer"}
 SIDES = {"low": "too low", "high": "too high", "any": "it differs", "missing": "there is no reading"}
@@ -17,7 +17,7 @@ def _expected(step: Step) -> str:
     if set(step.expect) == {"all"}:
         return f"{step.expect['all'].text}{unit}"
     names = {"all": "all others", "reference": "reference", "small": "small", "simulated": "simulated"}
-    return ", ".join(f"{names[board]} {one.text}{unit}" for board, one in step.expect.items())
+    return ", ".join(f"{names[board]} {expected.text}{unit}" for board, expected in step.expect.items())
 
 
 def _section(number: int, step: Step) -> str:
@@ -32,10 +32,9 @@ def _section(number: int, step: Step) -> str:
 
 def page() -> str:
     """Return the whole guide."""
-    head = (resources.files(__package__) / "guide.md").read_text(encoding="utf-8")
+    head = (resources.files(__package__) / "bringup.md").read_text(encoding="utf-8")
     return head + "\n".join(_section(number, step) for number, step in enumerate(load_steps(), 1))
 
 
 if __name__ == "__main__":
-    Path("docs/bring-up.md").write_text(page(), encoding="utf-8")
-    sys.exit(0)
+    (DOCS / "bring-up.md").write_text(page(), encoding="utf-8")

@@ -1,18 +1,18 @@
-"""Writes the page of all commands from the program: ``python -m tools.pages.commands FILE``."""
+"""The page of all commands from the program: ``python -m tools.pages.commands`` writes it."""
 
 from __future__ import annotations
 
 import argparse
 import os
-import sys
 from collections.abc import Iterator
-from pathlib import Path
 
 from strokebench.cli import parser
 
+from tools import DOCS
+
 HEAD = """# All commands
 
-Written by `python -m tools.pages.commands docs/reference/commands.md`; a test compares.
+Written by `python -m tools.pages.commands`; a test compares.
 
 """
 WIDTH = "80"
@@ -42,4 +42,4 @@ def _sections(command: argparse.ArgumentParser, level: int) -> Iterator[str]:
 
 
 if __name__ == "__main__":
-    Path(sys.argv[1]).write_text(page(), encoding="utf-8")
+    (DOCS / "reference" / "commands.md").write_text(page(), encoding="utf-8")

@@ -5,10 +5,10 @@ Boxes and wires as plain SVG text, so that the same program always gives the sam
 
 from __future__ import annotations
 
-import sys
 from dataclasses import dataclass, field
 from html import escape
-from pathlib import Path
+
+from tools import DOCS
 
 Place = tuple[float, float]
 COLOURS = {"plus": "#b3261e", "minus": "#222", "signal": "#1c5fa8"}
@@ -144,15 +144,9 @@ def calibrate_voltage() -> Drawing:
 def drawings() -> dict[str, str]:
     """All drawings by file name."""
     made = (bring_up, calibrate_current, calibrate_voltage)
-    return {f"{one.__name__.replace('_', '-')}.svg": one().svg() for one in made}
-
-
-def main(folder: Path = Path("docs/img")) -> int:
-    """Write them."""
-    for name, text in drawings().items():
-        (folder / name).write_text(text, encoding="utf-8")
-    return 0
+    return {f"{draw.__name__.replace('_', '-')}.svg": draw().svg() for draw in made}
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    for name, text in drawings().items():
+        (DOCS / "img" / name).write_text(text, encoding="utf-8")

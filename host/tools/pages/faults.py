@@ -1,10 +1,10 @@
-"""The page of fault codes from the firmware's table: ``python -m tools.pages.faults``."""
+"""The page of fault codes from the firmware's table: ``python -m tools.pages.faults`` writes it."""
 
 from __future__ import annotations
 
-import sys
-
 from strokefw import faults, led
+
+from tools import DOCS
 
 TENS = {
     1: "Supply", 2: "Bridge", 3: "Current", 4: "Heat", 5: "Sensing", 6: "Link", 7: "Requests",
@@ -63,4 +63,4 @@ def _row(row: tuple[int, str, int, int, str, str]) -> str:
 
 
 if __name__ == "__main__":
-    sys.stdout.write(page())
+    (DOCS / "faults.md").write_text(page(), encoding="utf-8")

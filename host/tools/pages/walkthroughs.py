@@ -15,6 +15,8 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
+from tools import DOCS
+
 PAGES = ("walk-bring-up.md", "walk-calibrate.md")
 DATE = re.compile(r"\b20\d\d-\d\d-\d\d\b")
 NUMBER = re.compile(r"\b(?<=[ -])[0-9a-f]{8}(?=\b|\.)")
@@ -60,7 +62,7 @@ def bring_up() -> str:
     """Return the page of the bring-up."""
     parts = [BRINGUP_HEAD, "## A good bench\n", session("bringup", "--sim")]
     parts.append("## Benches with something wrong\n")
-    parts.append("`--trouble` gives the simulated bench a defect; the walk stops where it shows.\n")
+    parts.append("`--trouble` gives the simulated bench a defect; the bring-up stops where it shows.\n")
     for name, sentence in FAULTS:
         parts += [f"{sentence}\n", session("bringup", "--sim", "--fresh", "--trouble", name, last=9)]
     return "\n".join(parts)
@@ -107,8 +109,8 @@ def _refused() -> str:
     with contextlib.redirect_stderr(error):
         shown = run(*args)
     assert DataError.exit_code == 7 and "exit code 7" in shown
-    told = " ".join(error.getvalue().split())
-    return f"```text\n$ strokebench {' '.join(args)}\n{told}{shown}\n```\n"
+    complaint = " ".join(error.getvalue().split())
+    return f"```text\n$ strokebench {' '.join(args)}\n{complaint}{shown}\n```\n"
 
 
 @contextlib.contextmanager
@@ -136,18 +138,17 @@ def pages() -> dict[str, str]:
 
 
 def main(argv: list[str]) -> int:
-    """Write or compare the pages in docs/ of the current folder."""
-    folder = Path("docs").resolve()
+    """Write the pages, or compare them."""
     made = pages()
     if "--check" in argv:
-        stale = [name for name, text in made.items() if (folder / name).read_text(encoding="utf-8") != text]
+        stale = [name for name, text in made.items() if (DOCS / name).read_text(encoding="utf-8") != text]
         print(
             "\n".join(f"{name} is not what the program does now" for name in stale)
             or "The pages are up to date."
         )
         return 1 if stale else 0
     for name, text in made.items():
-        (folder / name).write_text(text, encoding="utf-8")
+        (DOCS / name).write_text(text, encoding="utf-8")
     return 0
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from array import array
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from strokefw import channels as ch
 from strokefw.slots import Slots
@@ -272,6 +272,12 @@ class SimBoard:
 
     def kind(self) -> int:
         return KIND_SIMULATED
+
+
+if TYPE_CHECKING:  # the type checker compares it with what the firmware calls
+    from strokebench.link.board import Board
+
+    _BOARD: type[Board] = SimBoard
 
 
 def _clipped(ideal: float) -> int:

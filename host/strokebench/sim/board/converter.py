@@ -4,7 +4,8 @@ Fast channels sit on the chip's own converter: 12 bit, 8.7 effective bits (2.84 
 about ten codes at 512, 1536, 2560 and 3584 (RP2040 datasheet, erratum E11, as quoted; sizes from a third
 party's average of five boards).  The others sit on a 12-bit successive-approximation converter with +-1 code
 of curvature (MCP3208-B class). Gain and offset errors are what is left after an ordinary calibration, or with
-``as_built`` what the parts' tolerances allow before any: the standard uncertainties of strokebench.bench.budget.
+``as_built`` what the parts' tolerances allow before any: the standard uncertainties of
+strokebench.bench.budget.
 """
 
 from __future__ import annotations

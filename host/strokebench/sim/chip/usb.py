@@ -19,7 +19,7 @@ which is 53 us each; 64 us leaves room for other traffic."""
 
 
 class HostSerial:
-    """Bytes to and from the firmware's CDC port; `reading = False` is a host that stopped reading."""
+    """Bytes to and from the firmware's CDC port."""
 
     def __init__(self, mcu: RP2040) -> None:
         from rp2040py.usb.cdc import USBCDC
@@ -28,7 +28,6 @@ class HostSerial:
         self._cdc: Any = USBCDC(mcu.usb_ctrl)
         self._outbox = bytearray()
         self._wanted = 0
-        self._reading = True
         self.inbox = bytearray()
         self.connected = False
         self.connections = 0
@@ -51,24 +50,6 @@ class HostSerial:
         data = bytes(self.inbox)
         self.inbox.clear()
         return data
-
-    @property
-    def unsent(self) -> int:
-        """Bytes the firmware has not asked for yet."""
-        return len(self._outbox)
-
-    def set_reading(self, reading: bool) -> None:
-        """Let the host stop (or go on) taking packets, as a program that hangs with the port open."""
-        if reading == self._reading:
-            return
-        self._reading = reading
-        self._usb.write_delay_microseconds = PACKET_US if reading else 10**12
-        if reading and self.connected:
-            self._usb.endpoint_write_alarms[self._cdc._in_endpoint].alarm.schedule(PACKET_US * 1000)
-
-    def set_open(self, is_open: bool) -> None:
-        """DTR and RTS as a terminal raises them on opening and drops them on closing the port."""
-        self._cdc.set_control_lines(dtr=is_open, rts=is_open)
 
     def _on_connected(self) -> None:
         self.connected = True

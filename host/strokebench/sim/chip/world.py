@@ -19,7 +19,7 @@ from strokefw.pico import pins
 
 from strokebench.sim.board.board import SimBoard
 from strokebench.sim.board.converter import CODES, FAST_NOISE, LEFT
-from strokebench.sim.chip import parts as chip_parts
+from strokebench.sim.chip import peripherals
 from strokebench.sim.chip.machine import ChipMachine
 
 if TYPE_CHECKING:
@@ -84,9 +84,9 @@ class ChipWorld:
         self.machine = machine
         self.board = board
         mcu = machine.mcu
-        chip_parts.mend_converter(mcu)
-        chip_parts.mend_pwm_requests(mcu)
-        chip_parts.mend_fifos(mcu)
+        peripherals.mend_converter(mcu)
+        peripherals.mend_pwm_requests(mcu)
+        peripherals.mend_fifos(mcu)
         self.clocks = {
             net: PinClock(machine, net) for net in (*GATES, "BRIDGE_ENABLE", "PRECHARGE", "MAIN_SWITCH")
         }
@@ -103,9 +103,9 @@ class ChipWorld:
         self._dither = np.random.default_rng((board.spec.seed, 11)).random(4096).tolist()
         self._noise = np.random.default_rng((board.spec.seed, 12)).normal(0, 1, 1 << 16)
         self._at = 0
-        self.inputs = chip_parts.ChipInputs(mcu, self._chip_code)
+        self.inputs = peripherals.ChipInputs(mcu, self._chip_code)
         nets = {net: pins.gpio(net) for net in ("CONV_CS_N", "CONV_CLK", "CONV_DIN", "CONV_DOUT")}
-        self.external = chip_parts.ExternalInputs(mcu, nets, self._external_code)
+        self.external = peripherals.ExternalInputs(mcu, nets, self._external_code)
         for net, level in (
             ("TRIP_N", True),
             ("LATCH_OK", False),

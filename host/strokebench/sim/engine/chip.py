@@ -15,7 +15,6 @@ from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
 from strokebench.sim.chip.world import ChipWorld
 
 IMAGE_VARIABLE = "STROKEBENCH_PICO_IMAGE"
-STEP_S = 1e-3
 
 
 def find_image() -> Path:
@@ -51,8 +50,9 @@ def quiet_machine(image: str | Path | None = None) -> ChipMachine:
 
 
 class ChipPort:
-    """A port (see :mod:`strokebench.link.port`) to the firmware on an emulated Pico; time is emulated, and moves
-    in `read`.
+    """A port (see :mod:`strokebench.link.port`) to the firmware on an emulated Pico.
+
+    Time is emulated, and moves in `read`.
 
     ``machine`` and ``world`` are there for tests to look at. Roughly 25 times slower than the real chip.
     """

@@ -17,7 +17,7 @@ TICK_S = 1e-3
 
 
 class InProcessPort:
-    """A port (see :mod:`strokebench.link.port`) to a simulated bench; ``board`` is there for tests to look at."""
+    """A port (see :mod:`strokebench.link.port`) to a simulated bench; ``board`` is for tests to look at."""
 
     def __init__(self, spec: SimSpec, board: SimBoard | None = None) -> None:
         self.board = SimBoard(spec) if board is None else board

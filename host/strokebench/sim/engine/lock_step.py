@@ -8,7 +8,7 @@ from strokefw import channels
 
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import LinkLost
-from strokebench.link.wire import TICK_S
+from strokebench.link.conversion import TICK_S
 from strokebench.sim.board.board import SimBoard
 
 

@@ -216,19 +216,3 @@ def serve_tcp(
             f"The socket port {tcp_port} cannot be opened ({error}).", "Choose another, or 0."
         ) from None
     _serve(line, spec, announce, stop)
-
-
-def serve(spec: SimSpec, tcp_port: int | None = None) -> int:
-    """Serve on a pseudo terminal, or on ``tcp_port`` if given, print the name; return the exit code."""
-    try:
-        if tcp_port is None:
-            serve_pty(spec, _print_at_once)
-        else:
-            serve_tcp(spec, tcp_port, _print_at_once)
-    except KeyboardInterrupt:
-        pass  # came between two handlers; the bench is down by now
-    return 0
-
-
-def _print_at_once(name: str) -> None:
-    print(name, flush=True)

@@ -10,6 +10,7 @@ from strokebench.errors import UsageError
 
 if TYPE_CHECKING:
     from strokebench.sim.plants.base import Plant
+    from strokebench.sim.plants.fault import FaultKind
 
 PARTS: dict[str, str] = {
     "throttle-body": "throttle",
@@ -47,3 +48,9 @@ def make_plant(spec: SimSpec) -> Plant:
     """Build the plant that ``spec`` asks for; UsageError for unknown parts or faults."""
     plant: Plant = import_module(module_of(spec.part)).build(spec)
     return plant
+
+
+def available(part: str) -> tuple[FaultKind, ...]:
+    """Return the defects that the plant of ``part`` knows; UsageError for an unknown part."""
+    kinds: tuple[FaultKind, ...] = import_module(module_of(part)).FAULTS
+    return kinds

@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.faults import FaultKind, parse_all
+from strokebench.sim.plants.fault import FaultKind, parse_all
 from strokebench.sim.plants.moving import MOVER_FAULTS, WEAK_SPRING, assemble
 from strokebench.sim.plants.positioner import Mover, Positioner
 from strokebench.sim.plants.spread import about, ordinary
@@ -57,7 +57,7 @@ TRACKS = (TrackShape(0.18, 0.82),)
 
 def build(spec: SimSpec) -> Positioner:
     """Return the valve that ``spec`` asks for; UsageError for unknown faults."""
-    faults = parse_all(spec.faults, spec.part)
+    faults = parse_all(spec.faults, spec.part, FAULTS)
     rng = np.random.default_rng((spec.seed, 1))
     mover = ordinary(NOMINAL, rng, resistance_ohm=0.07, inductance_h=0.12, k_si=0.06)
     spring = ordinary(NOMINAL.spring, rng, open_preload_nm=0.1, open_rate_nm=0.1)

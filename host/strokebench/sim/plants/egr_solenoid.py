@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants.base import conditions_of
 from strokebench.sim.plants.coil_faults import COIL_FAULTS, worn_coil
+from strokebench.sim.plants.fault import FaultKind, parse_all
 from strokebench.sim.plants.plunger import CELLS, Coil, Plunger
 from strokebench.sim.plants.spread import ordinary
 from strokebench.sim.plants.track_faults import track_faults, worn_tracks
@@ -51,7 +51,7 @@ TRACKS = (TrackShape(0.18, 0.82),)
 
 def build(spec: SimSpec) -> Plunger:
     """Return the valve that ``spec`` asks for; UsageError for unknown faults."""
-    faults = parse_all(spec.faults, spec.part)
+    faults = parse_all(spec.faults, spec.part, FAULTS)
     rng = np.random.default_rng((spec.seed, 1))
     coil = ordinary(
         NOMINAL, rng, resistance_ohm=0.06, base_h=0.1, slope_h_per_m=0.06, preload_n=0.1, rate_n_per_m=0.08,

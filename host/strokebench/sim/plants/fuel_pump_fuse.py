@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.faults import parse_all
 from strokebench.sim.plants import fuel_pump
+from strokebench.sim.plants.fault import parse_all
 from strokebench.sim.plants.harness import side_faults, side_ohm
 from strokebench.sim.plants.rotary import Rotary
 
@@ -18,7 +18,8 @@ from strokebench.sim.plants.rotary import Rotary
 SUPPLY_SIDE = (14, 4.0, 0.010)
 GROUND_SIDE = (16, 1.5, 0.006)
 
-FAULTS = (*fuel_pump.FAULTS, *side_faults(0.1, 0.3))
+SIDE_FAULTS = side_faults(0.1, 0.3)
+FAULTS = (*fuel_pump.FAULTS, *SIDE_FAULTS)
 
 
 class HarnessedPump(Rotary):
@@ -42,8 +43,8 @@ class HarnessedPump(Rotary):
 
 def build(spec: SimSpec) -> HarnessedPump:
     """Return the pump that ``spec`` asks for; UsageError for unknown faults."""
-    extra = {fault.name: fault.size for fault in parse_all(spec.faults, spec.part)}
-    plant = fuel_pump.PUMP.build_as(HarnessedPump, spec)
+    extra = {fault.name: fault.size for fault in parse_all(spec.faults, spec.part, FAULTS)}
+    plant = fuel_pump.PUMP.build_as(HarnessedPump, spec, SIDE_FAULTS)
     rng = np.random.default_rng((spec.seed, 4))
     supply_ohm, ground_ohm = (side_ohm(*side, 0.5, rng) for side in (SUPPLY_SIDE, GROUND_SIDE))
     plant.wire(

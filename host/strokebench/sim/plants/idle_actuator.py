@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.faults import FaultKind, parse_all
+from strokebench.sim.plants.fault import FaultKind, parse_all
 from strokebench.sim.plants.moving import MOVER_FAULTS, assemble
 from strokebench.sim.plants.positioner import Mover, Positioner
 from strokebench.sim.plants.spread import about, ordinary
@@ -43,7 +43,7 @@ COULOMB_NM = 0.09
 
 def build(spec: SimSpec) -> Positioner:
     """Return the actuator that ``spec`` asks for; UsageError for unknown faults."""
-    faults = parse_all(spec.faults, spec.part)
+    faults = parse_all(spec.faults, spec.part, FAULTS)
     rng = np.random.default_rng((spec.seed, 1))
     mover = ordinary(NOMINAL, rng, resistance_ohm=0.07, inductance_h=0.12, k_si=0.06, travel_rad=0.03)
     mover = replace(mover, stiction=rng.uniform(1.05, 1.25))

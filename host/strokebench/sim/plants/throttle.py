@@ -14,8 +14,8 @@ from dataclasses import replace
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.faults import parse_all
 from strokebench.sim.plants import canonical
+from strokebench.sim.plants.fault import parse_all
 from strokebench.sim.plants.moving import MOVER_FAULTS, WEAK_SPRING, assemble
 from strokebench.sim.plants.positioner import Mover, Positioner
 from strokebench.sim.plants.spread import about, ordinary
@@ -52,7 +52,7 @@ def specimen(rng: np.random.Generator) -> tuple[Mover, float]:
 
 def build(spec: SimSpec) -> Positioner:
     """Return the throttle that ``spec`` asks for; UsageError for unknown faults."""
-    faults = parse_all(spec.faults, spec.part)
+    faults = parse_all(spec.faults, spec.part, FAULTS)
     rng = np.random.default_rng((spec.seed, 1))
     if canonical(spec.part) == "throttle-loh2013":
         return assemble(spec, LOH, LOH_COULOMB_NM, faults, IDEAL, rng, uneven=0.0)

@@ -9,9 +9,8 @@ from typing import TypeVar
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants.base import conditions_of
-from strokebench.sim.plants.common_faults import OPEN_WINDING, WEAK_BATTERY
+from strokebench.sim.plants.fault import OPEN_WINDING, WEAK_BATTERY, FaultKind, parse_all
 from strokebench.sim.plants.rotary import Commutator, Rotary, Turner
 from strokebench.sim.plants.spread import about, ordinary
 
@@ -50,9 +49,11 @@ class Design:
         """Return the specimen that ``spec`` asks for; UsageError for unknown faults."""
         return self.build_as(Rotary, spec)
 
-    def build_as(self, make: type[Made], spec: SimSpec) -> Made:
-        """Return the specimen that ``spec`` asks for, as a sub-class of Rotary."""
-        faults = parse_all(spec.faults, spec.part)
+    def build_as(self, make: type[Made], spec: SimSpec, also: tuple[FaultKind, ...] = ()) -> Made:
+        """Return the specimen that ``spec`` asks for, as a sub-class of Rotary; ``also``: defects that its
+        caller sees to.
+        """
+        faults = parse_all(spec.faults, spec.part, (*self.faults, *also))
         turner, brushes = _specimen(self.nominal, np.random.default_rng((spec.seed, 1)))
         running_nm = _load_nm(turner, self.speed_rad_s)
         own = {kind.name: effect for kind, effect in self.own.items()}

@@ -12,10 +12,9 @@ import numpy as np
 
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.copper import resistance_ratio
-from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants import ripple
 from strokebench.sim.plants.base import BRIDGE_OHM, PWM_HZ, Conditions, Plant, conditions_of
-from strokebench.sim.plants.common_faults import WEAK_BATTERY
+from strokebench.sim.plants.fault import WEAK_BATTERY, FaultKind, parse_all
 from strokebench.sim.plants.harness import side_faults, side_ohm
 from strokebench.sim.plants.spread import about
 
@@ -107,7 +106,7 @@ class Wiring(Plant):
 
 def build(spec: SimSpec) -> Wiring:
     """Return the circuit that ``spec`` asks for; UsageError for unknown faults."""
-    faults = parse_all(spec.faults, spec.part)
+    faults = parse_all(spec.faults, spec.part, FAULTS)
     rng = np.random.default_rng((spec.seed, 1))
     values = {
         "supply_ohm": side_ohm(GAUGE, LENGTH_M, CONTACT_OHM, 0.6, rng),

@@ -1,4 +1,4 @@
-"""Draws what commands print in a terminal of 80 columns: ``python docs/make_terminal_picture.py docs/img``.
+"""What commands print in a terminal of 80 columns: ``python -m tools.pages.terminal_pictures`` draws it.
 
 The commands are really run, on the simulated bench; rich turns their coloured output into SVG.
 """
@@ -12,10 +12,11 @@ import shlex
 import subprocess
 import sys
 import tempfile
-from pathlib import Path
 
 from rich.console import Console
 from rich.text import Text
+
+from tools import DOCS
 
 PICTURES = {
     "terminal-run": ("run solenoid --sim --inject weak_spring:severe",),
@@ -37,10 +38,16 @@ def output(commands: tuple[str, ...]) -> str:
     env.pop("NO_COLOR", None)
     with tempfile.TemporaryDirectory() as folder:
         for command in commands:
-            line = [sys.executable, "-m", "strokebench", *shlex.split(command)]
-            pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.DEVNULL}
-            done = subprocess.run(line, cwd=folder, env=env, encoding="utf-8", check=False, **pipes)
-    return re.sub(r"\d{4}-\d\d-\d\dT\d\d:\d\d", "2026-05-31T10:00", done.stdout)
+            shown = subprocess.run(
+                [sys.executable, "-m", "strokebench", *shlex.split(command)],
+                cwd=folder,
+                env=env,
+                encoding="utf-8",
+                check=False,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+            ).stdout
+    return re.sub(r"\d{4}-\d\d-\d\dT\d\d:\d\d", "2026-05-31T10:00", shown)
 
 
 def picture(name: str) -> str:
@@ -51,11 +58,6 @@ def picture(name: str) -> str:
     return WEB_FONT.sub("", console.export_svg(title=f"strokebench {commands[-1]}", unique_id=name))
 
 
-def main(folder: Path) -> None:
-    """Write all of them."""
-    for name in PICTURES:
-        (folder / f"{name}.svg").write_text(picture(name), encoding="utf-8")
-
-
 if __name__ == "__main__":
-    main(Path(sys.argv[1]))
+    for name in PICTURES:
+        (DOCS / "img" / f"{name}.svg").write_text(picture(name), encoding="utf-8")

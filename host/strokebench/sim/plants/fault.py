@@ -2,15 +2,14 @@
 
 A defect is written ``NAME[=SIZE|:WORD][@PLACE]``: ``binding=0.6@0.45``, ``binding:severe``, ``track_dead@b``.
 WORD is ``moderate`` or ``severe``; without a size the moderate one is taken.  What size and place mean
-stands in each part's own list, :func:`available`.
+is in each part's own list, :func:`strokebench.sim.plants.available`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from importlib import import_module
 
 from strokebench.errors import UsageError
 
@@ -44,19 +43,26 @@ class Fault:
     place: float | str = 0.0
 
 
-def available(part: str) -> tuple[FaultKind, ...]:
-    """Return the defects that the plant of ``part`` knows; UsageError for an unknown part."""
-    from strokebench.sim.plants import module_of
+OPEN_WINDING = FaultKind("open_winding", "no current can flow", "no matter", 1, 1)
+"""A defect that most plants know, like the next one; what it does to a specimen is said with each plant."""
+WEAK_BATTERY = FaultKind(
+    "weak_battery",
+    "a flat, worn battery",
+    "1: at most 11.85 V, 0.18 ohm more; 2: 11.2 V, 0.36 ohm",
+    1.0,
+    2.0,
+    largest=8.0,
+)
 
-    kinds: tuple[FaultKind, ...] = import_module(module_of(part)).FAULTS
-    return kinds
 
+def parse(text: str, part: str, known: Sequence[FaultKind]) -> Fault:
+    """Return the defect of ``part`` that ``text`` asks for, out of the ``known`` ones.
 
-def parse(text: str, part: str) -> Fault:
-    """Return the defect that ``text`` asks for; UsageError names what is wrong and what is known."""
+    UsageError names what is wrong and what is known.
+    """
     head, _, place_text = text.partition("@")
     name, size_text, word = _split_size(head)
-    kinds = {kind.name: kind for kind in available(part)}
+    kinds = {kind.name: kind for kind in known}
     if name not in kinds:
         raise UsageError(
             f"The simulated {part} has no fault called {name!r}.", f"It knows: {', '.join(sorted(kinds))}."
@@ -65,9 +71,9 @@ def parse(text: str, part: str) -> Fault:
     return Fault(name, _size(kind, size_text, word), _place(kind, place_text.strip().lower()))
 
 
-def parse_all(texts: Iterable[str], part: str) -> list[Fault]:
+def parse_all(texts: Iterable[str], part: str, known: Sequence[FaultKind]) -> list[Fault]:
     """Parse several; the same defect twice is a UsageError unless the places differ."""
-    faults = [parse(text, part) for text in texts]
+    faults = [parse(text, part, known) for text in texts]
     seen: set[tuple[str, float | str]] = set()
     for fault in faults:
         if (fault.name, fault.place) in seen:

@@ -6,10 +6,10 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from strokebench.calibrate.instrument import Instrument, instrument_for
-from strokebench.calibrate.measure import take
+from strokebench.calibrate.points import take
 from strokebench.calibrate.quantities import BRAKING, Quantity
 from strokebench.calibrate.solve import check_point, solve
-from strokebench.calibrate.state import State
+from strokebench.calibrate.unfinished import State
 from strokebench.calibrate.units import reading
 from strokebench.errors import DataError, StrokebenchError
 
@@ -42,7 +42,7 @@ def answer(ask: Ask, prompt: str) -> str:
 
 
 class PersonSource:
-    """Asks a person to set the source and read the reference; see :class:`..measure.Source`."""
+    """A :class:`strokebench.calibrate.points.Source`: asks a person to set it and to read the reference."""
 
     waits = True
 
@@ -151,12 +151,13 @@ def _point(
 ) -> bool:
     """Take one point and keep it unless it is nonsense or the bench would not; say so then."""
     try:
-        one = take(bench, quantity, target, source)
-        check_point(quantity, one)
+        reading = take(bench, quantity, target, source)
+        check_point(quantity, reading)
     except StrokebenchError as error:
         say(f"  {error} {error.hint}")
         answer(ask, "  Enter to try again: ")
         return False
-    state.add(one)
-    say(f"  kept: reference {one.reference:g} {quantity.unit}, bench {quantity.nominal(one.counts):.4f}")
+    state.add(reading)
+    seen = quantity.nominal(reading.counts)
+    say(f"  kept: reference {reading.reference:g} {quantity.unit}, bench {seen:.4f}")
     return True

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
@@ -11,6 +10,7 @@ from typing import Any
 from strokebench.calibrate.instrument import Instrument
 from strokebench.calibrate.solve import Reading
 from strokebench.errors import BookError, UsageError
+from strokebench.parts.write import write_whole
 
 DEFAULT_STATE = "strokebench-calibration.json"
 
@@ -27,11 +27,11 @@ class State:
 
     def of(self, channel: str) -> list[Reading]:
         """Return the readings of one channel."""
-        return [one for one in self.readings if one.channel == channel]
+        return [reading for reading in self.readings if reading.channel == channel]
 
-    def add(self, one: Reading) -> None:
+    def add(self, reading: Reading) -> None:
         """Keep a reading."""
-        self.readings.append(one)
+        self.readings.append(reading)
         self.save()
 
     def drop_last(self) -> Reading | None:
@@ -42,7 +42,7 @@ class State:
 
     def forget(self, channel: str) -> None:
         """Forget the readings of one channel."""
-        self.readings = [one for one in self.readings if one.channel != channel]
+        self.readings = [reading for reading in self.readings if reading.channel != channel]
         self.save()
 
     def save(self) -> None:
@@ -52,26 +52,15 @@ class State:
         data = {
             "uid": self.uid,
             "person": self.person,
-            "instruments": [one.model_dump() for one in self.instruments],
-            "readings": [asdict(one) for one in self.readings],
+            "instruments": [instrument.model_dump() for instrument in self.instruments],
+            "readings": [asdict(reading) for reading in self.readings],
         }
-        write_whole(self.path, json.dumps(data, indent=1))
+        write_whole(self.path, json.dumps(data, indent=1), folder=True)
 
     def done(self) -> None:
         """Take the file away: everything is in the certificate now."""
         if self.path is not None:
             self.path.unlink(missing_ok=True)
-
-
-def write_whole(path: Path, text: str) -> None:
-    """Write a text file so that it is either the old or the new one; :class:`BookError` when that fails."""
-    spare = path.with_name(path.name + ".new")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        spare.write_text(text, encoding="utf-8")
-        os.replace(spare, path)
-    except OSError as error:
-        raise BookError(f"{path} cannot be written: {error.strerror}.", "Choose another place.") from None
 
 
 def open_state(path: Path, uid: str, fresh: bool = False) -> State:
@@ -88,8 +77,8 @@ def open_state(path: Path, uid: str, fresh: bool = False) -> State:
         uid,
         path,
         data["person"],
-        [Instrument.model_validate(one) for one in data["instruments"]],
-        [Reading(**one) for one in data["readings"]],
+        [Instrument.model_validate(instrument) for instrument in data["instruments"]],
+        [Reading(**reading) for reading in data["readings"]],
     )
 
 

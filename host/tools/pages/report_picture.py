@@ -1,4 +1,4 @@
-"""Make docs/img/report-PART.png: ``python docs/make_report_picture.py [PART]``.
+"""A picture of a part's report in docs/img: ``python -m tools.pages.report_picture [PART]``.
 
 Strokes a simulated part with a defect (a throttle that binds, unless told otherwise), writes its report, and
 has a headless Chromium take a picture of it.
@@ -24,8 +24,10 @@ from strokebench.guided.walk import Walk
 from strokebench.parts import load_part
 from strokebench.parts.profile import Profile
 from strokebench.report import write_report
-from strokebench.session import examine
 from strokebench.sim.trials import stroke
+from strokebench.verdict.examine import examine
+
+from tools import DOCS
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
 WIDTH, TALLEST = 1080, 5600  # of the browser's window, in pixels
@@ -63,8 +65,8 @@ def guided() -> tuple[RunData, Profile]:
             bench.set_limits(profile.limits)
             bench.arm()
             stored = profile.model_dump(mode="json", exclude_none=True)
-            more = {"profile": stored, "accuracy": bench.accuracy()}
-            with book.new_run(profile.name, profile.kind, **more) as writer:
+            accuracy = bench.accuracy()
+            with book.new_run(profile.name, profile.kind, profile=stored, accuracy=accuracy) as writer:
                 Walk(bench, profile, writer, AnswerFile(answers), lambda text: None).go()
                 writer.info(**bench.info(), cautions=f"all {len(guide.cautions)}, one by one, by answer")
         return book.load(1), profile
@@ -81,7 +83,7 @@ def main() -> int:
     """Return 0, or 2 without a browser."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("part", nargs="?", default="throttle-body", choices=sorted(SHOWN))
-    parser.add_argument("--out", type=Path, help="default: img/report-PART.png beside this file")
+    parser.add_argument("--out", type=Path, help="default: docs/img/report-PART.png")
     parser.add_argument("--fault", help="default: one that shows in a figure")
     parser.add_argument("--height", type=int, help="cut off below so many pixels (default: the whole report)")
     args = parser.parse_args()
@@ -92,7 +94,7 @@ def main() -> int:
     fault, note = SHOWN[args.part]
     run, profile = guided() if args.part in guide_names() else stroked(args.part, args.fault or fault)
     run.info.update(FACTS, note=note)
-    out = args.out or Path(__file__).parent / "img" / f"report-{args.part.removesuffix('-body')}.png"
+    out = args.out or DOCS / "img" / f"report-{args.part.removesuffix('-body')}.png"
     findings, verdict = examine(run, profile)
     with tempfile.TemporaryDirectory() as folder:
         page = write_report(run, profile, findings, verdict, Path(folder) / "report.html")

@@ -13,7 +13,7 @@ from strokefw import faults
 from strokebench.calibrate.quantities import ARMED, BRAKING, IDLE, Quantity
 from strokebench.calibrate.solve import Reading
 from strokebench.errors import LinkError, Refused, StrokebenchError
-from strokebench.link import wire as bench_wire
+from strokebench.link import conversion
 from strokebench.parts.procedure import Planned
 
 if TYPE_CHECKING:
@@ -128,7 +128,7 @@ def _brake(bench: Bench) -> None:
     """Hold the drive at zero: both low sides on. A run, because it bears 2 s of silence, a jog only 0.5 s."""
     bench.link.request("procedure_begin", 1)
     hold = Planned("hold", "brake", 0.0, HOLD_S)
-    bench.link.request("segment", *bench_wire.segment_values(0, hold))
+    bench.link.request("segment", *conversion.segment_values(0, hold))
     bench.link.request("run")
 
 

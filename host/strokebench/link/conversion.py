@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -113,6 +114,13 @@ def segment_values(index: int, segment: Planned) -> tuple[int, ...]:
     kind = ramp.KIND_NAMES.index(segment.kind)
     target = round(segment.target * DRIVE_ONE)
     return (index, kind, target, max(1, round(segment.duration_s / TICK_S)), *p, *watching)
+
+
+class Units(NamedTuple):
+    """What turns a bench's counts into values: see :func:`burst_values`."""
+
+    record: bytes = b""
+    finer: int = 1
 
 
 def burst_values(

@@ -1,0 +1,1 @@
+"""Plain reference formulas, each with its source, that tests compare the program with."""
