@@ -3,15 +3,10 @@
 from __future__ import annotations
 
 import json
-import shlex
-import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
-from strokebench.bench.spec import SimSpec
-from strokebench.errors import DataError
-from strokebench.sim import trial_worker, trials
 from strokebench.sim.faults import available, parse
 from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, plan
 from tools.evidence import accuracy
@@ -95,22 +90,3 @@ def test_page_is_written_with_its_plot(tmp_path: Path) -> None:
     write_page({PART: [record("good", "pass", [], "good"), *spread]}, 10_000, 9_999, out)
     assert "img/accuracy-throttle-body.svg" in out.read_text(encoding="utf-8")
     assert "<svg" in (out.parent / "img" / "accuracy-throttle-body.svg").read_text(encoding="utf-8")
-
-
-def test_another_interpreter_simulates_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Stands in for PyPy: this Python as the other one, through the same pipes."""
-    chosen = [trial for trial in plan("solenoid", 1, 1, 3) if trial.name in ("good", "open_winding")]
-    here = [trials.examine(trial) for trial in chosen]
-    trials.use_simulator(shlex.quote(sys.executable))
-    try:
-        there = [trials.examine(trial) for trial in chosen]
-    finally:
-        trials._simulator.close()
-        trials.use_simulator("")
-    assert here == there and here[1]["refused"] and here[0]["verdict"] == "pass"
-
-
-def test_a_simulator_that_dies_is_told() -> None:
-    with pytest.raises(DataError, match="ended by itself"):
-        dead = trial_worker.Simulator(f"{shlex.quote(sys.executable)} -c pass")
-        dead.stroke(SimSpec())

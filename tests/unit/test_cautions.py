@@ -54,19 +54,6 @@ def test_other_parts_are_not_asked_for() -> None:
     assert acknowledged(load_part("throttle-body"), given=False, simulated=False) == ""
 
 
-def test_the_panel_connects_to_nothing_before_the_box_is_ticked() -> None:
-    pytest.importorskip("nicegui")
-    from strokebench.errors import LinkError
-    from strokebench.panel.choice import Choice, open_choice
-
-    profile, port = load_part("fuel-pump"), "/dev/no-such-bench"
-    with pytest.raises(UsageError, match="must be acknowledged"):
-        open_choice(Choice("fuel-pump", simulated=False, port=port), profile, lambda: None)
-    ticked = Choice("fuel-pump", simulated=False, port=port, acknowledged=True)
-    with pytest.raises(LinkError, match="no-such-bench"):  # it went on to the port
-        open_choice(ticked, profile, lambda: None)
-
-
 def test_jog_asks_too(capsys: pytest.CaptureFixture[str]) -> None:
     from strokebench.cli import main
 

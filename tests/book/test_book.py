@@ -13,26 +13,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 from strokebench.book import schema
-from strokebench.book.book import Book, RunWriter, is_book
+from strokebench.book.book import Book, is_book
 from strokebench.data.findings import Finding, Verdict
 from strokebench.data.run import Burst, Event, Mark
-from strokebench.data.samples import SAMPLE_DTYPE, Samples
 from strokebench.errors import BookError, UsageError
 
+from tests.book.writer import new_run, rows
+from tests.helpers.process import environment
 
-def rows(count: int = 250, start: int = 0) -> Samples:
-    samples = np.zeros(count, SAMPLE_DTYPE)
-    samples["time_s"] = (np.arange(count) + start) / 1000
-    samples["current_a"] = np.random.default_rng(1).normal(0, 1, count)
-    samples["part_c"] = np.nan
-    samples["state"] = 4
-    return samples
-
-
-def new_run(book: Book) -> RunWriter:
-    return book.new_run(
-        "throttle-body", "throttle", customer="C-17", info={"engine": "test"}, profile={"a": 1}
-    )
+PROGRAM = Path(__file__).with_name("writer.py")
 
 
 @pytest.fixture
@@ -204,27 +193,14 @@ def test_a_locked_book_holds_the_run_up_only_briefly_and_loses_nothing(book: Boo
     np.testing.assert_array_equal(book.load(1).samples["time_s"], np.arange(300) / 1000)
 
 
-WRITER = """
-import sys
-from tests.unit.test_book import new_run, rows
-from strokebench.book.book import Book
-with Book(sys.argv[1]) as book:
-    for _ in range(3):
-        with new_run(book) as writer:
-            for start in range(0, 2000, 100):
-                writer.samples(rows(100, start))
-"""
-
-
-def run_python(code: str, *args: str) -> subprocess.Popen[bytes]:
-    root = Path(__file__).resolve().parents[2]
-    path = os.pathsep.join([str(root), *sys.path])
-    return subprocess.Popen([sys.executable, "-c", code, *args], env={**os.environ, "PYTHONPATH": path})
+def writer_process(what: str, path: Path) -> subprocess.Popen[bytes]:
+    """Start a process that writes into the book at ``path``: see the program."""
+    return subprocess.Popen([sys.executable, PROGRAM, what, str(path)], env=environment())
 
 
 def test_eight_processes_write_into_one_book(tmp_path: Path) -> None:
     path = tmp_path / "shared.book"  # not there yet: they race for its creation too
-    writers = [run_python(WRITER, str(path)) for _ in range(8)]
+    writers = [writer_process("whole", path) for _ in range(8)]
     assert [process.wait(120) for process in writers] == [0] * 8
     with Book(path, read_only=True) as book:
         runs = book.runs()
@@ -234,22 +210,10 @@ def test_eight_processes_write_into_one_book(tmp_path: Path) -> None:
             np.testing.assert_array_equal(book.load(run.run_id).samples["time_s"], np.arange(2000) / 1000)
 
 
-KILLED = """
-import os, signal, sys
-from tests.unit.test_book import new_run, rows
-from strokebench.book.book import Book
-book = Book(sys.argv[1])
-writer = new_run(book)
-for start in range(0, 1000, 100):
-    writer.samples(rows(100, start))
-os.kill(os.getpid(), signal.SIGKILL)
-"""
-
-
 @pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
 def test_a_killed_writer_leaves_every_committed_batch(tmp_path: Path) -> None:
     path = tmp_path / "killed.book"
-    assert run_python(KILLED, str(path)).wait(60) == -9
+    assert writer_process("killed", path).wait(60) == -9
     with Book(path) as book:
         assert len(book.load(1).samples) == 1000
         assert book.runs()[0].outcome == "cut"
