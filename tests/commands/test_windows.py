@@ -64,7 +64,7 @@ for package in (strokebench, strokefw):
     for info in pkgutil.walk_packages(package.__path__, package.__name__ + "."):
         if info.name.rpartition(".")[2] in ("__main__", "run"):
             continue  # programs
-        if info.name.startswith("strokefw.pico") or "micropython_side" in info.name:
+        if info.name.startswith(("strokefw.pico", "strokefw.board_pico")) or "micropython_side" in info.name:
             continue  # for the chip and its interpreter
         try:
             importlib.import_module(info.name)

@@ -20,6 +20,9 @@ import psutil
 
 from tests.helpers.process import ROOT, environment, start
 
+POLL_S = 0.02
+"""Between two looks at something that is waited for."""
+
 
 class Witness:
     """The bench process seen from the test."""
@@ -49,16 +52,17 @@ class Witness:
         deadline_s = time.time() + limit_s
         while self.driven:
             assert time.time() < deadline_s, "the bridge stayed on"
-            time.sleep(0.01)
-        time.sleep(0.1)
+            time.sleep(POLL_S)
+        time.sleep(0.1)  # a time is what is looked at: for good, not for a moment
         assert not self.driven, "the bridge went on again"
         return float(self.changes()[-1]["time_s"]) - since_s
 
     def emergency(self, opened: bool) -> None:
-        """Open or close the emergency line."""
-        assert self.process.stdin is not None
+        """Open or close the emergency line; return when the firmware has seen it."""
+        assert self.process.stdin is not None and self.process.stdout is not None
         self.process.stdin.write(f"estop {int(opened)}\n")
         self.process.stdin.flush()
+        assert self.process.stdout.readline() == f"estop {int(opened)} seen\n"
 
     def close(self) -> None:
         self.process.kill()
@@ -119,7 +123,7 @@ def _until_it_answers(port: int) -> None:
         except OSError:
             pass
         assert time.monotonic() < deadline_s, "the panel does not answer"
-        time.sleep(0.1)
+        time.sleep(POLL_S)
 
 
 class CutProxy:
@@ -161,7 +165,7 @@ class CutProxy:
                     if not data:
                         return
                 if self.is_cut.is_set():
-                    time.sleep(0.02)
+                    time.sleep(POLL_S)
 
     def cut(self) -> float:
         """Cut; return when (seconds of the computer's clock)."""
@@ -190,12 +194,19 @@ def panel_on_witness(folder: Path, *args: object) -> Iterator[tuple[Witness, Pan
         witness.close()
 
 
-def wait_until(true: Callable[[], bool], what: str, limit_s: float = 10.0) -> None:
-    """Return when ``true()``; AssertionError with ``what`` when that takes too long."""
+def comes_true(true: Callable[[], bool], limit_s: float = 10.0) -> bool:
+    """Return True as soon as ``true()``, False when that takes longer than ``limit_s``."""
     deadline_s = time.monotonic() + limit_s
     while not true():
-        assert time.monotonic() < deadline_s, what
-        time.sleep(0.02)
+        if time.monotonic() > deadline_s:
+            return False
+        time.sleep(POLL_S)
+    return True
+
+
+def wait_until(true: Callable[[], bool], what: str, limit_s: float = 10.0) -> None:
+    """Return when ``true()``; AssertionError with ``what`` when that takes too long."""
+    assert comes_true(true, limit_s), what
 
 
 def processes_of(profile: Path) -> list[psutil.Process]:
