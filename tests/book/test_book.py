@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from pytest_mock import MockerFixture
 from strokebench.book import schema
 from strokebench.book.book import Book, is_book
 from strokebench.data.findings import Finding, Verdict
@@ -228,16 +229,14 @@ def test_a_book_of_version_0_is_brought_up_to_date_once(tmp_path: Path) -> None:
     connection.close()
 
 
-def test_a_later_version_keeps_the_runs_of_an_earlier_one(
-    book: Book, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_later_version_keeps_the_runs_of_an_earlier_one(book: Book, mocker: MockerFixture) -> None:
     with new_run(book) as writer:
         writer.samples(rows(50))
     later = (
         *schema.MIGRATIONS,
         "ALTER TABLE runs ADD COLUMN place TEXT; CREATE TABLE shops(id INTEGER PRIMARY KEY)",
     )
-    monkeypatch.setattr(schema, "MIGRATIONS", later)
+    mocker.patch.object(schema, "MIGRATIONS", later)
     with pytest.raises(BookError, match="older version"):
         Book(book.path, read_only=True)
     with Book(book.path) as newer_book:
@@ -245,12 +244,12 @@ def test_a_later_version_keeps_the_runs_of_an_earlier_one(
         assert len(newer_book.load(1).samples) == 50
 
 
-def test_a_migration_that_fails_changes_nothing(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_migration_that_fails_changes_nothing(book: Book, mocker: MockerFixture) -> None:
     before = schema.MIGRATIONS
-    monkeypatch.setattr(schema, "MIGRATIONS", (*before, "CREATE TABLE half(id INTEGER); CREATE NONSENSE"))
+    mocker.patch.object(schema, "MIGRATIONS", (*before, "CREATE TABLE half(id INTEGER); CREATE NONSENSE"))
     with pytest.raises(BookError):
         Book(book.path)
-    monkeypatch.setattr(schema, "MIGRATIONS", before)
+    mocker.stopall()
     with Book(book.path) as same:
         tables = same._connection.execute("SELECT name FROM sqlite_master WHERE name = 'half'").fetchall()
         assert tables == []

@@ -13,7 +13,9 @@ from typing import Any
 import pytest
 from strokefw import faults
 
-from tests.panel.stage import CutProxy, PanelProcess, Witness, comes_true, panel_on_witness, wait_until
+from tests.helpers.waiting import comes_true, wait_until
+from tests.helpers.witnessed_bench import Witness
+from tests.panel.stage import CutProxy, PanelProcess, panel_on_witness
 
 FLAGS = ["--disable-gpu", "--disable-dev-shm-usage"] + (
     ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []

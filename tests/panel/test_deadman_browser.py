@@ -10,6 +10,8 @@ from typing import Any
 import psutil
 import pytest
 
+from tests.helpers.waiting import wait_until
+from tests.helpers.witnessed_bench import Witness
 from tests.panel.conftest import (
     jog_by_key,
     open_page,
@@ -19,7 +21,7 @@ from tests.panel.conftest import (
     take_controls,
     too_busy,
 )
-from tests.panel.stage import CutProxy, PanelProcess, Witness, processes_of, wait_until
+from tests.panel.stage import CutProxy, PanelProcess, processes_of
 
 LIMIT_S = 0.5
 Stage = tuple[Witness, PanelProcess]

@@ -19,7 +19,7 @@ from strokebench.panel.realtime import LivePort
 from strokefw import faults
 
 from tests.helpers.process import short_profile
-from tests.panel.stage import wait_until
+from tests.helpers.waiting import wait_until
 
 
 class Hand:

@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 
+from tests.helpers.waiting import wait_until
+from tests.helpers.witnessed_bench import Witness
 from tests.panel.conftest import (
     ARMED,
     clear_fault,
@@ -19,7 +21,7 @@ from tests.panel.conftest import (
     take_controls,
     too_busy,
 )
-from tests.panel.stage import PanelProcess, Witness, wait_until
+from tests.panel.stage import PanelProcess
 
 STOP_LIMIT_S = 0.100
 """From the key to the bridge off, through browser, socket, program, link and firmware."""

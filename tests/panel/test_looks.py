@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 from strokebench.book.book import Book
 
+from tests.helpers.witnessed_bench import Witness
 from tests.panel.conftest import clear_fault, open_page, supply_on
-from tests.panel.stage import PanelProcess, Witness
+from tests.panel.stage import PanelProcess
 
 Stage = tuple[Witness, PanelProcess]
 FITS = "(width) => document.scrollingElement.scrollWidth <= width && innerWidth === width"

@@ -12,8 +12,9 @@ import pytest
 from strokebench.book.book import Book
 from strokebench.panel.security import WAIT_S
 
+from tests.helpers.witnessed_bench import Witness
 from tests.panel.conftest import supply_on
-from tests.panel.stage import PanelProcess, Witness
+from tests.panel.stage import PanelProcess
 
 Stage = tuple[Witness, PanelProcess]
 NASTY = "</script><script>window.pwned = 1</script><img src=x onerror='window.pwned = 2'>{{ 7 * 7 }}"

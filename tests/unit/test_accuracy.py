@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-import pytest
+from pytest_mock import MockerFixture
 from strokebench.sim.faults import available, parse
 from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, plan
 from tools.evidence import accuracy
@@ -38,15 +38,13 @@ def test_tuning_and_reporting_seeds_are_apart() -> None:
     assert FIRST_REPORTING_SEED > 1000
 
 
-def test_finished_trials_are_not_run_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_finished_trials_are_not_run_again(tmp_path: Path, mocker: MockerFixture) -> None:
     trials = list(plan(PART, 2, 0, 1))
     kept = tmp_path / "kept.jsonl"
     done = {"key": trials[0].key, "verdict": "pass"}
     kept.write_text(json.dumps(done) + "\n" + '{"key": "cut off', encoding="utf-8")
-    asked: list[str] = []
 
     def fake(trial: Trial) -> dict[str, Any]:
-        asked.append(trial.key)
         return {"key": trial.key, "verdict": "fail"}
 
     class InLine:
@@ -64,10 +62,10 @@ def test_finished_trials_are_not_run_again(tmp_path: Path, monkeypatch: pytest.M
             future.set_result(work(trial))
             return future
 
-    monkeypatch.setattr(accuracy, "examine", fake)
-    monkeypatch.setattr(accuracy, "ProcessPoolExecutor", InLine)
+    examine = mocker.patch.object(accuracy, "examine", side_effect=fake)
+    mocker.patch.object(accuracy, "ProcessPoolExecutor", InLine)
     records = accuracy.run(trials, kept, 1)
-    assert asked == [trials[1].key]
+    examine.assert_called_once_with(trials[1])
     assert [one["verdict"] for one in records] == ["pass", "fail"]
     assert set(accuracy.load(kept)) == {trial.key for trial in trials}
 

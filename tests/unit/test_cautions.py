@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from pytest_mock import MockerFixture
 from strokebench.commands.cautions import acknowledged
 from strokebench.errors import UsageError
 from strokebench.parts import load_part, part_names
@@ -24,17 +25,17 @@ def test_every_part_has_cautions() -> None:
 
 
 def test_a_real_bench_without_a_person_is_refused(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    mocker: MockerFixture, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
+    mocker.patch("sys.stdin.isatty", return_value=False)
     with pytest.raises(UsageError, match="must be acknowledged"):
         acknowledged(load_part("fuel-pump"), given=False, simulated=False)
     assert "Fuel vapour" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(("answer", "good"), [("yes", True), (" YES ", True), ("y", False), ("", False)])
-def test_a_person_is_asked(monkeypatch: pytest.MonkeyPatch, answer: str, good: bool) -> None:
-    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+def test_a_person_is_asked(mocker: MockerFixture, answer: str, good: bool) -> None:
+    mocker.patch("sys.stdin.isatty", return_value=True)
     profile = load_part("cooling-fan")
     if good:
         assert acknowledged(profile, given=False, simulated=False, ask=lambda _: answer) == "by answer"
