@@ -1,19 +1,52 @@
-"""How the tests are shared out over the cores: a file stays whole, the panel's files go one after another.
-
-Files that run a whole matrix once for all their tests, and tests that watch a clock in a browser, need this.
-xdist has marks for it, but with pytest 9 they were seen to have no effect.
-"""
+"""What holds for every test: neutral surroundings, a folder of its own, and the cores that files run on."""
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+OURS = "STROKEBENCH_"
+KEPT = ("STROKEBENCH_PICO_IMAGE", "STROKEBENCH_STATEFUL_EXAMPLES", "STROKEBENCH_SHRINK")
+"""Said to the tests, not to the program."""
+OF_THE_TERMINAL = (
+    "COLUMNS", "LINES", "NO_COLOR", "FORCE_COLOR", "TTY_COMPATIBLE", "TTY_INTERACTIVE", "PYTHONIOENCODING",
+    "PYTHONWARNINGS", "MPLBACKEND",
+)  # fmt: skip
+
+
+def disturbing(variables: Mapping[str, str]) -> list[str]:
+    """Return the names of the variables that change what the program does or prints."""
+    ours = {name for name in variables if name.startswith(OURS)} - {*KEPT}
+    return sorted(ours | ({*variables} & {*OF_THE_TERMINAL}))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def neutral_surroundings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """No variable that a shop may have set, and no folder in which anything lies."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name in disturbing(os.environ):
+            patch.delenv(name)
+        patch.chdir(tmp_path_factory.mktemp("nobody"))
+        yield
+
+
+@pytest.fixture(autouse=True)
+def own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a test writes without saying where lands in its own folder."""
+    monkeypatch.chdir(tmp_path)
+
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
-    """Return the scheduler that keeps together what belongs together."""
+    """Return a scheduler by which a file stays whole and the panel's files go one after another.
+
+    Files that run a whole matrix once for all their tests, and tests that watch a clock in a browser, need
+    this. xdist has marks for it, but with pytest 9 they were seen to have no effect.
+    """
     from xdist.scheduler import LoadScopeScheduling
 
     class ByFile(LoadScopeScheduling):

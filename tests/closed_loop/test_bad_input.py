@@ -14,7 +14,8 @@ from strokebench.book.book import Book
 from strokefw.link import wire
 
 from tests.helpers.fake_port import FakePort, welcome
-from tests.helpers.process import short_profile, simulated_device, strokebench, wait_until
+from tests.helpers.process import short_profile, simulated_device, strokebench
+from tests.helpers.waiting import wait_until
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 

@@ -289,7 +289,7 @@ def test_a_person_at_the_current_source_is_waited_for() -> None:
                 return ""
             target = float(prompt.split("about")[1].split("A")[0])
             laboratory.apply("current_fine", target)
-            time.sleep(0.8)
+            time.sleep(0.8)  # a time is what is tested: somebody reads a meter
             assert laboratory.plant.current_a == target, "the outputs were let go"
             return f"{1000 * target:g} mA"
 

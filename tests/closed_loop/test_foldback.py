@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from pytest_mock import MockerFixture
 from strokefw.guard import current as guard_current
 from tools.evidence import foldback
 
@@ -33,7 +34,7 @@ def test_drive_keeps_the_slew_limit_while_folding() -> None:
         assert np.abs(steps).max() <= slew + 1e-6
 
 
-def test_without_foldback_the_current_would_be_far_above(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_foldback_the_current_would_be_far_above(mocker: MockerFixture) -> None:
     """The check can fail: with a cap that never bites, the stall current flows."""
     from strokefw.guard import guards as guard
 
@@ -41,7 +42,7 @@ def test_without_foldback_the_current_would_be_far_above(monkeypatch: pytest.Mon
         guard_current.bound(c, v, drive, bus)
         c[guard_current.CAP] = guard_current.FULL
 
-    monkeypatch.setattr(guard, "_bound", no_cap)
+    mocker.patch.object(guard, "_bound", no_cap)
     response = foldback.respond(1.0, 100)
     assert response.peak_a > 7.0 and response.over_s(1.1 * foldback.LIMIT_A) > 0.15
 

@@ -6,7 +6,6 @@ from __future__ import annotations
 import json
 import re
 import subprocess
-import time
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +16,7 @@ from strokebench.guided import load_guide
 
 from tests.helpers.process import strokebench
 from tests.helpers.terminal import Person, person
+from tests.helpers.waiting import wait_until
 
 GUIDE = load_guide("egr-at-idle")
 GOOD = {
@@ -125,7 +125,6 @@ def test_a_person_at_a_terminal(tmp_path: Path) -> None:
             one.until(r"s to answer")
             one.type(key)
         one.until(r"leaves, and the part")
-        one.read(0.5)
         one.type("3")
         one.until("s to answer")
         one.type("x1")  # keys that are no answer are passed over
@@ -149,9 +148,14 @@ def test_a_caution_not_met_drives_nothing(tmp_path: Path) -> None:
         one.until("CAUTION")
         one.type("no\n")
         assert one.process.wait(20) == 2
-        one.read(0.2)
+        one.rest()
         assert "nothing was driven" in re.sub(r"\s+", " ", one.seen)
     assert not (tmp_path / "b.book").exists()
+
+
+def _opened(path: Path) -> bool:
+    with Book(path, read_only=True) as book:
+        return bool((book.load(1).samples["drive"] > 0.03).any())
 
 
 @pytest.mark.parametrize(("way", "code"), [("q", 3), ("\x03", 130)])
@@ -162,13 +166,11 @@ def test_every_way_out_leaves_the_part_off_and_the_recording_whole(
 
     with person("guided", "egr-at-idle", "--sim", "--book", "b.book", "--no-report", cwd=tmp_path) as one:
         acknowledge(one)
-        before = None
         one.until(r"leaves, and the part")
-        one.read(0.3)
         one.type("1")
         one.until("to 15")
         before = termios.tcgetattr(one.number)
-        time.sleep(2.0)  # it opens by now
+        wait_until(lambda: _opened(tmp_path / "b.book"))
         one.type(way)
         assert one.process.wait(20) == code
         assert termios.tcgetattr(one.number) != before, "the terminal is itself again"

@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,9 @@ from strokebench.data.samples import Samples
 from strokebench.errors import BookError
 from strokefw import faults, state
 
-from tests.helpers.process import short_profile, simulated_device, start, strokebench, wait_until
+from tests.helpers.process import short_profile, simulated_device, start, strokebench
+from tests.helpers.waiting import wait_until
+from tests.helpers.witnessed_bench import Witness
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="Unix signals")
 
@@ -31,7 +34,7 @@ def interrupted_run(folder: Path, number: int, delay_s: float, signal_: signal.S
     book_file = folder / f"{number}.book"
     profile = short_profile(folder, 100)
     process = start("run", profile, "--sim", "--no-report", "--book", book_file, cwd=folder)
-    time.sleep(delay_s)
+    time.sleep(delay_s)  # a moment is what is tested, wherever the run is by then
     process.send_signal(signal_)
     _out, err = process.communicate(timeout=60)
     # an interpreter that is still starting up answers the signal by itself, in its own words
@@ -87,13 +90,14 @@ def _whole(book_file: Path, least: int) -> Samples:
 
 def test_kill_9_leaves_a_readable_book_and_a_bench_that_stops_by_itself(tmp_path: Path) -> None:
     profile, book_file = short_profile(tmp_path, 60), tmp_path / "t.book"
-    with simulated_device(tmp_path, "--pty") as (name, _bench):
+    with closing(Witness(tmp_path)) as witness:
+        name = witness.port
         host = start("run", profile, "--port", name, "--book", book_file, cwd=tmp_path)
-        wait_until(lambda: _recorded(book_file) > 500)
+        wait_until(lambda: _recorded(book_file) > 500 and witness.driven)
         committed = _recorded(book_file)
         os.kill(host.pid, signal.SIGKILL)
         host.communicate()
-        time.sleep(3.0)  # the limit is half a second; to ask earlier would be a sign of life
+        wait_until(lambda: not witness.driven)  # looked at from outside: to ask would be a sign of life
         with open_bench(name) as bench:
             assert (bench.status().fault, bench.status().drive) == (faults.HEARTBEAT_LOST, 0.0)
             told_codes = [event.code for event in bench.events() if event.kind == "fault"]
@@ -112,7 +116,7 @@ def test_a_stopped_host_finds_a_bench_that_has_ramped_down(tmp_path: Path) -> No
         wait_until(lambda: _recorded(book_file) > 500)
         for _ in range(5):  # on a loaded machine the bench itself may not have lived through the limit yet
             host.send_signal(signal.SIGSTOP)
-            time.sleep(2.0)
+            time.sleep(2.0)  # a time is what is tested: four times the limit
             host.send_signal(signal.SIGCONT)
             with contextlib.suppress(subprocess.TimeoutExpired):
                 host.wait(timeout=10)

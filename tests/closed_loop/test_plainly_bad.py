@@ -11,6 +11,7 @@ from importlib import import_module
 from typing import Any
 
 import pytest
+from pytest_mock import MockerFixture
 from strokebench.bench.spec import SimSpec
 from strokebench.cli import main
 from strokebench.data.findings import Finding, Verdict
@@ -56,11 +57,11 @@ def test_it_ends_early_and_says_so(part: str, defect: str, name: str, within_s: 
 @pytest.mark.parametrize(
     ("part", "named"), [("fuel-pump", SHORT), ("water-pump", SHORT), ("cooling-fan", "")]
 )
-def test_a_dead_short_where_a_motor_should_be(part: str, named: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_dead_short_where_a_motor_should_be(part: str, named: str, mocker: MockerFixture) -> None:
     """A fan's sound winding is hardly more than the bench's own leads: ended and told, but not named."""
     module = import_module(f"strokebench.sim.plants.{part.replace('-', '_')}")
     short = replace(module.NOMINAL, resistance_ohm=0.02, inductance_h=2e-5, brush_v=0.0, k_si=1e-4)
-    monkeypatch.setattr(module, "NOMINAL", short)
+    mocker.patch.object(module, "NOMINAL", short)
     run, profile, _ = stroke(SimSpec(part, 3))
     findings, verdict = examine(run, profile)
     assert run.info["outcome"] == "watch"

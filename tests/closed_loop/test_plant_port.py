@@ -18,6 +18,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from pytest_mock import MockerFixture
 from strokebench import lessons
 from strokebench.bench.bench import Bench, open_bench
 from strokebench.bench.spec import SimSpec
@@ -142,7 +143,6 @@ def test_a_laptop_that_vanishes_leaves_a_pico_that_begins_anew(one_pico: Pico) -
     bench.link.port.close()  # no stop, no disarm
     with contextlib.suppress(LinkError):
         bench.close()
-    time.sleep(0.5)
     with open_bench(sim=spec) as again:
         assert again.status().state == "check"  # from power-up on
         again.set_limits(throttle_limits())
@@ -164,7 +164,7 @@ def test_the_command_marks_screen_recording_and_report(
         assert info["engine"] == "plant" and info["identity"]["board"] == "simulated bench"
 
 
-def test_an_interruption_in_the_middle_of_a_turn_still_stops(one_pico: Pico) -> None:
+def test_an_interruption_in_the_middle_of_a_turn_still_stops(one_pico: Pico, mocker: MockerFixture) -> None:
     port = PlantPort(replace(SPEC, port=one_pico.name))
     with Bench(port, "test", "plant") as bench:
         bench.set_limits(throttle_limits())
@@ -172,21 +172,21 @@ def test_an_interruption_in_the_middle_of_a_turn_still_stops(one_pico: Pico) -> 
         run = bench.run(stroke())
         next(iter(run))
         assert bench.status().state == "driving"
-        wait = port._await_outputs
+        wait = mocker.patch.object(port, "_await_outputs")
 
         def interrupted() -> None:
-            port._await_outputs = wait  # type: ignore[method-assign]
+            mocker.stop(wait)
             raise KeyboardInterrupt
 
-        port._await_outputs = interrupted  # type: ignore[method-assign]
+        wait.side_effect = interrupted
         with pytest.raises(KeyboardInterrupt):
             list(run)
         assert bench.status().state == "ready"  # closing the run stopped and disarmed it
         assert (port.board.bridge.gate, port.board.bridge.rail) == (0, 0)
 
 
-def test_a_pico_that_hangs_is_told_once(one_pico: Pico, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(plant_port, "HANGS_S", 0.3)
+def test_a_pico_that_hangs_is_told_once(one_pico: Pico, mocker: MockerFixture) -> None:
+    mocker.patch.object(plant_port, "HANGS_S", 0.3)
     spec = replace(SPEC, port=one_pico.name)
     with pytest.raises(LinkLost, match="did not end a tick"), open_bench(sim=spec) as bench:
         one_pico.process.send_signal(signal.SIGSTOP)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 import signal
+import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
+from pytest_mock import MockerFixture
 from strokebench.bench.bench import Bench, SimSpec, open_bench
 from strokebench.book.book import Book, RunWriter
 from strokebench.errors import BookError
@@ -101,22 +103,18 @@ def test_a_signal_ramps_down_and_keeps_everything(bench: Bench, book: Book, numb
     assert book.runs()[0].outcome == "interrupted"
 
 
-def test_a_full_book_stops_the_part_and_says_so(
-    bench: Bench, book: Book, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_full_book_stops_the_part_and_says_so(bench: Bench, book: Book, mocker: MockerFixture) -> None:
     writer = writer_of(book)
     real = writer._transaction
 
-    def fails(*args: object, **more: object) -> None:
-        if len(seen) > 5:
-            import sqlite3
+    transaction = mocker.patch.object(writer, "_transaction")
 
+    def fails(*args: object, **more: object) -> None:
+        if transaction.call_count > 6:
             raise sqlite3.OperationalError("database or disk is full")
-        seen.append(1)
         real(*args, **more)  # type: ignore[arg-type]
 
-    seen: list[int] = []
-    monkeypatch.setattr(writer, "_transaction", fails)
+    transaction.side_effect = fails
     with pytest.raises(BookError, match="disk is full"), writer:
         record(bench, STEADY, writer)
     assert bench.status().state in ("ready", "armed")

@@ -11,6 +11,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from pytest_mock import MockerFixture
 from strokebench.bench.bench import open_bench
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import LinkError, LinkLost, ProtectionTripped, UsageError
@@ -190,15 +191,15 @@ def test_closing_leaves_neither_process_nor_files(micropython_port: micropython.
     assert micropython_port.process.returncode is not None
 
 
-def test_absent_interpreter_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(micropython.sys, "executable", "/nowhere/python")
-    monkeypatch.setattr(micropython.shutil, "which", lambda _name: None)
+def test_absent_interpreter_says_how_to_get_it(mocker: MockerFixture) -> None:
+    mocker.patch.object(micropython.sys, "executable", "/nowhere/python")
+    mocker.patch.object(micropython.shutil, "which", return_value=None)
     with pytest.raises(LinkError, match="not installed") as caught:
         open_port(SimSpec(engine="micropython"))
     assert "pip install" in caught.value.hint
 
 
-def test_windows_is_told_that_there_is_no_interpreter(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(micropython, "os", SimpleNamespace(name="nt"))
+def test_windows_is_told_that_there_is_no_interpreter(mocker: MockerFixture) -> None:
+    mocker.patch.object(micropython, "os", SimpleNamespace(name="nt"))
     with pytest.raises(LinkError, match="none for Windows"):
         micropython.find_interpreter()

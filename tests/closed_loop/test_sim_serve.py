@@ -16,12 +16,18 @@ from queue import Queue
 
 import numpy as np
 import pytest
+from pytest_mock import MockerFixture
 from strokebench.bench.bench import open_bench
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import UsageError
+from strokebench.sim.board.board import SimBoard
 from strokebench.sim.engine import serve
+from strokebench.sim.engine.inprocess import InProcessPort
+from strokefw import faults
 
+from tests.helpers.process import environment
 from tests.helpers.strokes import procedure, throttle_limits
+from tests.helpers.waiting import wait_until
 
 needs_pty = pytest.mark.skipif(sys.platform == "win32", reason="no pseudo terminals on Windows")
 SPEC = SimSpec(seed=2)
@@ -71,16 +77,37 @@ def test_a_client_may_leave_and_another_come(name: str) -> None:
             assert bench.status() is not None
 
 
-def test_a_client_that_vanishes_in_a_run_leaves_a_bench_that_stops_by_itself(name: str) -> None:
-    bench = open_bench(name)
-    bench.set_limits(throttle_limits())
-    bench.arm()
-    run = iter(bench.run(procedure({"kind": "step", "to": 0.3, "for_s": 20.0, "label": "on"})))
-    next(run)
-    bench.link.port.close()  # no word of farewell
-    time.sleep(1.2)
-    with open_bench(name) as again:
-        assert again.status().drive == 0.0
+@contextlib.contextmanager
+def living(line: serve.Line) -> Iterator[SimBoard]:
+    """A bench in real time on ``line``; yield its board, to be looked at from outside."""
+    port, ended = InProcessPort(SPEC), threading.Event()
+    thread = threading.Thread(target=serve.run, args=(line, port, ended.is_set))
+    thread.start()
+    try:
+        yield port.board
+    finally:
+        ended.set()
+        thread.join()
+        line.close()
+
+
+@pytest.mark.parametrize("line", [pytest.param(serve.PtyLine, marks=needs_pty), serve.TcpLine])
+def test_a_client_that_vanishes_in_a_run_leaves_a_bench_that_stops_by_itself(
+    line: Callable[[], serve.Line],
+) -> None:
+    device = line()
+    with living(device) as board:
+        bench = open_bench(device.name)
+        bench.set_limits(throttle_limits())
+        bench.arm()
+        run = iter(bench.run(procedure({"kind": "step", "to": 0.3, "for_s": 20.0, "label": "on"})))
+        next(run)
+        wait_until(lambda: bool(board.bridge.gate) and board.bridge.drive > 0)
+        bench.link.port.close()  # no word of farewell
+        wait_until(lambda: board.bridge.drive == 0)
+        with open_bench(device.name) as again:
+            now = again.status()
+            assert (now.drive, now.fault) == (0.0, faults.HEARTBEAT_LOST)
 
 
 def test_a_client_that_reads_late_loses_nothing(name: str) -> None:
@@ -116,7 +143,7 @@ def test_a_client_that_does_not_read_does_not_stop_the_bench() -> None:
     with served(serve.serve_tcp) as name:
         host, _, port = name.removeprefix("socket://").partition(":")
         with closing(socket.create_connection((host, int(port)), timeout=5)):
-            time.sleep(0.5)
+            time.sleep(0.5)  # a time is what is tested: so long nobody reads
         with open_bench(name) as bench:
             assert bench.status() is not None
 
@@ -125,7 +152,8 @@ def test_a_client_that_does_not_read_does_not_stop_the_bench() -> None:
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_signals_end_it_cleanly(number: int) -> None:
     command = [sys.executable, "-m", "strokebench", "sim", "throttle-body"]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+    process = subprocess.Popen(command, text=True, env=environment(), **pipes)
     assert process.stdout is not None
     device = process.stdout.readline().strip()
     assert os.path.exists(device)
@@ -138,8 +166,8 @@ def test_signals_end_it_cleanly(number: int) -> None:
     assert not os.path.exists(device)
 
 
-def test_no_terminals_on_windows(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(serve.sys, "platform", "win32")
+def test_no_terminals_on_windows(mocker: MockerFixture) -> None:
+    mocker.patch.object(serve.sys, "platform", "win32")
     with pytest.raises(UsageError, match="Windows") as caught:
         serve.serve_pty(SPEC)
     assert "--tcp" in caught.value.hint

@@ -10,6 +10,7 @@ import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 
 import pytest
+from pytest_mock import MockerFixture
 
 from hardware.checks import bom, export, pin_page, svg
 from tests.hardware.kicad_support import FOLDERS, Damage, committed, needs_kicad
@@ -59,9 +60,9 @@ def test_committed_drawings_are_those_of_the_schematic(folder: str) -> None:
 
 
 @needs_kicad
-def test_stale_exports_are_noticed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_stale_exports_are_noticed(tmp_path: Path, mocker: MockerFixture) -> None:
     shutil.copytree(export.HERE / "kicad", tmp_path / "kicad")
-    monkeypatch.setattr(export, "HERE", tmp_path)
+    mocker.patch.object(export, "HERE", tmp_path)
     sheet = tmp_path / "kicad" / "bridge.kicad_sch"
     sheet.write_text(sheet.read_text(encoding="utf-8").replace('"2R2 1W"', '"3R3 1W"'), encoding="utf-8")
     assert export.differences("kicad", drawings=False) == ["bom.csv", "strokebench.net"]

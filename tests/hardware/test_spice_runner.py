@@ -66,8 +66,8 @@ def test_unknown_parameter_and_empty_promise():
         runner._measures("x = 1", [])
 
 
-def test_without_ngspice_the_runner_says_so(monkeypatch):
-    monkeypatch.setattr(runner.shutil, "which", lambda name: None)
+def test_without_ngspice_the_runner_says_so(mocker):
+    mocker.patch.object(runner.shutil, "which", return_value=None)
     with pytest.raises(runner.SpiceError, match="not installed"):
         runner.run_text(DIVIDER)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -73,11 +72,3 @@ def simulated_device(cwd: Path, *args: object) -> Iterator[tuple[str, subprocess
     finally:
         process.kill()
         process.communicate()
-
-
-def wait_until(condition: Any, timeout_s: float = 30.0) -> None:
-    """Return when ``condition()`` is true; AssertionError when that takes too long."""
-    deadline_s = time.monotonic() + timeout_s
-    while not condition():
-        assert time.monotonic() < deadline_s, "it did not come to that"
-        time.sleep(0.01)

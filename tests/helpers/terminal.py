@@ -40,6 +40,10 @@ class Person:
                     break
         return self.seen[begin:]
 
+    def rest(self) -> str:
+        """Read until the terminal ends with its process; return what came."""
+        return self.read(10.0)
+
     def until(self, pattern: str, timeout_s: float = 40.0) -> str:
         """Read until ``pattern`` shows; AssertionError with the screen when it does not."""
         begin, end_s = len(self.seen), time.monotonic() + timeout_s

@@ -6,14 +6,16 @@ import os
 import shutil
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from strokefw import faults
 
-from tests.panel.stage import CutProxy, PanelProcess, Witness, panel_on_witness, wait_until
+from tests.helpers.waiting import comes_true, wait_until
+from tests.helpers.witnessed_bench import Witness
+from tests.panel.stage import CutProxy, PanelProcess, panel_on_witness
 
 FLAGS = ["--disable-gpu", "--disable-dev-shm-usage"] + (
     ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
@@ -30,6 +32,7 @@ window.addEventListener('keydown', (event) => {
 
 PASSING = {str(faults.HEARTBEAT_LOST), str(faults.LEG_DIFFER)}
 """Not of the test's making: the computer was busy; the part still swung when the self-test looked."""
+ARMED = 'body[data-phase="armed"]'
 
 
 def too_busy() -> str:
@@ -89,9 +92,9 @@ def page(context: Any, stage: tuple[Witness, PanelProcess]) -> Iterator[Any]:
             one.close()
     opened = ready[0] if ready else open_page(context, stage[1].url)
     take_controls(opened)
-    if opened.is_visible('[data-do="clear"]'):  # a test that failed left it
+    if opened.is_visible('[data-show="fault"]'):  # a test that failed left it, or a busy computer made it
         stage[0].emergency(False)
-        opened.click('[data-do="clear"]')
+        clear_fault(opened)
     yield opened
     if opened.is_closed() or getattr(opened, "spoiled", False):
         opened.close()
@@ -135,36 +138,69 @@ def take_controls(page: Any) -> None:
     page.wait_for_selector('[data-do="open"]:enabled', timeout=10_000)
 
 
-def supply_on(page: Any) -> None:
+def in_time(wait: Callable[..., object], *what: object, limit_s: float, **more: object) -> bool:
+    """Do one of Playwright's waits; return False when it takes longer than ``limit_s``."""
+    try:
+        wait(*what, timeout=1000 * limit_s, **more)
+    except Exception as error:
+        if "Timeout" not in type(error).__name__:
+            raise
+        return False
+    return True
+
+
+def says(page: Any, text: str, banner: str = "message") -> None:
+    """Return when a banner shows this."""
+    page.wait_for_function(
+        """([banner, text]) => {
+            const shown = document.querySelector(`[data-show="${banner}"]`);
+            return !shown.hidden && shown.innerText.includes(text);
+        }""",
+        arg=[banner, text],
+    )
+
+
+def comes(page: Any, selector: str, limit_s: float, state: str = "visible") -> bool:
+    """Return True as soon as ``selector`` is there, False when that takes longer."""
+    return in_time(page.wait_for_selector, selector, limit_s=limit_s, state=state)
+
+
+def banners(page: Any) -> list[str]:
+    """What the page has to say, for the message of a test that fails."""
+    return list(page.locator(".banner:visible").all_inner_texts())
+
+
+def clear_fault(page: Any, limit_s: float = 30.0) -> None:
+    """Clear the fault that is shown and return when it is gone; again where the page was silent meanwhile."""
+    deadline_s = time.monotonic() + limit_s
+    while True:
+        in_time(page.click, '[data-do="clear"]', limit_s=2.0)  # it may go away under the pointer
+        if comes(page, '[data-show="fault"]', 2.0, state="hidden"):
+            return
+        assert time.monotonic() < deadline_s, f"the fault cannot be cleared: {banners(page)}"
+
+
+def supply_on(page: Any, limit_s: float = 60.0) -> None:
     """Switch the supply on; again if a busy computer made the dead-man let go meanwhile."""
-    for _ in range(4):
+    deadline_s = time.monotonic() + limit_s
+    while True:
         if page.inner_text('[data-out="fault.code"]') in PASSING:
-            time.sleep(1.0)
-            page.click('[data-do="clear"]')
-        page.wait_for_selector('[data-do="arm"]:enabled', timeout=20_000)
-        page.click('[data-do="arm"]')
-        try:
-            page.wait_for_selector('body[data-phase="armed"]', timeout=5_000)
-        except Exception as error:
-            if "Timeout" not in type(error).__name__:
-                raise
-            continue
-        page.locator("h1").evaluate("() => document.activeElement?.blur()")
-        return
-    banners = page.locator(".banner:visible").all_inner_texts()
-    raise AssertionError(f"the supply did not come on: {banners}")
+            clear_fault(page)
+        in_time(page.click, '[data-do="arm"]', limit_s=20.0)
+        if comes(page, f'{ARMED}, [data-show="fault"]:visible', 5.0) and page.locator(ARMED).count():
+            page.locator("h1").evaluate("() => document.activeElement?.blur()")
+            return
+        assert time.monotonic() < deadline_s, f"the supply did not come on: {banners(page)}"
 
 
-def jog_by_key(page: Any, witness: Witness, key: str = "ArrowRight") -> None:
+def jog_by_key(page: Any, witness: Witness, key: str = "ArrowRight", limit_s: float = 60.0) -> None:
     """Hold a key until the bridge drives; on a busy computer the dead-man may have let go before: again."""
-    for _ in range(4):
+    deadline_s = time.monotonic() + limit_s
+    while True:
         page.keyboard.down(key)
-        deadline_s = time.monotonic() + 2.0
-        while time.monotonic() < deadline_s:
-            if witness.driven:
-                return
-            time.sleep(0.02)
+        if comes_true(lambda: witness.driven, 2.0):
+            return
         page.keyboard.up(key)
+        assert time.monotonic() < deadline_s, f"the part does not move: {banners(page)}"
         if page.get_attribute("body", "data-phase") not in ("armed", "jog"):
             supply_on(page)
-    raise AssertionError("the part does not move")

@@ -20,6 +20,7 @@ from typing import Any
 import psutil
 from playwright.sync_api import sync_playwright
 
+from tests.helpers.witnessed_bench import Witness
 from tests.panel.conftest import (
     FLAGS,
     chromium,
@@ -29,7 +30,7 @@ from tests.panel.conftest import (
     supply_on,
     take_controls,
 )
-from tests.panel.stage import PanelProcess, Witness, panel_on_witness, processes_of
+from tests.panel.stage import PanelProcess, panel_on_witness, processes_of
 
 SECONDS = 15.0
 STOPS = 20

@@ -9,8 +9,9 @@ from typing import Any
 
 from playwright.sync_api import sync_playwright
 
+from tests.helpers.witnessed_bench import Witness
 from tests.panel.conftest import FLAGS, chromium, open_page, supply_on
-from tests.panel.stage import PanelProcess, Witness, panel_on_witness
+from tests.panel.stage import PanelProcess, panel_on_witness
 
 BUSY = "This computer is too busy for pictures: the dead-man stopped the part each time."
 SIZES = {"1280": {"width": 1280, "height": 960}, "390": {"width": 390, "height": 844}}

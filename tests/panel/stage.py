@@ -2,67 +2,22 @@
 
 from __future__ import annotations
 
-import json
 import queue
 import re
 import select
 import socket
 import subprocess
-import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import Any
 
 import psutil
 
-from tests.helpers.process import ROOT, environment, start
-
-
-class Witness:
-    """The bench process seen from the test."""
-
-    def __init__(self, folder: Path) -> None:
-        self.log = folder / "bridge.jsonl"
-        program = Path(__file__).with_name("witness.py")
-        command = [sys.executable, str(program), str(self.log)]
-        pipes: dict[str, Any] = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True}
-        self.process = subprocess.Popen(command, env=environment(), cwd=ROOT, **pipes)
-        assert self.process.stdout is not None
-        self.port = self.process.stdout.readline().strip()
-        assert self.port, "the witnessed bench did not start"
-
-    def changes(self) -> list[dict[str, Any]]:
-        """Return what the bridge did so far."""
-        return [json.loads(line) for line in self.log.read_text(encoding="utf-8").splitlines()]
-
-    @property
-    def driven(self) -> bool:
-        """True while the bridge drives the part."""
-        seen = self.changes()
-        return bool(seen) and bool(seen[-1]["driven"])
-
-    def off_after(self, since_s: float, limit_s: float = 5.0) -> float:
-        """Return the seconds from ``since_s`` until the bridge was off for good."""
-        deadline_s = time.time() + limit_s
-        while self.driven:
-            assert time.time() < deadline_s, "the bridge stayed on"
-            time.sleep(0.01)
-        time.sleep(0.1)
-        assert not self.driven, "the bridge went on again"
-        return float(self.changes()[-1]["time_s"]) - since_s
-
-    def emergency(self, opened: bool) -> None:
-        """Open or close the emergency line."""
-        assert self.process.stdin is not None
-        self.process.stdin.write(f"estop {int(opened)}\n")
-        self.process.stdin.flush()
-
-    def close(self) -> None:
-        self.process.kill()
-        self.process.communicate()
+from tests.helpers.process import start
+from tests.helpers.waiting import POLL_S
+from tests.helpers.witnessed_bench import Witness
 
 
 class PanelProcess:
@@ -119,7 +74,7 @@ def _until_it_answers(port: int) -> None:
         except OSError:
             pass
         assert time.monotonic() < deadline_s, "the panel does not answer"
-        time.sleep(0.1)
+        time.sleep(POLL_S)
 
 
 class CutProxy:
@@ -161,7 +116,7 @@ class CutProxy:
                     if not data:
                         return
                 if self.is_cut.is_set():
-                    time.sleep(0.02)
+                    time.sleep(POLL_S)
 
     def cut(self) -> float:
         """Cut; return when (seconds of the computer's clock)."""
@@ -188,14 +143,6 @@ def panel_on_witness(folder: Path, *args: object) -> Iterator[tuple[Witness, Pan
             panel.end()
     finally:
         witness.close()
-
-
-def wait_until(true: Callable[[], bool], what: str, limit_s: float = 10.0) -> None:
-    """Return when ``true()``; AssertionError with ``what`` when that takes too long."""
-    deadline_s = time.monotonic() + limit_s
-    while not true():
-        assert time.monotonic() < deadline_s, what
-        time.sleep(0.02)
 
 
 def processes_of(profile: Path) -> list[psutil.Process]:

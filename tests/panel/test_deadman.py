@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
+import pytest
 from strokebench.panel.deadman import LIMIT_S, Deadman
+from strokebench.panel.driver import Driver
+from strokebench.panel.orders import Order
 
 
 class Clock:
@@ -99,6 +105,26 @@ def test_nobody_drives_after_the_driving_page_left_or_let_go() -> None:
     assert not deadman.taken
     deadman.join("c")
     assert deadman.drives("c")
+
+
+@pytest.mark.parametrize("order", ["clear", "arm", "open", "jog"])
+def test_what_a_silent_page_asks_for_is_not_done_and_that_is_told(order: str, tmp_path: Path) -> None:
+    lifeline = pytest.importorskip("strokebench.panel.lifeline")
+    deadman, clock = _pair()
+    driver = Driver(tmp_path / "x.book", deadman)
+    lines, page = lifeline.Lifelines(driver), lifeline.Page(None, "a")
+    deadman.join("a")
+    deadman.sent(1)
+    deadman.echoed("a", 1)
+    clock.now_s += LIMIT_S + 0.1
+    lines._hear(page, json.dumps({"do": order}))
+    assert driver.orders.take(0.0) is None
+    said = driver.view.now.message
+    assert said.error and said.text == lifeline.LATE and said.hint
+    deadman.sent(2)
+    deadman.echoed("a", 2)
+    lines._hear(page, json.dumps({"do": "clear"}))
+    assert driver.orders.take(0.0) == Order("clear")
 
 
 def test_a_watching_page_that_leaves_changes_nothing() -> None:

@@ -10,15 +10,18 @@ from typing import Any
 import psutil
 import pytest
 
+from tests.helpers.waiting import wait_until
+from tests.helpers.witnessed_bench import Witness
 from tests.panel.conftest import (
     jog_by_key,
     open_page,
     own_browser_through_proxy,
+    says,
     supply_on,
     take_controls,
     too_busy,
 )
-from tests.panel.stage import CutProxy, PanelProcess, Witness, processes_of, wait_until
+from tests.panel.stage import CutProxy, PanelProcess, processes_of
 
 LIMIT_S = 0.5
 Stage = tuple[Witness, PanelProcess]
@@ -62,9 +65,7 @@ def test_main_thread_hangs(moving: Any, stage: Stage) -> None:
         }"""
     )
     _in_time(stage[0], began_s / 1000)
-    moving.wait_for_timeout(1400)
-    moving.wait_for_selector(".banner.message:visible")
-    assert "silent" in moving.inner_text(".banner.message")
+    says(moving, "silent")
 
 
 @pytest.mark.parametrize("event", ["freeze", "pagehide", "beforeunload"])
@@ -73,8 +74,7 @@ def test_farewells(moving: Any, stage: Stage, event: str) -> None:
     began_s = time.time()
     moving.evaluate("(name) => (name === 'freeze' ? document : window).dispatchEvent(new Event(name))", event)
     _in_time(stage[0], began_s)
-    moving.wait_for_selector(".banner.message:visible")
-    assert "hidden" in moving.inner_text(".banner.message")
+    says(moving, "hidden")
 
 
 def test_page_hidden_behind_another(moving: Any, stage: Stage) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from pytest_mock import MockerFixture
 from strokebench.bench.spec import SimSpec
 from strokebench.book.book import Book
 from strokebench.panel.choice import Choice
@@ -15,9 +16,10 @@ from strokebench.panel.deadman import Deadman
 from strokebench.panel.driver import SILENT, Driver
 from strokebench.panel.procedure_run import Papers
 from strokebench.panel.realtime import LivePort
+from strokefw import faults
 
 from tests.helpers.process import short_profile
-from tests.panel.stage import wait_until
+from tests.helpers.waiting import wait_until
 
 
 class Hand:
@@ -95,10 +97,23 @@ def test_silence_stops_and_is_told(held: tuple[Driver, Hand]) -> None:
 def test_nothing_is_armed_when_nobody_is_there(held: tuple[Driver, Hand]) -> None:
     driver, hand = held
     hand.alive = False
-    time.sleep(0.6)
+    wait_until(driver.deadman.silent, "nobody is there, and it goes unnoticed")
     driver.order("arm")
     wait_until(lambda: driver.view.now.message.text == SILENT, "arming was not refused")
     assert driver.view.now.phase == "idle"
+
+
+def test_a_fault_younger_than_the_last_look_at_the_bench_is_cleared(
+    tmp_path: Path, mocker: MockerFixture
+) -> None:
+    """The event comes at once, what the bench holds is asked for four times a second."""
+    driver = Driver(tmp_path / "driver.book", Deadman())
+    bench = driver._bench = mocker.Mock()
+    bench.status.return_value = mocker.Mock(state="latched", fault=faults.ESTOP, budget_left={})
+    driver.view.set(phase="idle", fault=faults.ESTOP, latched=False)
+    driver._clear()
+    bench.clear.assert_called_once_with()
+    assert (driver.view.now.fault, driver.view.now.latched) == (0, False)
 
 
 def test_stop_while_arming_ends_the_arming(held: tuple[Driver, Hand]) -> None:
@@ -107,7 +122,7 @@ def test_stop_while_arming_ends_the_arming(held: tuple[Driver, Hand]) -> None:
     _until(driver, "arming")
     driver.stop()
     _until(driver, "idle")
-    time.sleep(1.0)
+    time.sleep(1.0)  # a time is what is looked at: the self-test would be over and the supply on
     assert driver.view.now.state == "ready"
 
 
@@ -121,7 +136,7 @@ def test_stop_upon_stop_neither_ends_the_keeper_nor_the_letting_off(held: tuple[
         until_s = time.monotonic() + 0.4
         while time.monotonic() < until_s:
             driver.stop()
-            time.sleep(0.001)
+            time.sleep(0.001)  # as fast as a key can be hammered, and faster
         wait_until(lambda: not driver.orders.stop_asked, "the last STOP is not seen to")
         _until(driver, "idle")
         wait_until(lambda: driver.view.now.state == "ready", "the supply stays on, or nobody keeps the part")

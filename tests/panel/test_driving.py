@@ -8,8 +8,20 @@ from typing import Any
 
 import pytest
 
-from tests.panel.conftest import jog_by_key, open_page, supply_on, too_busy
-from tests.panel.stage import PanelProcess, Witness, wait_until
+from tests.helpers.waiting import wait_until
+from tests.helpers.witnessed_bench import Witness
+from tests.panel.conftest import (
+    ARMED,
+    clear_fault,
+    comes,
+    jog_by_key,
+    open_page,
+    says,
+    supply_on,
+    take_controls,
+    too_busy,
+)
+from tests.panel.stage import PanelProcess
 
 STOP_LIMIT_S = 0.100
 """From the key to the bridge off, through browser, socket, program, link and firmware."""
@@ -49,7 +61,7 @@ def test_stop_key_reaches_the_bridge_in_time(page: Any, stage: Stage, key: str, 
     for _ in range(3):
         supply_on(page)
         jog_by_key(page, witness)
-        time.sleep(0.2)
+        page.wait_for_selector('body[data-phase="jog"]')
         page.keyboard.press(key)
         off_s = witness.off_after(0.0)
         took_s.append(off_s - page.evaluate("() => window.pressed_ms") / 1000)
@@ -70,14 +82,15 @@ def test_stop_button_takes_the_supply_off(page: Any, stage: Stage) -> None:
     page.locator('[data-do="stop"]').dispatch_event("pointerdown", {"button": 0})
     witness.off_after(time.time())
     page.wait_for_selector('body[data-phase="idle"]')
-    assert "Stopped" in page.inner_text(".banner.message")
+    says(page, "Stopped")
 
 
 def test_space_writes_a_space_while_nothing_moves_and_stops_while_something_does(
     page: Any, stage: Stage
 ) -> None:
-    witness, _ = stage
-    page.wait_for_timeout(1600)
+    witness, panel = stage
+    page.goto(panel.url)  # a page that has not moved anything yet: no STOP is still due
+    take_controls(page)
     page.focus("#f-note")
     page.keyboard.type("a b")
     assert page.input_value("#f-note") == "a b"
@@ -101,18 +114,14 @@ def test_a_fault_says_what_to_check_until_it_is_cleared(page: Any, stage: Stage)
         page.wait_for_selector('[data-show="fault"]:visible')
         witness.off_after(time.time())
         page.keyboard.up("ArrowRight")
-        page.wait_for_function(
-            "(t) => document.querySelector('[data-show=fault]').innerText.includes(t)", arg=check
-        )
+        says(page, check, "fault")
         banner = page.inner_text('[data-show="fault"]')
         assert sentence in banner and str(faults.ESTOP) in banner
         for name in ("arm", "run"):  # nothing is driven with a fault that nobody cleared
             page.wait_for_selector(f'[data-do="{name}"]:disabled', timeout=3_000)
     finally:
         witness.emergency(False)
-    page.wait_for_timeout(300)
-    page.click('[data-do="clear"]')
-    page.wait_for_selector('[data-show="fault"]', state="hidden")
+    clear_fault(page)
     supply_on(page)
 
 
@@ -126,11 +135,10 @@ def test_keyboard_alone_is_enough(page: Any, stage: Stage) -> None:
             page.keyboard.press("Tab")
         raise AssertionError(f"Tab never came to {selector}")
 
-    for _ in range(3):
+    for _ in range(3):  # a busy computer makes the dead-man let go
         tab_to('[data-do="arm"]')
         page.keyboard.press("Enter")
-        page.wait_for_timeout(2000)
-        if page.get_attribute("body", "data-phase") == "armed":
+        if comes(page, ARMED, 5.0):
             break
     tab_to('[data-jog="-1"]')
     page.keyboard.down("Enter")
@@ -150,7 +158,7 @@ def test_one_page_drives_others_watch_and_may_stop(page: Any, stage: Stage) -> N
         assert other.is_disabled('[data-do="arm"]')
         supply_on(page)
         other.keyboard.down("ArrowRight")
-        time.sleep(0.4)
+        time.sleep(0.4)  # a time is what is looked at: held for so long, the key moves nothing
         assert not witness.driven, "a watching page moved the part"
         other.keyboard.up("ArrowRight")
         jog_by_key(page, witness)

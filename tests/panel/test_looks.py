@@ -7,10 +7,12 @@ from typing import Any
 import pytest
 from strokebench.book.book import Book
 
-from tests.panel.conftest import open_page, supply_on
-from tests.panel.stage import PanelProcess, Witness
+from tests.helpers.witnessed_bench import Witness
+from tests.panel.conftest import clear_fault, open_page, supply_on
+from tests.panel.stage import PanelProcess
 
 Stage = tuple[Witness, PanelProcess]
+FITS = "(width) => document.scrollingElement.scrollWidth <= width && innerWidth === width"
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "best-practice"]
 
 
@@ -37,8 +39,7 @@ def _put_two_runs(panel: PanelProcess) -> None:
 def test_bench_page(page: Any, stage: Stage, width: int) -> None:
     page.set_viewport_size({"width": width, "height": 844})
     try:
-        page.wait_for_timeout(300)
-        assert page.evaluate("() => document.scrollingElement.scrollWidth") <= width
+        page.wait_for_function(FITS, arg=width)
         for place in (0, 100_000):
             page.evaluate("(y) => window.scrollTo(0, y)", place)
             box = page.locator('[data-do="stop"]').bounding_box()
@@ -53,8 +54,7 @@ def test_bench_page(page: Any, stage: Stage, width: int) -> None:
     finally:
         stage[0].emergency(False)
         page.set_viewport_size({"width": 1280, "height": 900})
-    page.wait_for_timeout(300)
-    page.click('[data-do="clear"]')
+    clear_fault(page)
 
 
 @pytest.mark.parametrize("width", [1280, 390])
@@ -65,8 +65,7 @@ def test_book_comparison_and_door(page: Any, browser: Any, stage: Stage, width: 
     for path in ("/book", "/compare?a=1&b=1"):
         other.goto(stage[1].url + path)
         other.wait_for_selector("h1")
-        other.wait_for_timeout(500)
-        assert other.evaluate("() => document.scrollingElement.scrollWidth") <= width
+        other.wait_for_function(FITS, arg=width)
         assert _complaints(other) == []
     context.close()
 

@@ -93,7 +93,7 @@ class SlowPort:
     """Never says anything; its clock is the computer's."""
 
     def read(self, timeout_s: float) -> bytes:
-        time.sleep(timeout_s)
+        time.sleep(timeout_s)  # as a silent line does
         return b""
 
     def write(self, data: bytes) -> None:

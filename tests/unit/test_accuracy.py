@@ -3,15 +3,10 @@
 from __future__ import annotations
 
 import json
-import shlex
-import sys
 from pathlib import Path
 from typing import Any
 
-import pytest
-from strokebench.bench.spec import SimSpec
-from strokebench.errors import DataError
-from strokebench.sim import trial_worker, trials
+from pytest_mock import MockerFixture
 from strokebench.sim.plants import available
 from strokebench.sim.plants.fault import parse
 from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, plan
@@ -44,15 +39,13 @@ def test_tuning_and_reporting_seeds_are_apart() -> None:
     assert FIRST_REPORTING_SEED > 1000
 
 
-def test_finished_trials_are_not_run_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_finished_trials_are_not_run_again(tmp_path: Path, mocker: MockerFixture) -> None:
     trials = list(plan(PART, 2, 0, 1))
     kept = tmp_path / "kept.jsonl"
     done = {"key": trials[0].key, "verdict": "pass"}
     kept.write_text(json.dumps(done) + "\n" + '{"key": "cut off', encoding="utf-8")
-    asked: list[str] = []
 
     def fake(trial: Trial, _simulate: object) -> dict[str, Any]:
-        asked.append(trial.key)
         return {"key": trial.key, "verdict": "fail"}
 
     class InLine:
@@ -70,10 +63,10 @@ def test_finished_trials_are_not_run_again(tmp_path: Path, monkeypatch: pytest.M
             future.set_result(work(trial))
             return future
 
-    monkeypatch.setattr(accuracy, "examine", fake)
-    monkeypatch.setattr(accuracy, "ProcessPoolExecutor", InLine)
+    examine = mocker.patch.object(accuracy, "examine", side_effect=fake)
+    mocker.patch.object(accuracy, "ProcessPoolExecutor", InLine)
     records = accuracy.run(trials, kept, 1)
-    assert asked == [trials[1].key]
+    assert [call.args[0] for call in examine.call_args_list] == [trials[1]]
     assert [one["verdict"] for one in records] == ["pass", "fail"]
     assert set(accuracy.load(kept)) == {trial.key for trial in trials}
 
@@ -96,21 +89,3 @@ def test_page_is_written_with_its_plot(tmp_path: Path) -> None:
     write_page({PART: [record("good", "pass", [], "good"), *spread]}, 10_000, 9_999, out)
     assert "img/accuracy-throttle-body.svg" in out.read_text(encoding="utf-8")
     assert "<svg" in (out.parent / "img" / "accuracy-throttle-body.svg").read_text(encoding="utf-8")
-
-
-def test_another_interpreter_simulates_the_same() -> None:
-    """Stands in for PyPy: this Python as the other one, through the same pipes."""
-    chosen = [trial for trial in plan("solenoid", 1, 1, 3) if trial.name in ("good", "open_winding")]
-    here = [trials.examine(trial) for trial in chosen]
-    other = trial_worker.Simulator(shlex.quote(sys.executable))
-    try:
-        there = [trials.examine(trial, other.stroke) for trial in chosen]
-    finally:
-        other.close()
-    assert here == there and here[1]["refused"] and here[0]["verdict"] == "pass"
-
-
-def test_a_simulator_that_dies_is_told() -> None:
-    with pytest.raises(DataError, match="ended by itself"):
-        dead = trial_worker.Simulator(f"{shlex.quote(sys.executable)} -c pass")
-        dead.stroke(SimSpec())

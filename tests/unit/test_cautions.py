@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from pytest_mock import MockerFixture
 from strokebench.commands.cautions import acknowledged
 from strokebench.errors import UsageError
 from strokebench.parts import load_part, part_names
@@ -24,17 +25,17 @@ def test_every_part_has_cautions() -> None:
 
 
 def test_a_real_bench_without_a_person_is_refused(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    mocker: MockerFixture, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
+    mocker.patch("sys.stdin.isatty", return_value=False)
     with pytest.raises(UsageError, match="must be acknowledged"):
         acknowledged(load_part("fuel-pump"), given=False, simulated=False)
     assert "Fuel vapour" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(("answer", "good"), [("yes", True), (" YES ", True), ("y", False), ("", False)])
-def test_a_person_is_asked(monkeypatch: pytest.MonkeyPatch, answer: str, good: bool) -> None:
-    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+def test_a_person_is_asked(mocker: MockerFixture, answer: str, good: bool) -> None:
+    mocker.patch("sys.stdin.isatty", return_value=True)
     profile = load_part("cooling-fan")
     if good:
         assert acknowledged(profile, given=False, simulated=False, ask=lambda _: answer) == "by answer"
@@ -52,19 +53,6 @@ def test_the_option_and_the_simulation_need_no_answer(capsys: pytest.CaptureFixt
 
 def test_other_parts_are_not_asked_for() -> None:
     assert acknowledged(load_part("throttle-body"), given=False, simulated=False) == ""
-
-
-def test_the_panel_connects_to_nothing_before_the_box_is_ticked() -> None:
-    pytest.importorskip("nicegui")
-    from strokebench.errors import LinkError
-    from strokebench.panel.choice import Choice, open_choice
-
-    profile, port = load_part("fuel-pump"), "/dev/no-such-bench"
-    with pytest.raises(UsageError, match="must be acknowledged"):
-        open_choice(Choice("fuel-pump", simulated=False, port=port), profile, lambda: None)
-    ticked = Choice("fuel-pump", simulated=False, port=port, acknowledged=True)
-    with pytest.raises(LinkError, match="no-such-bench"):  # it went on to the port
-        open_choice(ticked, profile, lambda: None)
 
 
 def test_jog_asks_too(capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from pytest_mock import MockerFixture
 from strokebench.bench.bench import Bench
 from strokebench.errors import VersionMismatch
 from strokebench.link.conversion import event_text, logged_event
@@ -49,13 +50,13 @@ def test_what_the_search_found_stays_found(data: bytes) -> None:
     fuzzer().check(data)
 
 
-def test_the_searchs_own_check_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_searchs_own_check_can_fail(mocker: MockerFixture) -> None:
     module = fuzzer()
 
     def careless(kind: int, code: int, index: int, detail: int) -> str:
         return state.NAMES[index]
 
-    monkeypatch.setattr(module, "event_text", careless)
+    mocker.patch.object(module, "event_text", careless)
     with pytest.raises(IndexError):
         module.check(FOUND[0])
 

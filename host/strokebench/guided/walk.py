@@ -123,8 +123,8 @@ class Walk:
         self._say(f"\n{step.say}\n{step.question}")
         for number, choice in enumerate(step.choices, 1):
             self._say(f"  {number}  {choice.text}")
-        self._say("Press the number as soon as it is clear; q leaves, and the part shuts.")
         self._person.forget()
+        self._say("Press the number as soon as it is clear; q leaves, and the part shuts.")
         try:
             self._move(step)
             self._say(f"There; {step.answer_s:g} s to answer.")

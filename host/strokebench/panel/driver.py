@@ -260,9 +260,11 @@ class Driver:
         self._stream(bench)
 
     def _clear(self) -> None:
-        if self._bench is not None and self.view.now.latched:
-            self._bench.clear()
-            self.view.hush()
+        if self._bench is not None:
+            self._status(self._bench)  # a fault may be younger than the last look at what the bench holds
+            if self.view.now.latched:
+                self._bench.clear()
+                self.view.hush()
         self.view.set(fault=0, latched=False)
 
     # -- company -------------------------------------------------------------------------------------

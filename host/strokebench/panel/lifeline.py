@@ -22,6 +22,7 @@ IN_FLIGHT = 4
 """Updates a page may be behind before the next ones are left out for it."""
 COMMAND_BYTES = 8192
 TEXT_MAX = 2000
+LATE = "The page had been silent for a moment: what it asked for was not done."
 
 
 class Page:
@@ -111,6 +112,8 @@ class Lifelines:
             driver.deadman.give(page.name)
         elif name == "disarm" or name == "release" or not driver.deadman.silent():
             self._do[name](message)
+        else:
+            driver.view.say(LATE, "Press again.", error=True)
 
     async def broadcast(self) -> None:
         """Send updates for ever, 20 a second; what a page that lags is not sent is counted."""

@@ -11,7 +11,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-import pytest
+from pytest_mock import MockerFixture
 
 from tests.helpers.process import environment
 
@@ -146,7 +146,7 @@ def test_the_check_can_fail(tmp_path: Path) -> None:
     assert "has no attribute 'SIGKILL'" in _run(TAKE_AWAY + "signal.SIGKILL", cwd=tmp_path).stderr
 
 
-def test_keys_of_a_windows_console(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_keys_of_a_windows_console(mocker: MockerFixture) -> None:
     """Arrow keys come as two characters there; plain ones as they are."""
     from strokebench.terminal import keys as terminal_keys
     from strokebench.terminal.jog_keys import meanings
@@ -161,9 +161,9 @@ def test_keys_of_a_windows_console(monkeypatch: pytest.MonkeyPatch) -> None:
         def getwch(self) -> str:
             return self.waiting.pop(0)
 
-    monkeypatch.setitem(sys.modules, "msvcrt", Console())  # type: ignore[arg-type]
-    monkeypatch.setattr(sys, "platform", "win32")
-    monkeypatch.setattr(sys, "stdin", type("Tty", (), {"isatty": lambda self: True})())
+    mocker.patch.dict(sys.modules, {"msvcrt": Console()})
+    mocker.patch.object(sys, "platform", "win32")
+    mocker.patch("sys.stdin.isatty", return_value=True)
     with terminal_keys.keys() as pressed:
         text = pressed()
         assert pressed() == ""

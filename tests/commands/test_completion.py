@@ -7,6 +7,7 @@ import subprocess
 import sys
 
 import pytest
+from pytest_mock import MockerFixture
 from strokebench.cli import main
 from strokebench.commands.completion import SHELLS
 
@@ -23,9 +24,7 @@ def test_a_script_for_each_shell(shell: str, capsys: pytest.CaptureFixture[str])
         assert checked.returncode == 0, checked.stderr
 
 
-def test_without_shtab_one_sentence(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    monkeypatch.setitem(sys.modules, "shtab", None)
+def test_without_shtab_one_sentence(mocker: MockerFixture, capsys: pytest.CaptureFixture[str]) -> None:
+    mocker.patch.dict(sys.modules, {"shtab": None})
     assert main(["completion", "bash"]) == 2
     assert "package shtab" in capsys.readouterr().err

@@ -1,7 +1,8 @@
 """A simulated bench in a process of its own that writes down when its bridge goes on and off.
 
 Run as a program: a pseudo terminal's name on standard output, one JSON line per change in the file named by
-the first argument. ``estop 1`` on standard input opens the emergency line, ``estop 0`` closes it.
+the first argument. ``estop 1`` on standard input opens the emergency line, ``estop 0`` closes it; the answer
+``estop 1 seen`` on standard output means that the firmware's tick has looked at it.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ class WitnessBoard(SimBoard):
         self._log = log.open("w", encoding="utf-8")
         self._driven = False
         self.open_line = 0
+        self.looked = threading.Event()
 
     def drive(self, drive: int, gate: int) -> None:
         driven = bool(gate) and drive != 0
@@ -36,12 +38,18 @@ class WitnessBoard(SimBoard):
         super().drive(drive, gate)
 
     def estop(self) -> int:
-        return self.open_line
+        opened = self.open_line
+        self.looked.set()
+        return opened
 
 
 def _listen(board: WitnessBoard) -> None:
     for line in sys.stdin:
         board.open_line = int(line.split()[1])
+        for _ in range(2):  # a look that had begun before does not count
+            board.looked.clear()
+            board.looked.wait()
+        print(f"estop {board.open_line} seen", flush=True)
 
 
 def main() -> None:

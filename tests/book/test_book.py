@@ -12,27 +12,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from pytest_mock import MockerFixture
 from strokebench.book import schema
-from strokebench.book.book import Book, RunWriter, is_book
+from strokebench.book.book import Book, is_book
 from strokebench.data.findings import Finding, Verdict
 from strokebench.data.run import Burst, Event, Mark
-from strokebench.data.samples import SAMPLE_DTYPE, Samples
 from strokebench.errors import BookError, UsageError
 
+from tests.book.writer import new_run, rows
+from tests.helpers.process import environment
 
-def rows(count: int = 250, start: int = 0) -> Samples:
-    samples = np.zeros(count, SAMPLE_DTYPE)
-    samples["time_s"] = (np.arange(count) + start) / 1000
-    samples["current_a"] = np.random.default_rng(1).normal(0, 1, count)
-    samples["part_c"] = np.nan
-    samples["state"] = 4
-    return samples
-
-
-def new_run(book: Book) -> RunWriter:
-    return book.new_run(
-        "throttle-body", "throttle", customer="C-17", info={"engine": "test"}, profile={"a": 1}
-    )
+PROGRAM = Path(__file__).with_name("writer.py")
 
 
 @pytest.fixture
@@ -204,27 +194,14 @@ def test_a_locked_book_holds_the_run_up_only_briefly_and_loses_nothing(book: Boo
     np.testing.assert_array_equal(book.load(1).samples["time_s"], np.arange(300) / 1000)
 
 
-WRITER = """
-import sys
-from tests.unit.test_book import new_run, rows
-from strokebench.book.book import Book
-with Book(sys.argv[1]) as book:
-    for _ in range(3):
-        with new_run(book) as writer:
-            for start in range(0, 2000, 100):
-                writer.samples(rows(100, start))
-"""
-
-
-def run_python(code: str, *args: str) -> subprocess.Popen[bytes]:
-    root = Path(__file__).resolve().parents[2]
-    path = os.pathsep.join([str(root), *sys.path])
-    return subprocess.Popen([sys.executable, "-c", code, *args], env={**os.environ, "PYTHONPATH": path})
+def writer_process(what: str, path: Path) -> subprocess.Popen[bytes]:
+    """Start a process that writes into the book at ``path``: see the program."""
+    return subprocess.Popen([sys.executable, PROGRAM, what, str(path)], env=environment())
 
 
 def test_eight_processes_write_into_one_book(tmp_path: Path) -> None:
     path = tmp_path / "shared.book"  # not there yet: they race for its creation too
-    writers = [run_python(WRITER, str(path)) for _ in range(8)]
+    writers = [writer_process("whole", path) for _ in range(8)]
     assert [process.wait(120) for process in writers] == [0] * 8
     with Book(path, read_only=True) as book:
         runs = book.runs()
@@ -234,22 +211,10 @@ def test_eight_processes_write_into_one_book(tmp_path: Path) -> None:
             np.testing.assert_array_equal(book.load(run.run_id).samples["time_s"], np.arange(2000) / 1000)
 
 
-KILLED = """
-import os, signal, sys
-from tests.unit.test_book import new_run, rows
-from strokebench.book.book import Book
-book = Book(sys.argv[1])
-writer = new_run(book)
-for start in range(0, 1000, 100):
-    writer.samples(rows(100, start))
-os.kill(os.getpid(), signal.SIGKILL)
-"""
-
-
 @pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
 def test_a_killed_writer_leaves_every_committed_batch(tmp_path: Path) -> None:
     path = tmp_path / "killed.book"
-    assert run_python(KILLED, str(path)).wait(60) == -9
+    assert writer_process("killed", path).wait(60) == -9
     with Book(path) as book:
         assert len(book.load(1).samples) == 1000
         assert book.runs()[0].outcome == "cut"
@@ -264,16 +229,14 @@ def test_a_book_of_version_0_is_brought_up_to_date_once(tmp_path: Path) -> None:
     connection.close()
 
 
-def test_a_later_version_keeps_the_runs_of_an_earlier_one(
-    book: Book, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_later_version_keeps_the_runs_of_an_earlier_one(book: Book, mocker: MockerFixture) -> None:
     with new_run(book) as writer:
         writer.samples(rows(50))
     later = (
         *schema.MIGRATIONS,
         "ALTER TABLE runs ADD COLUMN place TEXT; CREATE TABLE shops(id INTEGER PRIMARY KEY)",
     )
-    monkeypatch.setattr(schema, "MIGRATIONS", later)
+    mocker.patch.object(schema, "MIGRATIONS", later)
     with pytest.raises(BookError, match="older version"):
         Book(book.path, read_only=True)
     with Book(book.path) as newer_book:
@@ -281,12 +244,12 @@ def test_a_later_version_keeps_the_runs_of_an_earlier_one(
         assert len(newer_book.load(1).samples) == 50
 
 
-def test_a_migration_that_fails_changes_nothing(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_migration_that_fails_changes_nothing(book: Book, mocker: MockerFixture) -> None:
     before = schema.MIGRATIONS
-    monkeypatch.setattr(schema, "MIGRATIONS", (*before, "CREATE TABLE half(id INTEGER); CREATE NONSENSE"))
+    mocker.patch.object(schema, "MIGRATIONS", (*before, "CREATE TABLE half(id INTEGER); CREATE NONSENSE"))
     with pytest.raises(BookError):
         Book(book.path)
-    monkeypatch.setattr(schema, "MIGRATIONS", before)
+    mocker.stopall()
     with Book(book.path) as same:
         tables = same._connection.execute("SELECT name FROM sqlite_master WHERE name = 'half'").fetchall()
         assert tables == []
