@@ -14,7 +14,7 @@ from strokebench.bench.bench import BOARDS, Bench
 from strokebench.bench.run import Run
 from strokebench.data.samples import Samples
 from strokebench.errors import Refused
-from strokebench.link import wire as bench_wire
+from strokebench.link import conversion
 from strokefw import faults, state
 from strokefw.link import wire
 
@@ -41,12 +41,12 @@ def test_the_handshake_says_which_bench_it_is(way: Way) -> None:
 
 def test_limits_are_echoed_as_they_are_in_force(bench: Bench) -> None:
     names = wire.FIELDS[wire.ID["limits"]]
-    values = bench_wire.limits_values(LIMITS)
+    values = conversion.limits_values(LIMITS)
     assert bench.set_limits(LIMITS) == dict(zip(names, values, strict=True))
 
 
 def test_limits_beyond_the_benchs_own_are_refused(bench: Bench) -> None:
-    values = list(bench_wire.limits_values(LIMITS))
+    values = list(conversion.limits_values(LIMITS))
     values[wire.FIELDS[wire.ID["limits"]].index("heartbeat_ms")] = 60_000
     with pytest.raises(Refused) as caught:
         bench.link.request("limits", *values, answer="limits_in_force")
@@ -151,7 +151,7 @@ def test_stop_at_once_takes_one_tick(armed: Bench) -> None:
 
 def test_a_damaged_frame_does_nothing_and_is_counted(armed: Bench) -> None:
     kind = wire.ID["jog"]
-    good = wire.frame(kind, 7, wire.pack(kind, round(DRIVE * bench_wire.DRIVE_ONE)))
+    good = wire.frame(kind, 7, wire.pack(kind, round(DRIVE * conversion.DRIVE_ONE)))
     damaged = bytearray(good)
     damaged[len(good) // 2] ^= 0x40
     before = armed.status()

@@ -8,9 +8,9 @@ from collections.abc import Callable, Iterator
 
 from strokebench.bench.bench import Bench, open_bench
 from strokebench.bench.spec import SimSpec
+from strokebench.link.conversion import Status
 from strokebench.link.link import Message
 from strokebench.link.port import Port
-from strokebench.link.wire import Status
 from strokebench.parts import load_part
 from strokebench.sim import open_port
 from strokebench.sim.engine import serve
