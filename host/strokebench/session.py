@@ -107,7 +107,7 @@ def stopped_by_signals(stop: Callable[[], None]) -> Iterator[threading.Event]:
 def examine(data: RunData, profile: Profile) -> tuple[list[Finding], Verdict]:
     """Return the judged findings of a run and its overall verdict."""
     from strokebench.diagnose import diagnose
-    from strokebench.verdict.judge import judge, overall
+    from strokebench.verdict import judge, overall
 
     findings = judge(diagnose(data, profile))
     return findings, overall(findings, profile.required)

@@ -16,7 +16,7 @@ from strokebench.cli import main
 from strokebench.data.findings import Finding, Verdict
 from strokebench.session import examine
 from strokebench.sim.trials import stroke
-from strokebench.verdict.judge import root_cause
+from strokebench.verdict import root_cause
 
 SHORT, JAM = "shorted_turns", "binding=40@0.1"
 CASES = [

@@ -14,7 +14,7 @@ from strokebench.data.findings import Finding, Verdict
 from strokebench.errors import Refused
 from strokebench.session import examine
 from strokebench.sim.trials import conditions, stroke
-from strokebench.verdict.judge import named_faults
+from strokebench.verdict import named_faults
 from strokefw import faults
 
 PARTS = ("fuel-pump", "water-pump", "cooling-fan")

@@ -23,7 +23,7 @@ from strokebench.report.numbers import fixed, limits_text, places, span_text, wi
 from strokebench.report.pictures import loops
 from strokebench.report.whole_run import whole_run
 from strokebench.sim.trials import stroke
-from strokebench.verdict.judge import judge, overall
+from strokebench.verdict import judge, overall
 
 from tests.helpers.solved_throttle import Truth, record, stall_pieces, step_pieces, sweep_pieces
 

@@ -12,7 +12,7 @@ from strokebench.book.book import Book
 from strokebench.errors import Refused
 from strokebench.parts import load_part
 from strokebench.session import examine, record
-from strokebench.verdict.judge import root_cause
+from strokebench.verdict import root_cause
 
 
 def stroke_and_judge(spec: SimSpec, serial: str, book: str) -> dict[str, Any]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.diagnose.case import Case, load_voltage
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
 
 GAPS = ("recording_gaps", "Missing samples", "%")
@@ -21,6 +22,13 @@ GAP_PERIODS = 2.5
 MANY_GAPS = 2.0
 LOW_SUPPLY_V = 9.0
 FULL_SCALE_A = 70.0
+
+QUESTION = Question(
+    needs="",
+    group="Recording",
+    keys=(GAPS[0], ENDED[0], SHORT[0]),
+    not_of_part=(GAPS[0], ENDED[0], SHORT[0]),
+)
 
 
 def find(case: Case) -> list[Finding]:

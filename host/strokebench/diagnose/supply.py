@@ -10,6 +10,7 @@ from strokebench.bench.budget import channel_of
 from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, span_of
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, moving_mean, robust_line
 
 REST = ("supply_rest", "Supply without load", "V")
@@ -24,6 +25,14 @@ E11: codes 512, 1536, 2560; 25.3 V full scale). A small change of voltage across
 trusted."""
 SLOPE_SHARE = 0.01
 """Relative error of a small change away from the jumps: ten codes over the 1024 between two of them."""
+
+QUESTION = Question(
+    needs="supply",
+    group="Supply and winding",
+    keys=(REST[0], LOWEST[0], SOURCE[0]),
+    needs_by_key={SOURCE[0]: "supply drive current"},
+    not_of_part=(REST[0], LOWEST[0], SOURCE[0]),
+)
 
 
 def find(case: Case) -> list[Finding]:

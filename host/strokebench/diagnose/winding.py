@@ -11,6 +11,7 @@ from strokebench.data.findings import Finding
 from strokebench.data.samples import Samples
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage, span_of
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, moving_mean
 from strokebench.physics.copper import COPPER_K_C, resistance_ratio
 
@@ -25,6 +26,13 @@ MEMORY = 10
 CONTINUITY = "stall_current"
 HELD = (labels.STALL_CLOSE, labels.STALL_OPEN, labels.COIL_LEVEL)
 RESISTANCE = ("winding_resistance", "Winding resistance at 20 C", "ohm")
+
+QUESTION = Question(
+    needs="current",
+    group="Supply and winding",
+    keys=(CONTINUITY, RESISTANCE[0]),
+    needs_by_key={RESISTANCE[0]: "current volts"},
+)
 
 
 @dataclass(frozen=True)

@@ -72,7 +72,7 @@ def stroke(spec: SimSpec) -> Case:
     """Run the part's own procedure, diagnose blind and judge."""
     from strokebench.session import examine
     from strokebench.sim import trials
-    from strokebench.verdict.judge import root_cause
+    from strokebench.verdict import root_cause
 
     data, profile, _ = trials.stroke(spec)
     findings, verdict = examine(data, profile)

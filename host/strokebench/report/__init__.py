@@ -23,16 +23,16 @@ def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Ver
     """Return the report as HTML. All text that people typed is escaped; nothing is loaded from elsewhere."""
     from strokebench.report import content
     from strokebench.report.page import page
-    from strokebench.verdict.judge import COVERAGE
+    from strokebench.verdict import COVERAGE
 
     return page(
         "report.html",
         part=profile.part,
         verdict=verdict.value,
-        headline=content.HEADLINE[verdict],
+        headline=verdict.value.upper(),
         summary=content.summary(findings, verdict, run),
         troubles=content.troubles(findings),
-        groups=content.rows(findings),
+        groups=content.rows(findings, profile.kind),
         answers=content.answers(run),
         pictures=_pictures(run, profile, findings),
         identity=content.identity(run, profile),

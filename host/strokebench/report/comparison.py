@@ -13,7 +13,7 @@ from strokebench.diagnose.stats import Floats
 from strokebench.report.drawing import BAD, CLOSE, GREY, OPEN, WIDE, Picture, sheet, thin
 from strokebench.report.numbers import fixed, places, with_uncertainty
 from strokebench.report.page import page
-from strokebench.verdict.judge import COVERAGE
+from strokebench.verdict import COVERAGE
 
 if TYPE_CHECKING:
     from strokebench.data.run import RunData

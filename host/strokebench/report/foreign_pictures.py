@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 
 from strokebench.data.findings import Finding, Verdict
-from strokebench.diagnose import switch_labels as labels
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
-from strokebench.diagnose.switched.find import captured, starts, times
+from strokebench.diagnose.switched.case import captured, starts, times
 from strokebench.report.drawing import (
     BAD,
     CLOSE,

@@ -12,7 +12,7 @@ from strokebench.report.drawing import BAD, DOUBT, GOOD, GREY, WIDE, sheet
 if TYPE_CHECKING:
     from strokebench.book.search import TrendPoint
 
-LOOKS = {"pass": ("o", GOOD), "fail": ("X", BAD), "inconclusive": ("s", DOUBT)}
+LOOKS = {"pass": ("o", GOOD), "fail": ("X", BAD), "inconclusive": ("s", DOUBT), "info": ("d", GREY)}
 
 
 def write_trend(key: str, points: Sequence[TrendPoint], path: str | Path) -> None:

@@ -144,7 +144,7 @@ def examine(trial: Trial) -> dict[str, Any]:
     A bench that refuses to arm because its self-test found the defect has found it: ``refused`` is the code.
     """
     from strokebench.session import examine as judged
-    from strokebench.verdict.judge import named_faults
+    from strokebench.verdict import named_faults
 
     injected = {
         "key": trial.key, "name": trial.name, "grade": trial.grade, "size": trial.size, "place": trial.place,

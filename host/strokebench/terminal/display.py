@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 
 COVERAGE = 2
 WIDE = 110
-STYLES = {Verdict.PASS: "green", Verdict.FAIL: "bold red", Verdict.INCONCLUSIVE: "yellow"}
+STYLES = {
+    Verdict.PASS: "green", Verdict.FAIL: "bold red", Verdict.INCONCLUSIVE: "yellow", Verdict.INFO: "dim"
+}  # fmt: skip
 
 
 def position_percent(profile: Profile, sensor_a_v: float) -> float:
@@ -124,19 +126,11 @@ def findings_table(findings: Sequence[Finding], width: int = 80) -> Table:
     table.add_column("value ± U", justify="right", no_wrap=True)
     for name in ("unit", "limits", "verdict", "where"):
         table.add_column(name, no_wrap=True)
-    for one in findings:
-        word = verdict_word(one)
-        shown = f"[{'dim' if word == 'info' else STYLES[one.verdict]}]{word}[/]"
-        texts = (one.title, value_text(one), unit_text(one), limits_text(one))
-        table.add_row(*(escape(text) for text in texts), shown, escape(where_text(one, short)))
+    for finding in findings:
+        shown = f"[{STYLES[finding.verdict]}]{finding.verdict.value}[/]"
+        texts = (finding.title, value_text(finding), unit_text(finding), limits_text(finding))
+        table.add_row(*(escape(text) for text in texts), shown, escape(where_text(finding, short)))
     return table
-
-
-def verdict_word(finding: Finding) -> str:
-    """Return the verdict's word; ``info`` for a known value that has no limits."""
-    if finding.known and finding.lower is None and finding.upper is None:
-        return "info"
-    return "unclear" if finding.verdict is Verdict.INCONCLUSIVE else finding.verdict.value
 
 
 def show_result(
@@ -147,9 +141,10 @@ def show_result(
     console.print(findings_table(findings, console.width))
     console.print(f"U = {COVERAGE} u, about 95 % confidence", style="dim")
     console.print()
-    for one in findings:
-        if one.verdict is not Verdict.PASS and one.reason and verdict_word(one) != "info":
-            console.print(f"{one.title}: {one.reason}", markup=False, highlight=False)
+    for finding in findings:
+        unsettled = finding.verdict in (Verdict.FAIL, Verdict.INCONCLUSIVE) or not finding.known
+        if unsettled and finding.reason:
+            console.print(f"{finding.title}: {finding.reason}", markup=False, highlight=False)
     faults = list(dict.fromkeys(f.fault for f in findings if f.verdict is Verdict.FAIL and f.fault))
     named = f" ({', '.join(faults)})" if faults else ""
     console.print(f"[{STYLES[verdict]}]{verdict.value.upper()}[/] {escape(title + named)}", highlight=False)

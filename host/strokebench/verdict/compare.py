@@ -14,7 +14,7 @@ from strokebench.data.findings import Finding, Verdict
 from strokebench.diagnose import diagnose
 from strokebench.errors import UsageError
 from strokebench.session import examine
-from strokebench.verdict.judge import COVERAGE
+from strokebench.verdict import COVERAGE
 
 if TYPE_CHECKING:
     from strokebench.data.run import RunData

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from strokebench.errors import DataError, UsageError
-from strokebench.verdict.judge import COVERAGE
+from strokebench.verdict import COVERAGE
 from strokebench.verdict.tolerance import CONFIDENCE, CONTENT, factor, robust
 
 if TYPE_CHECKING:

@@ -12,6 +12,7 @@ from strokebench.diagnose.coil.solenoid_valve import SolenoidValveCase
 from strokebench.diagnose.moving.breakaway import leaving
 from strokebench.diagnose.moving.spring import opening_fits
 from strokebench.diagnose.moving.sweeps import GRID, level
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, repeats
 
 OPENING = ("opening_current", "Dead band: current at which it opens", "A")
@@ -24,6 +25,13 @@ SLOPE = ("spring_slope", "Spring slope over full travel (current squared)", "A2"
 ALL = (OPENING, VOLTS, HALF, WIDTH, FRICTION, PRELOAD, SLOPE)
 SCALE_U = 0.02
 """Relative: the travel that positions are counted in. An offset of the position cancels in a difference."""
+
+QUESTION = Question(
+    needs="sweeps",
+    group="Friction and spring",
+    keys=tuple(key for key, *_ in ALL),
+    group_by_key=dict.fromkeys((OPENING[0], VOLTS[0], HALF[0]), "Travel and rest"),
+)
 
 
 def find(case: SolenoidValveCase) -> list[Finding]:

@@ -17,6 +17,7 @@ from strokebench.data.findings import Finding
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.coil.case import CoilCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, repeats
 
 AT_REST = ("inductance", "Inductance, plunger at rest", "mH")
@@ -30,6 +31,8 @@ MODEL_SHARE = 0.02
 """Relative standard uncertainty for eddy currents and saturation, which the model leaves out: judgement."""
 MIN_STEP_A = 0.02
 GRID_POINTS, ZOOMS = 17, 5
+
+QUESTION = Question(needs="current volts", group="Supply and winding", keys=(AT_REST[0], PULLED[0], LEAK[0]))
 
 
 @dataclass(frozen=True)

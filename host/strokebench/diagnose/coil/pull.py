@@ -17,6 +17,7 @@ from strokebench.diagnose import labels
 from strokebench.diagnose.coil.case import CoilCase
 from strokebench.diagnose.coil.inductor import responses
 from strokebench.diagnose.moving.tracks import median_filter
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, moving_mean, repeats, spread
 from strokebench.diagnose.winding import Loop
 
@@ -34,6 +35,13 @@ AMPLE = 1.3
 that it may only be sticky."""
 RATE_U = 0.01
 """Relative: the plunger starts a little after the current that would do (slow ramp), judgement."""
+
+QUESTION = Question(
+    needs="current volts",
+    group="Friction and spring",
+    keys=(PULL_IN[0], DROP_OUT[0], RATIO[0], DIP[0], MOVES[0]),
+    group_by_key={MOVES[0]: "Travel and rest"},
+)
 
 
 @dataclass(frozen=True)

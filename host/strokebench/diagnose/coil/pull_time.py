@@ -11,6 +11,7 @@ from strokebench.data.findings import Finding
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.coil.case import CoilCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, line
 
 TIME = ("pull_in_time", "Pull-in time at 12 V", "ms")
@@ -20,6 +21,8 @@ LEAST_DIP = 0.05
 U_MS = 0.5
 """The dip's bottom is a corner and samples are means over a millisecond, so it reads up to 0.6 ms late; the
 slew's delay is taken off to first order: judgement."""
+
+QUESTION = Question(needs="current volts", group="Times", keys=(TIME[0], WEAK[0]))
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import ClassVar
@@ -30,6 +31,7 @@ class MovingCase(Case):
     start at rest and open.
     """
 
+    derived: ClassVar[Mapping[str, tuple[str, ...]]] = {"sweeps": ("current", "drive", "sensor")}
     two_sided: ClassVar[bool] = True
     leaves_rest: ClassVar[str] = labels.SWEEP_OPEN
 

@@ -9,11 +9,14 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import GRID, level, typical
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, repeats
 
 FRICTION = ("friction", "Friction (half the loop)", "A")
 HYSTERESIS = ("hysteresis", "Friction as a share of spring force", "%")
 MIN_PAIRS = 3
+
+QUESTION = Question(needs="sweeps", group="Friction and spring", keys=(FRICTION[0], HYSTERESIS[0]))
 
 
 def find(case: MovingCase) -> list[Finding]:

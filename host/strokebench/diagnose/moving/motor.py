@@ -11,6 +11,7 @@ from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, repeats
 from strokebench.diagnose.winding import settled
 
@@ -23,6 +24,8 @@ TRAVEL_U = 0.01
 
 MODEL_U = 0.005
 """Relative, for the inductive term left out and the brush drop that hides in R."""
+
+QUESTION = Question(needs="current volts sensor", group="Turning", keys=(CONSTANT[0],))
 
 
 def find(case: MovingCase) -> list[Finding]:

@@ -10,10 +10,13 @@ from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import span_of
 from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, repeats
 
 REST = ("rest_position", "Rest position without power", "% of travel")
 SPREAD = ("rest_spread", "Rest position, open side against closed", "% of travel")
+
+QUESTION = Question(needs="sensor", group="Travel and rest", keys=(REST[0], SPREAD[0]))
 
 
 def find(case: MovingCase) -> list[Finding]:

@@ -10,6 +10,7 @@ from strokebench.data.findings import Finding
 from strokebench.data.run import Burst
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, repeats
 from strokebench.diagnose.winding import fit_loop
 
@@ -18,6 +19,8 @@ PARTS = 6
 MODEL_SHARE = 0.02
 """Relative standard uncertainty for what the R-L model leaves out (eddy currents, saturation): judgement."""
 LOWEST_HZ = 4000.0
+
+QUESTION = Question(needs="current volts supply drive", group="Supply and winding", keys=(INDUCTANCE[0],))
 
 
 def find(case: Case) -> list[Finding]:

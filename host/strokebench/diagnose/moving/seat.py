@@ -9,12 +9,20 @@ from strokebench.diagnose import labels
 from strokebench.diagnose.moving.breakaway import leaving
 from strokebench.diagnose.moving.friction import friction_level
 from strokebench.diagnose.moving.seated import SeatedCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, repeats
 
 SHUT = ("shut_position", "Shut without power, above nominal", "% of travel")
 STICKING = ("seat_sticking", "Extra current to leave the seat", "% of friction")
 
 NEAR_PRELOAD = 0.7
+
+QUESTION = Question(
+    needs="sweeps",
+    group="Friction and spring",
+    keys=(SHUT[0], STICKING[0]),
+    group_by_key={SHUT[0]: "Travel and rest"},
+)
 
 
 def find(case: SeatedCase) -> list[Finding]:

@@ -11,8 +11,10 @@ from strokebench.diagnose.case import Case
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import GRID
 from strokebench.diagnose.moving.tracks import Track
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, line
 
+TRACKS = ("a", "b")
 MISMATCH = ("track_mismatch", "Tracks: largest disagreement", "% of travel")
 LINEARITY = ("track_linearity", "Tracks: linearity against each other", "% of travel")
 SWING = ("track_{}_swing", "Track {}: swing", "% of nominal")
@@ -20,6 +22,16 @@ NOISE = ("track_{}_noise", "Track {}: noise", "mV")
 DROPOUTS = ("track_{}_dropouts", "Track {}: dropouts at one place", "times")
 SAME_PLACE = 3.0
 APART_S = 0.02
+
+QUESTION = Question(
+    needs="sensor",
+    group="Position sensor",
+    keys=(
+        *(key.format(track) for track in TRACKS for key, *_ in (SWING, NOISE, DROPOUTS)),
+        MISMATCH[0],
+        LINEARITY[0],
+    ),
+)
 
 
 def find(case: MovingCase) -> list[Finding]:

@@ -7,6 +7,7 @@ of the same stroke, so warmth cancels. Position is the share of a stroke's own w
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import ClassVar
@@ -63,6 +64,7 @@ class Stroke:
 class SensorlessCase(MovingCase):
     """Position, sweeps and friction from current and voltage alone."""
 
+    derived: ClassVar[Mapping[str, tuple[str, ...]]] = {"sweeps": ("current", "volts")}
     two_sided: ClassVar[bool] = False
 
     @cached_property

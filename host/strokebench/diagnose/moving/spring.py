@@ -9,6 +9,7 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import GRID, level
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, repeats, robust_line
 
 PRELOAD_OPEN = ("preload_open", "Spring preload, opening side", "A")
@@ -18,6 +19,10 @@ MIN_PLACES = 40
 MIN_SPAN = 60.0
 """% of travel that the places must span: a part that jams half way does not show its spring."""
 SENSIBLE_CLOSE = 4
+
+QUESTION = Question(
+    needs="sweeps", group="Friction and spring", keys=(PRELOAD_OPEN[0], PRELOAD_CLOSE[0], SLOPE[0])
+)
 
 
 def find(case: MovingCase) -> list[Finding]:

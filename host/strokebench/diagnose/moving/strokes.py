@@ -9,6 +9,7 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.diagnose.moving.friction import friction_level
 from strokebench.diagnose.moving.sensorless import SensorlessCase, Stroke
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, repeats
 
 TRAVEL = ("travel", "Travel between the stops", "% of nominal")
@@ -19,6 +20,13 @@ JAMMED_PERCENT = 10.0
 INDUCTIVE_U = 0.004
 """Relative: L times the change of current over a stroke, left out of the integral (8 mH, 0.5 A, of 1.2 V
 s)."""
+
+QUESTION = Question(
+    needs="current volts",
+    group="Travel and rest",
+    keys=(TRAVEL[0], REPEAT[0], TIME[0], FRICTION[0]),
+    group_by_key={TIME[0]: "Times", FRICTION[0]: "Friction and spring"},
+)
 
 
 def find(case: SensorlessCase) -> list[Finding]:

@@ -1,8 +1,9 @@
 """A solenoid that was just switched on and off, by its current alone: the dip as it pulls in, the shoulder as
 it lets go.
 
-See :mod:`strokebench.diagnose.coil.pull` for why the current shows the motion.  Switched on at once, the current
-at which the plunger starts is more than the pull-in current of a slow ramp, so no limit of that applies.
+See :mod:`strokebench.diagnose.coil.pull` for why the current shows the motion.  Switched on at once, the
+current at which the plunger starts is more than the pull-in current of a slow ramp, so no limit of that
+applies.
 """
 
 from __future__ import annotations
@@ -14,11 +15,12 @@ import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.data.run import Burst, Mark
-from strokebench.diagnose import switch_labels as labels
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
 from strokebench.diagnose.coil import pull, pull_time
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, moving_mean, spread
-from strokebench.diagnose.switched.find import captured, covered, rate_hz, starts, times, unlimited
+from strokebench.diagnose.switched.case import captured, covered, rate_hz, starts, times, unlimited
 
 TIME = (pull_time.TIME[0], "Pull-in time at the volts it got", "ms")
 CURRENT = (pull.PULL_IN[0], "Current at which it began to pull in", "A")
@@ -40,6 +42,13 @@ HELD, LEFT = 0.9, 0.97
 """Switched off: the current last had so much of what it held (the former also while noise moves it)."""
 U_MS = 0.3
 """Corner of dip or shoulder, and the moment of switching: judgement."""
+
+QUESTION = Question(
+    needs="current",
+    group="Friction and spring",
+    keys=(CURRENT[0], pull.DIP[0], TIME[0], LET_GO[0], LET_GO_TIME[0]),
+    group_by_key={TIME[0]: "Times"},
+)
 
 
 @dataclass(frozen=True)

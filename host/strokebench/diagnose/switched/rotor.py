@@ -10,8 +10,9 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.data.run import Burst
 from strokebench.diagnose.case import Case
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, moving_mean
-from strokebench.diagnose.switched.find import (
+from strokebench.diagnose.switched.case import (
     NOT_STEADY,
     captured,
     covered,
@@ -21,7 +22,7 @@ from strokebench.diagnose.switched.find import (
     unlimited,
     zero_a,
 )
-from strokebench.diagnose.switched.find import running as running_current
+from strokebench.diagnose.switched.case import running as running_current
 from strokebench.diagnose.switched.speed import Told, motor_of, tell
 from strokebench.diagnose.turning import inrush, running, turns
 from strokebench.diagnose.turning.commutation import order_amplitude
@@ -38,6 +39,22 @@ for the peak of a start."""
 STANDS_RATIO = 1.3
 STANDS = ", and it fell little after the start, as that of a rotor that stands"
 ROUGH_U = 0.05
+
+QUESTION = Question(
+    needs="current",
+    group="Turning",
+    keys=(
+        FLOWS[0],
+        SPEED[0],
+        inrush.PEAK[0],
+        inrush.RATIO[0],
+        inrush.TIME[0],
+        turns.SEGMENT[0],
+        turns.ONCE[0],
+        turns.NOISE[0],
+    ),
+    group_by_key={key: turns.QUESTION.group_of(key) for key in turns.QUESTION.keys},
+)
 
 
 def find(case: Case) -> list[Finding]:
@@ -144,7 +161,7 @@ def _orders(case: Case, burst: Burst | None, told: Told) -> list[Finding]:
 
 
 def _noise(case: Case, burst: Burst | None, told: Told) -> Finding:
-    """As in :mod:`strokebench.diagnose.turning.turns`; the rest's noise is the digitizer's and the clamp's own."""
+    """As :func:`strokebench.diagnose.turning.turns.find`; the noise at rest is the digitizer's."""
     if burst is None or told.rate is None:
         return case.missing(*turns.NOISE, told.why)
     if burst.rate_hz < NOISE_HZ:

@@ -15,7 +15,7 @@ import numpy as np
 
 from strokebench.data.run import Burst, Mark
 from strokebench.diagnose.case import Case, load_voltage
-from strokebench.diagnose.switched.find import centre, zero_a
+from strokebench.diagnose.switched.case import centre, zero_a
 from strokebench.diagnose.turning.commutation import Motor, Rate
 from strokebench.diagnose.turning.octaves import turn_rates
 

@@ -12,7 +12,7 @@ import numpy as np
 from strokebench.bench.budget import FINE_LIMIT_A
 from strokebench.data.run import Burst, Mark
 from strokebench.data.samples import Samples
-from strokebench.diagnose import rotor_labels as labels
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Floats, line
 from strokebench.diagnose.turning.commutation import Motor, Rate, turn_rate

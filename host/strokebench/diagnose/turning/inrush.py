@@ -9,8 +9,9 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.data.run import Mark
 from strokebench.data.samples import empty
-from strokebench.diagnose import rotor_labels as labels
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, moving_mean
 
 PEAK = ("inrush_peak", "Inrush: highest current of the start", "A")
@@ -18,6 +19,8 @@ RATIO = ("inrush_ratio", "Inrush over running current", "")
 TIME = ("start_time", "Time until the current has settled", "ms")
 SETTLED = 0.15
 COARSE_U_A = 0.1
+
+QUESTION = Question(needs="current", group="Turning", keys=(PEAK[0], RATIO[0], TIME[0]))
 
 
 def find(case: Case) -> list[Finding]:

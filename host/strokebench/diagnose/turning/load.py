@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strokebench.data.findings import Finding
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
 from strokebench.diagnose.turning.case import RAD_TO_RPM, TurningCase
 from strokebench.diagnose.turning.running import motor_constant
@@ -19,6 +20,8 @@ LOW_SPEED = ("low_speed_loss", "Load missing at low speed", "% of torque")
 LEAST_RANGE = 0.15
 MODEL_U = 0.01
 """Relative uncertainty of the load's law (judgement)."""
+
+QUESTION = Question(needs="current volts", group="Load", keys=(DRAG[0], LOAD[0], RISE[0], LOW_SPEED[0]))
 
 
 @dataclass(frozen=True)

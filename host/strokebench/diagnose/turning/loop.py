@@ -9,6 +9,7 @@ import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.diagnose.case import span_of
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
 from strokebench.diagnose.turning.case import Level, TurningCase
 from strokebench.diagnose.winding import temperature
@@ -20,6 +21,8 @@ REFERENCE_C = 20.0
 WARMED_K = 2.0
 """The winding may be this much warmer than the part's sensor by the last level (judgement, rectangular)."""
 LEAST_SPREAD_A = 0.2
+
+QUESTION = Question(needs="current volts", group="Turning", keys=(RESISTANCE[0], BRUSH[0]))
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from strokebench.data.findings import Finding
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured
 from strokebench.diagnose.turning import loop
 from strokebench.diagnose.turning.case import TurningCase
@@ -10,11 +11,13 @@ from strokebench.diagnose.wires import wiring
 
 PUMP = ("pump_resistance", "Resistance of the pump alone at 20 C", "ohm")
 
+QUESTION = Question(needs="current volts far", group="Turning", keys=(PUMP[0],))
+
 
 def find(case: TurningCase) -> list[Finding]:
     """Return the resistance between the pump's own pins; its wiring is told by its own findings."""
     whole = next(one for one in loop.find(case) if one.key == loop.RESISTANCE[0])
-    sides = [wiring.measure(case, name) for name in ("supply", "ground")]
+    sides = [wiring.measure(case, name) for name in wiring.SIDES]
     why = next((one for one in sides if isinstance(one, str)), whole.reason if not whole.known else "")
     if why:
         return [case.missing(*PUMP, why)]

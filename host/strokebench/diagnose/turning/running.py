@@ -8,8 +8,9 @@ import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.data.samples import Samples
-from strokebench.diagnose import rotor_labels as labels
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import load_voltage
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured
 from strokebench.diagnose.turning.case import RAD_TO_RPM, Level, TurningCase, highest
 from strokebench.diagnose.turning.loop import fit_drop
@@ -18,6 +19,8 @@ FLOWS = ("current_flows", "Current at the highest drive", "A")
 TURNS = ("turning", "Back-EMF, share of the voltage", "%")
 SPEED = ("speed", "Speed at the highest drive", "rpm")
 CONSTANT = ("motor_constant", "Motor constant", "V s/rad")
+
+QUESTION = Question(needs="current volts", group="Turning", keys=(FLOWS[0], TURNS[0], SPEED[0], CONSTANT[0]))
 
 
 def find(case: TurningCase) -> list[Finding]:

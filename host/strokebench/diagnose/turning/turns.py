@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from strokebench.data.findings import Finding
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
 from strokebench.diagnose.turning.case import Level, TurningCase, highest
 from strokebench.diagnose.turning.commutation import order_amplitude
@@ -15,6 +16,8 @@ SEGMENT = ("segment_passes", "Current that repeats with each brush passed", "% o
 ONCE = ("once_a_turn", "Current that repeats once a turn", "% of current")
 NOISE = ("brush_noise", "Current that flickers at random", "% of current")
 BAND_HZ = (25.0, 420.0)
+
+QUESTION = Question(needs="current volts", group="Commutator and turn", keys=(SEGMENT[0], ONCE[0], NOISE[0]))
 
 
 def find(case: TurningCase) -> list[Finding]:
