@@ -1,4 +1,4 @@
-"""A question of the diagnosis is declared once, beside its ``find``; nothing is asked that is not declared."""
+"""A question is declared once, beside its ``find``; nothing is asked or answered that is not declared."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from strokebench.diagnose.question import Finder
     from strokebench.diagnose.registry import Kind
 
-__all__ = ["case_of", "diagnose", "kinds"]
+__all__ = ["case_of", "diagnose", "kind_of", "kinds"]
 
 
 def kinds() -> tuple[str, ...]:
@@ -38,7 +38,7 @@ def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
     from strokebench.diagnose.evidence import why_unfit
     from strokebench.diagnose.switched.find import find_alone
 
-    kind = _kind(profile.kind)
+    kind = kind_of(profile.kind)
     case, lacks = kind.case(run, profile), channels.lacking(run)
     unfit = why_unfit(case)
     findings = [finding for finder in kind.finders for finding in _answers(finder, case, lacks, unfit)]
@@ -51,11 +51,11 @@ def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
 
 def case_of(run: RunData, profile: PartProfile) -> Any:
     """Return the case of the profile's kind: what its finders and its figures work from."""
-    return _kind(profile.kind).case(run, profile)
+    return kind_of(profile.kind).case(run, profile)
 
 
-def _kind(name: str) -> Kind:
-    """How the kind called ``name`` is diagnosed; UsageError when there is none."""
+def kind_of(name: str) -> Kind:
+    """Return how the kind of part called ``name`` is diagnosed; UsageError for an unknown one."""
     from strokebench.diagnose.registry import KINDS
     from strokebench.errors import UsageError
 

@@ -120,9 +120,9 @@ def load_voltage(rows: Samples) -> Floats:
     return np.asarray(rows["output_a_v"] - rows["output_b_v"], float)
 
 
-def span_of(*parts: Samples) -> tuple[float, float] | None:
+def span_of(*pieces: Samples) -> tuple[float, float] | None:
     """Return start and end in seconds of several pieces of a recording, None without samples."""
-    filled = [rows for rows in parts if len(rows)]
+    filled = [rows for rows in pieces if len(rows)]
     if not filled:
         return None
     return (

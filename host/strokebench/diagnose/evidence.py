@@ -36,7 +36,7 @@ def find(case: Case) -> list[Finding]:
     run."""
     out = [case.finding(*GAPS[:2], Measured(missing_percent(case), 0.0), GAPS[2], high="")]
     events = case.run.events
-    stopped = [one for one in events if one.kind == "fault" or (one.code and one.kind != "warning")]
+    stopped = [event for event in events if event.kind == "fault" or (event.code and event.kind != "warning")]
     if stopped:
         first = stopped[0]
         why = f"the bench ended it with code {first.code}: {first.text}"

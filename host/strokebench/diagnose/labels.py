@@ -62,7 +62,6 @@ switched_off  from the end of a switched_on until the next, half a second at mos
 from __future__ import annotations
 
 REST = "rest"
-APPROACH = "approach"
 SWEEP_OPEN = "sweep_open"
 SWEEP_RETURN = "sweep_return"
 STALL_OPEN = "stall_open"
@@ -105,7 +104,6 @@ BURST_LEVEL = "burst_level"
 LEVEL_END = "level_end"
 RELEASE = "release"
 STEP_START = "step_start"
-COAST = "coast"
 
 AT_LEVEL = (LEVEL, BURST_LEVEL, LEVEL_END)
 

@@ -44,7 +44,10 @@ def find(case: Case) -> list[Finding]:
     """
     samples = case.run.samples
     if len(samples) < 200 or not np.isfinite(samples["supply_v"]).any():
-        return [case.missing(*one, "the recording holds no supply voltage") for one in (REST, LOWEST, SOURCE)]
+        return [
+            case.missing(*quantity, "the recording holds no supply voltage")
+            for quantity in (REST, LOWEST, SOURCE)
+        ]
     offset, gain = case.accuracy("supply_v", "offset"), case.accuracy("supply_v", "gain")
     resting = list(case.samples(labels.REST))
     out = []
@@ -78,7 +81,9 @@ def _source(case: Case) -> Finding:
     ohm = -found.slope
     gain = math.hypot(case.accuracy("supply_v", "gain"), case.accuracy("current_a", "gain"))
     low_v, high_v = np.percentile(supply_v[keep], (0.5, 99.5))
-    jump_v = channel_of("supply_v", 0.0).linearity if any(low_v < one < high_v for one in STEPS_V) else 0.0
+    jump_v = (
+        channel_of("supply_v", 0.0).linearity if any(low_v < step_v < high_v for step_v in STEPS_V) else 0.0
+    )
     curve = math.hypot(SLOPE_SHARE * ohm, jump_v / float(np.ptp(input_a[keep])))
     u = math.hypot(found.u_slope * math.sqrt(MEMORY), gain * ohm, curve)
     times = samples["time_s"][keep]

@@ -7,10 +7,11 @@ from datetime import datetime, timezone
 from typing import TYPE_CHECKING, Any
 
 from strokebench.data.findings import YES_NO, Finding, Verdict, yes_or_no
+from strokebench.diagnose import kind_of
 from strokebench.diagnose.channels import followed_procedure
 from strokebench.diagnose.defects import defect
 from strokebench.diagnose.question import GROUPS
-from strokebench.diagnose.registry import KINDS, OTHER
+from strokebench.diagnose.registry import OTHER
 from strokebench.report.gauge import gauge
 from strokebench.report.numbers import fixed, limits_text, span_text, with_uncertainty
 from strokebench.verdict.decision import COVERAGE, NO_LIMIT, named_faults
@@ -65,7 +66,7 @@ def rows(findings: list[Finding], kind: str) -> list[tuple[str, list[Row]]]:
 
     ``kind`` of the part: its questions say in which group a finding stands.
     """
-    group_of = KINDS[kind].group_of
+    group_of = kind_of(kind).group_of
     grouped: dict[str, list[Row]] = {}
     for finding in findings:
         grouped.setdefault(group_of(finding.key), []).append(_row(finding))

@@ -14,13 +14,13 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
 from rich.table import Table
 
 from strokebench.data.findings import YES_NO, Finding, Verdict, yes_or_no
+from strokebench.verdict import COVERAGE
 
 if TYPE_CHECKING:
     from strokebench.bench.run import Run
     from strokebench.data.samples import Samples
     from strokebench.parts.profile import Profile
 
-COVERAGE = 2
 WIDE = 110
 STYLES = {
     Verdict.PASS: "green", Verdict.FAIL: "bold red", Verdict.INCONCLUSIVE: "yellow", Verdict.INFO: "dim"
@@ -139,7 +139,7 @@ def show_result(
     """Print findings, the reasons of what did not pass, and the one line that counts."""
     console = console or Console()
     console.print(findings_table(findings, console.width))
-    console.print(f"U = {COVERAGE} u, about 95 % confidence", style="dim")
+    console.print(f"U = {COVERAGE:g} u, about 95 % confidence", style="dim")
     console.print()
     for finding in findings:
         unsettled = finding.verdict in (Verdict.FAIL, Verdict.INCONCLUSIVE) or not finding.known

@@ -41,7 +41,11 @@ def find(case: MovingCase) -> list[Finding]:
 def _leaving_rest(case: MovingCase, quantity: tuple[str, str, str], label: str, direction: int) -> Finding:
     if case.position is None or not math.isfinite(case.rest_percent):
         return case.missing(*quantity, case.why_no_position)
-    found = [one for mark in case.stretches(label) if (one := leaving(case, mark, direction)) is not None]
+    found = [
+        rest_left
+        for mark in case.stretches(label)
+        if (rest_left := leaving(case, mark, direction)) is not None
+    ]
     if len(found) < 3:
         return case.missing(*quantity, f"the part left its rest this way in only {len(found)} slow sweeps")
     table = np.array(found)

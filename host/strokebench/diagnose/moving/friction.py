@@ -28,13 +28,13 @@ def find(case: MovingCase) -> list[Finding]:
     by itself.
     """
     if case.position is None:
-        return [case.missing(*one, case.why_no_position) for one in (FRICTION, HYSTERESIS)]
+        return [case.missing(*quantity, case.why_no_position) for quantity in (FRICTION, HYSTERESIS)]
     sweeps, keep = case.sweeps, case.side(opening=True, margin=4.0)
     half = level(sweeps.friction_a, keep)
     middle = level(sweeps.spring_a, keep)
     if len(half) < MIN_PAIRS:
         why = f"only {len(half)} complete sweeps up and down, at least {MIN_PAIRS} are needed"
-        return [case.missing(*one, why) for one in (FRICTION, HYSTERESIS)]
+        return [case.missing(*quantity, why) for quantity in (FRICTION, HYSTERESIS)]
     measured = repeats(half)
     friction = measured.widened(case.accuracy("current_a", "gain") * measured.value)
     share = repeats(half / middle * 100)

@@ -53,7 +53,7 @@ def motor_constant(case: MovingCase) -> Measured | str:
     travel_deg = case.profile.nominal.get("travel_deg")
     if travel_deg is None:
         return "the profile does not say how many degrees the travel is"
-    found = [one for mark in case.stretches(labels.STEP_OPEN) if (one := _step(case, mark, travel_deg))]
+    found = [k_si for mark in case.stretches(labels.STEP_OPEN) if (k_si := _step(case, mark, travel_deg))]
     if len(found) < 3:
         return f"only {len(found)} quick openings covered enough of the travel, at least 3 are needed"
     measured = repeats(found)

@@ -35,18 +35,18 @@ def find(case: MovingCase) -> list[Finding]:
     sweeps = case.sweeps
     if case.position is None or not math.isfinite(case.rest_percent):
         all_of_them = (PRELOAD_OPEN, SLOPE, PRELOAD_CLOSE)[: 3 if case.two_sided else 2]
-        return [case.missing(*one, case.why_no_position) for one in all_of_them]
+        return [case.missing(*quantity, case.why_no_position) for quantity in all_of_them]
     fits = opening_fits(case)
     span_s, gain = sweeps.span_s, case.accuracy("current_a", "gain")
     out = []
-    for one, column in ((PRELOAD_OPEN, 0), (SLOPE, 1)):
+    for quantity, column in ((PRELOAD_OPEN, 0), (SLOPE, 1)):
         if len(fits) < 3:
-            out.append(case.missing(*one, f"only {len(fits)} sweeps cover the opening side both ways"))
+            out.append(case.missing(*quantity, f"only {len(fits)} sweeps cover the opening side both ways"))
             continue
         measured = repeats(fits[:, column])
         offset = case.accuracy("current_a", "offset") if column == 0 else 0.0
         measured = measured.widened(gain * measured.value, offset)
-        out.append(case.finding(*one[:2], measured, one[2], low="weak_spring", span_s=span_s))
+        out.append(case.finding(*quantity[:2], measured, quantity[2], low="weak_spring", span_s=span_s))
     if case.two_sided:
         out.append(_closing(case))
     return out

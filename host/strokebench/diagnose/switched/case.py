@@ -48,7 +48,7 @@ def steady(case: Case) -> Mark | None:
 
 def starts(case: Case) -> list[Mark]:
     """The stretches whose first rise was recorded, in order of time."""
-    return [one for one in case.run.labelled(labels.SWITCHED_ON) if one.kind == labels.START]
+    return [mark for mark in case.run.labelled(labels.SWITCHED_ON) if mark.kind == labels.START]
 
 
 def zero_a(case: Case) -> float:
@@ -65,11 +65,11 @@ def captured(case: Case, start_s: float, end_s: float) -> Burst | None:
     """
     if not np.isfinite(case.run.samples["current_a"]).any():
         return None
-    pieces = [one for one in case.run.bursts if one.label == labels.RECORDING]
+    pieces = [burst for burst in case.run.bursts if burst.label == labels.RECORDING]
     if not pieces:
         return _from_rows(case, start_s, end_s)
-    cut = [_cut(one, start_s, end_s) for one in pieces]
-    best = max(cut, key=lambda one: len(one.values))
+    cut = [_cut(piece, start_s, end_s) for piece in pieces]
+    best = max(cut, key=lambda piece: len(piece.values))
     return _signed(case, best) if len(best.values) else None
 
 
@@ -87,7 +87,7 @@ def _from_rows(case: Case, start_s: float, end_s: float) -> Burst | None:
     step_s = np.diff(rows["time_s"])
     period_s = float(np.median(step_s))
     cuts = [0, *(np.flatnonzero(step_s > 2.5 * period_s) + 1).tolist(), len(rows)]
-    first, last = max(itertools.pairwise(cuts), key=lambda one: one[1] - one[0])
+    first, last = max(itertools.pairwise(cuts), key=lambda span: span[1] - span[0])
     values = np.array(rows["current_a"][first:last], float)
     return _signed(case, Burst("current", "A", 1 / period_s, float(rows["time_s"][first]), values))
 
@@ -101,7 +101,7 @@ def _signed(case: Case, burst: Burst) -> Burst:
 
 def rate_hz(case: Case) -> float:
     """How many rows a second the file has, as far as they are kept."""
-    pieces = [one for one in case.run.bursts if one.label == labels.RECORDING]
+    pieces = [burst for burst in case.run.bursts if burst.label == labels.RECORDING]
     if pieces:
         return pieces[0].rate_hz
     time_s = case.time_s

@@ -34,13 +34,13 @@ def find(case: Case) -> list[Finding]:
     rows = case.run.of(mark) if mark is not None else empty()
     if mark is None or len(rows) < 100:
         why = "the procedure has no start from standstill"
-        return [case.missing(*one, why) for one in (PEAK, RATIO, TIME)]
+        return [case.missing(*quantity, why) for quantity in (PEAK, RATIO, TIME)]
     current_a = np.asarray(rows["current_a"], float)
     end_a = float(np.median(current_a[-len(rows) // 5 :]))
     at = int(np.argmax(current_a))
     peak_a = float(current_a[at])
     if end_a < 0.1:
-        return [case.missing(*one, "no current flowed") for one in (PEAK, RATIO, TIME)]
+        return [case.missing(*quantity, "no current flowed") for quantity in (PEAK, RATIO, TIME)]
     # over 41 ms, so that unevenness within a turn does not count
     away = np.abs(moving_mean(current_a, 41) - end_a) > SETTLED * end_a
     settled = int(np.flatnonzero(away)[-1]) + 1 if away.any() else 0

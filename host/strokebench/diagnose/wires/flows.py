@@ -28,7 +28,7 @@ def find(case: Case) -> list[Finding]:
     marks = [mark for label in (labels.FULL_LOAD, labels.LOAD) for mark in case.run.labelled(label)]
     rows = case.run.of(marks[0])[30:] if marks else None
     if rows is None or len(rows) < 40:
-        return [case.missing(*one, "the circuit was never loaded") for one in (FLOWS, TOTAL)]
+        return [case.missing(*quantity, "the circuit was never loaded") for quantity in (FLOWS, TOTAL)]
     amps = float(np.median(rows["current_a"]))
     when = (float(rows["time_s"][0]), float(rows["time_s"][-1]))
     u = math.hypot(case.accuracy("current_a", "offset"), 0.01 * amps)

@@ -78,7 +78,7 @@ def _findings(case: Case, name: str) -> list[Finding]:
     drop, over, flicker = quantities(name)
     side = measure(case, name)
     if isinstance(side, str):
-        return [case.missing(*one, side) for one in (drop, over, flicker)]
+        return [case.missing(*quantity, side) for quantity in (drop, over, flicker)]
     when = span_of(*side.rows)
     expected = table_ohm(case, name, when)
     found = [
