@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
 import pytest
 from strokebench.book.book import Book, Wanted
 from strokebench.cli import main
-from strokebench.data.findings import Finding, Verdict
+from strokebench.data.findings import Finding, Verdict, unknown
 from strokebench.data.run import Burst
 from strokebench.data.samples import Samples, empty
 from strokebench.errors import BookError, UsageError
@@ -154,3 +155,25 @@ def test_mdf4_is_read_back_by_its_library(tmp_path: Path) -> None:
         assert current.unit == "A"
         np.testing.assert_allclose(current.samples, np.linspace(0, 5, 50))
         np.testing.assert_allclose(file.get("burst_1_current_fine").timestamps, 0.01 + np.arange(5) / 1000)
+
+
+def test_a_book_of_an_older_version_tells_information_as_such(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It was stored as inconclusive then; what has limits, or stands against a pass, still is."""
+    path = tmp_path / "old.book"
+    with Book(path) as book, book.new_run("fuel-pump", "fuel_pump") as writer:
+        bare = Finding("drag", "Drag", 2.0, 0.1, "mN m")
+        limited = Finding("speed", "Speed", 2.0, 0.1, "rpm", 1.95, None, Verdict.INCONCLUSIVE)
+        gate = unknown("run_complete", "Run ended as planned", "", "cut", evidence={"gate": True})
+        writer.findings([bare, limited, gate], "inconclusive")
+    with closing(sqlite3.connect(path)) as raw, raw:
+        raw.execute("UPDATE findings SET verdict = 'inconclusive'")
+    with Book(path, read_only=True) as book:
+        assert [one.verdict.value for one in book.findings(1)] == ["info", "inconclusive", "inconclusive"]
+        told = {key: [point.verdict for point in book.trend(key, Wanted())] for key in ("drag", "speed")}
+    assert told == {"drag": ["info"], "speed": ["inconclusive"]}
+    drawn = tmp_path / "drag.svg"
+    assert main(["book", "trend", "drag", "--book", str(path), "--plot", str(drawn)]) == 0
+    assert " info " in capsys.readouterr().out
+    assert ">info<" in drawn.read_text(encoding="utf-8")

@@ -16,8 +16,8 @@ from strokebench.bench.spec import SimSpec
 from strokebench.cli import main
 from strokebench.data.findings import Finding, Verdict
 from strokebench.sim.trials import stroke
+from strokebench.verdict import root_cause
 from strokebench.verdict.examine import examine
-from strokebench.verdict.judge import root_cause
 
 SHORT, JAM = "shorted_turns", "binding=40@0.1"
 CASES = [

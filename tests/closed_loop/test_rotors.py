@@ -13,8 +13,8 @@ import pytest
 from strokebench.data.findings import Finding, Verdict
 from strokebench.errors import Refused
 from strokebench.sim.trials import conditions, stroke
+from strokebench.verdict import named_faults
 from strokebench.verdict.examine import examine
-from strokebench.verdict.judge import named_faults
 from strokefw import faults
 
 PARTS = ("fuel-pump", "water-pump", "cooling-fan")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 from strokebench.data.findings import Finding, Verdict
-from strokebench.verdict.judge import COVERAGE, verdict_of
+from strokebench.verdict.decision import COVERAGE, verdict_of
 
 LOWER, UPPER, U = 1.5, 2.1, 0.03
 # ISO 14253-1: conform if LSL + U <= y <= USL - U, not conform beyond LSL - U or USL + U, else undecided; the

@@ -19,7 +19,7 @@ from strokebench.data.samples import empty
 from strokebench.diagnose import diagnose
 from strokebench.diagnose.turning.commutation import Motor, order_amplitude, turn_rate
 from strokebench.parts import load_part
-from strokebench.verdict.judge import judge
+from strokebench.verdict import judge
 
 from hardware.spice import runner
 from tests.helpers import solved_solenoid as plunger

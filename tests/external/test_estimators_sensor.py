@@ -11,7 +11,7 @@ from strokebench.data.findings import Finding, Verdict
 from strokebench.data.run import RunData
 from strokebench.diagnose import diagnose
 from strokebench.parts import load_part
-from strokebench.verdict.judge import judge, named_faults
+from strokebench.verdict import judge, named_faults
 
 from tests.helpers.solved_throttle import Truth, record, stall_pieces, step_pieces, sweep_pieces
 

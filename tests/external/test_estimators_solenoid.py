@@ -22,7 +22,7 @@ from strokebench.diagnose.coil.inductor import first_order, lagged
 from strokebench.diagnose.coil.pull_time import valley
 from strokebench.diagnose.moving.sweeps import GRID
 from strokebench.parts import load_part
-from strokebench.verdict.judge import judge, named_faults
+from strokebench.verdict import judge, named_faults
 
 from tests.helpers.solved_solenoid import OHM, Piece, record
 

@@ -83,7 +83,7 @@ def test_axe_does_complain_when_there_is_reason(browser: Any) -> None:
 
 def test_verdicts_are_told_without_colour() -> None:
     pages = pytest.importorskip("strokebench.panel.page_findings")
-    assert len({pages.SIGNS[word] for word in ("pass", "fail", "unclear", "info")}) == 4
+    assert len({pages.SIGNS[word] for word in ("pass", "fail", "inconclusive", "info")}) == 4
 
 
 def test_page_opens_without_complaints(context: Any, stage: Stage) -> None:

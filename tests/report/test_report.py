@@ -23,7 +23,7 @@ from strokebench.report.pictures.ink import BAD
 from strokebench.report.pictures.moving import loops
 from strokebench.report.pictures.whole_run import whole_run
 from strokebench.sim.trials import stroke
-from strokebench.verdict.judge import judge, overall
+from strokebench.verdict import judge, overall
 
 from tests.helpers.solved_throttle import Truth, record, stall_pieces, step_pieces, sweep_pieces
 

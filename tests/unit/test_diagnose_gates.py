@@ -12,7 +12,7 @@ from strokebench.data.samples import empty
 from strokebench.diagnose import diagnose, kinds
 from strokebench.errors import UsageError
 from strokebench.parts import load_part
-from strokebench.verdict.judge import judge, named_faults, overall
+from strokebench.verdict import judge, named_faults, overall
 
 from tests.helpers.solved_throttle import Truth, record, stall_pieces, step_pieces, sweep_pieces
 
@@ -45,7 +45,11 @@ def test_the_untouched_recording_fails_nowhere(whole: RunData) -> None:
 
 def test_an_empty_recording_is_inconclusive_with_a_reason_everywhere() -> None:
     found = judged(RunData(empty(0)))
-    assert all(one.verdict is Verdict.INCONCLUSIVE and one.reason for one in found.values())
+    assert all(finding.reason for finding in found.values())
+    for finding in found.values():
+        limited = finding.lower is not None or finding.upper is not None
+        assert finding.verdict is (Verdict.INCONCLUSIVE if limited else Verdict.INFO), finding.key
+    assert found["friction"].verdict is Verdict.INCONCLUSIVE
     assert overall(list(found.values()), PROFILE.required) is Verdict.INCONCLUSIVE
 
 

@@ -70,8 +70,14 @@ def test_the_result_fits_and_says_every_verdict_in_words(width: int) -> None:
     assert lines[-1] == "FAIL Throttle body (binding)"
 
 
-def test_words_of_a_verdict() -> None:
-    assert [display.verdict_word(one) for one in FINDINGS] == ["pass", "fail", "unclear", "info"]
+def test_a_verdict_is_told_by_its_own_word(capsys: pytest.CaptureFixture[str]) -> None:
+    Console(width=120).print(display.findings_table(FINDINGS, 120))
+    rows = capsys.readouterr().out.splitlines()[1:]
+    verdicts = ["pass", "fail", "inconclusive", "info"]
+    assert [finding.verdict.value for finding in FINDINGS] == verdicts
+    assert [[word for word in verdicts if word in row.split()] for row in rows] == [
+        [word] for word in verdicts
+    ]
 
 
 def test_position_in_percent_of_nominal_travel() -> None:

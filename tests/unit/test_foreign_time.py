@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from strokebench.data.run import Mark, RunData
 from strokebench.data.samples import Samples, empty
-from strokebench.diagnose import switch_labels as labels
+from strokebench.diagnose import labels
 from strokebench.diagnose.turning.commutation import Motor
 from strokebench.diagnose.turning.octaves import turn_rates
 from strokebench.foreign.grid import at_tick_rate, fast_current

@@ -18,7 +18,7 @@ from strokebench.guided.people import read_answers
 from strokebench.parts import load_part, profile_of
 from strokebench.parts.guide import Guide
 from strokebench.parts.toml import validate
-from strokebench.verdict.judge import judge, overall, root_cause
+from strokebench.verdict import judge, overall, root_cause
 
 STEPS = ("shut_before", "open_15", "open_30", "open_50", "shut_after")
 WELL = {"shut_before": ("even", 0), "open_15": ("nothing", 15), "open_30": ("dips", 30),

@@ -6,8 +6,9 @@ import math
 
 import pytest
 from strokebench.data.findings import Finding, Verdict, unknown
-from strokebench.diagnose.defects import defect
-from strokebench.verdict.judge import CONSEQUENCES, judge, named_faults, overall, root_cause, verdict_of
+from strokebench.diagnose.defects import ALL, DEFECTS, defect
+from strokebench.verdict import judge, named_faults, overall, root_cause
+from strokebench.verdict.decision import verdict_of
 
 PASS, FAIL, OPEN = Verdict.PASS, Verdict.FAIL, Verdict.INCONCLUSIVE
 
@@ -57,7 +58,7 @@ def test_what_is_not_known_is_never_passed() -> None:
     assert verdict_of(unknown("r", "R", "ohm", "no burst", lower=1.0)).reason == "no burst"
     for one in (finding("r", 1.0, 0.0, 2.0, u=math.nan), finding("r", 1.0, 0.0, 2.0, u=math.inf)):
         assert verdict_of(one).verdict is OPEN
-    assert verdict_of(finding("r", 1.0, None, None)).verdict is OPEN
+    assert verdict_of(finding("r", 1.0, None, None)).verdict is Verdict.INFO
 
 
 def test_overall_needs_every_required_finding() -> None:
@@ -105,15 +106,35 @@ def test_open_winding_explains_everything_else() -> None:
 
 
 def test_nothing_explains_what_explains_it() -> None:
-    for name, explained in CONSEQUENCES.items():
-        assert name not in explained
-        for other in set(explained) & set(CONSEQUENCES):
-            assert name not in CONSEQUENCES[other], (name, other)
+    for name, about in DEFECTS.items():
+        assert name not in about.explains
+        for other in set(about.explains) - {ALL, "low_friction"}:
+            assert name not in DEFECTS[other].explains, (name, other)
 
 
 def test_every_defect_that_can_be_named_is_described() -> None:
     unknown_one = defect("no such defect").meaning
-    for name in CONSEQUENCES:
+    for name in DEFECTS:
         about = defect(name)
         assert about.meaning != unknown_one, name
         assert about.meaning.endswith(".") and about.check.endswith("."), name
+
+
+def test_two_defects_that_explain_nothing_come_in_the_order_of_the_table() -> None:
+    names = ["travel_long", "uneven_travel", "passage_blocked", "a", "no such"]
+    findings = [finding(name, 9, None, 1, fault=name) for name in reversed(names)]
+    assert named_faults(judge(findings)) == names
+
+
+@pytest.mark.parametrize("given", Verdict)
+def test_a_finding_is_for_information_exactly_when_nothing_is_judged_by_it(given: Verdict) -> None:
+    bare = Finding("a", "A", 1.0, 0.1, "V", verdict=given)
+    assert bare.verdict is Verdict.INFO and judge([bare])[0].verdict is Verdict.INFO
+    lost = unknown("b", "B", "V", "not recorded", verdict=given)
+    assert lost.verdict is Verdict.INFO and judge([lost])[0].reason == "not recorded"
+    limited = bare.with_(upper=2.0)
+    assert limited.verdict is Verdict.INCONCLUSIVE and limited.with_(lower=0.0).verdict is not Verdict.INFO
+    assert verdict_of(limited).verdict is PASS
+    gate = unknown("c", "C", "", "cut short", verdict=Verdict.INFO, evidence={"gate": True})
+    assert gate.verdict is OPEN and judge([gate])[0].verdict is OPEN
+    assert overall(judge([bare, lost, limited])) is PASS

@@ -14,7 +14,7 @@ from strokebench.errors import DataError, UsageError
 from strokebench.parts import load_part
 from strokebench.parts.toml import parse
 from strokebench.parts.write import toml_text
-from strokebench.verdict.learn import Learned, Specimen, learn, note
+from strokebench.verdict.learn import LearntLimit, Specimen, learn, note
 
 OHM = Finding("winding_resistance", "Winding resistance at 20 C", 19.6, 0.05, "ohm")
 LEAK = Finding("leak", "Leak", 1.0, 0.1, "mS")
@@ -31,7 +31,7 @@ def specimens(count: int, repeats: int = 1) -> list[Specimen]:
     ]  # fmt: skip
 
 
-def learned(given: list[Specimen], fewest: int = 8) -> dict[str, Learned]:
+def learned(given: list[Specimen], fewest: int = 8) -> dict[str, LearntLimit]:
     return {one.key: one for one in learn(given, load_part("solenoid"), fewest).limits}
 
 

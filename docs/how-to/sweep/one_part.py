@@ -12,8 +12,8 @@ from strokebench.book.book import Book
 from strokebench.errors import Refused
 from strokebench.parts import load_part
 from strokebench.session import record
+from strokebench.verdict import root_cause
 from strokebench.verdict.examine import examine
-from strokebench.verdict.judge import root_cause
 
 
 def stroke_and_judge(spec: SimSpec, serial: str, book: str) -> dict[str, Any]:

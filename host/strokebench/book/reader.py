@@ -131,12 +131,20 @@ def _bursts(connection: sqlite3.Connection, run_id: int) -> list[Burst]:
 
 def findings(connection: sqlite3.Connection, run_id: int) -> list[Finding]:
     """Return the findings of a run in the order they were written."""
-    query = """SELECT key, title, value, u, unit, lower, upper, verdict, reason, place, fault, evidence,
-        span_start_s, span_end_s FROM findings WHERE run_id = ? ORDER BY id"""
-    return [_finding(row) for row in connection.execute(query, (run_id,))]
+    query = f"SELECT {FINDING_COLUMNS} FROM findings WHERE run_id = ? ORDER BY id"
+    return [finding_of(row) for row in connection.execute(query, (run_id,))]
 
 
-def _finding(row: tuple[Any, ...]) -> Finding:
+FINDING_COLUMNS = ", ".join(
+    f"findings.{name}"
+    for name in ("key", "title", "value", "u", "unit", "lower", "upper", "verdict", "reason", "place",
+                 "fault", "evidence", "span_start_s", "span_end_s")
+)  # fmt: skip
+"""What :func:`finding_of` makes a finding from."""
+
+
+def finding_of(row: tuple[Any, ...]) -> Finding:
+    """Return the finding in a row of :data:`FINDING_COLUMNS`."""
     key, title, value, u, unit, lower, upper, verdict, reason, place, fault, evidence, start_s, end_s = row
     return Finding(
         key,

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 import sqlite3
 from dataclasses import dataclass
-from typing import Any
 
-from strokebench.book.reader import RunSummary, summaries_where
+from strokebench.book.reader import FINDING_COLUMNS, RunSummary, finding_of, summaries_where
+from strokebench.data.findings import Finding
 
 
 @dataclass(frozen=True)
@@ -74,13 +73,12 @@ def trend(connection: sqlite3.Connection, key: str, wanted: Wanted) -> list[Tren
     conditions, values = wanted.conditions()
     where = " AND ".join(["findings.key = ?", *(f"runs.{c}" if "(" not in c else c for c in conditions)])
     rows = connection.execute(
-        f"""SELECT runs.id, runs.started_at, runs.part_serial, findings.value, findings.u, findings.unit,
-            findings.lower, findings.upper, findings.verdict
+        f"""SELECT runs.id, runs.started_at, runs.part_serial, {FINDING_COLUMNS}
             FROM findings JOIN runs ON runs.id = findings.run_id WHERE {where}
             ORDER BY runs.started_at, runs.id""",
         (key, *values),
     )
-    return [_point(*row) for row in rows]
+    return [_point(run_id, at, serial, finding_of(found)) for run_id, at, serial, *found in rows]
 
 
 def keys(connection: sqlite3.Connection) -> list[str]:
@@ -88,9 +86,7 @@ def keys(connection: sqlite3.Connection) -> list[str]:
     return [row[0] for row in connection.execute("SELECT DISTINCT key FROM findings ORDER BY key")]
 
 
-def _point(run_id: int, at: str, serial: str, value: float | None, u: float | None, *rest: Any) -> TrendPoint:
-    return TrendPoint(run_id, at, serial, _number(value), _number(u), *rest)
-
-
-def _number(value: float | None) -> float:
-    return math.nan if value is None else value
+def _point(run_id: int, at: str, serial: str, found: Finding) -> TrendPoint:
+    return TrendPoint(
+        run_id, at, serial, found.value, found.u, found.unit, found.lower, found.upper, found.verdict.value
+    )

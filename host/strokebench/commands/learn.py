@@ -13,7 +13,7 @@ from strokebench.commands.common import add_book, add_json, print_json
 if TYPE_CHECKING:
     from strokebench.book.book import Book
     from strokebench.parts.profile import Profile
-    from strokebench.verdict.learn import Learned, Lesson, Specimen
+    from strokebench.verdict.learn import Learnt, LearntLimit, Specimen
 
 DEFAULT_MIN = 8
 RUNS_HELP = "runs to learn from, such as 3,5,8-12 (default: all complete runs of the part that did not fail)"
@@ -43,15 +43,15 @@ def run(args: argparse.Namespace) -> int:
     base = load_part(args.part)
     with Book(args.book, read_only=True) as book:
         specimens = _specimens(book, base, args.runs)
-    lesson = learn(specimens, base, args.min)
+    learnt = learn(specimens, base, args.min)
     if args.output:
-        _write(args, lesson, base)
+        _write(args, learnt, base)
     if args.json:
-        print_json({"parts": lesson.parts, "runs": lesson.runs, "source": str(args.book),
-                    "limits": [asdict(limit) for limit in lesson.limits], "left": lesson.left,
+        print_json({"parts": learnt.parts, "runs": learnt.runs, "source": str(args.book),
+                    "limits": [asdict(limit) for limit in learnt.limits], "left": learnt.left,
                     "profile": args.output})  # fmt: skip
     else:
-        _show(lesson, args.output)
+        _show(learnt, args.output)
     return 0
 
 
@@ -96,7 +96,7 @@ def _specimens(book: Book, base: Profile, runs: str | None) -> list[Specimen]:
     ]  # fmt: skip
 
 
-def _write(args: argparse.Namespace, lesson: Lesson, base: Profile) -> None:
+def _write(args: argparse.Namespace, learnt: Learnt, base: Profile) -> None:
     """Write the profile: what it is based on, and the learned limits; then read it as `run` would."""
     from strokebench.parts import load_part, part_names
     from strokebench.parts.write import toml_text, write_whole
@@ -109,16 +109,16 @@ def _write(args: argparse.Namespace, lesson: Lesson, base: Profile) -> None:
         table = base.model_dump(mode="json", exclude_none=True)
     table["part"]["name"] = args.name or re.sub(r"[^a-z0-9]+", "-", path.stem.lower()).strip("-") or "learnt"
     source = f"{Path(args.book).name}"
-    for limit in lesson.limits:
+    for limit in learnt.limits:
         table["findings"].setdefault(limit.key, {}).update(_limits(limit, source))
-    head = f"Limits learnt from {lesson.parts} good parts ({lesson.runs} runs) in {source}.\n" + "\n".join(
-        f"Not learnt: {key} ({why})." for key, why in lesson.left.items()
+    head = f"Limits learnt from {learnt.parts} good parts ({learnt.runs} runs) in {source}.\n" + "\n".join(
+        f"Not learnt: {key} ({why})." for key, why in learnt.left.items()
     )
     write_whole(path, toml_text(table, head), replace=args.force)
     load_part(path)
 
 
-def _limits(limit: Learned, source: str) -> dict[str, Any]:
+def _limits(limit: LearntLimit, source: str) -> dict[str, Any]:
     from strokebench.verdict.learn import note, rounded
 
     both = {"lower": limit.lower, "upper": limit.upper}
@@ -127,7 +127,7 @@ def _limits(limit: Learned, source: str) -> dict[str, Any]:
     return {**out, "note": note(limit, source)}
 
 
-def _show(lesson: Lesson, path: str | None) -> None:
+def _show(learnt: Learnt, path: str | None) -> None:
     from rich.console import Console
     from rich.table import Table
 
@@ -138,17 +138,17 @@ def _show(lesson: Lesson, path: str | None) -> None:
     table.add_column("finding", overflow="fold")
     for name in ("parts", "median", "spread", "U", "lower", "upper"):
         table.add_column(name, justify="right", no_wrap=True)
-    for limit in lesson.limits:
+    for limit in learnt.limits:
         edge = max(limit.spread, limit.u)
         ends = ["" if x is None else f"{rounded(x, edge):g}" for x in (limit.lower, limit.upper)]
         spread = (f"{limit.spread:.2g}", f"{2 * limit.u:.2g}")
         title = f"{limit.title}, {limit.unit}".rstrip(", ")
         table.add_row(title, str(limit.parts), f"{limit.centre:.4g}", *spread, *ends)
     console.print(table)
-    console.print(f"From {lesson.parts} good parts in {lesson.runs} runs.", highlight=False)
-    for key, why in lesson.left.items():
+    console.print(f"From {learnt.parts} good parts in {learnt.runs} runs.", highlight=False)
+    for key, why in learnt.left.items():
         console.print(f"Not learnt: {key} ({why}).", markup=False, highlight=False)
-    for limit in lesson.limits:
+    for limit in learnt.limits:
         if limit.far_out:
             who = ", ".join(limit.far_out)
             console.print(f"Far from the others in {limit.title}: {who}. Is it good?", markup=False)

@@ -1,76 +1,29 @@
 """Diagnosis: one module per physical question, pure functions from a run to findings.
 
-:func:`diagnose` looks up the finders of a kind of part and runs them all; verdicts are given by
-:mod:`strokebench.verdict.judge`. Nothing here knows the simulation.
+:func:`diagnose` asks the questions of a kind of part (:mod:`strokebench.diagnose.registry`); verdicts are
+given by :mod:`strokebench.verdict`. Nothing here knows the simulation.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from strokebench.data.findings import Finding
     from strokebench.data.run import RunData
+    from strokebench.diagnose.case import Case
     from strokebench.diagnose.expects import PartProfile
+    from strokebench.diagnose.question import Finder
+    from strokebench.diagnose.registry import Kind
 
-__all__ = ["case_of", "diagnose", "kinds"]
-
-
-_CASES = {
-    "moving": "moving.case:MovingCase", "seated": "moving.seated:SeatedCase", "coil": "coil.case:CoilCase",
-    "turning": "turning.case:TurningCase",
-    "plain": "case:Case",
-    "solenoid_valve": "coil.solenoid_valve:SolenoidValveCase",
-    "sensorless": "moving.sensorless:SensorlessCase",
-    "guided": "person.case:GuidedCase",
-}  # fmt: skip
-"""Short name -> module and class of the case that a kind's finders are handed."""
-
-_KINDS: dict[str, tuple[str, str]] = {
-    "throttle": (
-        "moving",
-        "evidence supply winding moving.ripple moving.motor moving.stuck moving.sensor moving.travel moving.rest moving.breakaway moving.friction moving.spring moving.binding "
-        "moving.response",
-    ),
-    "egr_solenoid": (
-        "solenoid_valve",
-        "evidence supply winding coil.inductor moving.stuck moving.sensor moving.travel moving.seat coil.duty_curve moving.binding moving.response",
-    ),
-    "idle_actuator": ("sensorless", "evidence supply winding moving.ripple moving.strokes moving.binding"),
-    "solenoid": ("coil", "evidence supply winding coil.inductor coil.pull coil.pull_time"),
-    "egr_motor": (
-        "seated",
-        "evidence supply winding moving.ripple moving.motor moving.stuck moving.sensor moving.travel moving.seat moving.breakaway moving.friction moving.spring moving.binding "
-        "moving.response",
-    ),
-    "fuel_pump_fuse": (
-        "turning",
-        "evidence supply wires.wiring turning.running turning.loop turning.pump_alone turning.load turning.turns turning.inrush",
-    ),
-    "wiring": ("plain", "evidence supply wires.flows wires.wiring"),
-    "guided": ("guided", "evidence supply person.guided"),
-    **dict.fromkeys(
-        ("fuel_pump", "water_pump", "cooling_fan"),
-        ("turning", "evidence supply turning.running turning.loop turning.load turning.turns turning.inrush"),
-    ),
-}
-"""Kind of part -> its case, and the modules of its questions in order."""
-
-
-def _finders(kind: str) -> tuple[Callable[..., Any], dict[str, Callable[[Any], list[Finding]]]]:
-    """The class of the case and the finders of a kind by their modules, which are loaded here, as needed."""
-    from importlib import import_module
-
-    case, modules = _KINDS[kind]
-    module, name = _CASES[case].split(":")
-    finders = {one.rsplit(".", 1)[-1]: import_module(f"{__name__}.{one}").find for one in modules.split()}
-    return getattr(import_module(f"{__name__}.{module}"), name), finders
+__all__ = ["case_of", "diagnose", "kind_of", "kinds"]
 
 
 def kinds() -> tuple[str, ...]:
     """Return the kinds of part that can be diagnosed."""
-    return tuple(sorted(_KINDS))
+    from strokebench.diagnose.registry import KINDS
+
+    return tuple(sorted(KINDS))
 
 
 def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
@@ -79,40 +32,52 @@ def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
     When the recording as a whole is not fit (gaps, hardly driven, supply too low), every finding but those on
     the supply and on the recording itself loses its value and says why. A question whose channels were not
     recorded is not asked, and says what is missing; where the part was seen to be switched on
-    (:mod:`strokebench.diagnose.switch_labels`), what the current alone tells takes its place.
+    (:mod:`strokebench.diagnose.switched`), what the current alone tells takes its place.
     """
     from strokebench.diagnose import channels
     from strokebench.diagnose.evidence import why_unfit
-    from strokebench.diagnose.switched import find as switched
-    from strokebench.errors import UsageError
+    from strokebench.diagnose.switched.find import find_alone
 
-    if profile.kind not in _KINDS:
-        raise UsageError(
-            f"There is no diagnosis for parts of kind {profile.kind!r}.",
-            f"Known kinds: {', '.join(kinds())}.",
-        )
-    case, lacks = case_of(run, profile), channels.lacking(run)
-    findings: list[Finding] = []
+    kind = kind_of(profile.kind)
+    case, lacks = kind.case(run, profile), channels.lacking(run)
     unfit = why_unfit(case)
-    for module, find in _finders(profile.kind)[1].items():
-        unasked = channels.why_not(profile, module, "", lacks)
-        asked = case_of(channels.blank(run), profile) if unasked else case
-        found = [_without_value(one, unfit) for one in find(asked)] if unfit else find(asked)
-        findings += channels.explained(found, profile, module, lacks)
+    findings = [finding for finder in kind.finders for finding in _answers(finder, case, lacks, unfit)]
     if not channels.followed_procedure(run):
-        findings = [channels.doubtful(one) for one in findings]
-    alone = {one.key: one for one in switched.find(case)}
-    findings = [one if one.known else alone.pop(one.key, one) for one in findings]
-    return [*findings, *(one for one in alone.values() if one.known)]
+        findings = [channels.doubtful(finding) for finding in findings]
+    alone = {finding.key: finding for finding in find_alone(case, kind.alone)}
+    findings = [finding if finding.known else alone.pop(finding.key, finding) for finding in findings]
+    return [*findings, *(finding for finding in alone.values() if finding.known)]
 
 
 def case_of(run: RunData, profile: PartProfile) -> Any:
     """Return the case of the profile's kind: what its finders and its figures work from."""
-    return _finders(profile.kind)[0](run, profile)
+    return kind_of(profile.kind).case(run, profile)
 
 
-def _without_value(finding: Finding, reason: str) -> Finding:
-    if finding.key.startswith(("supply", "source", "recording", "run")):
-        return finding
-    nan = float("nan")
-    return finding.with_(value=nan, u=nan, reason=reason)
+def kind_of(name: str) -> Kind:
+    """Return how the kind of part called ``name`` is diagnosed; UsageError for an unknown one."""
+    from strokebench.diagnose.registry import KINDS
+    from strokebench.errors import UsageError
+
+    if name not in KINDS:
+        raise UsageError(
+            f"There is no diagnosis for parts of kind {name!r}.", f"Known kinds: {', '.join(kinds())}."
+        )
+    return KINDS[name]
+
+
+def _answers(finder: Finder, case: Case, lacks: frozenset[str], unfit: str) -> list[Finding]:
+    """The findings of one question; without what it needs, or in an unfit recording, they know nothing."""
+    from strokebench.diagnose import channels
+
+    question = finder.QUESTION
+    if channels.why_not(question.needs, case, lacks):
+        found = finder.find(type(case)(channels.blank(case.run), case.profile))
+    else:
+        found = finder.find(case)
+    if unfit:
+        found = [
+            finding if finding.key in question.not_of_part else finding.without_value(unfit)
+            for finding in found
+        ]
+    return channels.explained(found, question, case, lacks)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, ClassVar
@@ -25,6 +25,9 @@ JOIN_S = 0.005
 class Case:
     """A run and the profile it is judged by. ``stretches`` and ``samples`` are how finders reach the
     recording."""
+
+    derived: ClassVar[Mapping[str, tuple[str, ...]]] = {}
+    """What such a case works out, and the channels that it takes."""
 
     holds_title: ClassVar[str] = "Stall current at the hardest drive"
 
@@ -71,8 +74,8 @@ class Case:
         """Return one standard uncertainty (``offset``, ``gain`` or ``noise``) of a sample column.
 
         The run's own where it brings them; else the uncalibrated reference bench's
-        (:mod:`strokebench.bench.budget`), linearity counted with the offset. Current is taken as measured in the
-        fine range.
+        (:mod:`strokebench.bench.budget`), linearity counted with the offset. Current is taken as measured in
+        the fine range.
         """
         own = self.run.accuracy.get(channel, {})
         if what in own:
@@ -117,9 +120,9 @@ def load_voltage(rows: Samples) -> Floats:
     return np.asarray(rows["output_a_v"] - rows["output_b_v"], float)
 
 
-def span_of(*parts: Samples) -> tuple[float, float] | None:
+def span_of(*pieces: Samples) -> tuple[float, float] | None:
     """Return start and end in seconds of several pieces of a recording, None without samples."""
-    filled = [rows for rows in parts if len(rows)]
+    filled = [rows for rows in pieces if len(rows)]
     if not filled:
         return None
     return (

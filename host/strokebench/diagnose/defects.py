@@ -1,59 +1,244 @@
-"""What each defect's name means to a person, and what to look at next. Common practice of the trade."""
+"""The defects: what each name means to a person, what to look at next, and which findings it explains.
+
+Common practice of the trade.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+STOPS = ("short_travel", "stop_shifted")
+LOADS = ("unbalanced", "dragging", "clogged", "worn", "obstructed")
+ALL = "*"
+"""Stands for all defects but those that have the explaining one as a consequence."""
+
 
 @dataclass(frozen=True)
 class Defect:
-    """``name`` in plain words, ``meaning`` one sentence, ``check`` what to do next."""
+    """``name`` in plain words, ``meaning`` one sentence, ``check`` what to do next.
+
+    ``explains``: defects that findings failing beside it point to, but which follow from it and are none of
+    their own.
+    """
 
     name: str
     meaning: str
     check: str
+    explains: tuple[str, ...] = ()
 
 
 DEFECTS: dict[str, Defect] = {
-    "binding": Defect(
-        "Binding at one place",
-        "The part needs more current to pass one place than on either side of it, again and again.",
-        "Look there for deposits, a damaged gear tooth or a bent shaft; clean and measure again.",
+    "open_winding": Defect(
+        "No current flows",
+        "The motor takes no current at any drive: winding, brushes, lead or plug are open.",
+        "Measure the motor at its own pins; move the plug and leads while measuring.",
+        (ALL,),
     ),
-    "sticky": Defect(
-        "Sticky over the whole travel",
-        "Friction is too high everywhere, so this is dirt or dry bearings rather than one damaged place.",
-        "Clean what moves and its guides; measure again. If it stays, bearings, guides or gear are worn.",
+    # a winding behind a bad lead gets less voltage than its figures are reckoned with
+    "lead_resistance": Defect(
+        "Resistance in leads, plug or brushes",
+        "The loop has more resistance than the winding of such a part can have.",
+        "Clean the plug and check crimps and leads with a loaded voltage-drop test; then the brushes.",
+        ("shorted_turns", "stuck_shut", "slow", "slow_start", "weak_spring", "binding", *STOPS),
     ),
-    "weak_spring": Defect(
-        "Weak return spring",
-        "The spring pushes back with too little force.",
-        "Look for a broken, slipped or tired spring. The part may fail to return: do not refit it.",
+    "shorted_turns": Defect(
+        "Shorted winding turns",
+        "Resistance, inductance or motor constant are too low: part of the winding is bridged.",
+        "Replace the motor or the part; a driver stage that fed it may have suffered.",
+        ("weak_motor", "weak_spring", "sticky", "slow", "binding", "no_return", "short_travel"),
     ),
-    "weak_rest_spring": Defect(
-        "Weak spring on the closing side",
-        "Pressed shut, the part is pushed back to its rest position with too little force.",
-        "Look for a broken or slipped spring at the rest position's lever.",
+    "open_wire": Defect(
+        "Open circuit",
+        "No current flows.",
+        "Check fuse, plugs and wire for continuity.",
+        (ALL,),
     ),
-    "carbon_seat": Defect(
-        "Does not shut: something on its seat",
-        "With all that shuts it the valve still stands open, so gas leaks past it at idle.",
-        "Look for carbon on pintle and seat, clean both, and measure again.",
+    "blocked": Defect(
+        "Blocked rotor",
+        "The motor takes current as if it stood: it makes no back-EMF.",
+        "Turn it by hand with the power off; look for something in the way. Do not try again under power.",
+        (ALL,),
     ),
-    "sticky_seat": Defect(
-        "Sticks in its seat",
-        "Leaving the seat takes much more current than moving anywhere else.",
-        "Clean carbon and tar from pintle and seat; measure again.",
+    "bad_crimp": Defect(
+        "Bad crimp",
+        "The resistance flickers under load: a joint makes and breaks.",
+        "Wiggle plugs and crimps one by one under load and watch the reading; make the bad one new.",
+        ("supply_resistance", "ground_resistance"),
     ),
-    "stuck_shut": Defect(
-        "Stuck shut",
-        "Current flows and the sensor lives, but the part does not leave its rest.",
-        "Look for carbon, rust or a broken drive; do not force it with more current.",
+    # an open coil also takes its share from the mean back-EMF
+    "bad_segment": Defect(
+        "Bad commutator segment or coil",
+        "The current dips each time a brush passes one place of the commutator.",
+        "The motor is at the end of its life; replace motor or part.",
+        ("lead_resistance", "shorted_turns", "worn_brush", "weak_magnet", "slow_start", *LOADS),
+    ),
+    "worn_brush": Defect(
+        "Worn or bouncing brushes",
+        "The current flickers at random while it turns.",
+        "Replace the motor or the part; feel for play of the shaft.",
+        ("lead_resistance", "shorted_turns", "slow_start", *LOADS),
+    ),
+    "weak_magnet": Defect(
+        "Weak motor",
+        "The motor makes too little voltage for its speed: it has lost flux, and takes more current.",
+        "Replace the motor or the part; ask whether it was run too hot.",
+        ("slow_start", "high_inrush"),
+    ),
+    "weak_motor": Defect(
+        "Weak motor",
+        "The motor gives too little torque for its current.",
+        "Look at resistance and inductance above; if they are good, the magnets are weak or cracked.",
+        ("weak_spring", "weak_rest_spring", "sticky", "slow"),
+    ),
+    "track_shorted": Defect(
+        "Sensor track shorted to its feed",
+        "The track stands at the feed voltage while the part moves.",
+        "Check for a short between signal and feed in plug and wiring; else replace the sensor.",
+        ("track_dead", "worn_track", "track_mismatch", "track_range", *STOPS),
+    ),
+    "track_dead": Defect(
+        "Dead sensor track",
+        "The track gives next to nothing while the part moves.",
+        "Check feed, ground and signal wire at the connector; else replace the sensor.",
+        ("worn_track", "track_mismatch", "track_range", *STOPS),
+    ),
+    "leaky_freewheel": Defect(
+        "Current flows beside the coil",
+        "Part of the current starts at once with the voltage, so it does not go through the coil.",
+        "Look at the freewheel diode or resistor in plug or valve, and for water in the plug.",
+        ("shorted_turns", "sticky"),
     ),
     "jammed": Defect(
         "Jammed",
         "The motor takes the current of a standing motor at once and does not turn.",
         "Look for something in the way, a seized shaft or a broken gear; do not force it with more current.",
+        (ALL,),
+    ),
+    "stuck_closed": Defect(
+        "Plunger stuck pulled in",
+        "The coil's inductance is that of a pulled-in plunger from the start, and no current makes it move.",
+        "Look for dirt, rust or a broken spring in the valve; replace it.",
+        (ALL,),
+    ),
+    "stuck_shut": Defect(
+        "Stuck shut",
+        "Current flows and the sensor lives, but the part does not leave its rest.",
+        "Look for carbon, rust or a broken drive; do not force it with more current.",
+        (ALL,),
+    ),
+    "stuck_open": Defect(
+        "Stuck open",
+        "Current flows and the sensor lives, but the part stands open and stays there.",
+        "Look for something in the way, a seized shaft or pintle; do not refit it.",
+        (ALL,),
+    ),
+    "worn_track": Defect(
+        "Worn sensor track",
+        "The position signal drops out or jumps at one place while the part moves steadily.",
+        "Check the connector and the wiring by moving them during a sweep; else replace the sensor.",
+        ("track_mismatch", "track_range", "binding", *STOPS),
+    ),
+    "weak_battery": Defect(
+        "Weak supply",
+        "The supply sags too much under load: battery, its clamps or the supply leads.",
+        "Charge or change the battery, clean the clamps, use shorter leads; then measure the part again.",
+        ("slow", "slow_start", *STOPS),
+    ),
+    "dry": Defect(
+        "Runs dry",
+        "There is too little to turn: the pump moves nothing, or only foam.",
+        "Stop at once; check tank or circuit, strainer and suction line, bleed it; then measure again.",
+        ("worn", "clogged", "unbalanced"),
+    ),
+    "dragging": Defect(
+        "Dragging bearing",
+        "Friction that does not depend on speed is too high, so it is in the bearings or something rubs.",
+        "Turn it by hand and listen; look for a rubbing rotor or impeller, dry or worn bearings.",
+        ("slow_start", "clogged", "obstructed"),
+    ),
+    "broken_blade": Defect(
+        "Blade broken or missing",
+        "The load varies with every turn, or there is too little of it.",
+        "Stop it, look at every blade and at the hub; do not run it again before it is replaced.",
+        ("obstructed", "slow_start"),
+    ),
+    "worn": Defect(
+        "Worn pump",
+        "At low speed it builds up too little pressure: it leaks inside.",
+        "Measure pressure and delivery by the vehicle maker's procedure; replace the pump.",
+        ("clogged", "slow_start"),
+    ),
+    "clogged": Defect(
+        "Outlet, filter or impeller clogged",
+        "The load grows too much with speed.",
+        "Check filter, lines and outlet for a restriction, the impeller for foreign matter.",
+        ("slow_start",),
+    ),
+    "obstructed": Defect(
+        "Air flow obstructed",
+        "The load grows too much with speed.",
+        "Look for something in the air's way, blades that touch, a radiator full of dirt, a wrong fan.",
+        ("slow_start",),
+    ),
+    "carbon_seat": Defect(
+        "Does not shut: something on its seat",
+        "With all that shuts it the valve still stands open, so gas leaks past it at idle.",
+        "Look for carbon on pintle and seat, clean both, and measure again.",
+        ("no_return", "sticky_seat", "slow", "rest_shifted", "track_range", *STOPS),
+    ),
+    "sticky_seat": Defect(
+        "Sticks in its seat",
+        "Leaving the seat takes much more current than moving anywhere else.",
+        "Clean carbon and tar from pintle and seat; measure again.",
+        ("no_return", "sticky", "weak_spring", "slow", "rest_shifted"),
+    ),
+    "binding": Defect(
+        "Binding at one place",
+        "The part needs more current to pass one place than on either side of it, again and again.",
+        "Look there for deposits, a damaged gear tooth or a bent shaft; clean and measure again.",
+        ("sticky", "weak_rest_spring", "no_return", "slow", "rest_shifted", "track_range", *STOPS),
+    ),
+    "sticky": Defect(
+        "Sticky over the whole travel",
+        "Friction is too high everywhere, so this is dirt or dry bearings rather than one damaged place.",
+        "Clean what moves and its guides; measure again. If it stays, bearings, guides or gear are worn.",
+        ("weak_rest_spring", "no_return", "slow", "rest_shifted", "low_friction", *STOPS),
+    ),
+    "weak_spring": Defect(
+        "Weak return spring",
+        "The spring pushes back with too little force.",
+        "Look for a broken, slipped or tired spring. The part may fail to return: do not refit it.",
+        ("no_return", "slow", "rest_shifted", "sticky", "low_friction"),
+    ),
+    "weak_rest_spring": Defect(
+        "Weak spring on the closing side",
+        "Pressed shut, the part is pushed back to its rest position with too little force.",
+        "Look for a broken or slipped spring at the rest position's lever.",
+        ("no_return", "slow", "rest_shifted"),
+    ),
+    "no_return": Defect(
+        "Does not return by itself",
+        "Released, the part stays away from its rest position.",
+        "Look at friction and spring above; do not refit it.",
+        ("rest_shifted", "slow"),
+    ),
+    "short_travel": Defect(
+        "Travel too short",
+        "The part does not cover its whole way between the stops.",
+        "Look for something in the way, or a gear that jumped.",
+        ("stop_shifted", "track_range", "slow"),
+    ),
+    "track_mismatch": Defect(
+        "Sensor tracks disagree",
+        "The two tracks tell different positions.",
+        "Check the plug for corrosion and the sensor for a loose fit; else replace the sensor.",
+        ("stop_shifted", "track_range"),
+    ),
+    "track_range": Defect(
+        "Sensor range too wide",
+        "The track moves further than its nominal end voltages.",
+        "Check the sensor feed and whether the profile fits this part.",
+        ("stop_shifted",),
     ),
     "travel_long": Defect(
         "Travel too long",
@@ -64,81 +249,6 @@ DEFECTS: dict[str, Defect] = {
         "Travel differs from stroke to stroke",
         "The part does not come to the same stops each time.",
         "Look for a slipping or jumping gear, and for something loose in the way.",
-    ),
-    "stuck_closed": Defect(
-        "Plunger stuck pulled in",
-        "The coil's inductance is that of a pulled-in plunger from the start, and no current makes it move.",
-        "Look for dirt, rust or a broken spring in the valve; replace it.",
-    ),
-    "leaky_freewheel": Defect(
-        "Current flows beside the coil",
-        "Part of the current starts at once with the voltage, so it does not go through the coil.",
-        "Look at the freewheel diode or resistor in plug or valve, and for water in the plug.",
-    ),
-    "stuck_open": Defect(
-        "Stuck open",
-        "Current flows and the sensor lives, but the part stands open and stays there.",
-        "Look for something in the way, a seized shaft or pintle; do not refit it.",
-    ),
-    "no_return": Defect(
-        "Does not return by itself",
-        "Released, the part stays away from its rest position.",
-        "Look at friction and spring above; do not refit it.",
-    ),
-    "worn_track": Defect(
-        "Worn sensor track",
-        "The position signal drops out or jumps at one place while the part moves steadily.",
-        "Check the connector and the wiring by moving them during a sweep; else replace the sensor.",
-    ),
-    "track_dead": Defect(
-        "Dead sensor track",
-        "The track gives next to nothing while the part moves.",
-        "Check feed, ground and signal wire at the connector; else replace the sensor.",
-    ),
-    "track_shorted": Defect(
-        "Sensor track shorted to its feed",
-        "The track stands at the feed voltage while the part moves.",
-        "Check for a short between signal and feed in plug and wiring; else replace the sensor.",
-    ),
-    "track_mismatch": Defect(
-        "Sensor tracks disagree",
-        "The two tracks tell different positions.",
-        "Check the plug for corrosion and the sensor for a loose fit; else replace the sensor.",
-    ),
-    "track_range": Defect(
-        "Sensor range too wide",
-        "The track moves further than its nominal end voltages.",
-        "Check the sensor feed and whether the profile fits this part.",
-    ),
-    "open_winding": Defect(
-        "No current flows",
-        "The motor takes no current at any drive: winding, brushes, lead or plug are open.",
-        "Measure the motor at its own pins; move the plug and leads while measuring.",
-    ),
-    "shorted_turns": Defect(
-        "Shorted winding turns",
-        "Resistance, inductance or motor constant are too low: part of the winding is bridged.",
-        "Replace the motor or the part; a driver stage that fed it may have suffered.",
-    ),
-    "weak_motor": Defect(
-        "Weak motor",
-        "The motor gives too little torque for its current.",
-        "Look at resistance and inductance above; if they are good, the magnets are weak or cracked.",
-    ),
-    "lead_resistance": Defect(
-        "Resistance in leads, plug or brushes",
-        "The loop has more resistance than the winding of such a part can have.",
-        "Clean the plug and check crimps and leads with a loaded voltage-drop test; then the brushes.",
-    ),
-    "weak_battery": Defect(
-        "Weak supply",
-        "The supply sags too much under load: battery, its clamps or the supply leads.",
-        "Charge or change the battery, clean the clamps, use shorter leads; then measure the part again.",
-    ),
-    "short_travel": Defect(
-        "Travel too short",
-        "The part does not cover its whole way between the stops.",
-        "Look for something in the way, or a gear that jumped.",
     ),
     "stop_shifted": Defect(
         "End stop out of place",
@@ -165,15 +275,42 @@ DEFECTS: dict[str, Defect] = {
         "The part takes too long to get there.",
         "Look at friction, spring, supply and leads above.",
     ),
+    "unbalanced": Defect(
+        "Uneven turn",
+        "The load varies with every turn.",
+        "Look for a bent shaft, a damaged impeller or rotor, play of the bearings.",
+    ),
+    "high_inrush": Defect(
+        "Inrush too high",
+        "The start takes more current than such a part can need.",
+        "Look at resistance and motor constant above.",
+    ),
+    "slow_start": Defect(
+        "Starts slowly",
+        "It takes too long until the current has settled.",
+        "Look at friction, supply and leads above.",
+    ),
+    "supply_resistance": Defect(
+        "Resistance in the supply side",
+        "Under load the supply side loses more than its wire can.",
+        "Measure the loss piece by piece, from the battery to the load: fuse, relay, plugs, joints.",
+    ),
+    "ground_resistance": Defect(
+        "Resistance in the ground side",
+        "Under load the ground side loses more than its wire can.",
+        "Clean the ground point and its bolt; measure the loss piece by piece.",
+    ),
+    "chafed_ground": Defect(
+        "Second way to ground",
+        "The ground side loses less than its wire must: current goes another way.",
+        "Look for chafed insulation or a load that touches the body.",
+    ),
 }
+"""Name of a defect -> what it is; deepest first: what explains much stands before what follows from it."""
 
 
 def defect(name: str) -> Defect:
     """Return the defect called ``name``; one without an entry is described by its bare name."""
-    from strokebench.diagnose.defects_turning import TURNING_DEFECTS
-
-    return (
-        DEFECTS.get(name)
-        or TURNING_DEFECTS.get(name)
-        or Defect(name.replace("_", " ").capitalize(), "A finding is out of its limits.", "See the findings.")
+    return DEFECTS.get(name) or Defect(
+        name.replace("_", " ").capitalize(), "A finding is out of its limits.", "See the findings."
     )

@@ -9,6 +9,7 @@ import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.diagnose.case import Case, load_voltage
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
 
 GAPS = ("recording_gaps", "Missing samples", "%")
@@ -22,13 +23,20 @@ MANY_GAPS = 2.0
 LOW_SUPPLY_V = 9.0
 FULL_SCALE_A = 70.0
 
+QUESTION = Question(
+    needs="",
+    group="Recording",
+    keys=(GAPS[0], ENDED[0], SHORT[0]),
+    not_of_part=(GAPS[0], ENDED[0], SHORT[0]),
+)
+
 
 def find(case: Case) -> list[Finding]:
     """Return the share of missing samples, and a finding without value when the bench's protection ended the
     run."""
     out = [case.finding(*GAPS[:2], Measured(missing_percent(case), 0.0), GAPS[2], high="")]
     events = case.run.events
-    stopped = [one for one in events if one.kind == "fault" or (one.code and one.kind != "warning")]
+    stopped = [event for event in events if event.kind == "fault" or (event.code and event.kind != "warning")]
     if stopped:
         first = stopped[0]
         why = f"the bench ended it with code {first.code}: {first.text}"

@@ -1,9 +1,11 @@
-"""The segment labels a throttle procedure must carry, and what each of them has to contain.
+"""The labels of a procedure's segments, and of what was found in somebody else's recording.
 
 Procedure files put these words on their segments; the diagnosis finds its evidence by them. Several segments
 in a row with the same label are one stretch when the first is a ramp (a sweep may be made of fast and slow
 ramps and a hold at its end), so a sweep is one stretch from one end stop to the other. Positive drive opens.
 Times and drives below are what the estimators were made for.
+
+**Parts that move between stops** (here a throttle; what other parts have besides stands at each label):
 
 =============== ======== =====================================================================================
 label           kind     what it has to be
@@ -23,12 +25,43 @@ release_open    PAUSE    coast after step_open, >= 600 ms: return time, rest pos
 step_close      STEP     from rest to about -0.6, hold >= 400 ms; at least 3
 release_close   PAUSE    coast after step_close, >= 600 ms: return time, rest position from the closed side
 =============== ======== =====================================================================================
+
+**Parts that turn without end** (pumps, fans), and the wiring to them:
+
+============== ======== ================================================================================
+label          kind     what it has to be
+============== ======== ================================================================================
+rest           PAUSE    no drive, >= 400 ms, first of all
+still          HOLD     so little drive that the rotor stands, >= 80 ms each, 3 or more levels
+still_release  PAUSE    after each of them, >= 30 ms: shows whether it really stood
+soft_start     RAMP     slowly up, then HOLDs, with watches that end the run when it is blocked or open
+level          STEP     constant drive until the speed is steady; 3 or more different drives
+burst_level    BURST    current at that drive: >= 10 turns, rate >= 10 x the commutation ripple
+level_end      HOLD     the same drive, >= 50 ms (optional)
+release        PAUSE    coasting, >= 15 ms, directly after the highest level at least: what stays
+                        between the open outputs is the back-EMF of the speed just left. Do not drive
+                        again before it stands: a drive below the back-EMF brakes hard
+step_start     STEP     from standstill to full drive at the fastest slew: inrush (optional)
+coast          PAUSE    until it stands
+============== ======== ================================================================================
+
+**Somebody just switched a part on**, found in the current of a recording that comes from an oscilloscope or a
+logger; neither drive nor procedure is known:
+
+============= =============================================================================================
+label         what it has to be
+============= =============================================================================================
+rest          no current, before the first switch-on; tells the current's zero and noise
+switched_on   from the first rise out of the noise until the current is gone again; its kind is ``start``
+              when the rise itself was recorded, else ``running``
+steady        the last settled part of the longest of them
+switched_off  from the end of a switched_on until the next, half a second at most
+============= =============================================================================================
 """
 
 from __future__ import annotations
 
 REST = "rest"
-APPROACH = "approach"
 SWEEP_OPEN = "sweep_open"
 SWEEP_RETURN = "sweep_return"
 STALL_OPEN = "stall_open"
@@ -63,7 +96,28 @@ passed, ending at the stop. Ramps only, with a hold at the end: then they are on
 SEAT_OPEN = "seat_open"
 """RAMP from the seat, slow, until the valve has left it; at least 3 (valves that one spring shuts)."""
 
-THROTTLE_LABELS = (
-    REST, APPROACH, SWEEP_OPEN, SWEEP_RETURN, STALL_OPEN, STALL_CLOSE, BURST_RIPPLE,
-    STEP_OPEN, RELEASE_OPEN, STEP_CLOSE, RELEASE_CLOSE,
-)  # fmt: skip
+STILL = "still"
+STILL_RELEASE = "still_release"
+SOFT_START = "soft_start"
+LEVEL = "level"
+BURST_LEVEL = "burst_level"
+LEVEL_END = "level_end"
+RELEASE = "release"
+STEP_START = "step_start"
+
+AT_LEVEL = (LEVEL, BURST_LEVEL, LEVEL_END)
+
+LOAD = "load"
+FULL_LOAD = "full_load"
+"""HOLD of a circuit at a constant current, >= 80 ms: the wiring's loss, and the hardest load of all."""
+
+SWITCHED_ON = "switched_on"
+STEADY = "steady"
+SWITCHED_OFF = "switched_off"
+
+START = "start"
+RUNNING = "running"
+
+RECORDING = "recording"
+"""Label of a burst that is the current of the recording itself, as captured; one for each piece without a
+gap."""

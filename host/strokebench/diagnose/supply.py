@@ -10,6 +10,7 @@ from strokebench.bench.budget import channel_of
 from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, span_of
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, moving_mean, robust_line
 
 REST = ("supply_rest", "Supply without load", "V")
@@ -25,6 +26,14 @@ trusted."""
 SLOPE_SHARE = 0.01
 """Relative error of a small change away from the jumps: ten codes over the 1024 between two of them."""
 
+QUESTION = Question(
+    needs="supply",
+    group="Supply and winding",
+    keys=(REST[0], LOWEST[0], SOURCE[0]),
+    needs_by_key={SOURCE[0]: "supply drive current"},
+    not_of_part=(REST[0], LOWEST[0], SOURCE[0]),
+)
+
 
 def find(case: Case) -> list[Finding]:
     """Return rest voltage, lowest voltage (10 ms mean), and source resistance.
@@ -35,7 +44,10 @@ def find(case: Case) -> list[Finding]:
     """
     samples = case.run.samples
     if len(samples) < 200 or not np.isfinite(samples["supply_v"]).any():
-        return [case.missing(*one, "the recording holds no supply voltage") for one in (REST, LOWEST, SOURCE)]
+        return [
+            case.missing(*quantity, "the recording holds no supply voltage")
+            for quantity in (REST, LOWEST, SOURCE)
+        ]
     offset, gain = case.accuracy("supply_v", "offset"), case.accuracy("supply_v", "gain")
     resting = list(case.samples(labels.REST))
     out = []
@@ -69,7 +81,9 @@ def _source(case: Case) -> Finding:
     ohm = -found.slope
     gain = math.hypot(case.accuracy("supply_v", "gain"), case.accuracy("current_a", "gain"))
     low_v, high_v = np.percentile(supply_v[keep], (0.5, 99.5))
-    jump_v = channel_of("supply_v", 0.0).linearity if any(low_v < one < high_v for one in STEPS_V) else 0.0
+    jump_v = (
+        channel_of("supply_v", 0.0).linearity if any(low_v < step_v < high_v for step_v in STEPS_V) else 0.0
+    )
     curve = math.hypot(SLOPE_SHARE * ohm, jump_v / float(np.ptp(input_a[keep])))
     u = math.hypot(found.u_slope * math.sqrt(MEMORY), gain * ohm, curve)
     times = samples["time_s"][keep]

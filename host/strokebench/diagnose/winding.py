@@ -11,6 +11,7 @@ from strokebench.data.findings import Finding
 from strokebench.data.samples import Samples
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage, span_of
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, moving_mean
 from strokebench.physics.copper import COPPER_K_C, resistance_ratio
 
@@ -25,6 +26,13 @@ MEMORY = 10
 CONTINUITY = "stall_current"
 HELD = (labels.STALL_CLOSE, labels.STALL_OPEN, labels.COIL_LEVEL)
 RESISTANCE = ("winding_resistance", "Winding resistance at 20 C", "ohm")
+
+QUESTION = Question(
+    needs="current",
+    group="Supply and winding",
+    keys=(CONTINUITY, RESISTANCE[0]),
+    needs_by_key={RESISTANCE[0]: "current volts"},
+)
 
 
 @dataclass(frozen=True)
@@ -50,9 +58,9 @@ def find(case: Case) -> list[Finding]:
     is so small against its spread (amperes) that total least squares gives the same slope. Copper by IEC
     60228 practice (k = 234.5), leads taken off.
     """
-    rows = stalls(case)
-    when = span_of(*rows)
-    hardest = [float(np.median(np.abs(part["current_a"]))) for part in rows]
+    holds = stalls(case)
+    when = span_of(*holds)
+    hardest = [float(np.median(np.abs(hold["current_a"]))) for hold in holds]
     if not hardest:
         why = "the procedure has no hold in which nothing moves"
         return [case.missing(CONTINUITY, case.holds_title, "A", why), case.missing(*RESISTANCE, why)]
@@ -96,19 +104,19 @@ def settled(rows: Samples) -> Samples:
 
 def fit_loop(case: Case) -> Loop | str:
     """Return the fit, or the reason in one sentence why there is none."""
-    rows = stalls(case)
-    if len({_level(part) for part in rows}) < 3:
-        return f"{len(rows)} stalls at too few different drives, 3 levels at least are needed"
-    current_a = np.concatenate([part["current_a"] for part in rows])
-    volts = np.concatenate([load_voltage(part) for part in rows])
+    holds = stalls(case)
+    if len({_level(hold) for hold in holds}) < 3:
+        return f"{len(holds)} stalls at too few different drives, 3 levels at least are needed"
+    current_a = np.concatenate([hold["current_a"] for hold in holds])
+    volts = np.concatenate([load_voltage(hold) for hold in holds])
     if not np.isfinite(volts).all():
         return "the recording holds no output volts"
     noise_a = max(0.1, 8 * case.accuracy("current_a", "offset"))
     if np.median(np.abs(current_a)) < noise_a or np.ptp(np.abs(current_a)) < noise_a:
         return "no current flows that a resistance could be worked out from"
-    start_s = float(rows[0]["time_s"][0])
-    heat = np.interp(np.concatenate([part["time_s"] for part in rows]), *_heat(case, start_s))
-    return _solve(case, current_a, volts, heat, start_s, len(rows))
+    start_s = float(holds[0]["time_s"][0])
+    heat = np.interp(np.concatenate([hold["time_s"] for hold in holds]), *_heat(case, start_s))
+    return _solve(case, current_a, volts, heat, start_s, len(holds))
 
 
 def _level(rows: Samples) -> float:
@@ -133,7 +141,7 @@ def _solve(case: Case, current_a: Floats, volts: Floats, heat: Floats, start_s: 
     left = volts - design @ answer
     spread = float(np.sqrt(left @ left / max(len(volts) - 3, 1)))
     u_fit = spread * math.sqrt(np.linalg.inv(design.T @ design)[0, 0] * MEMORY)
-    ohm, rise, brush_v = (float(one) for one in answer)
+    ohm, rise, brush_v = (float(term) for term in answer)
     gain = math.hypot(case.accuracy("current_a", "gain"), case.accuracy("output_a_v", "gain"))
     per_a2s = max(rise / ohm, 0.0)
     start_c, u_c = temperature(case, start_s)

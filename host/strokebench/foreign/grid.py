@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from strokebench.data.run import Burst
 from strokebench.data.samples import COLUMNS, Samples, empty
-from strokebench.diagnose.switch_labels import RECORDING
+from strokebench.diagnose.labels import RECORDING
 
 TICK_HZ = 1000.0
 FINEST_HZ = 50_000.0

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.data.run import Mark, RunData
-from strokebench.diagnose import switch_labels as labels
+from strokebench.diagnose import labels
 from strokebench.diagnose.stats import moving_mean, spread
 
 LEAST_A = 0.05
@@ -36,7 +36,7 @@ Floats = NDArray[np.float64]
 
 
 def mark_by_current(run: RunData) -> RunData:
-    """Return ``run`` with the marks of :mod:`strokebench.diagnose.switch_labels` added, and what its current
+    """Return ``run`` with the marks of :mod:`strokebench.diagnose.labels` added, and what its current
     is worth; unchanged when no current is there or it never rises."""
     rows = run.samples
     current_a = np.asarray(rows["current_a"], float)

@@ -71,8 +71,8 @@ def _strain(one: Finding) -> float:
 def stroke(spec: SimSpec) -> Case:
     """Run the part's own procedure, diagnose blind and judge."""
     from strokebench.sim import trials
+    from strokebench.verdict import root_cause
     from strokebench.verdict.examine import examine
-    from strokebench.verdict.judge import root_cause
 
     data, profile, _ = trials.stroke(spec)
     findings, verdict = examine(data, profile)

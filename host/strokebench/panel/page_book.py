@@ -74,8 +74,7 @@ def _row(run: RunSummary, place: int) -> None:
         tag("td", f"{run.part} {run.part_serial}".strip())
         verdict = run.verdict or run.outcome
         sign = SIGNS.get(verdict, "")
-        word = "unclear" if verdict == "inconclusive" else verdict
-        tag("td", f"{sign} {verdict}".strip(), f"word {word}")
+        tag("td", f"{sign} {verdict}".strip(), f"word {verdict}")
         tag("td", run.customer or "\u2013", "words")
         tag("td", run.note or "\u2013", "words")
         with tag("td"):

@@ -14,7 +14,7 @@ from strokebench.panel.page_charts import EXACT, FAINT, FONT, INK
 from strokebench.panel.page_findings import SIGNS
 from strokebench.panel.page_frame import frame
 from strokebench.panel.tags import card, table, tag
-from strokebench.terminal.display import position_percent, unit_text, value_text, verdict_word
+from strokebench.terminal.display import position_percent, unit_text, value_text
 
 if TYPE_CHECKING:
     from strokebench.data.findings import Finding
@@ -114,7 +114,7 @@ def _pair(one: Finding | None, other: Finding | None) -> None:
         tag("th", present.title, scope="row")
         for finding in (one, other):
             tag("td", f"{value_text(finding)} {unit_text(finding)}" if finding else "\u2013", "number")
-            word = verdict_word(finding) if finding else ""
+            word = finding.verdict.value if finding else ""
             tag("td", f"{SIGNS[word]} {word}" if word else "\u2013", f"word {word}")
         known = one is not None and other is not None and one.known and other.known
         tag(

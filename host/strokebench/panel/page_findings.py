@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from nicegui import ui
 
 from strokebench.panel.tags import card, table, tag
-from strokebench.terminal.display import limits_text, unit_text, value_text, verdict_word, where_text
+from strokebench.terminal.display import limits_text, unit_text, value_text, where_text
 
 if TYPE_CHECKING:
     from strokebench.data.findings import Finding
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from strokebench.panel.view import Snapshot
 
 LOOK_S = 0.5
-SIGNS = {"pass": "\u2713", "fail": "\u2717", "unclear": "?", "info": "i", "inconclusive": "?"}
+SIGNS = {"pass": "\u2713", "fail": "\u2717", "inconclusive": "?", "info": "i"}
 """So that the verdict is never told by colour alone."""
 
 
@@ -60,7 +60,7 @@ def findings_table(findings: Sequence[Finding]) -> None:
 
 
 def _row(one: Finding) -> None:
-    word = verdict_word(one)
+    word = one.verdict.value
     with tag("tr"):
         tag("th", one.title, scope="row")
         tag("td", f"{value_text(one)} {unit_text(one)}".strip(), "number")

@@ -22,16 +22,16 @@ def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Ver
     from strokebench.report import content
     from strokebench.report.page import page
     from strokebench.report.pictures import choice
-    from strokebench.verdict.judge import COVERAGE
+    from strokebench.verdict import COVERAGE
 
     return page(
         "report.html",
         part=profile.part,
         verdict=verdict.value,
-        headline=content.HEADLINE[verdict],
+        headline=verdict.value.upper(),
         summary=content.summary(findings, verdict, run),
         troubles=content.troubles(findings),
-        groups=content.rows(findings),
+        groups=content.rows(findings, profile.kind),
         answers=content.answers(run),
         pictures=choice.pictures(run, profile, findings),
         identity=content.identity(run, profile),

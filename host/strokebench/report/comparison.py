@@ -16,7 +16,7 @@ from strokebench.report.page import page
 from strokebench.report.pictures import ink
 from strokebench.report.pictures.drawing import WIDE, Picture, sheet
 from strokebench.report.pictures.marks import shade, thin
-from strokebench.verdict.judge import COVERAGE
+from strokebench.verdict import COVERAGE
 
 if TYPE_CHECKING:
     from strokebench.data.run import RunData

@@ -7,47 +7,19 @@ from datetime import datetime, timezone
 from typing import TYPE_CHECKING, Any
 
 from strokebench.data.findings import YES_NO, Finding, Verdict, yes_or_no
+from strokebench.diagnose import kind_of
 from strokebench.diagnose.channels import followed_procedure
 from strokebench.diagnose.defects import defect
+from strokebench.diagnose.question import GROUPS
+from strokebench.diagnose.registry import OTHER
 from strokebench.report.gauge import gauge
 from strokebench.report.numbers import fixed, limits_text, span_text, with_uncertainty
-from strokebench.verdict.judge import COVERAGE, NO_LIMIT, named_faults
+from strokebench.verdict.decision import COVERAGE, NO_LIMIT, named_faults
 
 if TYPE_CHECKING:
     from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile
 
-GROUPS = (
-    ("Supply and winding", ("supply", "source", "stall_current", "winding", "inductance", "motor", "leak")),
-    (
-        "Turning",
-        (
-            "current_flows",
-            "turning",
-            "speed",
-            "motor_constant",
-            "loop",
-            "brush_drop",
-            "pump",
-            "inrush",
-            "start",
-        ),
-    ),
-    ("Load", ("drag", "load", "low_speed")),
-    ("Commutator and turn", ("segment", "once", "brush_noise")),
-    ("Wiring", ("wire", "supply_side", "supply_excess", "supply_flicker", "ground")),
-    ("Position sensor", ("track",)),
-    ("Travel and rest", ("travel", "stop", "rest", "movement", "shut", "plunger", "opening", "half_open")),
-    (
-        "Friction and spring",
-        ("breakaway", "friction", "hysteresis", "preload", "spring", "binding", "seat", "pull_in", "drop"),
-    ),
-    ("Times", ("open_time", "close_time", "return", "travel_time", "pull_in_time")),
-    ("What the engine did", ("answers", "idle", "gas", "valve_open", "valve_shuts")),
-    ("Recording", ("recording", "run")),
-)
-WORDS = {Verdict.PASS: "pass", Verdict.FAIL: "fail", Verdict.INCONCLUSIVE: "open"}
-HEADLINE = {Verdict.PASS: "PASS", Verdict.FAIL: "FAIL", Verdict.INCONCLUSIVE: "INCONCLUSIVE"}
 OFF_ENGINE = "The part was measured without load, at one temperature, off the engine."
 BY_KIND = {
     "wiring": "The wire was measured at one temperature and without moving it; wiggle it by hand as well.",
@@ -67,15 +39,14 @@ BY_TRACKS = {
 
 @dataclass(frozen=True)
 class Row:
-    """One line of the findings table; ``state`` is pass, fail, open or info."""
+    """One line of the findings table; ``verdict`` is the word, by which the line gets its looks too."""
 
     title: str
     value: str
     unit: str
     limits: str
     gauge: str
-    state: str
-    word: str
+    verdict: str
     where: str
     note: str
 
@@ -90,24 +61,19 @@ class Trouble:
     evidence: list[str]
 
 
-def rows(findings: list[Finding]) -> list[tuple[str, list[Row]]]:
-    """Return the table's groups in order, each with its rows; groups without findings are left out."""
+def rows(findings: list[Finding], kind: str) -> list[tuple[str, list[Row]]]:
+    """Return the table's groups in order, each with its rows; groups without findings are left out.
+
+    ``kind`` of the part: its questions say in which group a finding stands.
+    """
+    group_of = kind_of(kind).group_of
     grouped: dict[str, list[Row]] = {}
     for finding in findings:
-        grouped.setdefault(_group(finding.key), []).append(_row(finding))
-    order = [name for name, _ in GROUPS] + ["Other"]
-    return [(name, grouped[name]) for name in order if name in grouped]
-
-
-def _group(key: str) -> str:
-    hits = [(len(start), name) for name, starts in GROUPS for start in starts if key.startswith(start)]
-    return max(hits)[1] if hits else "Other"
+        grouped.setdefault(group_of(finding.key), []).append(_row(finding))
+    return [(name, grouped[name]) for name in (*GROUPS, OTHER) if name in grouped]
 
 
 def _row(finding: Finding) -> Row:
-    informative = finding.lower is None and finding.upper is None and finding.known
-    state = "info" if informative else WORDS[finding.verdict]
-    word = {"info": "for information", "open": "not judged"}.get(state, state)
     note = "" if finding.reason == NO_LIMIT else finding.reason
     return Row(
         title=finding.title,
@@ -115,8 +81,7 @@ def _row(finding: Finding) -> Row:
         unit=_unit(finding.unit) if finding.known else "",
         limits="yes" if finding.unit == YES_NO else limits_text(finding.lower, finding.upper),
         gauge="" if finding.unit == YES_NO else gauge(finding, COVERAGE),
-        state=state,
-        word=word,
+        verdict=finding.verdict.value,
         where=_where(finding),
         note=note,
     )
@@ -137,19 +102,19 @@ def _where(finding: Finding) -> str:
 
 def troubles(findings: list[Finding]) -> list[Trouble]:
     """Return the defects found, deepest first."""
-    failing = [one for one in findings if one.verdict is Verdict.FAIL]
-    out = []
+    failing = [finding for finding in findings if finding.verdict is Verdict.FAIL]
+    found = []
     for name in named_faults(findings):
         about = defect(name)
-        behind = [one for one in failing if one.fault == name]
-        place = next((one.place for one in behind if one.place is not None), None)
+        behind = [finding for finding in failing if finding.fault == name]
+        place = next((finding.place for finding in behind if finding.place is not None), None)
         where = f", at {place:.1f} % of travel" if place is not None and name in PLACED else ""
-        out.append(
-            Trouble(about.name + where, about.meaning, about.check, [_evidence(one) for one in behind])
-        )
-    unnamed = [one for one in failing if not one.fault]
-    return out + [
-        Trouble(one.title, "Out of its limits.", "See the findings.", [_evidence(one)]) for one in unnamed
+        evidence = [_evidence(finding) for finding in behind]
+        found.append(Trouble(about.name + where, about.meaning, about.check, evidence))
+    unnamed = [finding for finding in failing if not finding.fault]
+    return found + [
+        Trouble(finding.title, "Out of its limits.", "See the findings.", [_evidence(finding)])
+        for finding in unnamed
     ]
 
 
@@ -166,13 +131,11 @@ def _evidence(finding: Finding) -> str:
 
 def summary(findings: list[Finding], verdict: Verdict, run: RunData) -> str:
     """Return one sentence under the verdict."""
-    judged = [one for one in findings if one.lower is not None or one.upper is not None]
-    failed = sum(one.verdict is Verdict.FAIL for one in judged)
-    unsure = sum(one.verdict is Verdict.INCONCLUSIVE for one in judged)
-    passed = len(judged) - failed - unsure
-    text = (
-        f"Of {len(judged)} findings with limits {passed} pass, {failed} fail, {unsure} could not be judged."
-    )
+    limited = [finding for finding in findings if finding.lower is not None or finding.upper is not None]
+    failed = sum(finding.verdict is Verdict.FAIL for finding in limited)
+    unsure = sum(finding.verdict is Verdict.INCONCLUSIVE for finding in limited)
+    passed = len(limited) - failed - unsure
+    text = f"Of {len(limited)} findings with limits {passed} pass, {failed} fail, {unsure} are inconclusive."
     if verdict is Verdict.PASS:
         return f"Everything required lies inside its limits by at least its uncertainty. {text}"
     if verdict is Verdict.FAIL:
@@ -184,23 +147,24 @@ def summary(findings: list[Finding], verdict: Verdict, run: RunData) -> str:
 
 
 def open_points(findings: list[Finding]) -> list[tuple[str, list[str]]]:
-    """Return what was not judged, gathered by its reason, in order of first appearance."""
+    """Return what neither passes nor fails, gathered by its reason, in order of first appearance."""
     gathered: dict[str, list[str]] = {}
-    for one in findings:
-        if one.verdict is Verdict.INCONCLUSIVE and one.reason and one.reason != NO_LIMIT:
-            gathered.setdefault(one.reason, []).append(one.title)
+    for finding in findings:
+        unsettled = finding.verdict in (Verdict.INCONCLUSIVE, Verdict.INFO)
+        if unsettled and finding.reason and finding.reason != NO_LIMIT:
+            gathered.setdefault(finding.reason, []).append(finding.title)
     return [(reason[:1].upper() + reason[1:], titles) for reason, titles in gathered.items()]
 
 
 def answers(run: RunData) -> list[tuple[str, ...]]:
     """Return what a person answered: number, time, question, answer, drive, position and current then."""
     out: list[tuple[str, ...]] = []
-    for number, one in enumerate(run.info.get("answers") or [], 1):
-        place = one.get("position_percent")
+    for number, answer in enumerate(run.info.get("answers") or [], 1):
+        place = answer.get("position_percent")
         where = fixed(place, 1) + " %" if isinstance(place, float) and place == place else "\u2013"
         out.append(
-            (str(number), f"{one['time_s']:.1f} s", one["question"], one["text"],
-             f"{100 * one['drive']:.0f} %", where, f"{fixed(one['current_a'], 2)} A")
+            (str(number), f"{answer['time_s']:.1f} s", answer["question"], answer["text"],
+             f"{100 * answer['drive']:.0f} %", where, f"{fixed(answer['current_a'], 2)} A")
         )  # fmt: skip
     return out
 

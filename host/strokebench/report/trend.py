@@ -13,7 +13,9 @@ from strokebench.report.pictures.drawing import WIDE, sheet
 if TYPE_CHECKING:
     from strokebench.book.search import TrendPoint
 
-LOOKS = {"pass": ("o", ink.GOOD), "fail": ("X", ink.BAD), "inconclusive": ("s", ink.DOUBT)}
+LOOKS = {
+    "pass": ("o", ink.GOOD), "fail": ("X", ink.BAD), "inconclusive": ("s", ink.DOUBT), "info": ("d", ink.GREY),
+}  # fmt: skip
 
 
 def write_trend(key: str, points: Sequence[TrendPoint], path: str | Path) -> None:

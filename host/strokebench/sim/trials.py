@@ -127,8 +127,8 @@ def examine(trial: Trial, simulate: Simulate = stroke) -> dict[str, Any]:
     ``simulate`` strokes the part: :func:`stroke`, or a :class:`strokebench.sim.trial_worker.Simulator`'s.
     A bench that refuses to arm because its self-test found the defect has found it: ``refused`` is the code.
     """
+    from strokebench.verdict import named_faults
     from strokebench.verdict.examine import examine as judged
-    from strokebench.verdict.judge import named_faults
 
     injected = {
         "key": trial.key, "name": trial.name, "grade": trial.grade, "size": trial.size, "place": trial.place,

@@ -16,7 +16,7 @@ from strokebench.terminal.display import STYLES, decimals, show_result
 if TYPE_CHECKING:
     from strokebench.book.book import RunSummary, TrendPoint
 
-MARKS = {"pass": "o", "fail": "x", "inconclusive": "?"}
+MARKS = {"pass": "o", "fail": "x", "inconclusive": "?", "info": "i"}
 
 
 def _table(*columns: str) -> Table:
@@ -79,4 +79,4 @@ def _bar(point: TrendPoint, low: float, high: float, width: int = 16) -> str:
     if not math.isfinite(point.value):
         return ""
     at = 0 if high == low else round((point.value - low) / (high - low) * (width - 1))
-    return "." * at + MARKS.get(point.verdict, "?") + "." * (width - 1 - at)
+    return "." * at + MARKS[point.verdict] + "." * (width - 1 - at)

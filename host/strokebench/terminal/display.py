@@ -15,15 +15,17 @@ from rich.table import Table
 
 from strokebench.data.findings import YES_NO, Finding, Verdict, yes_or_no
 from strokebench.diagnose.expects import nominal_percent
+from strokebench.verdict import COVERAGE
 
 if TYPE_CHECKING:
     from strokebench.bench.run import Run
     from strokebench.data.samples import Samples
     from strokebench.parts.profile import Profile
 
-COVERAGE = 2
 WIDE = 110
-STYLES = {Verdict.PASS: "green", Verdict.FAIL: "bold red", Verdict.INCONCLUSIVE: "yellow"}
+STYLES = {
+    Verdict.PASS: "green", Verdict.FAIL: "bold red", Verdict.INCONCLUSIVE: "yellow", Verdict.INFO: "dim"
+}  # fmt: skip
 
 
 def position_percent(profile: Profile, sensor_a_v: float) -> float:
@@ -126,18 +128,10 @@ def findings_table(findings: Sequence[Finding], width: int = 80) -> Table:
     for name in ("unit", "limits", "verdict", "where"):
         table.add_column(name, no_wrap=True)
     for finding in findings:
-        word = verdict_word(finding)
-        shown = f"[{'dim' if word == 'info' else STYLES[finding.verdict]}]{word}[/]"
+        shown = f"[{STYLES[finding.verdict]}]{finding.verdict.value}[/]"
         texts = (finding.title, value_text(finding), unit_text(finding), limits_text(finding))
         table.add_row(*(escape(text) for text in texts), shown, escape(where_text(finding, short)))
     return table
-
-
-def verdict_word(finding: Finding) -> str:
-    """Return the verdict's word; ``info`` for a known value that has no limits."""
-    if finding.known and finding.lower is None and finding.upper is None:
-        return "info"
-    return "unclear" if finding.verdict is Verdict.INCONCLUSIVE else finding.verdict.value
 
 
 def show_result(
@@ -146,10 +140,11 @@ def show_result(
     """Print findings, the reasons of what did not pass, and the one line that counts."""
     console = console or Console()
     console.print(findings_table(findings, console.width))
-    console.print(f"U = {COVERAGE} u, about 95 % confidence", style="dim")
+    console.print(f"U = {COVERAGE:g} u, about 95 % confidence", style="dim")
     console.print()
     for finding in findings:
-        if finding.verdict is not Verdict.PASS and finding.reason and verdict_word(finding) != "info":
+        unsettled = finding.verdict in (Verdict.FAIL, Verdict.INCONCLUSIVE) or not finding.known
+        if unsettled and finding.reason:
             console.print(f"{finding.title}: {finding.reason}", markup=False, highlight=False)
     faults = list(dict.fromkeys(f.fault for f in findings if f.verdict is Verdict.FAIL and f.fault))
     named = f" ({', '.join(faults)})" if faults else ""

@@ -14,8 +14,8 @@ from strokebench.data.findings import Finding, Verdict
 from strokebench.data.samples import READINGS
 from strokebench.diagnose import diagnose
 from strokebench.errors import UsageError
+from strokebench.verdict import COVERAGE
 from strokebench.verdict.examine import examine
-from strokebench.verdict.judge import COVERAGE
 
 if TYPE_CHECKING:
     from strokebench.data.run import RunData
@@ -94,7 +94,10 @@ class Comparison:
     @property
     def real(self) -> list[Difference]:
         """Differences beyond uncertainty, largest first."""
-        return sorted((one for one in self.differences if one.real), key=lambda one: -abs(one.score))
+        return sorted(
+            (difference for difference in self.differences if difference.real),
+            key=lambda difference: -abs(difference.score),
+        )
 
 
 def compare(a: Side, b: Side) -> Comparison:
@@ -105,9 +108,9 @@ def compare(a: Side, b: Side) -> Comparison:
             "Name two recordings of the same kind of part.",
         )
     shared = same_bench(a.run, b.run)
-    spreads = [_uncertainties(one, shared) for one in (a, b)]
+    spreads = [_uncertainties(side, shared) for side in (a, b)]
     differences, unknown = [], {}
-    others = {one.key: one for one in b.findings}
+    others = {finding.key: finding for finding in b.findings}
     for mine in a.findings:
         other = others.get(mine.key)
         reason = _why_not(mine, other, spreads)
@@ -122,10 +125,10 @@ def compare(a: Side, b: Side) -> Comparison:
 def _why_not(mine: Finding, other: Finding | None, spreads: Sequence[dict[str, float]]) -> str:
     if other is None:
         return "B does not have it"
-    for letter, one, spread in (("A", mine, spreads[0]), ("B", other, spreads[1])):
-        if not one.known:
-            return f"{letter}: {one.reason or 'not known'}"
-        if not math.isfinite(spread.get(one.key, math.nan)):
+    for letter, finding, spread in (("A", mine, spreads[0]), ("B", other, spreads[1])):
+        if not finding.known:
+            return f"{letter}: {finding.reason or 'not known'}"
+        if not math.isfinite(spread.get(finding.key, math.nan)):
             return f"{letter}: its uncertainty is not known"
     return ""
 
@@ -133,17 +136,17 @@ def _why_not(mine: Finding, other: Finding | None, spreads: Sequence[dict[str, f
 def same_bench(a: RunData, b: RunData) -> bool:
     """Tell whether both recordings carry the same bench's id and calibration."""
     ids = [run.info.get("identity") or {} for run in (a, b)]
-    named = [(one.get("uid"), one.get("calibration_id")) for one in ids]
+    named = [(identity.get("uid"), identity.get("calibration_id")) for identity in ids]
     return bool(named[0][0]) and named[0] == named[1]
 
 
-def _uncertainties(one: Side, shared: bool) -> dict[str, float]:
+def _uncertainties(side: Side, shared: bool) -> dict[str, float]:
     """Standard uncertainties by key; ``shared``: as if gain and offset only drifted."""
-    whole = {finding.key: finding.u for finding in one.findings}
+    whole = {finding.key: finding.u for finding in side.findings}
     if not shared:
         return whole
-    told = diagnose(with_shared_errors_out(one.run), one.profile)
-    own = {finding.key: finding.u for finding in told}
+    unjudged = diagnose(with_shared_errors_out(side.run), side.profile)
+    own = {finding.key: finding.u for finding in unjudged}
     return {key: min(u, own.get(key, u)) if math.isfinite(u) else u for key, u in whole.items()}
 
 
@@ -168,13 +171,13 @@ def _remarks(a: Side, b: Side, shared: bool) -> list[str]:
     if a.profile.procedure != b.profile.procedure:
         remarks.append("The two ran different procedures; findings may depend on that.")
     warm = [
-        float(np.nanmean(t)) for t in (one.run.samples["part_c"] for one in (a, b)) if np.isfinite(t).any()
+        float(np.nanmean(t)) for t in (side.run.samples["part_c"] for side in (a, b)) if np.isfinite(t).any()
     ]
     if len(warm) == 2 and abs(warm[0] - warm[1]) > 5:
         remarks.append(f"The parts were not equally warm: {warm[0]:.0f} and {warm[1]:.0f} C.")
-    for letter, one in (("A", a), ("B", b)):
-        if one.info.get("outcome") not in (None, "done"):
-            remarks.append(f"Run {letter} did not end as planned ({one.info['outcome']}).")
+    for letter, side in (("A", a), ("B", b)):
+        if side.info.get("outcome") not in (None, "done"):
+            remarks.append(f"Run {letter} did not end as planned ({side.info['outcome']}).")
     return remarks
 
 
@@ -183,6 +186,6 @@ def aligned_s(a: RunData, b: RunData) -> Floats | None:
     if not a.marks or [m.label for m in a.marks] != [m.label for m in b.marks]:
         return None
     edges = [[*(m.start_s for m in run.marks), run.marks[-1].end_s] for run in (a, b)]
-    if not all((np.diff(one) > 0).all() for one in edges):
+    if not all((np.diff(times_s) > 0).all() for times_s in edges):
         return None
     return np.asarray(np.interp(b.samples["time_s"], edges[1], edges[0]), float)

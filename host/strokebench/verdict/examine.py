@@ -6,7 +6,7 @@ from strokebench.data.findings import Finding, Verdict
 from strokebench.data.run import RunData
 from strokebench.diagnose import diagnose
 from strokebench.parts.profile import Profile
-from strokebench.verdict.judge import judge, overall
+from strokebench.verdict.decision import judge, overall
 
 
 def examine(data: RunData, profile: Profile) -> tuple[list[Finding], Verdict]:

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from strokebench.diagnose import kind_of
 from strokebench.errors import DataError, UsageError
-from strokebench.verdict.judge import COVERAGE
+from strokebench.verdict import COVERAGE
 from strokebench.verdict.tolerance import CONFIDENCE, CONTENT, factor, robust
 
 if TYPE_CHECKING:
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
 
 FEWEST = 5
 """Below this the factor is so large that the limits say nothing, whatever anybody asks for."""
-NOT_OF_THE_PART = ("supply", "source", "recording", "run", "track_noise")
 FAR_OUT = 4.0
 """Spreads from the median beyond which a part is pointed out (judgement): look whether it is good."""
 
@@ -38,7 +38,7 @@ class Specimen:
 
 
 @dataclass(frozen=True)
-class Learned:
+class LearntLimit:
     """Limits of one finding: median and robust spread over ``parts`` parts, median uncertainty ``u``."""
 
     key: str
@@ -56,16 +56,16 @@ class Learned:
 
 
 @dataclass
-class Lesson:
-    """All that was learned: limits, findings left alone with the reason, number of parts and of runs."""
+class Learnt:
+    """All that was learnt: limits, findings left alone with the reason, number of parts and of runs."""
 
     parts: int
     runs: int
-    limits: list[Learned] = field(default_factory=list)
+    limits: list[LearntLimit] = field(default_factory=list)
     left: dict[str, str] = field(default_factory=dict)
 
 
-def learn(specimens: Sequence[Specimen], base: Profile, fewest: int) -> Lesson:
+def learn(specimens: Sequence[Specimen], base: Profile, fewest: int) -> Learnt:
     """Return what ``specimens`` teach about the findings that have limits in ``base``.
 
     Repeats of one part count once, by their median. Raises :class:`UsageError` when ``fewest`` is less than
@@ -76,22 +76,26 @@ def learn(specimens: Sequence[Specimen], base: Profile, fewest: int) -> Lesson:
             f"--min {fewest} is too few: limits need at least {FEWEST} parts.", "Record more good parts."
         )
     _same_kind(specimens)
-    parts = {one.serial for one in specimens}
+    parts = {specimen.serial for specimen in specimens}
     if "" in parts:
-        runs = ", ".join(str(one.run_id) for one in specimens if not one.serial)
+        runs = ", ".join(str(specimen.run_id) for specimen in specimens if not specimen.serial)
         raise DataError(
             f"Without a serial number parts cannot be counted (run {runs}).",
             "Record with --serial, or name the other runs with --runs.",
         )
     _enough(len(parts), fewest, len(specimens))
-    lesson = Lesson(len(parts), len(specimens))
+    learnt = Learnt(len(parts), len(specimens))
+    not_of_part = kind_of(base.kind).not_of_part
     for key, limit in base.findings.items():
-        told = _one(key, limit, specimens, fewest)
-        if isinstance(told, str):
-            lesson.left[key] = told
+        if key in not_of_part:
+            learnt.left[key] = "belongs to bench and supply, not to the part"
+            continue
+        found = _learn_limit(key, limit, specimens, fewest)
+        if isinstance(found, str):
+            learnt.left[key] = found
         else:
-            lesson.limits.append(told)
-    return lesson
+            learnt.limits.append(found)
+    return learnt
 
 
 def _enough(parts: int, fewest: int, runs: int) -> None:
@@ -105,35 +109,39 @@ def _enough(parts: int, fewest: int, runs: int) -> None:
 def _same_kind(specimens: Sequence[Specimen]) -> None:
     """DataError when the runs cannot be put together."""
     first = specimens[0] if specimens else None
-    for one in specimens:
+    for specimen in specimens:
         assert first is not None
         for what, mine, other in (
-            ("parts", one.part, first.part),
-            ("kinds of part", one.kind, first.kind),
-            ("procedures", one.profile.get("procedure"), first.profile.get("procedure")),
+            ("parts", specimen.part, first.part),
+            ("kinds of part", specimen.kind, first.kind),
+            ("procedures", specimen.profile.get("procedure"), first.profile.get("procedure")),
         ):
             if mine != other:
                 raise DataError(
-                    f"Runs {first.run_id} and {one.run_id} are of different {what}.",
+                    f"Runs {first.run_id} and {specimen.run_id} are of different {what}.",
                     "Name runs that belong together with --runs.",
                 )
 
 
-def _one(key: str, limit: FindingLimit, specimens: Sequence[Specimen], fewest: int) -> Learned | str:
-    """Learn one finding, or return in words why not."""
-    if key.startswith(NOT_OF_THE_PART):
-        return "belongs to bench and supply, not to the part"
-    found = [(one.serial, finding) for one in specimens for finding in one.findings if finding.key == key]
-    known = [(serial, one) for serial, one in found if one.known and math.isfinite(one.u)]
+def _learn_limit(
+    key: str, limit: FindingLimit, specimens: Sequence[Specimen], fewest: int
+) -> LearntLimit | str:
+    """Learn the limits of one finding, or return in words why not."""
+    known = [
+        (specimen.serial, finding)
+        for specimen in specimens
+        for finding in specimen.findings
+        if finding.key == key and finding.known and math.isfinite(finding.u)
+    ]
     by_part: dict[str, list[float]] = {}
-    for serial, one in known:
-        by_part.setdefault(serial, []).append(one.value)
+    for serial, finding in known:
+        by_part.setdefault(serial, []).append(finding.value)
     if len(by_part) < fewest:
         return f"known of {len(by_part)} parts only, {fewest} are needed"
     two_sided = limit.lower is not None and limit.upper is not None
     values = {serial: median(repeated) for serial, repeated in by_part.items()}
-    centre, spread = (float(one) for one in robust(np.array(list(values.values()))))
-    u = median(one.u for _, one in known)
+    centre, spread = (float(value) for value in robust(np.array(list(values.values()))))
+    u = median(finding.u for _, finding in known)
     reach = factor(len(values), two_sided) * spread + COVERAGE * u
     if reach <= 0:
         return "all parts gave the same value, without uncertainty: limits would be a point"
@@ -141,22 +149,22 @@ def _one(key: str, limit: FindingLimit, specimens: Sequence[Specimen], fewest: i
     upper = None if limit.upper is None else centre + reach
     far_out = tuple(sorted(who for who, value in values.items() if abs(value - centre) > FAR_OUT * spread))
     title, unit = known[0][1].title, known[0][1].unit
-    return Learned(
+    return LearntLimit(
         key, title, unit, len(values), len(known), centre, spread, u, lower, upper, far_out if spread else ()
     )
 
 
-def _not_below_zero(learned: float, before: float, centre: float) -> float:
+def _not_below_zero(learnt: float, before: float, centre: float) -> float:
     """A quantity that the profile takes as never negative does not get a negative lower limit."""
-    return 0.0 if learned < 0 <= before and centre > 0 else learned
+    return 0.0 if learnt < 0 <= before and centre > 0 else learnt
 
 
-def note(one: Learned, source: str) -> str:
+def note(limit: LearntLimit, source: str) -> str:
     """Return where a limit comes from, for the profile."""
     return (
-        f"learnt from {one.parts} good parts ({one.runs} runs) in {source}: median {one.centre:.4g}, spread"
-        f" {one.spread:.2g} (Qn), {CONTENT:.0%} of such parts with {CONFIDENCE:.0%} confidence, widened by"
-        f" U = {COVERAGE * one.u:.2g}"
+        f"learnt from {limit.parts} good parts ({limit.runs} runs) in {source}: median {limit.centre:.4g},"
+        f" spread {limit.spread:.2g} (Qn), {CONTENT:.0%} of such parts with {CONFIDENCE:.0%} confidence,"
+        f" widened by U = {COVERAGE * limit.u:.2g}"
     )
 
 

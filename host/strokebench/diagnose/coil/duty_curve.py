@@ -12,6 +12,7 @@ from strokebench.diagnose.coil.solenoid_valve import SolenoidValveCase
 from strokebench.diagnose.moving.breakaway import leaving
 from strokebench.diagnose.moving.spring import opening_fits
 from strokebench.diagnose.moving.sweeps import GRID, level
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, repeats
 
 OPENING = ("opening_current", "Dead band: current at which it opens", "A")
@@ -25,6 +26,13 @@ ALL = (OPENING, VOLTS, HALF, WIDTH, FRICTION, PRELOAD, SLOPE)
 SCALE_U = 0.02
 """Relative: the travel that positions are counted in. An offset of the position cancels in a difference."""
 
+QUESTION = Question(
+    needs="sweeps",
+    group="Friction and spring",
+    keys=tuple(key for key, *_ in ALL),
+    group_by_key=dict.fromkeys((OPENING[0], VOLTS[0], HALF[0]), "Travel and rest"),
+)
+
 
 def find(case: SolenoidValveCase) -> list[Finding]:
     """Return dead band, current for half open, hysteresis, friction and spring.
@@ -34,10 +42,11 @@ def find(case: SolenoidValveCase) -> list[Finding]:
     preload exceeds the friction.
     """
     if case.position is None:
-        return [case.missing(*one, case.why_no_position) for one in ALL]
+        return [case.missing(*quantity, case.why_no_position) for quantity in ALL]
     if case.sweeps.pairs < 3:
         return [
-            case.missing(*one, f"only {case.sweeps.pairs} sweeps up and down, 3 are needed") for one in ALL
+            case.missing(*quantity, f"only {case.sweeps.pairs} sweeps up and down, 3 are needed")
+            for quantity in ALL
         ]
     return [*_dead_band(case), _half(case), _width(case), _friction(case), *_spring(case)]
 
@@ -45,17 +54,21 @@ def find(case: SolenoidValveCase) -> list[Finding]:
 def _dead_band(case: SolenoidValveCase) -> list[Finding]:
     from strokebench.diagnose.winding import find as winding
 
-    found = [one for mark in case.stretches(case.leaves_rest) if (one := leaving(case, mark, 1)) is not None]
+    found = [
+        seat_left
+        for mark in case.stretches(case.leaves_rest)
+        if (seat_left := leaving(case, mark, 1)) is not None
+    ]
     if len(found) < 3:
         why = f"the valve left its seat in only {len(found)} slow sweeps"
-        return [case.missing(*one, why) for one in (OPENING, VOLTS)]
-    amps = repeats([one[0] - case.zero_a for one in found])
+        return [case.missing(*quantity, why) for quantity in (OPENING, VOLTS)]
+    amps = repeats([seat_left[0] - case.zero_a for seat_left in found])
     amps = amps.widened(case.accuracy("current_a", "gain") * amps.value)
     span_s = (found[0][3] - 0.05, found[0][3] + 0.05)
-    evidence = {"drive": float(np.mean([one[1] for one in found])), "rate_per_s": found[0][2]}
+    evidence = {"drive": float(np.mean([seat_left[1] for seat_left in found])), "rate_per_s": found[0][2]}
     out = [case.finding(*OPENING[:2], amps, OPENING[2], low="weak_spring", high="sticky", span_s=span_s,
                         evidence=evidence)]  # fmt: skip
-    cold = next(one for one in winding(case) if one.key == "winding_resistance")
+    cold = next(finding for finding in winding(case) if finding.key == "winding_resistance")
     if not cold.known:
         return [*out, case.missing(*VOLTS, "the coil's resistance is not known")]
     volts = amps.value * cold.value
@@ -77,7 +90,7 @@ def _half(case: SolenoidValveCase) -> Finding:
 def _width(case: SolenoidValveCase) -> Finding:
     count = case.sweeps.pairs
     pairs = zip(case.sweeps.towards(1)[:count], case.sweeps.towards(-1)[:count], strict=True)
-    found = [one for up, down in pairs if (one := loop_width(np.sqrt(up), np.sqrt(down))) is not None]
+    found = [width for up, down in pairs if (width := loop_width(np.sqrt(up), np.sqrt(down))) is not None]
     if len(found) < 3:
         return case.missing(*WIDTH, f"only {len(found)} sweeps can be compared up and down")
     measured = repeats(found)
@@ -110,12 +123,14 @@ def _spring(case: SolenoidValveCase) -> list[Finding]:
     fits = opening_fits(case)
     if len(fits) < 3:
         return [
-            case.missing(*one, f"only {len(fits)} sweeps cover the travel both ways")
-            for one in (PRELOAD, SLOPE)
+            case.missing(*quantity, f"only {len(fits)} sweeps cover the travel both ways")
+            for quantity in (PRELOAD, SLOPE)
         ]
     out = []
-    for one, column in ((PRELOAD, 0), (SLOPE, 1)):
+    for quantity, column in ((PRELOAD, 0), (SLOPE, 1)):
         measured = repeats(fits[:, column])
         measured = measured.widened(2 * case.accuracy("current_a", "gain") * measured.value)
-        out.append(case.finding(*one[:2], measured, one[2], low="weak_spring", span_s=case.sweeps.span_s))
+        out.append(
+            case.finding(*quantity[:2], measured, quantity[2], low="weak_spring", span_s=case.sweeps.span_s)
+        )
     return out

@@ -17,6 +17,7 @@ from strokebench.data.findings import Finding
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.coil.case import CoilCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, repeats
 
 AT_REST = ("inductance", "Inductance, plunger at rest", "mH")
@@ -30,6 +31,8 @@ MODEL_SHARE = 0.02
 """Relative standard uncertainty for eddy currents and saturation, which the model leaves out: judgement."""
 MIN_STEP_A = 0.02
 GRID_POINTS, ZOOMS = 17, 5
+
+QUESTION = Question(needs="current volts", group="Supply and winding", keys=(AT_REST[0], PULLED[0], LEAK[0]))
 
 
 @dataclass(frozen=True)
@@ -55,7 +58,7 @@ def _henry(
 ) -> Finding:
     if len(found) < 3:
         return case.missing(*key, f"only {len(found)} usable steps of the current, at least 3 are needed")
-    measured = repeats([one.henry * 1e3 for one in found])
+    measured = repeats([response.henry * 1e3 for response in found])
     gain = math.hypot(case.accuracy("current_a", "gain"), case.accuracy("output_a_v", "gain"))
     measured = measured.widened(measured.value * math.hypot(gain, MODEL_SHARE))
     return case.finding(*key[:2], measured, key[2], low=low, high=high, span_s=_span(case, label))
@@ -64,7 +67,7 @@ def _henry(
 def _leak(case: CoilCase, found: list[Response]) -> Finding:
     if len(found) < 3:
         return case.missing(*LEAK, f"only {len(found)} usable steps of the current, at least 3 are needed")
-    measured = repeats([one.siemens * 1e3 for one in found])
+    measured = repeats([response.siemens * 1e3 for response in found])
     measured = measured.widened(case.accuracy("current_a", "gain") * measured.value, 0.1)
     ohm = 1e3 / measured.value if measured.value > 0.05 else math.inf
     return case.finding(
@@ -81,7 +84,7 @@ def _span(case: CoilCase, label: str) -> tuple[float, float] | None:
 def responses(case: CoilCase, label: str) -> list[Response]:
     """Return the answer to each step called ``label`` that changed the current enough."""
     found = (_response(case, mark) for mark in case.stretches(label))
-    return [one for one in found if one is not None]
+    return [response for response in found if response is not None]
 
 
 def _response(case: CoilCase, mark: Mark) -> Response | None:
@@ -105,7 +108,7 @@ def first_order(volts: Floats, amps: Floats, dt_s: float) -> Response:
     low, high = math.log(SHORTEST_S), math.log(LONGEST_S)
     for _ in range(ZOOMS):
         grid = np.linspace(low, high, GRID_POINTS)
-        best = int(np.argmin([_fit(volts, amps, dt_s, math.exp(one))[0] for one in grid]))
+        best = int(np.argmin([_fit(volts, amps, dt_s, math.exp(log_tau))[0] for log_tau in grid]))
         low, high = grid[max(best - 1, 0)], grid[min(best + 1, GRID_POINTS - 1)]
     tau_s = math.exp((low + high) / 2)
     _, mho, siemens = _fit(volts, amps, dt_s, tau_s)

@@ -17,6 +17,7 @@ from strokebench.diagnose import labels
 from strokebench.diagnose.coil.case import CoilCase
 from strokebench.diagnose.coil.inductor import responses
 from strokebench.diagnose.moving.tracks import median_filter
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, moving_mean, repeats, spread
 from strokebench.diagnose.winding import Loop
 
@@ -35,6 +36,13 @@ that it may only be sticky."""
 RATE_U = 0.01
 """Relative: the plunger starts a little after the current that would do (slow ramp), judgement."""
 
+QUESTION = Question(
+    needs="current volts",
+    group="Friction and spring",
+    keys=(PULL_IN[0], DROP_OUT[0], RATIO[0], DIP[0], MOVES[0]),
+    group_by_key={MOVES[0]: "Travel and rest"},
+)
+
 
 @dataclass(frozen=True)
 class Snap:
@@ -48,12 +56,12 @@ class Snap:
 def find(case: CoilCase) -> list[Finding]:
     """Return pull-in and drop-out current, their ratio, the dip, and whether the plunger moves at all."""
     if not isinstance(case.loop, Loop):
-        return [case.missing(*one, case.loop) for one in (MOVES, PULL_IN, DROP_OUT, RATIO, DIP)]
+        return [case.missing(*quantity, case.loop) for quantity in (MOVES, PULL_IN, DROP_OUT, RATIO, DIP)]
     ins, outs = snaps(case, labels.PULL_IN, 1), snaps(case, labels.DROP_OUT, -1)
     moves = _moves(case, ins)
     if len(ins) < 3:
         reason = f"the plunger moved in only {len(ins)} of {len(case.stretches(labels.PULL_IN))} slow ramps"
-        lost = [case.missing(*one, reason) for one in (DROP_OUT, RATIO, DIP)]
+        lost = [case.missing(*quantity, reason) for quantity in (DROP_OUT, RATIO, DIP)]
         return [moves, _never(case, reason), *lost]
     return [moves, *_currents(case, ins, outs)]
 
@@ -61,7 +69,7 @@ def find(case: CoilCase) -> list[Finding]:
 def snaps(case: CoilCase, label: str, direction: int) -> list[Snap]:
     """Return the motion in each slow ramp called ``label`` that shows one; ``direction`` +1 in, -1 out."""
     found = (_snap(case, mark, direction) for mark in case.stretches(label))
-    return [one for one in found if one is not None]
+    return [snap for snap in found if snap is not None]
 
 
 def _snap(case: CoilCase, mark: Mark, direction: int) -> Snap | None:
@@ -90,7 +98,7 @@ def _moves(case: CoilCase, ins: list[Snap]) -> Finding:
     rest, pulled = (responses(case, label) for label in (labels.COIL_STEP, labels.COIL_STEP_PULLED))
     if min(len(rest), len(pulled)) < 3:
         return case.missing(*MOVES, "too few usable steps of the current at rest and pulled in")
-    at_rest, at_end = (repeats([one.henry for one in found]) for found in (rest, pulled))
+    at_rest, at_end = (repeats([response.henry for response in found]) for found in (rest, pulled))
     ratio = at_end.value / at_rest.value
     u = ratio * math.hypot(at_rest.u / at_rest.value, at_end.u / at_end.value, 0.02)
     upper = case.limits(PULL_IN[0])[1]
@@ -124,17 +132,17 @@ def _never(case: CoilCase, reason: str) -> Finding:
 def _currents(case: CoilCase, ins: list[Snap], outs: list[Snap]) -> list[Finding]:
     gain = case.accuracy("current_a", "gain")
     span_s = (ins[0].time_s - 0.05, ins[0].time_s + 0.05)
-    pull = repeats([one.current_a for one in ins])
+    pull = repeats([snap.current_a for snap in ins])
     pull = pull.widened(gain * pull.value, RATE_U * pull.value)
-    dip = repeats([100 * one.swing_a / one.current_a for one in ins])
+    dip = repeats([100 * snap.swing_a / snap.current_a for snap in ins])
     out = [
         case.finding(*PULL_IN[:2], pull, PULL_IN[2], low="weak_spring", high="sticky", span_s=span_s),
         case.finding(*DIP[:2], dip, DIP[2], span_s=span_s),
     ]
     if len(outs) < 3:
         why = f"the plunger was seen to let go in only {len(outs)} slow ramps"
-        return [*out, *(case.missing(*one, why) for one in (DROP_OUT, RATIO))]
-    drop = repeats([one.current_a for one in outs])
+        return [*out, *(case.missing(*quantity, why) for quantity in (DROP_OUT, RATIO))]
+    drop = repeats([snap.current_a for snap in outs])
     drop = drop.widened(gain * drop.value, RATE_U * drop.value, case.accuracy("current_a", "noise"))
     share = 100 * drop.value / pull.value
     ratio = Measured(share, share * math.hypot(drop.u / drop.value, pull.u / pull.value))

@@ -11,6 +11,7 @@ from strokebench.data.findings import Finding
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.coil.case import CoilCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, line
 
 TIME = ("pull_in_time", "Pull-in time at 12 V", "ms")
@@ -20,6 +21,8 @@ LEAST_DIP = 0.05
 U_MS = 0.5
 """The dip's bottom is a corner and samples are means over a millisecond, so it reads up to 0.6 ms late; the
 slew's delay is taken off to first order: judgement."""
+
+QUESTION = Question(needs="current volts", group="Times", keys=(TIME[0], WEAK[0]))
 
 
 @dataclass(frozen=True)
@@ -41,10 +44,10 @@ def find(case: CoilCase) -> list[Finding]:
     marks = case.stretches(labels.PULL_STEP)
     if len(found) < 3:
         why = f"the current showed a dip in only {len(found)} of {len(marks)} quick steps"
-        return [case.missing(*one, why) for one in (TIME, WEAK)]
+        return [case.missing(*quantity, why) for quantity in (TIME, WEAK)]
     span_s = (marks[0].start_s, marks[-1].end_s)
-    volts = np.array([one.volts for one in found])
-    times = np.array([one.time_ms for one in found])
+    volts = np.array([pull.volts for pull in found])
+    times = np.array([pull.time_ms for pull in found])
     lowest = volts < volts.min() + 0.3
     weak = Measured(float(times[lowest].mean()), math.hypot(U_MS, float(np.ptp(times[lowest])) / 2))
     table = {"volts": volts.tolist(), "time_ms": times.tolist()}
@@ -70,7 +73,7 @@ def at_voltage(volts: Floats, times_ms: Floats) -> Measured:
 def pulls(case: CoilCase) -> list[Pull]:
     """Return every quick step in which the current dips."""
     found = (_pull(case, mark) for mark in case.stretches(labels.PULL_STEP))
-    return [one for one in found if one is not None]
+    return [pull for pull in found if pull is not None]
 
 
 def _pull(case: CoilCase, mark: Mark) -> Pull | None:

@@ -32,8 +32,10 @@ class SolenoidValveCase(SeatedCase, CoilCase):
         return Sweeps(
             tuple(
                 replace(
-                    one, current_a=(one.current_a - self.zero_a) ** 2, push_a=(one.push_a - self.zero_a) ** 2
+                    sweep,
+                    current_a=(sweep.current_a - self.zero_a) ** 2,
+                    push_a=(sweep.push_a - self.zero_a) ** 2,
                 )
-                for one in raw.passes
+                for sweep in raw.passes
             )
         )

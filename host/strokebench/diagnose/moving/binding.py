@@ -11,6 +11,7 @@ from strokebench.data.findings import Finding
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.friction import friction_level
 from strokebench.diagnose.moving.sweeps import GRID, Sweep
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, robust_line, running_median, spread
 
 BINDING = ("binding", "Binding: excess at one place", "% of friction")
@@ -23,6 +24,8 @@ SEEN_SHARE = 0.3
 """A direction counts when it shows at least this share of the excess."""
 NARROW_U = 0.05
 """Relative: a narrow spot is partly carried over by the plate's own inertia (judgement)."""
+
+QUESTION = Question(needs="sweeps", group="Friction and spring", keys=(BINDING[0],))
 
 
 @dataclass(frozen=True)

@@ -11,13 +11,18 @@ from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import start_of_pass
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import moving_mean, repeats
 
+OPENING = ("breakaway_open", "Breakaway opening", "A")
+CLOSING = ("breakaway_close", "Breakaway closing", "A")
 LEAVE_PERCENT = 1.0
 """How far from rest counts as having left it, % of travel: play and the preload's change of side are less."""
 STAY = 3
 LOOK_BACK = 200
 """Samples before leaving in which the current is at its highest."""
+
+QUESTION = Question(needs="sweeps", group="Friction and spring", keys=(OPENING[0], CLOSING[0]))
 
 
 def find(case: MovingCase) -> list[Finding]:
@@ -27,27 +32,29 @@ def find(case: MovingCase) -> list[Finding]:
     which is spring preload plus static friction. Breakaway falls with the rate of the ramp (Canudas de Wit et
     al., IEEE TAC 40(3), 1995), so the rate is kept in ``evidence``.
     """
-    found = [_one(case, "breakaway_open", "Breakaway opening", case.leaves_rest, 1)]
+    found = [_leaving_rest(case, OPENING, case.leaves_rest, 1)]
     if case.two_sided:
-        found.append(_one(case, "breakaway_close", "Breakaway closing", labels.SWEEP_RETURN, -1))
+        found.append(_leaving_rest(case, CLOSING, labels.SWEEP_RETURN, -1))
     return found
 
 
-def _one(case: MovingCase, key: str, title: str, label: str, direction: int) -> Finding:
+def _leaving_rest(case: MovingCase, quantity: tuple[str, str, str], label: str, direction: int) -> Finding:
     if case.position is None or not math.isfinite(case.rest_percent):
-        return case.missing(key, title, "A", case.why_no_position)
-    found = [one for mark in case.stretches(label) if (one := leaving(case, mark, direction)) is not None]
+        return case.missing(*quantity, case.why_no_position)
+    found = [
+        rest_left
+        for mark in case.stretches(label)
+        if (rest_left := leaving(case, mark, direction)) is not None
+    ]
     if len(found) < 3:
-        return case.missing(
-            key, title, "A", f"the part left its rest this way in only {len(found)} slow sweeps"
-        )
+        return case.missing(*quantity, f"the part left its rest this way in only {len(found)} slow sweeps")
     table = np.array(found)
     measured = repeats(table[:, 0])
     measured = measured.widened(
         case.accuracy("current_a", "gain") * measured.value, case.accuracy("current_a", "offset")
     )
     return case.finding(
-        key, title, measured, "A", low="weak_spring", high="sticky", place=case.rest_percent,
+        *quantity[:2], measured, quantity[2], low="weak_spring", high="sticky", place=case.rest_percent,
         span_s=(float(table[0, 3]), float(table[-1, 3])),
         evidence={"drive": float(table[:, 1].mean()), "rate_per_s": float(table[:, 2].mean())},
     )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import ClassVar
@@ -30,6 +31,7 @@ class MovingCase(Case):
     start at rest and open.
     """
 
+    derived: ClassVar[Mapping[str, tuple[str, ...]]] = {"sweeps": ("current", "drive", "sensor")}
     two_sided: ClassVar[bool] = True
     leaves_rest: ClassVar[str] = labels.SWEEP_OPEN
 
@@ -61,7 +63,7 @@ class MovingCase(Case):
         them (len(GRID) + 1 edges)."""
         if self.position is None or not self.sweeps.passes:
             return np.empty(0, np.intp), np.zeros(len(GRID) + 1, np.intp)
-        spans = (self.window(one.start_s, one.end_s) for one in self.sweeps.passes)
+        spans = (self.window(sweep.start_s, sweep.end_s) for sweep in self.sweeps.passes)
         index = np.concatenate([np.arange(span.start, span.stop) for span in spans])
         # 16 bits: numpy then sorts by radix, in linear time
         cell = np.round((self.position.percent[index] - GRID[0]) / (GRID[1] - GRID[0]))

@@ -9,11 +9,14 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import GRID, level, typical
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, repeats
 
 FRICTION = ("friction", "Friction (half the loop)", "A")
 HYSTERESIS = ("hysteresis", "Friction as a share of spring force", "%")
 MIN_PAIRS = 3
+
+QUESTION = Question(needs="sweeps", group="Friction and spring", keys=(FRICTION[0], HYSTERESIS[0]))
 
 
 def find(case: MovingCase) -> list[Finding]:
@@ -25,13 +28,13 @@ def find(case: MovingCase) -> list[Finding]:
     by itself.
     """
     if case.position is None:
-        return [case.missing(*one, case.why_no_position) for one in (FRICTION, HYSTERESIS)]
+        return [case.missing(*quantity, case.why_no_position) for quantity in (FRICTION, HYSTERESIS)]
     sweeps, keep = case.sweeps, case.side(opening=True, margin=4.0)
     half = level(sweeps.friction_a, keep)
     middle = level(sweeps.spring_a, keep)
     if len(half) < MIN_PAIRS:
         why = f"only {len(half)} complete sweeps up and down, at least {MIN_PAIRS} are needed"
-        return [case.missing(*one, why) for one in (FRICTION, HYSTERESIS)]
+        return [case.missing(*quantity, why) for quantity in (FRICTION, HYSTERESIS)]
     measured = repeats(half)
     friction = measured.widened(case.accuracy("current_a", "gain") * measured.value)
     share = repeats(half / middle * 100)

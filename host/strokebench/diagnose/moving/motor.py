@@ -11,6 +11,7 @@ from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, repeats
 from strokebench.diagnose.winding import settled
 
@@ -23,6 +24,8 @@ TRAVEL_U = 0.01
 
 MODEL_U = 0.005
 """Relative, for the inductive term left out and the brush drop that hides in R."""
+
+QUESTION = Question(needs="current volts sensor", group="Turning", keys=(CONSTANT[0],))
 
 
 def find(case: MovingCase) -> list[Finding]:
@@ -50,7 +53,7 @@ def motor_constant(case: MovingCase) -> Measured | str:
     travel_deg = case.profile.nominal.get("travel_deg")
     if travel_deg is None:
         return "the profile does not say how many degrees the travel is"
-    found = [one for mark in case.stretches(labels.STEP_OPEN) if (one := _step(case, mark, travel_deg))]
+    found = [k_si for mark in case.stretches(labels.STEP_OPEN) if (k_si := _step(case, mark, travel_deg))]
     if len(found) < 3:
         return f"only {len(found)} quick openings covered enough of the travel, at least 3 are needed"
     measured = repeats(found)

@@ -10,9 +10,18 @@ from strokebench.data.findings import Finding
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, repeats
 
+OPEN = ("open_time", "Opening time (to 90 %)", "ms")
+CLOSE = ("close_time", "Closing time (to 90 %)", "ms")
+FROM_OPEN = ("return_open_time", "Return time from open", "ms")
+FROM_CLOSED = ("return_close_time", "Return time from closed", "ms")
 NEAR = 0.10
+
+QUESTION = Question(
+    needs="sensor", group="Times", keys=tuple(key for key, *_ in (OPEN, CLOSE, FROM_OPEN, FROM_CLOSED))
+)
 
 
 def find(case: MovingCase) -> list[Finding]:
@@ -21,27 +30,30 @@ def find(case: MovingCase) -> list[Finding]:
 
     First crossing times, interpolated between samples; coasting returns are not slowed by a shorted motor.
     """
-    found = [
-        _one(case, "open_time", "Opening time (to 90 %)", labels.STEP_OPEN, 100.0),
-        _one(case, "close_time", "Closing time (to 90 %)", labels.STEP_CLOSE, 0.0),
-        _one(case, "return_open_time", "Return time from open", labels.RELEASE_OPEN, math.nan),
-        _one(case, "return_close_time", "Return time from closed", labels.RELEASE_CLOSE, math.nan),
-    ]
-    return [one for one in found if case.two_sided or "close" not in one.key]
+    opens = _arrival(case, OPEN, labels.STEP_OPEN, 100.0, "slow")
+    returns = _arrival(case, FROM_OPEN, labels.RELEASE_OPEN, math.nan, "no_return")
+    if not case.two_sided:
+        return [opens, returns]
+    closes = _arrival(case, CLOSE, labels.STEP_CLOSE, 0.0, "slow")
+    return [opens, closes, returns, _arrival(case, FROM_CLOSED, labels.RELEASE_CLOSE, math.nan, "no_return")]
 
 
-def _one(case: MovingCase, key: str, title: str, label: str, target: float) -> Finding:
+def _arrival(
+    case: MovingCase, quantity: tuple[str, str, str], label: str, target: float, never: str
+) -> Finding:
+    """Time until the part has arrived at ``target`` (NaN: at rest); ``never``: the defect if it does not."""
     if case.position is None:
-        return case.missing(key, title, "ms", case.why_no_position)
+        return case.missing(*quantity, case.why_no_position)
     goal = case.rest_percent if math.isnan(target) else target
     marks = case.stretches(label)
     times = [_time_ms(case, mark, goal) for mark in marks]
-    arrived = np.array([one for one in times if one is not None])
+    arrived = np.array([time_ms for time_ms in times if time_ms is not None])
     if len(arrived) < 3 or len(arrived) < 0.75 * len(marks):
         why = f"the part got there in {len(arrived)} of {len(marks)} tries"
-        return case.missing(key, title, "ms", why, fault="no_return" if "return" in key else "slow")
+        return case.missing(*quantity, why, fault=never)
     measured = repeats(arrived).widened(0.5)  # half a tick: the step may start anywhere inside one
-    return case.finding(key, title, measured, "ms", high="slow", span_s=(marks[0].start_s, marks[-1].end_s))
+    span_s = (marks[0].start_s, marks[-1].end_s)
+    return case.finding(*quantity[:2], measured, quantity[2], high="slow", span_s=span_s)
 
 
 def _time_ms(case: MovingCase, mark: Mark, goal: float) -> float | None:

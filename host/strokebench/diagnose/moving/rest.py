@@ -10,10 +10,13 @@ from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import span_of
 from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, repeats
 
 REST = ("rest_position", "Rest position without power", "% of travel")
 SPREAD = ("rest_spread", "Rest position, open side against closed", "% of travel")
+
+QUESTION = Question(needs="sensor", group="Travel and rest", keys=(REST[0], SPREAD[0]))
 
 
 def find(case: MovingCase) -> list[Finding]:
@@ -24,11 +27,11 @@ def find(case: MovingCase) -> list[Finding]:
     friction; a part that stays out on one side has too much friction or too little spring.
     """
     if case.position is None:
-        return [case.missing(*one, case.why_no_position) for one in (REST, SPREAD)]
+        return [case.missing(*quantity, case.why_no_position) for quantity in (REST, SPREAD)]
     from_open, from_closed = case.settled(labels.RELEASE_OPEN), case.settled(labels.RELEASE_CLOSE)
     if min(len(from_open), len(from_closed)) < 3:
         why = f"{len(from_open)} releases from open and {len(from_closed)} from closed, 3 each are needed"
-        return [case.missing(*one, why) for one in (REST, SPREAD)]
+        return [case.missing(*quantity, why) for quantity in (REST, SPREAD)]
     when = span_of(*case.samples(labels.RELEASE_OPEN), *case.samples(labels.RELEASE_CLOSE))
     u_place = case.position.u_percent
     sides = repeats(from_open), repeats(from_closed)

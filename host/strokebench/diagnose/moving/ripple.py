@@ -10,14 +10,17 @@ from strokebench.data.findings import Finding
 from strokebench.data.run import Burst
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, repeats
 from strokebench.diagnose.winding import fit_loop
 
 INDUCTANCE = ("inductance", "Inductance", "mH")
-PARTS = 6
+PIECES = 6
 MODEL_SHARE = 0.02
 """Relative standard uncertainty for what the R-L model leaves out (eddy currents, saturation): judgement."""
 LOWEST_HZ = 4000.0
+
+QUESTION = Question(needs="current volts supply drive", group="Supply and winding", keys=(INDUCTANCE[0],))
 
 
 def find(case: Case) -> list[Finding]:
@@ -26,9 +29,9 @@ def find(case: Case) -> list[Finding]:
     A bridge leg switching between 0 and V at duty D has a fundamental of amplitude (2 V/pi) sin(pi D)
     (Fourier series of a rectangular wave); through R and L that makes a current of amplitude A1, so
     omega L = sqrt((2 V sin(pi D) / (pi A1))^2 - R^2). Unlike the small-ripple formula it needs no short
-    period and sees through converter noise. Type A from six parts of the burst.
+    period and sees through converter noise. Type A from six pieces of the burst.
     """
-    bursts = [one for one in case.run.bursts if one.label == labels.BURST_RIPPLE and one.unit == "A"]
+    bursts = [burst for burst in case.run.bursts if burst.label == labels.BURST_RIPPLE and burst.unit == "A"]
     if not bursts:
         return [case.missing(*INDUCTANCE, "no burst of the current was captured")]
     burst = bursts[-1]
@@ -43,8 +46,8 @@ def find(case: Case) -> list[Finding]:
         ]
     duty, supply_v = abs(float(np.median(around["drive"]))), float(np.median(around["supply_v"]))
     pwm_hz = strongest_hz(burst)
-    parts = [amplitude(piece, burst.rate_hz, pwm_hz) for piece in np.array_split(burst.values, PARTS)]
-    found = [henry(one, pwm_hz, duty, supply_v, loop.ohm) for one in parts]
+    amplitudes_a = [amplitude(piece, burst.rate_hz, pwm_hz) for piece in np.array_split(burst.values, PIECES)]
+    found = [henry(amplitude_a, pwm_hz, duty, supply_v, loop.ohm) for amplitude_a in amplitudes_a]
     if not np.isfinite(found).all() or not 0.03 < duty < 0.97:
         return [case.missing(*INDUCTANCE, "the ripple cannot be told from the noise", span_s=when)]
     gain = math.hypot(case.accuracy("current_a", "gain"), case.accuracy("supply_v", "gain"))
@@ -52,14 +55,14 @@ def find(case: Case) -> list[Finding]:
     measured = measured.widened(measured.value * math.hypot(gain, MODEL_SHARE))
     evidence = {
         "pwm_hz": pwm_hz,
-        "ripple_a": float(np.mean(parts)),
+        "ripple_a": float(np.mean(amplitudes_a)),
         "duty": duty,
         "points": len(burst.values),
     }
     # Fewer turns carry less flux per ampere, and L falls with their square.
     return [
         case.finding(
-            *INDUCTANCE[:2], Measured(measured.value, measured.u, PARTS), INDUCTANCE[2], low="shorted_turns",
+            *INDUCTANCE[:2], Measured(measured.value, measured.u, PIECES), INDUCTANCE[2], low="shorted_turns",
             span_s=when, evidence=evidence,
         )
     ]  # fmt: skip

@@ -9,6 +9,7 @@ from strokebench.diagnose import labels
 from strokebench.diagnose.moving.breakaway import leaving
 from strokebench.diagnose.moving.friction import friction_level
 from strokebench.diagnose.moving.seated import SeatedCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, repeats
 
 SHUT = ("shut_position", "Shut without power, above nominal", "% of travel")
@@ -16,11 +17,18 @@ STICKING = ("seat_sticking", "Extra current to leave the seat", "% of friction")
 
 NEAR_PRELOAD = 0.7
 
+QUESTION = Question(
+    needs="sweeps",
+    group="Friction and spring",
+    keys=(SHUT[0], STICKING[0]),
+    group_by_key={SHUT[0]: "Travel and rest"},
+)
+
 
 def find(case: SeatedCase) -> list[Finding]:
     """Return where the valve stands after release (leakage position), and what it takes to leave the seat."""
     if case.position is None:
-        return [case.missing(*one, case.why_no_position) for one in (SHUT, STICKING)]
+        return [case.missing(*quantity, case.why_no_position) for quantity in (SHUT, STICKING)]
     return [shut(case), sticking(case)] if case.presses else [shut(case)]
 
 
@@ -67,14 +75,14 @@ def sticking(case: SeatedCase) -> Finding:
     from strokebench.diagnose.moving.spring import opening_fits
 
     fits, friction = opening_fits(case), friction_level(case)
-    found = [one for mark in case.stretches(labels.SEAT_OPEN) if (one := leaving(case, mark, 1))]
+    found = [seat_left for mark in case.stretches(labels.SEAT_OPEN) if (seat_left := leaving(case, mark, 1))]
     if len(found) < 3:
         return case.missing(
             *STICKING, f"the valve left its seat slowly only {len(found)} times, 3 are needed"
         )
     if len(fits) < 3 or friction is None:
         return case.missing(*STICKING, "spring and friction away from the seat are not known")
-    leave, preload = repeats([one[0] for one in found]), repeats(fits[:, 0])
+    leave, preload = repeats([seat_left[0] for seat_left in found]), repeats(fits[:, 0])
     excess_a = leave.value - preload.value - friction.value
     u_a = math.hypot(leave.u, preload.u, friction.u)
     measured = Measured(excess_a / friction.value * 100, u_a / friction.value * 100, len(found))

@@ -11,8 +11,10 @@ from strokebench.diagnose.case import Case
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import GRID
 from strokebench.diagnose.moving.tracks import Track
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, line
 
+TRACKS = ("a", "b")
 MISMATCH = ("track_mismatch", "Tracks: largest disagreement", "% of travel")
 LINEARITY = ("track_linearity", "Tracks: linearity against each other", "% of travel")
 SWING = ("track_{}_swing", "Track {}: swing", "% of nominal")
@@ -20,6 +22,16 @@ NOISE = ("track_{}_noise", "Track {}: noise", "mV")
 DROPOUTS = ("track_{}_dropouts", "Track {}: dropouts at one place", "times")
 SAME_PLACE = 3.0
 APART_S = 0.02
+
+QUESTION = Question(
+    needs="",  # each track says for itself whether it was recorded
+    group="Position sensor",
+    keys=(
+        *(key.format(track) for track in TRACKS for key, *_ in (SWING, NOISE, DROPOUTS)),
+        MISMATCH[0],
+        LINEARITY[0],
+    ),
+)
 
 
 def find(case: MovingCase) -> list[Finding]:
@@ -30,15 +42,15 @@ def find(case: MovingCase) -> list[Finding]:
         track = case.tracks.get(name)
         if track is None:
             why = "the recording does not hold this track"
-            out += [case.missing(*_named(one, name), why) for one in (SWING, NOISE, DROPOUTS)]
+            out += [case.missing(*_named(quantity, name), why) for quantity in (SWING, NOISE, DROPOUTS)]
         else:
             out += [_swing(case, track), _noise(case, track), _dropouts(case, track)]
     return [*out, *_agreement(case)]
 
 
-def _named(one: tuple[str, str, str], name: str) -> tuple[str, str, str]:
+def _named(quantity: tuple[str, str, str], name: str) -> tuple[str, str, str]:
     """Key, title and unit of a finding of one track."""
-    return one[0].format(name), one[1].format(name.upper()), one[2]
+    return quantity[0].format(name), quantity[1].format(name.upper()), quantity[2]
 
 
 def _swing(case: MovingCase, track: Track) -> Finding:
@@ -113,15 +125,15 @@ def _agreement(case: MovingCase) -> list[Finding]:
         return []
     if len(tracks) < 2 or case.position is None:
         return [
-            case.missing(*one, "two tracks that follow the motion are needed")
-            for one in (MISMATCH, LINEARITY)
+            case.missing(*quantity, "two tracks that follow the motion are needed")
+            for quantity in (MISMATCH, LINEARITY)
         ]
     curve_a, curve_b = (_curve(case, track) for track in tracks[:2])
     known = np.isfinite(curve_a) & np.isfinite(curve_b)
     if known.sum() < 50:
         return [
-            case.missing(*one, "the slow sweeps cover too little of the travel")
-            for one in (MISMATCH, LINEARITY)
+            case.missing(*quantity, "the slow sweeps cover too little of the travel")
+            for quantity in (MISMATCH, LINEARITY)
         ]
     apart = curve_a[known] - curve_b[known]
     fitted = line(curve_a[known], curve_b[known])
@@ -129,11 +141,12 @@ def _agreement(case: MovingCase) -> list[Finding]:
     u = math.hypot(*(_u_track(case, track) for track in tracks[:2]))
     when = case.sweeps.span_s
     out = []
-    for one, off in ((MISMATCH, apart), (LINEARITY, bend)):
+    for quantity, off in ((MISMATCH, apart), (LINEARITY, bend)):
         at = int(np.argmax(np.abs(off)))
         out.append(
-            case.finding(*one[:2], Measured(float(np.abs(off[at])), u), one[2], high="track_mismatch",
-                         place=float(GRID[known][at]), span_s=when, evidence={"slope": fitted.slope})
+            case.finding(*quantity[:2], Measured(float(np.abs(off[at])), u), quantity[2],
+                         high="track_mismatch", place=float(GRID[known][at]), span_s=when,
+                         evidence={"slope": fitted.slope})
         )  # fmt: skip
     return out
 

@@ -7,6 +7,7 @@ of the same stroke, so warmth cancels. Position is the share of a stroke's own w
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import ClassVar
@@ -63,6 +64,7 @@ class Stroke:
 class SensorlessCase(MovingCase):
     """Position, sweeps and friction from current and voltage alone."""
 
+    derived: ClassVar[Mapping[str, tuple[str, ...]]] = {"sweeps": ("current", "volts")}
     two_sided: ClassVar[bool] = False
 
     @cached_property
@@ -94,7 +96,9 @@ class SensorlessCase(MovingCase):
 
     def _strokes(self, wanted: tuple[tuple[str, int], ...]) -> list[Stroke]:
         found = [self._stroke(mark, turn) for label, turn in wanted for mark in self.stretches(label)]
-        return sorted((one for one in found if one is not None), key=lambda one: one.mark.start_s)
+        return sorted(
+            (stroke for stroke in found if stroke is not None), key=lambda stroke: stroke.mark.start_s
+        )
 
     def _stroke(self, mark: Mark, direction: int) -> Stroke | None:
         rows = self.of(mark)
@@ -136,10 +140,10 @@ class SensorlessCase(MovingCase):
     @cached_property
     def position(self) -> Position | None:
         """Position during the strokes, held between them; None when nothing moved in the slow ones."""
-        if not any(one.total_vs > 0.05 for one in self.slow):
+        if not any(stroke.total_vs > 0.05 for stroke in self.slow):
             return None
         percent = np.zeros(len(self.run.samples))
-        for stroke in sorted(self.quick + self.slow, key=lambda one: one.mark.start_s):
+        for stroke in sorted(self.quick + self.slow, key=lambda stroke: stroke.mark.start_s):
             here = self.window(stroke.mark.start_s, stroke.mark.end_s)
             percent[here] = self._percent(stroke)
             percent[here.stop :] = percent[here.stop - 1]
@@ -154,7 +158,7 @@ class SensorlessCase(MovingCase):
     def sweeps(self) -> Sweeps:
         """Slow strokes as sweeps: current less that for gathering speed, along the drive, against
         position."""
-        return Sweeps(tuple(self._sweep(one) for one in self.slow if one.end - one.start > 50))
+        return Sweeps(tuple(self._sweep(stroke) for stroke in self.slow if stroke.end - stroke.start > 50))
 
     def _sweep(self, stroke: Stroke) -> Sweep:
         load_a = moving_mean(stroke.current_a, SMOOTH) - self.inertia * np.gradient(stroke.emf_v) * 1e3

@@ -9,6 +9,7 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import GRID, level
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, repeats, robust_line
 
 PRELOAD_OPEN = ("preload_open", "Spring preload, opening side", "A")
@@ -18,6 +19,10 @@ MIN_PLACES = 40
 MIN_SPAN = 60.0
 """% of travel that the places must span: a part that jams half way does not show its spring."""
 SENSIBLE_CLOSE = 4
+
+QUESTION = Question(
+    needs="sweeps", group="Friction and spring", keys=(PRELOAD_OPEN[0], PRELOAD_CLOSE[0], SLOPE[0])
+)
 
 
 def find(case: MovingCase) -> list[Finding]:
@@ -30,18 +35,18 @@ def find(case: MovingCase) -> list[Finding]:
     sweeps = case.sweeps
     if case.position is None or not math.isfinite(case.rest_percent):
         all_of_them = (PRELOAD_OPEN, SLOPE, PRELOAD_CLOSE)[: 3 if case.two_sided else 2]
-        return [case.missing(*one, case.why_no_position) for one in all_of_them]
+        return [case.missing(*quantity, case.why_no_position) for quantity in all_of_them]
     fits = opening_fits(case)
     span_s, gain = sweeps.span_s, case.accuracy("current_a", "gain")
     out = []
-    for one, column in ((PRELOAD_OPEN, 0), (SLOPE, 1)):
+    for quantity, column in ((PRELOAD_OPEN, 0), (SLOPE, 1)):
         if len(fits) < 3:
-            out.append(case.missing(*one, f"only {len(fits)} sweeps cover the opening side both ways"))
+            out.append(case.missing(*quantity, f"only {len(fits)} sweeps cover the opening side both ways"))
             continue
         measured = repeats(fits[:, column])
         offset = case.accuracy("current_a", "offset") if column == 0 else 0.0
         measured = measured.widened(gain * measured.value, offset)
-        out.append(case.finding(*one[:2], measured, one[2], low="weak_spring", span_s=span_s))
+        out.append(case.finding(*quantity[:2], measured, quantity[2], low="weak_spring", span_s=span_s))
     if case.two_sided:
         out.append(_closing(case))
     return out

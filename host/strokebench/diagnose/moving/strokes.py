@@ -9,6 +9,7 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.diagnose.moving.friction import friction_level
 from strokebench.diagnose.moving.sensorless import SensorlessCase, Stroke
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, repeats
 
 TRAVEL = ("travel", "Travel between the stops", "% of nominal")
@@ -19,6 +20,13 @@ JAMMED_PERCENT = 10.0
 INDUCTIVE_U = 0.004
 """Relative: L times the change of current over a stroke, left out of the integral (8 mH, 0.5 A, of 1.2 V
 s)."""
+
+QUESTION = Question(
+    needs="current volts",
+    group="Travel and rest",
+    keys=(TRAVEL[0], REPEAT[0], TIME[0], FRICTION[0]),
+    group_by_key={TIME[0]: "Times", FRICTION[0]: "Friction and spring"},
+)
 
 
 def find(case: SensorlessCase) -> list[Finding]:
@@ -33,12 +41,12 @@ def _travel(case: SensorlessCase) -> list[Finding]:
     k_si, travel_deg = (case.profile.nominal.get(name) for name in ("motor_constant", "travel_deg"))
     if k_si is None or travel_deg is None:
         why = "the profile gives no nominal motor constant and travel"
-        return [case.missing(*one, why) for one in (TRAVEL, REPEAT, TIME)]
+        return [case.missing(*quantity, why) for quantity in (TRAVEL, REPEAT, TIME)]
     full_vs = k_si * math.radians(travel_deg)
     strokes = case.quick
     if len(strokes) < 3:
         return _cut_short(case, full_vs)
-    ways = np.array([one.total_vs for one in strokes])
+    ways = np.array([stroke.total_vs for stroke in strokes])
     gain = math.hypot(case.accuracy("output_a_v", "gain"), INDUCTIVE_U)
     share = repeats(ways / full_vs * 100)
     share = share.widened(gain * share.value, 0.3)
@@ -51,7 +59,7 @@ def _travel(case: SensorlessCase) -> list[Finding]:
         )
     ]
     if share.value < JAMMED_PERCENT:
-        return [*out, *(case.missing(*one, "it does not move") for one in (REPEAT, TIME))]
+        return [*out, *(case.missing(*quantity, "it does not move") for quantity in (REPEAT, TIME))]
     apart = 100 * float(np.ptp(ways)) / float(ways.mean())
     return [
         *out,
@@ -61,13 +69,16 @@ def _travel(case: SensorlessCase) -> list[Finding]:
 
 
 def _time(case: SensorlessCase, strokes: list[Stroke], span_s: tuple[float, float]) -> Finding:
-    measured = repeats([1e3 * one.time_s for one in strokes]).widened(1.0)
+    measured = repeats([1e3 * stroke.time_s for stroke in strokes]).widened(1.0)
     return case.finding(*TIME[:2], measured, TIME[2], high="slow", span_s=span_s)
 
 
 def _cut_short(case: SensorlessCase, full_vs: float) -> list[Finding]:
     """The run ended after the first push: what it moved in that is a finding when it is next to nothing."""
-    lost = [case.missing(*one, f"only {len(case.quick)} strokes, 3 are needed") for one in (REPEAT, TIME)]
+    lost = [
+        case.missing(*quantity, f"only {len(case.quick)} strokes, 3 are needed")
+        for quantity in (REPEAT, TIME)
+    ]
     if not case.probe or case.run.info.get("outcome") != "watch":
         return [case.missing(*TRAVEL, f"only {len(case.quick)} strokes, 3 are needed"), *lost]
     probe = case.probe[0]

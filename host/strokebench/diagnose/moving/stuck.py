@@ -8,10 +8,13 @@ import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured
 
 MOVES = ("movement", "Movement while driven", "% of travel")
 SHUT_PERCENT = 15.0
+
+QUESTION = Question(needs="sensor", group="Travel and rest", keys=(MOVES[0],))
 
 
 def find(case: MovingCase) -> list[Finding]:

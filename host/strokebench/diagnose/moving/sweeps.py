@@ -93,7 +93,9 @@ def read_sweeps(case: Case, position: Position | None) -> Sweeps:
         for label, direction in ((labels.SWEEP_OPEN, 1), (labels.SWEEP_RETURN, -1))
         for mark in case.stretches(label)
     ]
-    return Sweeps(tuple(sorted((one for one in found if one is not None), key=lambda one: one.start_s)))
+    return Sweeps(
+        tuple(sorted((sweep for sweep in found if sweep is not None), key=lambda sweep: sweep.start_s))
+    )
 
 
 def _pass(case: Case, position: Position, start_s: float, end_s: float, direction: int) -> Sweep | None:

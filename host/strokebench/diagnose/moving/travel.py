@@ -5,15 +5,19 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import span_of
 from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured
 
 TRAVEL = ("travel", "Travel between the stops", "% of nominal")
+ENDS = ("closed", "open")
+
+QUESTION = Question(
+    needs="sensor", group="Travel and rest", keys=(TRAVEL[0], *(f"stop_{end}" for end in ENDS))
+)
 
 
 def find(case: MovingCase) -> list[Finding]:
@@ -36,10 +40,8 @@ def find(case: MovingCase) -> list[Finding]:
     u_share = math.hypot(gain * share, 2 * track.noise_v / abs(nominal_v) * 10)
     when = span_of(*case.samples(labels.STALL_CLOSE), *case.samples(labels.STALL_OPEN))
     out = [case.finding(*TRAVEL[:2], Measured(share, u_share), TRAVEL[2], low="short_travel", span_s=when)]
-    for end, found_v, wanted_v in (
-        ("closed", track.closed_v, track.layout.closed_v),
-        ("open", track.open_v, track.layout.open_v),
-    ):
+    stops_v = (track.closed_v, track.layout.closed_v), (track.open_v, track.layout.open_v)
+    for end, (found_v, wanted_v) in zip(ENDS, stops_v, strict=True):
         off = (found_v - wanted_v) / nominal_v * 100
         u_off = math.hypot(offset, gain * wanted_v) / abs(nominal_v) * 100
         out.append(
@@ -50,11 +52,3 @@ def find(case: MovingCase) -> list[Finding]:
             )
         )  # fmt: skip
     return out
-
-
-def reach_percent(case: MovingCase) -> tuple[float, float]:
-    """Return the lowest and the highest place reached in the whole run, % of travel (robust)."""
-    if case.position is None:
-        return math.nan, math.nan
-    low, high = np.percentile(case.position.percent, (0.2, 99.8))
-    return float(low), float(high)

@@ -29,8 +29,7 @@ class GuidedCase(Case):
     @cached_property
     def answers(self) -> dict[str, dict[str, Any]]:
         """Answers by step, in order of time."""
-        told = self.run.info.get("answers") or []
-        return {str(one["step"]): one for one in told}
+        return {str(answer["step"]): answer for answer in self.run.info.get("answers") or []}
 
     def measured(self, what: str, step: str) -> Measured | None:
         """Return a quantity at the answer of a step, None where it cannot be known."""
@@ -73,5 +72,5 @@ class GuidedCase(Case):
 
     def highest(self, what: str, steps: list[str]) -> Measured | None:
         """Return the highest of a quantity over the steps that were answered."""
-        found = [one for step in steps if (one := self.measured(what, step)) is not None]
-        return max(found, key=lambda one: one.value) if found else None
+        found = [measured for step in steps if (measured := self.measured(what, step)) is not None]
+        return max(found, key=lambda measured: measured.value) if found else None

@@ -10,6 +10,7 @@ from typing import Any
 
 from strokebench.data.findings import Finding
 from strokebench.diagnose.person.case import GuidedCase
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured
 
 GIVEN = ("answers_given", "All questions answered", "yes/no")
@@ -18,66 +19,77 @@ UNITS = {
 }  # fmt: skip
 COVERAGE = 2.0
 
+QUESTION = Question(needs="", group="What the engine did", keys=(GIVEN[0],), of_guide=True)
+
 
 def find(case: GuidedCase) -> list[Finding]:
     """Return whether all was answered, the guide's readings, and its conclusions."""
     if case.guide is None:
         return [case.missing(*GIVEN, "the profile holds no guided procedure", evidence={"gate": True})]
-    readings = [_reading(case, one) for one in case.guide.readings]
-    return [_given(case), *readings, *(_conclusion(case, one) for one in case.guide.conclusions)]
+    readings = [_reading(case, reading) for reading in case.guide.readings]
+    return [
+        _given(case),
+        *readings,
+        *(_conclusion(case, conclusion) for conclusion in case.guide.conclusions),
+    ]
 
 
 def _given(case: GuidedCase) -> Finding:
     outcome = str(case.run.info.get("outcome", ""))
     if outcome == "done":
         return case.finding(*GIVEN[:2], Measured(1.0, 0.0), GIVEN[2])
-    asked = [mark.label for mark in case.run.marks if mark.label not in case.answers]
+    unanswered = [mark.label for mark in case.run.marks if mark.label not in case.answers]
     steps = {step.id: step.question for step in case.guide.steps}
-    open_one = f"; open is: {steps[asked[-1]]}" if asked and asked[-1] in steps else ""
-    return case.missing(*GIVEN, f"the test ended early ({outcome}){open_one}", evidence={"gate": True})
+    last = unanswered[-1] if unanswered else ""
+    question = f"; open is: {steps[last]}" if last in steps else ""
+    return case.missing(*GIVEN, f"the test ended early ({outcome}){question}", evidence={"gate": True})
 
 
-def _reading(case: GuidedCase, one: Any) -> Finding:
-    found = case.highest(one.what, one.steps)
-    about = (one.key, one.title)
+def _reading(case: GuidedCase, reading: Any) -> Finding:
+    found = case.highest(reading.what, reading.steps)
+    about = (reading.key, reading.title)
     if found is None:
-        return case.missing(*about, UNITS[one.what], "no answer was given while this could be read")
+        return case.missing(*about, UNITS[reading.what], "no answer was given while this could be read")
     return case.finding(
-        *about, found, UNITS[one.what], low=one.low, high=one.high, span_s=_span(case, one.steps),
-        evidence={"source": one.source},
+        *about, found, UNITS[reading.what], low=reading.low, high=reading.high,
+        span_s=_span(case, reading.steps), evidence={"source": reading.source},
     )  # fmt: skip
 
 
-def _conclusion(case: GuidedCase, one: Any) -> Finding:
-    told = [case.answers[step] for step in one.steps if step in case.answers]
-    evidence = {"source": one.source, "answers": told}
-    about: dict[str, Any] = {"span_s": _span(case, one.steps), "evidence": evidence}
-    rule = next((rule for rule in one.rules if holds(case, rule)), None)
+def _conclusion(case: GuidedCase, conclusion: Any) -> Finding:
+    answers = [case.answers[step] for step in conclusion.steps if step in case.answers]
+    evidence = {"source": conclusion.source, "answers": answers}
+    about: dict[str, Any] = {"span_s": _span(case, conclusion.steps), "evidence": evidence}
+    rule = next((rule for rule in conclusion.rules if holds(case, rule)), None)
     if rule is None or rule.verdict == "inconclusive":
-        why = one.otherwise if told else "none of its questions was answered"
-        return case.missing(one.key, one.title, GIVEN[2], why if rule is None else rule.says, **about)
+        why = conclusion.otherwise if answers else "none of its questions was answered"
+        return case.missing(
+            conclusion.key, conclusion.title, GIVEN[2], why if rule is None else rule.says, **about
+        )
     value = Measured(1.0 if rule.verdict == "pass" else 0.0, 0.0)
-    return case.finding(one.key, one.title, value, GIVEN[2], low=rule.defect, reason=rule.says, **about)
+    return case.finding(
+        conclusion.key, conclusion.title, value, GIVEN[2], low=rule.defect, reason=rule.says, **about
+    )
 
 
 def holds(case: GuidedCase, rule: Any) -> bool:
     """Tell whether all conditions of a rule hold."""
-    given = {step: one["answer"] for step, one in case.answers.items()}
+    given = {step: answer["answer"] for step, answer in case.answers.items()}
     if rule.any_of and not any(given.get(step) in keys for step, keys in rule.any_of.items()):
         return False
     if rule.all_of:
-        asked = [step for step in rule.all_of if step in given]
-        if not asked or not all(given[step] in rule.all_of[step] for step in asked):
+        answered = [step for step in rule.all_of if step in given]
+        if not answered or not all(given[step] in rule.all_of[step] for step in answered):
             return False
-    return all(_measured_holds(case, one) for one in rule.measured)
+    return all(_measured_holds(case, condition) for condition in rule.measured)
 
 
-def _measured_holds(case: GuidedCase, one: Any) -> bool:
-    found = case.highest(one.what, one.steps)
+def _measured_holds(case: GuidedCase, condition: Any) -> bool:
+    found = case.highest(condition.what, condition.steps)
     if found is None:
         return False
-    above = one.above is None or found.value - COVERAGE * found.u > one.above
-    return above and (one.below is None or found.value + COVERAGE * found.u < one.below)
+    above = condition.above is None or found.value - COVERAGE * found.u > condition.above
+    return above and (condition.below is None or found.value + COVERAGE * found.u < condition.below)
 
 
 def _span(case: GuidedCase, steps: list[str]) -> tuple[float, float] | None:

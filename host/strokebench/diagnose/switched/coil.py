@@ -1,8 +1,9 @@
 """A solenoid that was just switched on and off, by its current alone: the dip as it pulls in, the shoulder as
 it lets go.
 
-See :mod:`strokebench.diagnose.coil.pull` for why the current shows the motion.  Switched on at once, the current
-at which the plunger starts is more than the pull-in current of a slow ramp, so no limit of that applies.
+See :mod:`strokebench.diagnose.coil.pull` for why the current shows the motion.  Switched on at once, the
+current at which the plunger starts is more than the pull-in current of a slow ramp, so no limit of that
+applies.
 """
 
 from __future__ import annotations
@@ -14,11 +15,12 @@ import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.data.run import Burst, Mark
-from strokebench.diagnose import switch_labels as labels
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
 from strokebench.diagnose.coil import pull, pull_time
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, moving_mean, spread
-from strokebench.diagnose.switched.find import captured, covered, rate_hz, starts, times, unlimited
+from strokebench.diagnose.switched.case import captured, covered, rate_hz, starts, times, unlimited
 
 TIME = (pull_time.TIME[0], "Pull-in time at the volts it got", "ms")
 CURRENT = (pull.PULL_IN[0], "Current at which it began to pull in", "A")
@@ -41,6 +43,13 @@ HELD, LEFT = 0.9, 0.97
 U_MS = 0.3
 """Corner of dip or shoulder, and the moment of switching: judgement."""
 
+QUESTION = Question(
+    needs="current",
+    group="Friction and spring",
+    keys=(CURRENT[0], pull.DIP[0], TIME[0], LET_GO[0], LET_GO_TIME[0]),
+    group_by_key={TIME[0]: "Times"},
+)
+
 
 @dataclass(frozen=True)
 class Motion:
@@ -56,10 +65,10 @@ def find(case: Case) -> list[Finding]:
     """Return current, dip and time of the pull-in, and current and time of letting go."""
     if rate_hz(case) < SLOWEST_HZ:
         why = f"at {rate_hz(case):.0f} rows a second a motion of a few milliseconds can be missed"
-        return [case.missing(*one, why) for one in (CURRENT, pull.DIP, TIME, LET_GO, LET_GO_TIME)]
+        return [case.missing(*quantity, why) for quantity in (CURRENT, pull.DIP, TIME, LET_GO, LET_GO_TIME)]
     begun = starts(case)
-    ins = [one for mark in begun if (one := _pulled_in(case, mark)) is not None]
-    outs = [one for mark in begun if (one := _let_go(case, mark)) is not None]
+    ins = [motion for mark in begun if (motion := _pulled_in(case, mark)) is not None]
+    outs = [motion for mark in begun if (motion := _let_go(case, mark)) is not None]
     return [*_in(case, ins, len(begun)), *_out(case, outs)]
 
 
@@ -70,14 +79,14 @@ def _in(case: Case, ins: list[Motion], tried: int) -> list[Finding]:
             if tried
             else "the recording begins with the part already on"
         )
-        return [case.missing(*one, why) for one in (CURRENT, pull.DIP, TIME)]
+        return [case.missing(*quantity, why) for quantity in (CURRENT, pull.DIP, TIME)]
     gain = case.accuracy("current_a", "gain")
-    current = _mean([one.current_a for one in ins], 0.0)
-    dip = _mean([100 * one.swing for one in ins], 0.0)
-    took = _mean([one.time_ms for one in ins], math.hypot(U_MS, 1e3 / rate_hz(case)))
+    current = _mean([motion.current_a for motion in ins], 0.0)
+    dip = _mean([100 * motion.swing for motion in ins], 0.0)
+    took = _mean([motion.time_ms for motion in ins], math.hypot(U_MS, 1e3 / rate_hz(case)))
     when = (ins[0].at_s - 0.05, ins[0].at_s + 0.05)
     named = ((CURRENT, current.widened(gain * current.value)), (pull.DIP, dip), (TIME, took))
-    return [unlimited(case.finding(*name[:2], one, name[2], span_s=when)) for name, one in named]
+    return [unlimited(case.finding(*name[:2], measured, name[2], span_s=when)) for name, measured in named]
 
 
 def _out(case: Case, outs: list[Motion]) -> list[Finding]:
@@ -85,13 +94,13 @@ def _out(case: Case, outs: list[Motion]) -> list[Finding]:
         why = "the current fell without a shoulder: too fast, the plunger stuck, or it was not recorded"
         if rate_hz(case) < FALL_HZ:
             why = f"at {rate_hz(case):.0f} rows a second the shoulder of the falling current cannot be told"
-        return [case.missing(*one, why) for one in (LET_GO, LET_GO_TIME)]
-    current = _mean([one.current_a for one in outs], 0.0)
+        return [case.missing(*quantity, why) for quantity in (LET_GO, LET_GO_TIME)]
+    current = _mean([motion.current_a for motion in outs], 0.0)
     current = current.widened(case.accuracy("current_a", "gain") * current.value)
-    took = _mean([one.time_ms for one in outs], FALL_U_MS)
+    took = _mean([motion.time_ms for motion in outs], FALL_U_MS)
     when = (outs[0].at_s - 0.05, outs[0].at_s + 0.05)
     named = ((LET_GO, current), (LET_GO_TIME, took))
-    return [unlimited(case.finding(*name[:2], one, name[2], span_s=when)) for name, one in named]
+    return [unlimited(case.finding(*name[:2], measured, name[2], span_s=when)) for name, measured in named]
 
 
 def _mean(values: list[float], u_each: float) -> Measured:
@@ -143,17 +152,17 @@ def _back(amps: Floats, *least_a: float) -> tuple[int, int] | None:
 
 def _switched_s(time_s: Floats, amps: Floats) -> float:
     """When it was switched on: the rise's first part drawn back to zero by a straight line."""
-    part = np.flatnonzero((amps > 0.05 * amps[-1]) & (amps < 0.3 * amps[-1]))
-    if len(part) < 2:
+    early = np.flatnonzero((amps > 0.05 * amps[-1]) & (amps < 0.3 * amps[-1]))
+    if len(early) < 2:
         return float(time_s[int(np.argmax(amps > 0.05 * amps[-1]))])
-    slope, offset = np.polynomial.polynomial.polyfit(time_s[part] - time_s[0], amps[part], 1)[::-1]
-    return float(time_s[0] - offset / slope) if slope > 0 else float(time_s[part[0]])
+    slope, offset = np.polynomial.polynomial.polyfit(time_s[early] - time_s[0], amps[early], 1)[::-1]
+    return float(time_s[0] - offset / slope) if slope > 0 else float(time_s[early[0]])
 
 
 def _let_go(case: Case, mark: Mark) -> Motion | None:
     if rate_hz(case) < FALL_HZ:
         return None
-    if not any(abs(one.start_s - mark.end_s) < 1e-6 for one in case.run.labelled(labels.SWITCHED_OFF)):
+    if not any(abs(off.start_s - mark.end_s) < 1e-6 for off in case.run.labelled(labels.SWITCHED_OFF)):
         return None
     start_s = max(mark.start_s, mark.end_s - WITHIN_S)
     burst = captured(case, start_s, mark.end_s + 0.01)

@@ -10,8 +10,9 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.data.run import Burst
 from strokebench.diagnose.case import Case
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, moving_mean
-from strokebench.diagnose.switched.find import (
+from strokebench.diagnose.switched.case import (
     NOT_STEADY,
     captured,
     covered,
@@ -21,8 +22,8 @@ from strokebench.diagnose.switched.find import (
     unlimited,
     zero_a,
 )
-from strokebench.diagnose.switched.find import running as running_current
-from strokebench.diagnose.switched.speed import Told, motor_of, tell
+from strokebench.diagnose.switched.case import running as running_current
+from strokebench.diagnose.switched.speed import SpeedReading, motor_of, read_speed
 from strokebench.diagnose.turning import inrush, running, turns
 from strokebench.diagnose.turning.commutation import order_amplitude
 from strokebench.diagnose.turning.rotors import ROTORS
@@ -39,6 +40,22 @@ STANDS_RATIO = 1.3
 STANDS = ", and it fell little after the start, as that of a rotor that stands"
 ROUGH_U = 0.05
 
+QUESTION = Question(
+    needs="current",
+    group="Turning",
+    keys=(
+        FLOWS[0],
+        SPEED[0],
+        inrush.PEAK[0],
+        inrush.RATIO[0],
+        inrush.TIME[0],
+        turns.SEGMENT[0],
+        turns.ONCE[0],
+        turns.NOISE[0],
+    ),
+    group_by_key={key: turns.QUESTION.group_of(key) for key in turns.QUESTION.keys},
+)
+
 
 def find(case: Case) -> list[Finding]:
     """Return running current, inrush, speed, what repeats with the turn, and the random part."""
@@ -47,14 +64,16 @@ def find(case: Case) -> list[Finding]:
     if mark is not None and mark.end_s - mark.start_s < SHORTEST_S:
         mark = None
     burst = None if mark is None else _latest(captured(case, mark.start_s, mark.end_s))
-    told = Told(None, NOT_STEADY, False)
+    reading = SpeedReading(None, NOT_STEADY, False)
     if mark is not None and burst is not None:
-        told = tell(case, burst, mark, start[0].value)
-        if told.rate is None and start[1].known and start[1].value < STANDS_RATIO:
-            told = replace(told, why=told.why + STANDS)
-    found = [_speed(case, burst, told), *_orders(case, burst, told), _noise(case, burst, told)]
-    if told.rate is not None and not told.sure:
-        found = [unlimited(one).with_(reason=told.why) if one.known else one for one in found]
+        reading = read_speed(case, burst, mark, start[0].value)
+        if reading.rate is None and start[1].known and start[1].value < STANDS_RATIO:
+            reading = replace(reading, why=reading.why + STANDS)
+    found = [_speed(case, burst, reading), *_orders(case, burst, reading), _noise(case, burst, reading)]
+    if reading.rate is not None and not reading.sure:
+        found = [
+            unlimited(finding).with_(reason=reading.why) if finding.known else finding for finding in found
+        ]
     return [running_current(case, *FLOWS), *start, *found]
 
 
@@ -72,13 +91,15 @@ def _no_start(case: Case) -> list[Finding]:
         why = "the recording begins with the part already on"
     elif rate_hz(case) < START_HZ:
         why = f"at {rate_hz(case):.0f} rows a second the peak of a start can be missed"
-    return [case.missing(*one, why) for one in (inrush.PEAK, inrush.RATIO, inrush.TIME)]
+    return [case.missing(*quantity, why) for quantity in (inrush.PEAK, inrush.RATIO, inrush.TIME)]
 
 
 def _start(case: Case) -> list[Finding]:
     """Peak, ratio and settling time of the start before the steady stretch, nothing if not readable."""
     mark = steady(case)
-    begun = [one for one in starts(case) if mark is not None and one.start_s <= mark.start_s < one.end_s]
+    begun = [
+        start for start in starts(case) if mark is not None and start.start_s <= mark.start_s < start.end_s
+    ]
     if mark is None or not begun or rate_hz(case) < START_HZ:
         return []
     start_s = begun[0].start_s
@@ -103,13 +124,13 @@ def _start(case: Case) -> list[Finding]:
         (inrush.RATIO, Measured(peak_a / end_a, u_ratio)),
         (inrush.TIME, Measured(1e3 * took_s, 1e3 * math.hypot(0.002, period_s))),
     )
-    return [unlimited(case.finding(*name[:2], one, name[2], span_s=when)) for name, one in measured]
+    return [unlimited(case.finding(*name[:2], value, name[2], span_s=when)) for name, value in measured]
 
 
-def _speed(case: Case, burst: Burst | None, told: Told) -> Finding:
-    rate = told.rate
+def _speed(case: Case, burst: Burst | None, reading: SpeedReading) -> Finding:
+    rate = reading.rate
     if rate is None or burst is None:
-        return case.missing(*SPEED, told.why)
+        return case.missing(*SPEED, reading.why)
     rpm = Measured(60 * rate.hz, 60 * rate.u_hz).widened(60 * rate.hz * 0.001)
     evidence = {"ripple_hz": rate.hz * motor_of(case).ripples, "repeats": rate.repeats}
     return unlimited(case.finding(*SPEED[:2], rpm, SPEED[2], span_s=_span(burst), evidence=evidence))
@@ -119,19 +140,19 @@ def _span(burst: Burst) -> tuple[float, float]:
     return burst.start_s, burst.start_s + len(burst.values) / burst.rate_hz
 
 
-def _orders(case: Case, burst: Burst | None, told: Told) -> list[Finding]:
+def _orders(case: Case, burst: Burst | None, reading: SpeedReading) -> list[Finding]:
     """As :func:`strokebench.diagnose.turning.turns.find`, from the steady stretch."""
-    rate, motor = told.rate, motor_of(case)
+    rate, motor = reading.rate, motor_of(case)
     if rate is None or burst is None:
-        return [case.missing(*one, told.why) for one in (turns.SEGMENT, turns.ONCE)]
+        return [case.missing(*quantity, reading.why) for quantity in (turns.SEGMENT, turns.ONCE)]
     values, mean_a = burst.values, float(burst.values.mean())
     place = np.arange(len(values))
     drift = np.polynomial.polynomial.polyfit(place, values, 2)
     values = values - np.polynomial.polynomial.polyval(place, drift)
     passes = range(motor.poles, motor.ripples, motor.poles)
-    parts = [order_amplitude(values, burst.rate_hz, order * rate.hz) for order in passes]
+    orders = [order_amplitude(values, burst.rate_hz, order * rate.hz) for order in passes]
     once = order_amplitude(values, burst.rate_hz, rate.hz)
-    segment = math.hypot(*(size for size, _ in parts)), math.hypot(*(noise for _, noise in parts))
+    segment = math.hypot(*(size for size, _ in orders)), math.hypot(*(noise for _, noise in orders))
     named = ((turns.SEGMENT, segment, "bad_segment"), (turns.ONCE, once, ROTORS[case.profile.kind].once))
     zero_u = case.accuracy("current_a", "offset") / mean_a
     return [
@@ -143,10 +164,10 @@ def _orders(case: Case, burst: Burst | None, told: Told) -> list[Finding]:
     ]  # fmt: skip
 
 
-def _noise(case: Case, burst: Burst | None, told: Told) -> Finding:
-    """As in :mod:`strokebench.diagnose.turning.turns`; the rest's noise is the digitizer's and the clamp's own."""
-    if burst is None or told.rate is None:
-        return case.missing(*turns.NOISE, told.why)
+def _noise(case: Case, burst: Burst | None, reading: SpeedReading) -> Finding:
+    """As :func:`strokebench.diagnose.turning.turns.find`; the noise at rest is the digitizer's."""
+    if burst is None or reading.rate is None:
+        return case.missing(*turns.NOISE, reading.why)
     if burst.rate_hz < NOISE_HZ:
         low = f"at {burst.rate_hz:.0f} rows a second faster noise folds into what is looked at"
         return case.missing(*turns.NOISE, low)

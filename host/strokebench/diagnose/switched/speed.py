@@ -15,7 +15,7 @@ import numpy as np
 
 from strokebench.data.run import Burst, Mark
 from strokebench.diagnose.case import Case, load_voltage
-from strokebench.diagnose.switched.find import centre, zero_a
+from strokebench.diagnose.switched.case import centre, zero_a
 from strokebench.diagnose.turning.commutation import Motor, Rate
 from strokebench.diagnose.turning.octaves import turn_rates
 
@@ -33,7 +33,7 @@ UNSURE = "told for battery volts, which neither a start nor volts in the recordi
 
 
 @dataclass(frozen=True)
-class Told:
+class SpeedReading:
     """The turn rate, None with the reason ``why``; ``sure`` when the recording itself confirms the volts."""
 
     rate: Rate | None
@@ -47,24 +47,26 @@ def motor_of(case: Case) -> Motor:
     return Motor(int(nominal.get("segments", 8)), int(nominal.get("poles", 2)))
 
 
-def tell(case: Case, burst: Burst, mark: Mark, peak_a: float) -> Told:
+def read_speed(case: Case, burst: Burst, mark: Mark, peak_a: float) -> SpeedReading:
     """Return the turn rate in ``burst``, a piece of the steady stretch ``mark``; ``peak_a`` of the start, NaN
     when that was not recorded."""
     expected, sure = guesses(case, mark, peak_a)
     if not expected:
-        return Told(None, NO_EXPECTATION, False)
+        return SpeedReading(None, NO_EXPECTATION, False)
     motor, rows_hz = motor_of(case), burst.rate_hz
     ripple_hz = motor.ripples * max(expected)
     if rows_hz < RIPPLES * ripple_hz:
         rows = f"at {rows_hz:.0f} rows a second"
-        return Told(None, f"{rows} the ripple, expected near {ripple_hz:.0f} Hz, cannot be followed", False)
+        return SpeedReading(
+            None, f"{rows} the ripple, expected near {ripple_hz:.0f} Hz, cannot be followed", False
+        )
     found = turn_rates(burst.values, rows_hz, motor, expected)
     if not found:
-        return Told(None, "no ripple that repeats was found in the current", False)
+        return SpeedReading(None, "no ripple that repeats was found in the current", False)
     if len(found) > 1:
-        rpm = " or ".join(f"{60 * one.hz:.0f}" for one in found)
-        return Told(None, f"without the volts its ripple may mean {rpm} rpm", False)
-    return Told(found[0], "" if sure else UNSURE, sure)
+        rpm = " or ".join(f"{60 * rate.hz:.0f}" for rate in found)
+        return SpeedReading(None, f"without the volts its ripple may mean {rpm} rpm", False)
+    return SpeedReading(found[0], "" if sure else UNSURE, sure)
 
 
 def guesses(case: Case, mark: Mark, peak_a: float) -> tuple[list[float], bool]:
@@ -79,10 +81,10 @@ def guesses(case: Case, mark: Mark, peak_a: float) -> tuple[list[float], bool]:
     known_v = abs(float(np.median(load_voltage(rows))))
     drop_v = BRUSHES_V + (ohm * amps if math.isfinite(ohm) else DROP_SHARE * SUPPLIES_V[1])
     start_v = BRUSHES_V + ohm * peak_a / PEAK_SHARE
-    turning = [max(one - drop_v, 0.0) / k_si / (2 * math.pi) for one in (*SUPPLIES_V, known_v, start_v)]
+    turning = [max(fed_v - drop_v, 0.0) / k_si / (2 * math.pi) for fed_v in (*SUPPLIES_V, known_v, start_v)]
     battery, by_volts, by_start = turning[:3], turning[3], turning[4]
     if math.isfinite(known_v):
         return ([by_volts] if by_volts > 0 else []), True
-    fed = [one for one in battery if one > 0]
+    fed = [turn_hz for turn_hz in battery if turn_hz > 0]
     confirmed = math.isfinite(start_v) and by_start > 0
     return [*fed, *([by_start] if confirmed else [])], confirmed

@@ -12,7 +12,7 @@ import numpy as np
 from strokebench.bench.budget import FINE_LIMIT_A
 from strokebench.data.run import Burst, Mark
 from strokebench.data.samples import Samples
-from strokebench.diagnose import rotor_labels as labels
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Floats, line
 from strokebench.diagnose.turning.commutation import Motor, Rate, turn_rate
@@ -78,7 +78,7 @@ class Level:
 
 def highest(levels: list[Level]) -> Level | None:
     """The level with the highest drive, the last if there are several; None without any."""
-    return max(levels, key=lambda one: (one.drive, one.span_s), default=None)
+    return max(levels, key=lambda level: (level.drive, level.span_s), default=None)
 
 
 def _agreeing(levels: list[Level]) -> list[Level]:
@@ -86,31 +86,31 @@ def _agreeing(levels: list[Level]) -> list[Level]:
 
     A back-EMF seen after a release decides, without one the majority.
     """
-    ratio = np.array([one.emf_v / one.speed_rad_s for one in levels])
+    ratio = np.array([level.emf_v / level.speed_rad_s for level in levels])
     known = np.isfinite(ratio)
     if known.sum() < 2:
         return levels
-    seen = known & np.array([one.source == "release" for one in levels])
+    seen = known & np.array([level.source == "release" for level in levels])
     middle = float(np.median(ratio[seen if seen.any() else known]))
     agree = known & (np.abs(ratio / middle - 1) < AGREE)
     if not seen.any() and 2 * agree.sum() <= known.sum():
         agree[:] = False
-    return [one if good else replace(one, rate=None) for one, good in zip(levels, agree, strict=True)]
+    return [level if good else replace(level, rate=None) for level, good in zip(levels, agree, strict=True)]
 
 
 def _by_speed(levels: list[Level]) -> list[Level]:
     """The levels with the back-EMF of those not released from speed and motor constant."""
-    seen = [one for one in levels if one.source == "release" and one.rate is not None and one.turns]
+    seen = [level for level in levels if level.source == "release" and level.rate is not None and level.turns]
     if not seen:
         return levels
-    k = float(np.mean([one.emf_v / one.speed_rad_s for one in seen]))
-    u_k = max(one.u_emf_v / one.speed_rad_s for one in seen)
+    k = float(np.mean([level.emf_v / level.speed_rad_s for level in seen]))
+    u_k = max(level.u_emf_v / level.speed_rad_s for level in seen)
     out = []
-    for one in levels:
-        if one.source == "leave" and one.rate is not None:
-            w = one.speed_rad_s
-            one = replace(one, emf_v=k * w, u_emf_v=math.hypot(u_k * w, 0.001 * k * w), source="speed")
-        out.append(one)
+    for level in levels:
+        if level.source == "leave" and level.rate is not None:
+            w = level.speed_rad_s
+            level = replace(level, emf_v=k * w, u_emf_v=math.hypot(u_k * w, 0.001 * k * w), source="speed")
+        out.append(level)
     return out
 
 
@@ -147,7 +147,7 @@ class TurningCase(Case):
     @cached_property
     def running(self) -> list[Level]:
         """Levels at which it turns."""
-        return [one for one in self.levels if one.turns]
+        return [level for level in self.levels if level.turns]
 
     @property
     def top(self) -> Level | None:
@@ -160,7 +160,7 @@ class TurningCase(Case):
         found = []
         releases = list(self.run.labelled(labels.STILL_RELEASE))
         for hold in self.run.labelled(labels.STILL):
-            after = next((one for one in releases if abs(one.start_s - hold.end_s) < 0.005), None)
+            after = next((release for release in releases if abs(release.start_s - hold.end_s) < 0.005), None)
             rows = self.run.of(hold)[30:]
             if len(rows) < 40 or after is None or not self._stood(after):
                 continue
@@ -204,7 +204,7 @@ class TurningCase(Case):
     def _coasting(self, end_s: float) -> Samples | None:
         """Rows of the release right after ``end_s``, None without one that is long enough."""
         releases = self.run.labelled(labels.RELEASE)
-        after = next((one for one in releases if abs(one.start_s - end_s) < 0.005), None)
+        after = next((release for release in releases if abs(release.start_s - end_s) < 0.005), None)
         rows = None if after is None else self.run.of(after)
         return rows if rows is not None and len(rows) > LAST_ROW else None
 
@@ -241,7 +241,7 @@ class TurningCase(Case):
         """Resistance, its u in ohm, and brush drop in V from the holds at standstill; NaN without three."""
         if len(self.still) < 3:
             return math.nan, math.nan, math.nan
-        fit = line([one[0] for one in self.still], [one[1] - self.zero_v for one in self.still])
+        fit = line([hold[0] for hold in self.still], [hold[1] - self.zero_v for hold in self.still])
         reach = self.still[-1][0] - self.still[0][0]
         return fit.slope, math.hypot(fit.u_slope, 0.004 / max(reach, 0.05)), fit.offset
 
@@ -279,8 +279,8 @@ class TurningCase(Case):
 
     def _burst(self, start_s: float, end_s: float) -> Burst | None:
         inside = [
-            one for one in self.run.bursts
-            if one.label == labels.BURST_LEVEL and one.unit == "A" and start_s <= one.start_s < end_s
+            burst for burst in self.run.bursts
+            if burst.label == labels.BURST_LEVEL and burst.unit == "A" and start_s <= burst.start_s < end_s
         ]  # fmt: skip
         return inside[-1] if inside else None
 

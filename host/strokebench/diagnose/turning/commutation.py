@@ -78,7 +78,7 @@ def turn_rate(values: Floats, rate_hz: float, motor: Motor, expected_hz: float) 
         if lag is None or by_lines is not None:
             return by_lines
     found_hz = rate_hz / lag[0]
-    order = min(motor.orders, key=lambda one: abs(math.log(found_hz / one / expected_hz)))
+    order = min(motor.orders, key=lambda order: abs(math.log(found_hz / order / expected_hz)))
     rough = found_hz / order
     if not SLOWEST * 0.95 <= rough / expected_hz <= FASTEST * 1.05:
         return None

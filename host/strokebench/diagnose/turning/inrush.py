@@ -9,8 +9,9 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.data.run import Mark
 from strokebench.data.samples import empty
-from strokebench.diagnose import rotor_labels as labels
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, moving_mean
 
 PEAK = ("inrush_peak", "Inrush: highest current of the start", "A")
@@ -18,6 +19,8 @@ RATIO = ("inrush_ratio", "Inrush over running current", "")
 TIME = ("start_time", "Time until the current has settled", "ms")
 SETTLED = 0.15
 COARSE_U_A = 0.1
+
+QUESTION = Question(needs="current", group="Turning", keys=(PEAK[0], RATIO[0], TIME[0]))
 
 
 def find(case: Case) -> list[Finding]:
@@ -31,13 +34,13 @@ def find(case: Case) -> list[Finding]:
     rows = case.run.of(mark) if mark is not None else empty()
     if mark is None or len(rows) < 100:
         why = "the procedure has no start from standstill"
-        return [case.missing(*one, why) for one in (PEAK, RATIO, TIME)]
+        return [case.missing(*quantity, why) for quantity in (PEAK, RATIO, TIME)]
     current_a = np.asarray(rows["current_a"], float)
     end_a = float(np.median(current_a[-len(rows) // 5 :]))
     at = int(np.argmax(current_a))
     peak_a = float(current_a[at])
     if end_a < 0.1:
-        return [case.missing(*one, "no current flowed") for one in (PEAK, RATIO, TIME)]
+        return [case.missing(*quantity, "no current flowed") for quantity in (PEAK, RATIO, TIME)]
     # over 41 ms, so that unevenness within a turn does not count
     away = np.abs(moving_mean(current_a, 41) - end_a) > SETTLED * end_a
     settled = int(np.flatnonzero(away)[-1]) + 1 if away.any() else 0

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strokebench.data.findings import Finding
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
 from strokebench.diagnose.turning.case import RAD_TO_RPM, TurningCase
 from strokebench.diagnose.turning.running import motor_constant
@@ -19,6 +20,8 @@ LOW_SPEED = ("low_speed_loss", "Load missing at low speed", "% of torque")
 LEAST_RANGE = 0.15
 MODEL_U = 0.01
 """Relative uncertainty of the load's law (judgement)."""
+
+QUESTION = Question(needs="current volts", group="Load", keys=(DRAG[0], LOAD[0], RISE[0], LOW_SPEED[0]))
 
 
 @dataclass(frozen=True)
@@ -55,7 +58,7 @@ def find(case: TurningCase) -> list[Finding]:
     names, fit = case.names, fit_load(case)
     wanted = [DRAG, LOAD, RISE] + ([LOW_SPEED] if names.low_speed else [])
     if isinstance(fit, str):
-        return [case.missing(*one, fit) for one in wanted]
+        return [case.missing(*quantity, fit) for quantity in wanted]
     when = (case.running[0].span_s[0], case.running[-1].span_s[1])
     first = [1.0] + [0.0] * (len(fit.powers) - 1)
     gained = [1.0 - 0.5**power for power in fit.powers]
@@ -75,17 +78,17 @@ def find(case: TurningCase) -> list[Finding]:
 
 def fit_load(case: TurningCase) -> LoadFit | str:
     """Return the fit, or the reason in one sentence why there is none."""
-    known = [one for one in case.running if one.rate is not None]
+    known = [level for level in case.running if level.rate is not None]
     powers = case.names.powers
-    if len({round(one.drive, 2) for one in known}) < len(powers):
+    if len({round(level.drive, 2) for level in known}) < len(powers):
         return f"speed is known at {len(known)} levels only, at least {len(powers)} are needed"
     rated = case.profile.nominal.get("rated_rpm", math.nan) / RAD_TO_RPM
     if not math.isfinite(rated):
         return "the profile does not say the rated speed"
     k = motor_constant(case, known)
-    speed = np.array([one.speed_rad_s for one in known])
-    torque = k.value * np.array([one.current_a for one in known])
-    u = k.value * np.array([math.hypot(one.u_current_a, 0.001 * one.current_a) for one in known])
+    speed = np.array([level.speed_rad_s for level in known])
+    torque = k.value * np.array([level.current_a for level in known])
+    u = k.value * np.array([math.hypot(level.u_current_a, 0.001 * level.current_a) for level in known])
     design = np.column_stack([(speed / rated) ** p for p in powers])
     if float(np.ptp(speed)) < LEAST_RANGE * rated:
         return "the levels lie too close together in speed"

@@ -9,6 +9,7 @@ import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.diagnose.case import span_of
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
 from strokebench.diagnose.turning.case import Level, TurningCase
 from strokebench.diagnose.winding import temperature
@@ -20,6 +21,8 @@ REFERENCE_C = 20.0
 WARMED_K = 2.0
 """The winding may be this much warmer than the part's sensor by the last level (judgement, rectangular)."""
 LEAST_SPREAD_A = 0.2
+
+QUESTION = Question(needs="current volts", group="Turning", keys=(RESISTANCE[0], BRUSH[0]))
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,7 @@ def find(case: TurningCase) -> list[Finding]:
     drop = fit_drop(case)
     if isinstance(drop, str):
         return [case.missing(*RESISTANCE, drop), case.missing(*BRUSH, drop)]
-    rows = [one[2] for one in case.still] + [one.rows for one in _told(case)]
+    rows = [hold[2] for hold in case.still] + [level.rows for level in _known_emf(case)]
     when = span_of(*rows)
     assert when is not None  # a fit has points, points have rows
     part_c, u_part_c = temperature(case, when[0])
@@ -66,22 +69,24 @@ def find(case: TurningCase) -> list[Finding]:
     ]  # fmt: skip
 
 
-def _told(case: TurningCase) -> list[Level]:
+def _known_emf(case: TurningCase) -> list[Level]:
     """Levels whose back-EMF is known otherwise than from a resistance."""
-    return [one for one in case.running if one.source != "leave"]
+    return [level for level in case.running if level.source != "leave"]
 
 
 def fit_drop(case: TurningCase) -> Drop | str:
     """Return the fit, or the reason in one sentence why there is none."""
-    current_a = np.array([one[0] for one in case.still] + [one.current_a for one in _told(case)])
-    dropped = [one[1] for one in case.still] + [one.volts - one.emf_v for one in _told(case)]
+    current_a = np.array([hold[0] for hold in case.still] + [level.current_a for level in _known_emf(case)])
+    dropped = [hold[1] for hold in case.still] + [level.volts - level.emf_v for level in _known_emf(case)]
     volts = np.array(dropped) - case.zero_v
     if len(current_a) < 3:
         return f"only {len(current_a)} holds at standstill or levels with a back-EMF, at least 3 are needed"
     if float(np.ptp(current_a)) < LEAST_SPREAD_A:
         return "the current hardly differs between the levels"
-    u_volts = np.array([0.003] * len(case.still) + [math.hypot(one.u_emf_v, 0.003) for one in _told(case)])
-    u_amps = np.array([0.003] * len(case.still) + [one.u_current_a for one in _told(case)])
+    u_volts = np.array(
+        [0.003] * len(case.still) + [math.hypot(level.u_emf_v, 0.003) for level in _known_emf(case)]
+    )
+    u_amps = np.array([0.003] * len(case.still) + [level.u_current_a for level in _known_emf(case)])
     ohm = float(np.ptp(volts) / np.ptp(current_a))
     weight = 1 / np.hypot(u_volts, ohm * u_amps)
     design = np.column_stack((current_a, np.ones(len(current_a)))) * weight[:, None]

@@ -30,8 +30,8 @@ def turn_rates(values: Floats, rate_hz: float, motor: Motor, expected_hz: list[f
 
     One when all of these lead to the same; none when nothing repeats.
     """
-    found = [one for hz in expected_hz if (one := turn_rate(values, rate_hz, motor, hz)) is not None]
-    seen = _different([one.hz for one in found])
+    found = [rate for hz in expected_hz if (rate := turn_rate(values, rate_hz, motor, hz)) is not None]
+    seen = _different([rate.hz for rate in found])
     piece = values[-int(PIECE_S * rate_hz) :]
     possible = _different([hz * 2.0**octave for hz in seen for octave in OCTAVES])
     fitting = [hz for hz in possible if explains(piece, rate_hz, motor, hz)]
@@ -62,9 +62,9 @@ def explains(values: Floats, rate_hz: float, motor: Motor, turn_hz: float) -> bo
 
 
 def _rate(values: Floats, rate_hz: float, motor: Motor, turn_hz: float, found: list[Rate]) -> Rate:
-    for one in found:
-        if abs(one.hz / turn_hz - 1) < SAME:
-            return one
+    for rate in found:
+        if abs(rate.hz / turn_hz - 1) < SAME:
+            return rate
     hz, u_hz = refined(values, rate_hz, turn_hz, motor.ripples, motor)
     return Rate(hz, u_hz, found[0].repeats)
 

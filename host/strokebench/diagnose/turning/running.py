@@ -8,8 +8,9 @@ import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.data.samples import Samples
-from strokebench.diagnose import rotor_labels as labels
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import load_voltage
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured
 from strokebench.diagnose.turning.case import RAD_TO_RPM, Level, TurningCase, highest
 from strokebench.diagnose.turning.loop import fit_drop
@@ -18,6 +19,8 @@ FLOWS = ("current_flows", "Current at the highest drive", "A")
 TURNS = ("turning", "Back-EMF, share of the voltage", "%")
 SPEED = ("speed", "Speed at the highest drive", "rpm")
 CONSTANT = ("motor_constant", "Motor constant", "V s/rad")
+
+QUESTION = Question(needs="current volts", group="Turning", keys=(FLOWS[0], TURNS[0], SPEED[0], CONSTANT[0]))
 
 
 def find(case: TurningCase) -> list[Finding]:
@@ -41,7 +44,7 @@ def _hardest(case: TurningCase) -> Samples | None:
     """Rows of the highest level, else of the end of the soft start."""
     if case.top is not None:
         return case.top.rows
-    marks = [one for one in case.run.marks if one.label == labels.SOFT_START]
+    marks = [mark for mark in case.run.marks if mark.label == labels.SOFT_START]
     if not marks:
         return None
     end_s = marks[-1].end_s
@@ -79,11 +82,11 @@ def _speed(case: TurningCase) -> list[Finding]:
     top = case.top
     if top is None or not top.turns:
         why = "it does not turn" if top is not None else "it was never run up to its levels"
-        return [case.missing(*one, why) for one in (SPEED, CONSTANT)]
-    known = [one for one in case.running if one.rate is not None]
+        return [case.missing(*quantity, why) for quantity in (SPEED, CONSTANT)]
+    known = [level for level in case.running if level.rate is not None]
     if not known:
         why = "no ripple that repeats was found in the current"
-        return [case.missing(*one, why) for one in (SPEED, CONSTANT)]
+        return [case.missing(*quantity, why) for quantity in (SPEED, CONSTANT)]
     best = highest(known)
     assert best is not None and best.rate is not None  # by known
     rpm = Measured(60 * best.rate.hz, 60 * best.rate.u_hz).widened(60 * best.rate.hz * 0.001)
@@ -97,7 +100,7 @@ def _speed(case: TurningCase) -> list[Finding]:
         case.finding(*SPEED[:2], rpm, SPEED[2], low="slow", span_s=best.span_s, evidence=burst),
         case.finding(
             *CONSTANT[:2], measured, CONSTANT[2], low="weak_magnet", span_s=best.span_s,
-            evidence={"levels": [round(one.speed_rad_s * RAD_TO_RPM) for one in known]},
+            evidence={"levels": [round(level.speed_rad_s * RAD_TO_RPM) for level in known]},
         ),
     ]  # fmt: skip
 
@@ -105,9 +108,9 @@ def _speed(case: TurningCase) -> list[Finding]:
 def motor_constant(case: TurningCase, known: list[Level]) -> Measured:
     """K = E / w in V s/rad = N m/A with its standard uncertainty, weighted over the levels that were
     released; if there are none, over those whose back-EMF is what the resistance leaves."""
-    known = [one for one in known if one.source == "release"] or known
-    ratio = np.array([one.emf_v / one.speed_rad_s for one in known])
-    u = np.array([one.u_emf_v / one.speed_rad_s for one in known])
+    known = [level for level in known if level.source == "release"] or known
+    ratio = np.array([level.emf_v / level.speed_rad_s for level in known])
+    u = np.array([level.u_emf_v / level.speed_rad_s for level in known])
     value = float(np.sum(ratio / u**2) / np.sum(1 / u**2))
     apart = float(np.sqrt(np.sum((ratio - value) ** 2 / u**2) / max(len(u) - 1, 1)))
     u_mean = float(1 / np.sqrt(np.sum(1 / u**2))) * max(1.0, apart)

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from strokebench.data.findings import Finding
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
 from strokebench.diagnose.turning.case import Level, TurningCase, highest
 from strokebench.diagnose.turning.commutation import order_amplitude
@@ -15,6 +16,8 @@ SEGMENT = ("segment_passes", "Current that repeats with each brush passed", "% o
 ONCE = ("once_a_turn", "Current that repeats once a turn", "% of current")
 NOISE = ("brush_noise", "Current that flickers at random", "% of current")
 BAND_HZ = (25.0, 420.0)
+
+QUESTION = Question(needs="current volts", group="Commutator and turn", keys=(SEGMENT[0], ONCE[0], NOISE[0]))
 
 
 def find(case: TurningCase) -> list[Finding]:
@@ -32,21 +35,21 @@ def _orders(case: TurningCase) -> list[Finding]:
     level = worst_level(case)
     if level is None or level.rate is None or level.burst is None:
         why = "the turn rate is not known"
-        return [case.missing(*one, why) for one in (SEGMENT, ONCE)]
+        return [case.missing(*quantity, why) for quantity in (SEGMENT, ONCE)]
     values, rate_hz, mean_a = level.burst.values, level.burst.rate_hz, level.current_a
     when = (level.burst.start_s, level.burst.start_s + len(values) / rate_hz)
     poles, ripples = case.motor.poles, case.motor.ripples
-    parts = [
+    orders = [
         order_amplitude(values, rate_hz, order * level.rate.hz)
         for order in range(poles, ripples, poles)
     ]  # fmt: skip
     once = order_amplitude(values, rate_hz, level.rate.hz)
-    segment, noise = math.hypot(*(a for a, _ in parts)), math.hypot(*(n for _, n in parts))
+    segment, noise = math.hypot(*(a for a, _ in orders)), math.hypot(*(n for _, n in orders))
     evidence = {"turn_hz": level.rate.hz, "turns": len(values) / rate_hz * level.rate.hz}
     return [
         case.finding(
             *SEGMENT[:2], percent(segment, noise, mean_a), SEGMENT[2], high="bad_segment", span_s=when,
-            evidence={**evidence, "orders_a": [round(a, 4) for a, _ in parts]},
+            evidence={**evidence, "orders_a": [round(a, 4) for a, _ in orders]},
         ),
         case.finding(
             *ONCE[:2], percent(*once, mean_a), ONCE[2], high=case.names.once, span_s=when, evidence=evidence,
@@ -102,4 +105,4 @@ def random_part(values: Floats, sample_s: float) -> tuple[float, int]:
 
 def worst_level(case: TurningCase) -> Level | None:
     """The level whose burst the turn's findings are read from: the highest with both speed and burst."""
-    return highest([one for one in case.running if one.rate is not None and one.burst is not None])
+    return highest([level for level in case.running if level.rate is not None and level.burst is not None])

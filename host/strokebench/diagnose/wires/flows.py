@@ -7,19 +7,28 @@ import math
 import numpy as np
 
 from strokebench.data.findings import Finding
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured
 
 FLOWS = ("wire_current", "Current at the hardest load", "A")
 TOTAL = ("wire_load", "Load and wiring together", "ohm")
 
+QUESTION = Question(
+    needs="current",
+    group="Wiring",
+    keys=(FLOWS[0], TOTAL[0]),
+    needs_by_key={TOTAL[0]: "current volts"},
+)
+
 
 def find(case: Case) -> list[Finding]:
     """Return the current of the hardest hold, and voltage over current there."""
-    marks = [mark for label in ("full_load", "load") for mark in case.run.labelled(label)]
+    marks = [mark for label in (labels.FULL_LOAD, labels.LOAD) for mark in case.run.labelled(label)]
     rows = case.run.of(marks[0])[30:] if marks else None
     if rows is None or len(rows) < 40:
-        return [case.missing(*one, "the circuit was never loaded") for one in (FLOWS, TOTAL)]
+        return [case.missing(*quantity, "the circuit was never loaded") for quantity in (FLOWS, TOTAL)]
     amps = float(np.median(rows["current_a"]))
     when = (float(rows["time_s"][0]), float(rows["time_s"][-1]))
     u = math.hypot(case.accuracy("current_a", "offset"), 0.01 * amps)

@@ -14,14 +14,17 @@ import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.data.samples import Samples
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, span_of
+from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, line
 from strokebench.diagnose.winding import temperature
 from strokebench.physics.wire import awg_area_mm2, resistance_ohm
 
-LOADS = ("load", "still")
+LOADS = (labels.LOAD, labels.STILL)
 """Labels of holds at constant current at which both far ends lie within the sensor inputs' range."""
-GROUND_LOADS = (*LOADS, "full_load")
+SIDES = ("supply", "ground")
+GROUND_LOADS = (*LOADS, labels.FULL_LOAD)
 HIGHEST_V = 4.9
 SETTLE = 30
 LEAST_RANGE_A = 0.3
@@ -32,6 +35,24 @@ GAUGE_U = 0.02
 BENT_V = 0.004
 """Standard uncertainty of a difference of two converters' readings against another such, V: their
 curvature."""
+
+
+def quantities(name: str) -> tuple[tuple[str, str, str], ...]:
+    """Return key, title and unit of what is told of a side: its resistance, its excess, its flicker."""
+    title = f"{name.capitalize()} side"
+    return (
+        (f"{name}_side", f"{title}: resistance", "mohm"),
+        (f"{name}_excess", f"{title}: over the wire table", "mohm"),
+        (f"{name}_flicker", f"{title}: flicker of its resistance", "mohm"),
+    )
+
+
+QUESTION = Question(
+    needs="current volts far",
+    group="Wiring",
+    keys=tuple(key for name in SIDES for key, *_ in quantities(name)),
+    not_of_part=tuple(key for key, *_ in quantities("supply")),
+)
 
 
 @dataclass(frozen=True)
@@ -50,17 +71,14 @@ class Side:
 
 def find(case: Case) -> list[Finding]:
     """Return for each side its resistance, its excess over the wire table, and its flicker under load."""
-    return [*_findings(case, "supply"), *_findings(case, "ground")]
+    return [finding for name in SIDES for finding in _findings(case, name)]
 
 
 def _findings(case: Case, name: str) -> list[Finding]:
-    title = f"{name.capitalize()} side"
-    drop = (f"{name}_side", f"{title}: resistance", "mohm")
-    over = (f"{name}_excess", f"{title}: over the wire table", "mohm")
-    flicker = (f"{name}_flicker", f"{title}: flicker of its resistance", "mohm")
+    drop, over, flicker = quantities(name)
     side = measure(case, name)
     if isinstance(side, str):
-        return [case.missing(*one, side) for one in (drop, over, flicker)]
+        return [case.missing(*quantity, side) for quantity in (drop, over, flicker)]
     when = span_of(*side.rows)
     expected = table_ohm(case, name, when)
     found = [
@@ -95,8 +113,8 @@ def table_ohm(case: Case, name: str, when: tuple[float, float] | None) -> float 
 
 def measure(case: Case, name: str) -> Side | str:
     """Return one side ("supply" or "ground"), or the reason in one sentence why it is not known."""
-    labels = LOADS if name == "supply" else GROUND_LOADS
-    holds = [case.run.of(mark)[SETTLE:] for label in labels for mark in case.run.labelled(label)]
+    wanted = LOADS if name == "supply" else GROUND_LOADS
+    holds = [case.run.of(mark)[SETTLE:] for label in wanted for mark in case.run.labelled(label)]
     holds = [rows for rows in holds if len(rows) >= 40 and _in_range(rows, name)]
     if not holds:
         return "no hold with a current at which the far end can be read"

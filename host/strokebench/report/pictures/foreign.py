@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from strokebench.data.findings import Finding
-from strokebench.diagnose import switch_labels as labels
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
-from strokebench.diagnose.switched.find import captured, starts, times
+from strokebench.diagnose.switched.case import captured, starts, times
 from strokebench.report.pictures import ink
 from strokebench.report.pictures.drawing import WIDE, Picture, Sheet, drawn, failing_of, sheet
 from strokebench.report.pictures.marks import above, curve, thin

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from strokebench.data.findings import Finding
-from strokebench.diagnose import labels, rotor_labels
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Floats
 from strokebench.report.pictures import ink
@@ -21,9 +21,9 @@ BANDS = {
     labels.SEAT_OPEN: "off the seat", labels.STROKE_OPEN: "strokes", labels.STROKE_CLOSE: "strokes",
     labels.COIL_STEP: "coil", labels.COIL_LEVEL: "coil", labels.PULL_IN: "slow ramps",
     labels.DROP_OUT: "slow ramps", labels.COIL_STEP_PULLED: "steps", labels.PULL_STEP: "pull-in",
-    rotor_labels.STILL: "still", rotor_labels.SOFT_START: "soft start", rotor_labels.LEVEL: "levels",
-    rotor_labels.BURST_LEVEL: "levels", rotor_labels.RELEASE: "levels", rotor_labels.STEP_START: "start",
-    "load": "low currents", "full_load": "full load",
+    labels.STILL: "still", labels.SOFT_START: "soft start", labels.LEVEL: "levels",
+    labels.BURST_LEVEL: "levels", labels.RELEASE: "levels", labels.STEP_START: "start",
+    labels.LOAD: "low currents", labels.FULL_LOAD: "full load",
 }  # fmt: skip
 
 
