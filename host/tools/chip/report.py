@@ -51,7 +51,7 @@ DRIVE_S, LONG_DRIVE_S = 10.0, 60.0
 SYNCHRONIZER_NS = 16  # two input flip-flops that the emulator leaves out (RP2040 datasheet 3.5.6.3)
 BOARD_COSTS = """
 import gc
-gc.threshold(12000)  # as board_pico_main: what stays lies close together
+gc.threshold(12000)  # as pico/main.py: what stays lies close together
 import time, micropython, strokefw.app
 from array import array
 from strokefw.pico.board import Board
