@@ -19,7 +19,8 @@ KERNELS = """
 import os, time
 from array import array
 from uctypes import addressof
-from strokefw import cobs, board_pico_cobs, board_pico_raw as raw
+from strokefw.link import cobs
+from strokefw.pico import cobs as fast_cobs, raw
 wrong = 0
 one, other = bytearray(700), bytearray(700)
 for n in (1, 2, 253, 254, 255, 256, 508, 509, 566):
@@ -28,7 +29,7 @@ for n in (1, 2, 253, 254, 255, 256, 508, 509, 566):
         for i in range(n):
             data[i] = (0 if data[i] < zeros else data[i]) if zeros else data[i] or 1
         length = cobs.encode_bytewise(data, n, one)
-        if board_pico_cobs.encode(data, n, other) != length or one[:length] != other[:length]:
+        if fast_cobs.encode(data, n, other) != length or one[:length] != other[:length]:
             wrong += 1
 codes = array("H", [i * 977 & 4095 for i in range(400)])
 state = array("i", [0, 0, 0, 0, 0, 0, 0, 11, 2047, 0, 0])

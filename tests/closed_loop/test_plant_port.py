@@ -25,6 +25,7 @@ from strokebench.bench.spec import SimSpec
 from strokebench.book.book import Book
 from strokebench.cli import main
 from strokebench.errors import LinkError, LinkLost, ProtectionTripped, Refused, UsageError
+from strokebench.image.files import firmware_sources, lean, write_files
 from strokebench.sim import open_port
 from strokebench.sim.engine import micropython, plant_port
 from strokebench.sim.engine.plant_port import PlantPort
@@ -35,8 +36,8 @@ from tests.helpers.strokes import stroke, throttle_limits
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo terminal")
 ROOT = Path(__file__).resolve().parents[2]
-FIRMWARE = ROOT / "firmware"
 SCRIPT = ROOT / "tests" / "firmware" / "bare_pico.py"
+USERS = {path.name: path.read_bytes() for path in (SCRIPT, SCRIPT.with_name("fake_board.py"))}
 SPEC = SimSpec(engine="plant")
 
 try:
@@ -57,14 +58,14 @@ INTERPRETERS = [
 class Pico:
     """The other process; ``name`` is its serial port."""
 
-    def __init__(self, interpreter: list[str]) -> None:
+    def __init__(self, interpreter: list[str], firmware: Path) -> None:
         import pty
         import tty
 
         master, self._slave = pty.openpty()
         tty.setraw(self._slave)
         self.name = os.ttyname(self._slave)
-        command = [*interpreter, str(SCRIPT), str(FIRMWARE), str(SCRIPT.parent)]
+        command = [*interpreter, str(SCRIPT), str(firmware), str(SCRIPT.parent)]
         self.process = subprocess.Popen(command, stdin=master, stdout=master, stderr=subprocess.PIPE)
         os.close(master)
 
@@ -80,16 +81,24 @@ class Pico:
         os.close(self._slave)
 
 
+@pytest.fixture(scope="session")
+def firmware(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the firmware as MicroPython gets it; CPython runs it as well."""
+    folder = tmp_path_factory.mktemp("firmware")
+    write_files(folder, lean({**firmware_sources(), **USERS}))
+    return folder
+
+
 @pytest.fixture(params=INTERPRETERS)
-def pico(request: pytest.FixtureRequest) -> Iterator[Pico]:
-    with contextlib.closing(Pico(request.param)) as one:
+def pico(request: pytest.FixtureRequest, firmware: Path) -> Iterator[Pico]:
+    with contextlib.closing(Pico(request.param, firmware)) as one:
         yield one
 
 
 @pytest.fixture
-def one_pico() -> Iterator[Pico]:
+def one_pico(firmware: Path) -> Iterator[Pico]:
     """What does not depend on the interpreter: MicroPython where it is installed."""
-    with contextlib.closing(Pico(INTERPRETERS[MICROPYTHON is not None].values[0])) as one:
+    with contextlib.closing(Pico(INTERPRETERS[MICROPYTHON is not None].values[0], firmware)) as one:
         yield one
 
 

@@ -67,10 +67,38 @@ def test_a_name_that_is_more_than_a_private_one_stays():
         ("_kept = 1\ndef f(_kept):\n    return _kept", ""),
         ("_kept = 1\ndef f():\n    _kept = 2\n    return _kept", ""),
         ("_kept = 1\nclass A:\n    _kept = 2", ""),
-        ("class A:\n    def _kept(self):\n        return self._kept", ""),
     ):
         assert "_kept" in short(module, other), module
     assert "_a" not in short("_private = 1\nx = 1\ndef f(_a):\n    return _private").replace("f(_a)", "")
+
+
+def test_private_methods_and_attributes_become_one_short_name_each():
+    made = short(
+        "from strokefw.compat import keep_bound\n"
+        "class A:\n"
+        "    def __init__(self):\n"
+        "        self._long = 1\n"
+        "        keep_bound(self, '_step', 'open')\n"
+        "    def _step(self):\n"
+        "        return self._long\n"
+        "class B(A):\n"
+        "    def go(self, other):\n"
+        "        return self._step() + other._long"
+    )
+    assert "_long" not in made and "_step" not in made
+    assert "keep_bound(self, '_b', 'open')" in made and "def _b(self)" in made
+    assert "return self._a" in made and "self._b() + other._a" in made
+
+
+def test_an_attribute_that_others_know_stays():
+    for module, other in (
+        ("class A:\n    def __init__(self):\n        self._kept = 1", "def f(a):\n    return a._kept"),
+        ("class A:\n    _kept = 1\n    def f(self):\n        self._kept = 2", ""),
+        ("class A:\n    def _kept(self):\n        return getattr(self, '_kept')", ""),
+        ("import sys\nclass A:\n    def f(self):\n        self._kept = sys.implementation._kept", ""),
+    ):
+        files = {"strokefw/m.py": module.encode(), "main.py": other.encode()}
+        assert "_kept" in short_names(files)["strokefw/m.py"].decode(), module
 
 
 def test_tables_are_worked_out():

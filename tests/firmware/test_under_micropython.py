@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from strokebench.image.files import firmware_sources, lean
+from strokebench.image.files import firmware_sources, lean, write_files
 
 HERE = Path(__file__).resolve().parent
 MARK = "\n# Runs under CPython and MicroPython."
@@ -24,11 +24,8 @@ def lay_out(folder, names=None):
     these names, or all) use of it; return the folder.
     """
     users = {name: (HERE / name).read_bytes() for name in names or [path.name for path in HERE.glob("*.py")]}
-    for name, text in lean({**firmware_sources(), **users}).items():
-        if name not in users:
-            path = folder / name
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(text)
+    made = lean({**firmware_sources(), **users})
+    write_files(folder, {name: text for name, text in made.items() if name not in users})
     return folder
 
 

@@ -13,7 +13,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--sources",
         action="store_true",
-        help="copy the .py files as they are: slower and larger, but needs no compiler",
+        help="copy .py files instead: slower and larger, but needs no compiler",
     )
     add_json(parser)
 

@@ -80,6 +80,14 @@ PROSE = ("strokefw/pico/pins.py",)
 """Modules whose tables go onto the chip and carry sentences for people."""
 
 
+def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Write files by their paths below ``folder``; folders are made."""
+    for name, data in files.items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+
+
 def precompiled(sources: dict[str, bytes], compiler: tuple[str, ...] | None = None) -> dict[str, bytes]:
     """The same files with every module but main.py as .mpy (native code for the chip's ARMv6-M).
 

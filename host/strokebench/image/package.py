@@ -14,7 +14,7 @@ from pathlib import Path
 import strokefw
 
 from strokebench.errors import StrokebenchError, UsageError
-from strokebench.image.files import lean_firmware
+from strokebench.image.files import lean_firmware, write_files
 
 LIST = "package.json"
 
@@ -38,10 +38,7 @@ def write(folder: Path) -> int:
     try:
         if folder.exists() and any(folder.iterdir()):
             raise UsageError(f"The folder {folder} is not empty.", "Name a new one, or empty it.")
-        for name, data in files.items():
-            path = folder / name
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(data)
+        write_files(folder, files)
     except OSError as error:
         raise UsageError(
             f"The folder {folder} cannot be written ({error.strerror}).", "Name another."

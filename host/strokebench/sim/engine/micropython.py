@@ -19,7 +19,7 @@ from pathlib import Path
 
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import LinkError, LinkLost
-from strokebench.image.files import firmware_sources, lean
+from strokebench.image.files import firmware_sources, lean, write_files
 from strokebench.sim import micropython_side
 from strokebench.sim.board.board import SimBoard
 from strokebench.sim.engine.lock_step import LockStepPort
@@ -60,7 +60,8 @@ class MicroPythonPort(LockStepPort):
         self._folder = tempfile.TemporaryDirectory(prefix="strokebench-")
         self._errors = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the process
         try:
-            self._lay_out(Path(self._folder.name))
+            # a folder of its own: beside an installed firmware lie modules that MicroPython must not find
+            write_files(Path(self._folder.name), _files())
             self.process = subprocess.Popen(
                 [interpreter, str(Path(self._folder.name) / "run.py"), self._folder.name],
                 stdin=subprocess.PIPE,
@@ -75,14 +76,6 @@ class MicroPythonPort(LockStepPort):
                 f"The MicroPython interpreter does not start ({error}).", f"Try: {interpreter} -h"
             ) from error
         self._send(self._start())
-
-    @staticmethod
-    def _lay_out(folder: Path) -> None:
-        # a folder of its own: beside an installed firmware lie modules that MicroPython must not find
-        for name, data in _files().items():
-            path = folder / name
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(data)
 
     def _start(self) -> bytes:
         board = self.board

@@ -2,8 +2,8 @@
 
 Lock-step as in :mod:`strokebench.sim.engine.micropython`, in the frames of the bench's own link: per
 simulated millisecond ``readings`` go out and ``outputs`` come back; see firmware/strokefw/plant_board.py.
-Time is virtual, so a slow computer or cable makes it slow, not different.  The Pico's own outputs are held off
-from the first request until its next reset.
+Time is virtual, so a slow computer or cable makes it slow, not different.  The Pico's own outputs are held
+off from the first request until its next reset.
 """
 
 from __future__ import annotations
