@@ -72,7 +72,7 @@ def _one(args: argparse.Namespace) -> int:
     outcome.save(path)
     if args.json:
         rows = {
-            one.key: {"value": one.value, "unit": one.unit, "words": one.words} for one in outcome.numbers
+            one.key: {"value": one.value, "unit": one.unit, "words": one.title} for one in outcome.numbers
         }
         print_json({"number": number, "numbers": rows, "plot": str(path)})
         return 0

@@ -41,7 +41,7 @@ class MemoryLine:
 
 
 class LivePort:
-    """A :class:`strokebench.link.port.Port` to the bench of ``spec`` in real time; ``close`` ends the bench."""
+    """A :class:`strokebench.link.port.Port` to the bench of ``spec`` in real time; ``close`` ends it."""
 
     def __init__(self, spec: SimSpec) -> None:
         from strokebench.sim import open_port

@@ -40,11 +40,13 @@ class Design:
     nominal: Turner
     speed_rad_s: float
     own: Mapping[FaultKind, Effect]
+    around: tuple[FaultKind, ...] = ()
+    """Defects of what surrounds the motor, which whoever builds that applies."""
 
     @property
     def faults(self) -> tuple[FaultKind, ...]:
         """All defects that a specimen can have."""
-        return (*COMMON_FAULTS, *self.own)
+        return (*COMMON_FAULTS, *self.own, *self.around)
 
     def build(self, spec: SimSpec) -> Rotary:
         """Return the specimen that ``spec`` asks for; UsageError for unknown faults."""
