@@ -72,7 +72,8 @@ def _one(args: argparse.Namespace) -> int:
     outcome.save(path)
     if args.json:
         rows = {
-            one.key: {"value": one.value, "unit": one.unit, "words": one.title} for one in outcome.numbers
+            number.key: {"value": number.value, "unit": number.unit, "words": number.title}
+            for number in outcome.numbers
         }
         print_json({"number": number, "numbers": rows, "plot": str(path)})
         return 0

@@ -14,7 +14,7 @@ class StopNow(Exception):
 
 
 class WatchedPort:
-    """A :class:`strokebench.link.port.Port` around another; ``look`` is called every 20 ms of a wait.
+    """A :class:`strokebench.link.port.Port` around another; waiting calls ``look`` at least every 20 ms.
 
     ``look`` may raise :class:`StopNow`, which then comes out of any request or run that was waiting.
     """
