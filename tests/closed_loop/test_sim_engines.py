@@ -1,4 +1,4 @@
-"""The same contract for every way to run the firmware on the simulated board, and what each must do alone."""
+"""What the engines of the simulated board promise beyond the contract of every bench (tests/contract)."""
 
 from __future__ import annotations
 

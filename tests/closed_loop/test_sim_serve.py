@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import signal
 import socket
 import subprocess
 import sys
-import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing
-from queue import Queue
 
 import numpy as np
 import pytest
@@ -26,6 +23,7 @@ from strokebench.sim.engine.inprocess import InProcessPort
 from strokefw import faults
 
 from tests.helpers.process import environment
+from tests.helpers.served import served
 from tests.helpers.strokes import procedure, throttle_limits
 from tests.helpers.waiting import wait_until
 
@@ -37,37 +35,20 @@ SHORT = procedure(
 )
 
 
-@contextlib.contextmanager
-def served(start: Callable[..., None]) -> Iterator[str]:
-    """Run a server in a thread; yield the name it announces; it must end when asked."""
-    names: Queue[str] = Queue()
-    ended = threading.Event()
-    thread = threading.Thread(target=lambda: start(SPEC, announce=names.put, stop=ended.is_set))
-    thread.start()
-    try:
-        yield names.get(timeout=10)
-    finally:
-        ended.set()
-        thread.join(10)
-        assert not thread.is_alive()
-
-
 @pytest.fixture(params=[pytest.param(serve.serve_pty, marks=needs_pty), serve.serve_tcp])
 def name(request: pytest.FixtureRequest) -> Iterator[str]:
-    with served(request.param) as announced:
+    with served(request.param, SPEC) as announced:
         yield announced
 
 
-def test_a_run_through_pyserial(name: str) -> None:
+def test_a_run_takes_as_long_as_on_a_real_bench(name: str) -> None:
     with open_bench(name) as bench:
-        assert bench.identity.board == "simulated bench"
         bench.set_limits(throttle_limits())
         bench.arm()
         began_s = time.monotonic()
         samples = np.concatenate(list(bench.run(SHORT)))
         took_s = time.monotonic() - began_s
-    assert len(samples) >= 500 and np.allclose(np.diff(samples["time_s"]), 1e-3)
-    assert samples["sensor_a_v"].max() > 1.5
+    assert len(samples) >= 500
     assert took_s > 0.45  # real time, not as fast as it can
 
 
@@ -124,7 +105,7 @@ def test_a_client_that_reads_late_loses_nothing(name: str) -> None:
 
 
 def test_a_second_socket_client_is_turned_away() -> None:
-    with served(serve.serve_tcp) as name, open_bench(name) as bench:
+    with served(serve.serve_tcp, SPEC) as name, open_bench(name) as bench:
         host, _, port = name.removeprefix("socket://").partition(":")
         with closing(socket.create_connection((host, int(port)), timeout=5)) as second:
             assert second.recv(10) == b""
@@ -140,7 +121,7 @@ def test_a_taken_socket_is_a_plain_error() -> None:
 
 
 def test_a_client_that_does_not_read_does_not_stop_the_bench() -> None:
-    with served(serve.serve_tcp) as name:
+    with served(serve.serve_tcp, SPEC) as name:
         host, _, port = name.removeprefix("socket://").partition(":")
         with closing(socket.create_connection((host, int(port)), timeout=5)):
             time.sleep(0.5)  # a time is what is tested: so long nobody reads

@@ -78,6 +78,6 @@ def test_results_in_the_manual_are_those_of_the_program(number: int) -> None:
     page = (DOCS / f"lesson-{number}.md").read_text("utf-8")
     rows = re.findall(r"^\| (.+) \| (-?\d[\d.e+-]*)[^|]*\|$", page, re.MULTILINE)
     numbers = run(number).numbers
-    assert [words for words, _ in rows] == [one.words for one in numbers]
+    assert [title for title, _ in rows] == [number.title for number in numbers]
     for (words, value), one in zip(rows, numbers, strict=True):
         assert float(value) == pytest.approx(one.value, rel=0.02, abs=0.002), words

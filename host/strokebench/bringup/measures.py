@@ -253,8 +253,8 @@ def silence_s(test: Test) -> float:
 
 
 MEASURES: dict[str, Callable[[Test], float]] = {
-    one.__name__: one
-    for one in (
+    function.__name__: function
+    for function in (
         board_kind, vin_error_v, feed_v, heatsink_c, part_c, current_fine_zero_a, current_coarse_zero_a,
         estop_open, precharge_s, main_switch_drop_v, load_ratio_forward, load_ratio_backward, trips,
         estop_stops, silence_s,

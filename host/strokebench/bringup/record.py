@@ -65,13 +65,13 @@ def open_record(path: Path, uid: str, board: str, fresh: bool = False) -> Record
         raise UsageError(
             f"{path} is the record of another bench ({data['uid']}).", "Give another --record, or --fresh."
         )
-    return Record(uid, board, path, {name: Outcome(**one) for name, one in data["steps"].items()})
+    return Record(uid, board, path, {name: Outcome(**fields) for name, fields in data["steps"].items()})
 
 
 def _read(path: Path) -> dict[str, Any]:
     try:
         data: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-        [Outcome(**one) for one in data["steps"].values()], data["uid"]
+        [Outcome(**fields) for fields in data["steps"].values()], data["uid"]
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         raise BookError(f"{path} is no record of a bring-up.", "Give another --record, or --fresh.") from None
     return data

@@ -72,8 +72,8 @@ def _one(args: argparse.Namespace) -> int:
     outcome.save(path)
     if args.json:
         rows = {
-            number.key: {"value": number.value, "unit": number.unit, "words": number.words}
-            for number in outcome.numbers
+            figure.key: {"value": figure.value, "unit": figure.unit, "words": figure.title}
+            for figure in outcome.numbers
         }
         print_json({"number": number, "numbers": rows, "plot": str(path)})
         return 0

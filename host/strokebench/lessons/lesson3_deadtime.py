@@ -59,7 +59,7 @@ def junction_c(dead_s: float, gate_ohm: float = mosfet.GATE_OHM) -> float:
 def run() -> Outcome:
     """Sweep the dead time from none to 2 us, for a quick gate and a slow one."""
     dead = np.linspace(0.0, 2e-6, 201)
-    total = np.array([sum(loss_w(float(one))) for one in dead])
+    total = np.array([sum(loss_w(float(dead_s))) for dead_s in dead])
     none_a, none_j = shoot_through(late_s())
     slow_a, _ = shoot_through(late_s(SLOW_OHM) - SET_S)
     numbers = [
@@ -88,10 +88,10 @@ def run() -> Outcome:
             (mosfet.GATE_OHM, "gate 16.5 ohm", "-"),
             (SLOW_OHM, "gate 100 ohm", "--"),
         ):
-            losses = np.array([loss_w(float(one), gate_ohm) for one in dead])
+            losses = np.array([loss_w(float(dead_s), gate_ohm) for dead_s in dead])
             above.plot(dead * 1e9, losses[:, 0], style, color="C3", label=f"shoot-through, {name}")
             above.plot(dead * 1e9, losses[:, 1], style, color="C0", label=f"body diode, {name}")
-            hot = [junction_c(float(one), gate_ohm) for one in dead]
+            hot = [junction_c(float(dead_s), gate_ohm) for dead_s in dead]
             below.plot(dead * 1e9, hot, style, color="black", label=name)
         above.set_yscale("symlog", linthresh=0.1)
         above.set_ylabel("loss in W")

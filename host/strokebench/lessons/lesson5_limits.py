@@ -87,26 +87,26 @@ def ways() -> list[Way]:
 def run() -> Outcome:
     """Run all and compare."""
     done = ways()
-    words = {"none": "no limit", "peak": f"peak {PEAK_A:g} A", "mean": f"mean {MEAN_A:g} A",
+    names = {"none": "no limit", "peak": f"peak {PEAK_A:g} A", "mean": f"mean {MEAN_A:g} A",
              "stall": f"stall {STALL_S:g} s", "budget": f"budget {BUDGET_A2S:g} A2s"}  # fmt: skip
     numbers = []
-    for one in done:
-        name, said = one.name, words[one.name]
+    for way in done:
+        name, said = way.name, names[way.name]
         numbers += [
-            Number(f"{name}_held_a", f"{said}: current while it flows", one.held_a(), "A"),
-            Number(f"{name}_top_a", f"{said}: highest mean of a millisecond", one.peak_a, "A"),
-            Number(f"{name}_off_s", f"{said}: current flows for", one.off_s, "s"),
-            Number(f"{name}_i2t_a2s", f"{said}: heat, I2t", one.heat_a2s, "A2s"),
-            Number(f"{name}_fault", f"{said}: code that ended it (0: none)", float(one.fault), ""),
+            Number(f"{name}_held_a", f"{said}: current while it flows", way.held_a(), "A"),
+            Number(f"{name}_top_a", f"{said}: highest mean of a millisecond", way.peak_a, "A"),
+            Number(f"{name}_off_s", f"{said}: current flows for", way.off_s, "s"),
+            Number(f"{name}_i2t_a2s", f"{said}: heat, I2t", way.heat_a2s, "A2s"),
+            Number(f"{name}_fault", f"{said}: code that ended it (0: none)", float(way.fault), ""),
         ]
 
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
-        for one, style in zip(done, ("-", "--", "-.", ":", (0, (5, 1, 1, 1))), strict=True):
-            rows = one.data.samples
-            ended = f", ended by code {one.fault}" if one.fault else ""
-            label = f"{words[one.name]}{ended}"
-            axes.plot(rows["time_s"] - one.start_s, rows["current_a"], linestyle=style, label=label)
+        for way, style in zip(done, ("-", "--", "-.", ":", (0, (5, 1, 1, 1))), strict=True):
+            rows = way.data.samples
+            ended = f", ended by code {way.fault}" if way.fault else ""
+            label = f"{names[way.name]}{ended}"
+            axes.plot(rows["time_s"] - way.start_s, rows["current_a"], linestyle=style, label=label)
         axes.set_xlim(-0.02, START_S + HOLD_S + 0.1)
         axes.set_xlabel("time in s")
         axes.set_ylabel("current in A")

@@ -120,10 +120,10 @@ def run() -> Outcome:
 
     def draw(figure: Figure) -> None:
         above, below = figure.subplots(2, 1, sharex=True)
-        for one, name, style in ((cool, "25 C", "-"), (hot, "80 C", ":"), (loose, "25 C, loose", "--")):
-            rows = one.data.samples
-            above.plot(one.time_s, rows["current_a"], style, label=name)
-            below.plot(one.time_s, rows["heatsink_c"], style, label=f"reading, {name}")
+        for heated, name, style in ((cool, "25 C", "-"), (hot, "80 C", ":"), (loose, "25 C, loose", "--")):
+            rows = heated.data.samples
+            above.plot(heated.time_s, rows["current_a"], style, label=name)
+            below.plot(heated.time_s, rows["heatsink_c"], style, label=f"reading, {name}")
         # the sink is hottest when the load ends, which both clocks know
         from_hottest = np.arange(len(loose.true_c)) - int(np.argmax(loose.true_c))
         at_s = loose.driven_s + from_hottest * SLOW_TICKS * 1e-3

@@ -53,19 +53,20 @@ class Case:
 
     def telling(self, most: int = 4) -> list[Finding]:
         """Return the findings furthest from the middle of their limits, in half widths of them."""
-        limited = [one for one in self.findings if one.known and None not in (one.lower, one.upper)]
-        one_sided = [one for one in self.findings if one.known and (one.lower is None) != (one.upper is None)]
+        known = [finding for finding in self.findings if finding.known]
+        limited = [finding for finding in known if None not in (finding.lower, finding.upper)]
+        one_sided = [finding for finding in known if (finding.lower is None) != (finding.upper is None)]
         return sorted(limited + one_sided, key=_strain, reverse=True)[:most]
 
 
-def _strain(one: Finding) -> float:
-    if one.lower is not None and one.upper is not None:
-        middle, half = (one.lower + one.upper) / 2, (one.upper - one.lower) / 2
-        return abs(one.value - middle) / half
-    limit = one.upper if one.upper is not None else one.lower
+def _strain(finding: Finding) -> float:
+    if finding.lower is not None and finding.upper is not None:
+        middle, half = (finding.lower + finding.upper) / 2, (finding.upper - finding.lower) / 2
+        return abs(finding.value - middle) / half
+    limit = finding.upper if finding.upper is not None else finding.lower
     assert limit is not None
-    share = one.value / limit if limit else 0.0
-    return share if one.upper is not None else 2 - share
+    share = finding.value / limit if limit else 0.0
+    return share if finding.upper is not None else 2 - share
 
 
 def stroke(spec: SimSpec) -> Case:
@@ -79,11 +80,11 @@ def stroke(spec: SimSpec) -> Case:
     return Case(spec, data, findings, verdict, root_cause(findings))
 
 
-def limits_text(one: Finding) -> str:
+def limits_text(finding: Finding) -> str:
     """Limits in words."""
-    if one.lower is not None and one.upper is not None:
-        return f"{one.lower:g} to {one.upper:g}"
-    return f"at most {one.upper:g}" if one.upper is not None else f"at least {one.lower:g}"
+    if finding.lower is not None and finding.upper is not None:
+        return f"{finding.lower:g} to {finding.upper:g}"
+    return f"at most {finding.upper:g}" if finding.upper is not None else f"at least {finding.lower:g}"
 
 
 def run() -> Outcome:
@@ -92,10 +93,14 @@ def run() -> Outcome:
     numbers = []
     for place, case in enumerate(cases, 1):
         numbers += [
-            Number(f"part{place}_{one.key}",
-                   f"part {place}, {case.spec.part}: {one.title} ({limits_text(one)})", one.value, one.unit)
-            for one in case.telling()
-        ]  # fmt: skip
+            Number(
+                f"part{place}_{finding.key}",
+                f"part {place}, {case.spec.part}: {finding.title} ({limits_text(finding)})",
+                finding.value,
+                finding.unit,
+            )
+            for finding in case.telling()
+        ]
     right = sum(case.right for case in cases)
     numbers.append(Number("right", "parts that the program itself judged right", float(right), ""))
 

@@ -17,10 +17,10 @@ ENDINGS = (".svg", ".png", ".pdf")
 
 @dataclass(frozen=True)
 class Number:
-    """One value in ``unit``; ``words`` say what it is."""
+    """One value in ``unit``; ``title`` says what it is."""
 
     key: str
-    words: str
+    title: str
     value: float
     unit: str
 
@@ -41,17 +41,17 @@ class Outcome:
     @property
     def values(self) -> dict[str, float]:
         """Key -> value."""
-        return {one.key: one.value for one in self.numbers}
+        return {number.key: number.value for number in self.numbers}
 
     def table(self) -> str:
         """Markdown table."""
-        rows = [f"| {one.words} | {one.text} |" for one in self.numbers]
+        rows = [f"| {number.title} | {number.text} |" for number in self.numbers]
         return "\n".join(["| what | value |", "| --- | --- |", *rows])
 
     def lines(self) -> list[str]:
         """For a terminal of 80 columns."""
-        width = min(56, max(len(one.words) for one in self.numbers))
-        return [f"  {one.words:<{width}}  {one.text}" for one in self.numbers]
+        width = min(56, max(len(number.title) for number in self.numbers))
+        return [f"  {number.title:<{width}}  {number.text}" for number in self.numbers]
 
     def save(self, path: Path) -> None:
         """Draw into an SVG, PNG or PDF file; UsageError for other endings, BookError for a bad place."""

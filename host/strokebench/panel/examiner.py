@@ -50,7 +50,7 @@ class Examiner:
             findings, _verdict = examine(data, profile)
         except (ValueError, ArithmeticError, LookupError):
             return  # too little of the run yet for one of the questions; the end decides
-        known = [one for one in findings if one.known]
+        known = [finding for finding in findings if finding.known]
         if self._view.now.phase == "run":
             self._view.found(known)
 

@@ -146,7 +146,7 @@ def _papers(message: dict[str, Any]) -> Papers:
 
 
 def _choice(message: dict[str, Any]) -> Choice:
-    faults = tuple(str(one) for one in message.get("faults", ()))
+    faults = tuple(str(fault) for fault in message.get("faults", ()))
     return Choice(
         part=str(message["part"]),
         simulated=bool(message["simulated"]),

@@ -44,8 +44,8 @@ def book_page(path: Path, find: str = "") -> None:
 
 def matching(runs: list[RunSummary], find: str) -> list[RunSummary]:
     """Return the runs, newest first, in which every word of ``find`` occurs."""
-    words = find.lower().split()
-    return [run for run in reversed(runs) if all(word in _haystack(run) for word in words)]
+    wanted = find.lower().split()
+    return [run for run in reversed(runs) if all(word in _haystack(run) for word in wanted)]
 
 
 def _haystack(run: RunSummary) -> str:

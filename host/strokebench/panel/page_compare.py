@@ -96,15 +96,15 @@ def _chart(title: str, across: str, up: str, lines: list[list[list[float]]]) -> 
 
 
 def _findings(first: list[Finding], second: list[Finding]) -> None:
-    others = {one.key: one for one in second}
-    keys = {one.key for one in first}
-    pairs = [(one, others.get(one.key)) for one in first] + [
-        (None, one) for one in second if one.key not in keys
+    others = {finding.key: finding for finding in second}
+    keys = {finding.key for finding in first}
+    pairs = [(finding, others.get(finding.key)) for finding in first] + [
+        (None, finding) for finding in second if finding.key not in keys
     ]
     heads = ("Finding", "A", "Verdict A", "B", "Verdict B", "B \u2212 A")
     with card("Findings of both"), table("Findings of both runs", heads):
-        for one, other in pairs:
-            _pair(one, other)
+        for mine, other in pairs:
+            _pair(mine, other)
 
 
 def _pair(one: Finding | None, other: Finding | None) -> None:

@@ -85,7 +85,7 @@ class Doors:
 
     def known(self, session: str) -> bool:
         """Tell whether a cookie value belongs to an open session."""
-        return any(hmac.compare_digest(session.encode(), one.encode()) for one in self._sessions)
+        return any(hmac.compare_digest(session.encode(), ours.encode()) for ours in self._sessions)
 
 
 class Guard:

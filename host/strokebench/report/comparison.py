@@ -47,11 +47,11 @@ def render(found: Comparison, names: tuple[str, str]) -> str:
         "comparison.html",
         title=found.a.profile.part.title,
         sides=[
-            _side(letter, one, name)
-            for letter, one, name in zip("AB", (found.a, found.b), names, strict=True)
+            _side(letter, side, name)
+            for letter, side, name in zip("AB", (found.a, found.b), names, strict=True)
         ],
         headline=headline(found),
-        lines=[line(one) for one in found.differences],
+        lines=[line(difference) for difference in found.differences],
         unknown=found.unknown,
         remarks=found.remarks,
         pictures=pictures(found),
@@ -66,25 +66,27 @@ def headline(found: Comparison) -> str:
         return "No finding is known of both."
     if not real:
         return f"None of {total} findings differs beyond uncertainty."
-    named = ", ".join(one.title for one in real[:3])
+    named = ", ".join(difference.title for difference in real[:3])
     return f"{len(real)} of {total} findings differ beyond uncertainty, most of all: {named}."
 
 
-def line(one: Difference) -> Line:
+def line(difference: Difference) -> Line:
     """Return a difference as text."""
-    expanded = COVERAGE * one.u
+    expanded = COVERAGE * difference.u
     digits = places(expanded)
-    word = ("higher" if one.change > 0 else "lower") if one.real else "no difference seen"
-    values = (fixed(one.a, digits), fixed(one.b, digits))
-    change = with_uncertainty(one.change, expanded)
-    return Line(one.title, one.unit, *values, change, word, "fail" if one.real else "info")
+    word = ("higher" if difference.change > 0 else "lower") if difference.real else "no difference seen"
+    values = (fixed(difference.a, digits), fixed(difference.b, digits))
+    change = with_uncertainty(difference.change, expanded)
+    return Line(
+        difference.title, difference.unit, *values, change, word, "fail" if difference.real else "info"
+    )
 
 
-def _side(letter: str, one: Any, name: str) -> dict[str, str]:
-    info = one.info
+def _side(letter: str, side: Any, name: str) -> dict[str, str]:
+    info = side.info
     about = [info.get(key) for key in ("started_at", "part_serial", "customer", "note")]
     return {
-        "letter": letter, "name": name, "verdict": one.verdict.value,
+        "letter": letter, "name": name, "verdict": side.verdict.value,
         "about": ", ".join(str(text) for text in about if text),
     }  # fmt: skip
 
@@ -101,15 +103,17 @@ def pictures(found: Comparison) -> list[Picture]:
 
 def _scores(found: Comparison) -> Picture:
     """Each change in units of its own U: beyond one it is real."""
-    shown = [one for one in found.differences if np.isfinite(one.score)][::-1]
+    shown = [change for change in found.differences if np.isfinite(change.score)][::-1]
     with sheet("Changes from A to B", WIDE, 0.7 + 0.2 * len(shown)) as page:
         axes = page.axes[0]
         shade(axes, -1, 1, ink.GREY, 0.18)
-        for at, one in enumerate(shown):
-            place = float(np.clip(one.score, -FAR, FAR))
-            beyond = "<" if one.score < -FAR else ">" if one.score > FAR else "D" if one.real else "o"
-            axes.plot(place, at, beyond, color=ink.BAD if one.real else ink.GREY, markersize=5)
-        axes.set_yticks(range(len(shown)), [one.title for one in shown])
+        for at, change in enumerate(shown):
+            place = float(np.clip(change.score, -FAR, FAR))
+            beyond = (
+                "<" if change.score < -FAR else ">" if change.score > FAR else "D" if change.real else "o"
+            )
+            axes.plot(place, at, beyond, color=ink.BAD if change.real else ink.GREY, markersize=5)
+        axes.set_yticks(range(len(shown)), [change.title for change in shown])
         axes.set(
             xlim=(-FAR - 0.5, FAR + 0.5), xlabel="change from A to B, in units of its expanded uncertainty U"
         )

@@ -46,9 +46,9 @@ def ramps(case: CoilCase, failing: dict[str, Finding]) -> Picture | None:
                     *thin(case.volts[here], case.current_a[here]), color=colour, linewidth=0.9,
                     label=name if number == 0 else None,
                 )  # fmt: skip
-            for one in snaps(case, label, direction):
+            for snap in snaps(case, label, direction):
                 dot = ink.BAD if MOTIONS[label] in failing else colour
-                axes.plot(_volts_at(case, one), one.current_a, "o", color=dot, markersize=4)
+                axes.plot(_volts_at(case, snap), snap.current_a, "o", color=dot, markersize=4)
         _limits(case, axes, failing)
         axes.set(xlabel="voltage at the coil, V", ylabel="current, A", xlim=(0, None), ylim=(0, None))
         axes.legend(loc="upper left")
@@ -120,8 +120,8 @@ def pull_times(case: CoilCase, findings: list[Finding]) -> Picture | None:
         return None
     with sheet("Pull-in time", HALF, 2.5) as page:
         axes = page.axes[0]
-        bad = any(one.key == "pull_in_time" and one.verdict is Verdict.FAIL for one in findings)
-        axes.plot([one.volts for one in found], [one.time_ms for one in found], "o",
+        bad = any(pull.key == "pull_in_time" and pull.verdict is Verdict.FAIL for pull in findings)
+        axes.plot([pull.volts for pull in found], [pull.time_ms for pull in found], "o",
                   color=ink.BAD if bad else ink.DARK, markersize=4)  # fmt: skip
         upper = case.limits("pull_in_time")[1]
         if upper is not None:
@@ -131,6 +131,6 @@ def pull_times(case: CoilCase, findings: list[Finding]) -> Picture | None:
         axes.set(
             xlabel="voltage at the coil, V",
             ylabel="pull-in time, ms",
-            ylim=(0, 1.15 * max(*(one.time_ms for one in found), upper or 0.0)),
+            ylim=(0, 1.15 * max(*(pull.time_ms for pull in found), upper or 0.0)),
         )
         return page.picture("From the step to the end of the motion.", "Pull-in time against voltage")

@@ -89,10 +89,10 @@ def places(case: MovingCase, axes: tuple[Any, ...], failing: dict[str, Finding])
     for place, colour, text in marks:
         if not math.isfinite(place):
             continue
-        for one in axes:
-            one.axvline(place, color=colour, linewidth=1.0, linestyle="-" if colour == ink.BAD else ":")
+        for panel in axes:
+            panel.axvline(place, color=colour, linewidth=1.0, linestyle="-" if colour == ink.BAD else ":")
             if colour == ink.BAD:
-                shade(one, place - 2, place + 2, ink.BAD, 0.15, zorder=0)
+                shade(panel, place - 2, place + 2, ink.BAD, 0.15, zorder=0)
         above(axes[0], place, text, colour)
 
 
@@ -102,8 +102,8 @@ def sensor_tracks(case: MovingCase, failing: dict[str, Finding]) -> Picture | No
         return None
     time_s = case.run.samples["time_s"]
     inside = np.zeros(len(time_s), bool)
-    for one in case.sweeps.passes:
-        inside |= (time_s >= one.start_s) & (time_s < one.end_s)
+    for sweep in case.sweeps.passes:
+        inside |= (time_s >= sweep.start_s) & (time_s < sweep.end_s)
     where = case.position.percent[inside]
     with sheet("Sensor tracks", WIDE, 2.6) as page:
         axes = page.axes[0]
@@ -172,15 +172,15 @@ def steps(case: MovingCase) -> Picture | None:
 
 def burst(case: MovingCase) -> Picture | None:
     """The first half millisecond of the ripple burst."""
-    bursts = [one for one in case.run.bursts if one.label == labels.BURST_RIPPLE]
-    if not bursts:
+    captures = [capture for capture in case.run.bursts if capture.label == labels.BURST_RIPPLE]
+    if not captures:
         return None
-    one = bursts[-1]
-    count = min(len(one.values), int(one.rate_hz * 4e-4))
+    last = captures[-1]
+    count = min(len(last.values), int(last.rate_hz * 4e-4))
     with sheet("Ripple", HALF, 2.5) as page:
         axes = page.axes[0]
-        axes.plot(np.arange(count) / one.rate_hz * 1e6, one.values[:count], color=ink.DARK, linewidth=0.9)
-        axes.set(xlabel="time, \u00b5s", ylabel=f"current, {one.unit}")
+        axes.plot(np.arange(count) / last.rate_hz * 1e6, last.values[:count], color=ink.DARK, linewidth=0.9)
+        axes.set(xlabel="time, \u00b5s", ylabel=f"current, {last.unit}")
         return page.picture(
-            f"Part of a burst at {one.rate_hz / 1e3:g} kS/s, against the stop.", "Ripple of the current"
+            f"Part of a burst at {last.rate_hz / 1e3:g} kS/s, against the stop.", "Ripple of the current"
         )

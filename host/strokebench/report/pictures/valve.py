@@ -42,7 +42,7 @@ def position_curve(case: SolenoidValveCase, findings: list[Finding]) -> Picture 
                 axes.plot(
                     np.sqrt(row), GRID, color=colour, linewidth=0.9, label=name if number == 0 else None
                 )
-        found = {one.key: one for one in findings}
+        found = {finding.key: finding for finding in findings}
         opens = found.get("opening_current")
         if opens is not None and opens.known:
             shade(axes, 0, opens.value, ink.GREY, 0.10)

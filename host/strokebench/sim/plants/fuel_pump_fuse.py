@@ -6,6 +6,8 @@ inputs end at 5 V, so they can be read only at low drive. Wire by gauge and leng
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
@@ -18,8 +20,8 @@ from strokebench.sim.plants.rotary import Rotary
 SUPPLY_SIDE = (14, 4.0, 0.010)
 GROUND_SIDE = (16, 1.5, 0.006)
 
-SIDE_FAULTS = side_faults(0.1, 0.3)
-FAULTS = (*fuel_pump.FAULTS, *SIDE_FAULTS)
+HARNESSED = replace(fuel_pump.PUMP, around=side_faults(0.1, 0.3))
+FAULTS = HARNESSED.faults
 
 
 class HarnessedPump(Rotary):
@@ -44,7 +46,7 @@ class HarnessedPump(Rotary):
 def build(spec: SimSpec) -> HarnessedPump:
     """Return the pump that ``spec`` asks for; UsageError for unknown faults."""
     extra = {fault.name: fault.size for fault in parse_all(spec.faults, spec.part, FAULTS)}
-    plant = fuel_pump.PUMP.build_as(HarnessedPump, spec, SIDE_FAULTS)
+    plant = HARNESSED.build_as(HarnessedPump, spec)
     rng = np.random.default_rng((spec.seed, 4))
     supply_ohm, ground_ohm = (side_ohm(*side, 0.5, rng) for side in (SUPPLY_SIDE, GROUND_SIDE))
     plant.wire(

@@ -39,21 +39,21 @@ class Design:
     nominal: Turner
     speed_rad_s: float
     own: Mapping[FaultKind, Effect]
+    around: tuple[FaultKind, ...] = ()
+    """Defects of what surrounds the motor, which whoever builds that applies."""
 
     @property
     def faults(self) -> tuple[FaultKind, ...]:
         """All defects that a specimen can have."""
-        return (*COMMON_FAULTS, *self.own)
+        return (*COMMON_FAULTS, *self.own, *self.around)
 
     def build(self, spec: SimSpec) -> Rotary:
         """Return the specimen that ``spec`` asks for; UsageError for unknown faults."""
         return self.build_as(Rotary, spec)
 
-    def build_as(self, make: type[Made], spec: SimSpec, also: tuple[FaultKind, ...] = ()) -> Made:
-        """Return the specimen that ``spec`` asks for, as a sub-class of Rotary; ``also``: defects that its
-        caller sees to.
-        """
-        faults = parse_all(spec.faults, spec.part, (*self.faults, *also))
+    def build_as(self, make: type[Made], spec: SimSpec) -> Made:
+        """Return the specimen that ``spec`` asks for, as a sub-class of Rotary."""
+        faults = parse_all(spec.faults, spec.part, self.faults)
         turner, brushes = _specimen(self.nominal, np.random.default_rng((spec.seed, 1)))
         running_nm = _load_nm(turner, self.speed_rad_s)
         own = {kind.name: effect for kind, effect in self.own.items()}
