@@ -12,8 +12,8 @@ import pytest
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import DataError
 from strokebench.sim import trial_worker, trials
+from strokebench.sim.faults import parse
 from strokebench.sim.plants import available
-from strokebench.sim.plants.fault import parse
 from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, plan
 from tools.evidence import accuracy
 from tools.evidence.accuracy_page import page, write_page

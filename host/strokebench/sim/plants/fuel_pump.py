@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.plants.fault import Fault, FaultKind
+from strokebench.sim.faults import Fault, FaultKind
 from strokebench.sim.plants.rotary import Rotary, Turner
 from strokebench.sim.plants.turning import COMMON_FAULTS, build_turning
 

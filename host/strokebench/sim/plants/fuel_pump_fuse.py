@@ -10,8 +10,8 @@ import numpy as np
 
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.wire import awg_area_mm2, resistance_ohm
+from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants import fuel_pump
-from strokebench.sim.plants.fault import FaultKind, parse_all
 from strokebench.sim.plants.rotary import Rotary
 from strokebench.sim.plants.spread import about
 from strokebench.sim.plants.turning import build_turning
