@@ -8,7 +8,10 @@ from strokebench.sim.board.board import SimBoard
 
 
 class LockStepPort:
-    """The reading side of a port (see :mod:`strokebench.link.port`); an exchange is one simulated ms."""
+    """The reading side of a port (:mod:`strokebench.link.port`); one exchange is one simulated millisecond.
+
+    ``board`` is the host's half: the plant, and what the firmware's outputs do to it.
+    """
 
     board: SimBoard
     closed_text = "The simulated bench is closed."

@@ -45,7 +45,7 @@ def find_interpreter() -> str:
 
 
 class MicroPythonPort(LockStepPort):
-    """A port (see :mod:`strokebench.link.port`) to firmware in MicroPython; ``board`` is the host's half."""
+    """A port (:mod:`strokebench.link.port`) to firmware under MicroPython; ``board`` is the host's half."""
 
     def __init__(self, spec: SimSpec, board: SimBoard | None = None) -> None:
         interpreter = find_interpreter()
