@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
         _write(args, lesson, base)
     if args.json:
         print_json({"parts": lesson.parts, "runs": lesson.runs, "source": str(args.book),
-                    "limits": [asdict(limit) for limit in lesson.limits], "left": lesson.left,
+                    "limits": [asdict(one) for one in lesson.limits], "left": lesson.left,
                     "profile": args.output})  # fmt: skip
     else:
         _show(lesson, args.output)
@@ -75,24 +75,18 @@ def _specimens(book: Book, base: Profile, runs: str | None) -> list[Specimen]:
 
     if runs is None:
         all_runs = book.find(Wanted(part=base.name))[::-1]
-        chosen = [
-            summary
-            for summary in all_runs
-            if summary.outcome == "done" and summary.verdict not in (None, "fail")
-        ]
+        chosen = [one for one in all_runs if one.outcome == "done" and one.verdict not in (None, "fail")]
     else:
         chosen = [book.summary(number) for number in numbers(runs)]
-        for summary in chosen:
-            if summary.outcome != "done" or not summary.verdict:
-                raise DataError(f"Run {summary.run_id} did not end as planned.", "Leave it out of --runs.")
-            if summary.part != base.name:
-                raise DataError(
-                    f"Run {summary.run_id} is of {summary.part!r}, not {base.name!r}.", "Leave it out."
-                )
+        for one in chosen:
+            if one.outcome != "done" or not one.verdict:
+                raise DataError(f"Run {one.run_id} did not end as planned.", "Leave it out of --runs.")
+            if one.part != base.name:
+                raise DataError(f"Run {one.run_id} is of {one.part!r}, not {base.name!r}.", "Leave it out.")
     return [
-        Specimen(summary.run_id, summary.part_serial, summary.part, summary.kind,
-                 book.profile(summary.run_id), book.findings(summary.run_id))
-        for summary in chosen
+        Specimen(one.run_id, one.part_serial, one.part, one.kind, book.profile(one.run_id),
+                 book.findings(one.run_id))
+        for one in chosen
     ]  # fmt: skip
 
 
@@ -109,8 +103,8 @@ def _write(args: argparse.Namespace, lesson: Lesson, base: Profile) -> None:
         table = base.model_dump(mode="json", exclude_none=True)
     table["part"]["name"] = args.name or re.sub(r"[^a-z0-9]+", "-", path.stem.lower()).strip("-") or "learnt"
     source = f"{Path(args.book).name}"
-    for limit in lesson.limits:
-        table["findings"].setdefault(limit.key, {}).update(_limits(limit, source))
+    for one in lesson.limits:
+        table["findings"].setdefault(one.key, {}).update(_limits(one, source))
     head = f"Limits learnt from {lesson.parts} good parts ({lesson.runs} runs) in {source}.\n" + "\n".join(
         f"Not learnt: {key} ({why})." for key, why in lesson.left.items()
     )
@@ -118,13 +112,13 @@ def _write(args: argparse.Namespace, lesson: Lesson, base: Profile) -> None:
     load_part(path)
 
 
-def _limits(limit: Learned, source: str) -> dict[str, Any]:
+def _limits(one: Learned, source: str) -> dict[str, Any]:
     from strokebench.verdict.learn import note, rounded
 
-    both = {"lower": limit.lower, "upper": limit.upper}
-    reach = max(limit.spread, limit.u)
+    both = {"lower": one.lower, "upper": one.upper}
+    reach = max(one.spread, one.u)
     out: dict[str, Any] = {key: rounded(value, reach) for key, value in both.items() if value is not None}
-    return {**out, "note": note(limit, source)}
+    return {**out, "note": note(one, source)}
 
 
 def _show(lesson: Lesson, path: str | None) -> None:
@@ -138,19 +132,19 @@ def _show(lesson: Lesson, path: str | None) -> None:
     table.add_column("finding", overflow="fold")
     for name in ("parts", "median", "spread", "U", "lower", "upper"):
         table.add_column(name, justify="right", no_wrap=True)
-    for limit in lesson.limits:
-        edge = max(limit.spread, limit.u)
-        ends = ["" if x is None else f"{rounded(x, edge):g}" for x in (limit.lower, limit.upper)]
-        spread = (f"{limit.spread:.2g}", f"{2 * limit.u:.2g}")
-        title = f"{limit.title}, {limit.unit}".rstrip(", ")
-        table.add_row(title, str(limit.parts), f"{limit.centre:.4g}", *spread, *ends)
+    for one in lesson.limits:
+        edge = max(one.spread, one.u)
+        ends = ["" if x is None else f"{rounded(x, edge):g}" for x in (one.lower, one.upper)]
+        spread = (f"{one.spread:.2g}", f"{2 * one.u:.2g}")
+        title = f"{one.title}, {one.unit}".rstrip(", ")
+        table.add_row(title, str(one.parts), f"{one.centre:.4g}", *spread, *ends)
     console.print(table)
     console.print(f"From {lesson.parts} good parts in {lesson.runs} runs.", highlight=False)
     for key, why in lesson.left.items():
         console.print(f"Not learnt: {key} ({why}).", markup=False, highlight=False)
-    for limit in lesson.limits:
-        if limit.far_out:
-            who = ", ".join(limit.far_out)
-            console.print(f"Far from the others in {limit.title}: {who}. Is it good?", markup=False)
+    for one in lesson.limits:
+        if one.far_out:
+            who = ", ".join(one.far_out)
+            console.print(f"Far from the others in {one.title}: {who}. Is it good?", markup=False)
     if path:
         console.print(f"Profile: {path}", markup=False, highlight=False)

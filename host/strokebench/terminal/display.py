@@ -124,11 +124,11 @@ def findings_table(findings: Sequence[Finding], width: int = 80) -> Table:
     table.add_column("value ± U", justify="right", no_wrap=True)
     for name in ("unit", "limits", "verdict", "where"):
         table.add_column(name, no_wrap=True)
-    for finding in findings:
-        word = verdict_word(finding)
-        shown = f"[{'dim' if word == 'info' else STYLES[finding.verdict]}]{word}[/]"
-        texts = (finding.title, value_text(finding), unit_text(finding), limits_text(finding))
-        table.add_row(*(escape(text) for text in texts), shown, escape(where_text(finding, short)))
+    for one in findings:
+        word = verdict_word(one)
+        shown = f"[{'dim' if word == 'info' else STYLES[one.verdict]}]{word}[/]"
+        texts = (one.title, value_text(one), unit_text(one), limits_text(one))
+        table.add_row(*(escape(text) for text in texts), shown, escape(where_text(one, short)))
     return table
 
 
@@ -147,9 +147,9 @@ def show_result(
     console.print(findings_table(findings, console.width))
     console.print(f"U = {COVERAGE} u, about 95 % confidence", style="dim")
     console.print()
-    for finding in findings:
-        if finding.verdict is not Verdict.PASS and finding.reason and verdict_word(finding) != "info":
-            console.print(f"{finding.title}: {finding.reason}", markup=False, highlight=False)
+    for one in findings:
+        if one.verdict is not Verdict.PASS and one.reason and verdict_word(one) != "info":
+            console.print(f"{one.title}: {one.reason}", markup=False, highlight=False)
     faults = list(dict.fromkeys(f.fault for f in findings if f.verdict is Verdict.FAIL and f.fault))
     named = f" ({', '.join(faults)})" if faults else ""
     console.print(f"[{STYLES[verdict]}]{verdict.value.upper()}[/] {escape(title + named)}", highlight=False)
