@@ -325,16 +325,16 @@ def inductance_of(
 ) -> tuple[Measured, str]:
     """Return millihenries and how they were found; NaN when they cannot be."""
     if tau_s > SLOW_S or not run.bursts:
-        told = repeats([fit.henry * 1e3 for fit in fits_at_rest(found)])
-        return told.widened(0.03 * told.value), "step"
+        inductance = repeats([fit.henry * 1e3 for fit in fits_at_rest(found)])
+        return inductance.widened(0.03 * inductance.value), "step"
     burst = run.bursts[-1]
     around = run.between(burst.start_s - 0.02, burst.start_s + 0.03)
     supply_v, hz = float(np.median(around["supply_v"])), strongest_hz(burst)
     pieces = np.array_split(burst.values, 6)
-    told = repeats(
+    inductance = repeats(
         [henry(amplitude(piece, burst.rate_hz, hz), hz, drive, supply_v, ohm) * 1e3 for piece in pieces]
     )
-    return told.widened(0.02 * told.value), "ripple"
+    return inductance.widened(0.02 * inductance.value), "ripple"
 
 
 def spectrum(burst: Capture) -> list[tuple[float, float]]:

@@ -85,20 +85,20 @@ def record(bench: Bench, profile: Profile, writer: RunWriter, watch: Watcher | N
 @contextmanager
 def stopped_by_signals(stop: Callable[[], None]) -> Iterator[threading.Event]:
     """Call ``stop`` at the first Ctrl-C or SIGTERM instead of tearing the loop apart; the second one does."""
-    asked = threading.Event()
+    interrupted = threading.Event()
 
     def handle(number: int, frame: Any) -> None:
-        if asked.is_set():
+        if interrupted.is_set():
             raise KeyboardInterrupt
-        asked.set()
+        interrupted.set()
         stop()
 
     if threading.current_thread() is not threading.main_thread():
-        yield asked
+        yield interrupted
         return
     before = {number: signal.signal(number, handle) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
-        yield asked
+        yield interrupted
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)

@@ -12,8 +12,8 @@ from concurrent.futures import ProcessPoolExecutor
 from typing import Any
 
 import pytest
+from strokebench.sim.faults import FaultKind
 from strokebench.sim.plants import available
-from strokebench.sim.plants.fault import FaultKind
 from strokebench.sim.trials import Trial, conditions, examine
 
 PART = "throttle-body"

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from pytest_mock import MockerFixture
+from strokebench.sim.faults import parse
 from strokebench.sim.plants import available
-from strokebench.sim.plants.fault import parse
 from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, plan
 from tools.evidence import accuracy
 from tools.evidence.accuracy_page import page, write_page

@@ -41,6 +41,11 @@ def classes(tree: ast.AST) -> dict[str, ast.ClassDef]:
 PROMISED = {each.name: parameters(each) for each in functions(classes(tree_of(PROTOCOL))["Board"])}
 
 
+def source_of(module: str) -> Path:
+    """Return where a module of the firmware is; a path without a file for any other."""
+    return (FIRMWARE.parent / module.replace(".", "/")).with_suffix(".py")
+
+
 class Source:
     """One board's source: its own methods, and those that it borrows from the pieces it is made of."""
 
@@ -53,11 +58,22 @@ class Source:
             if isinstance(node, ast.ImportFrom)
             for alias in node.names
         }
+        self.base = self._base()
         self.made_by: dict[str, str] = {}  # attribute or variable -> class or function whose result it is
         self.borrowed: dict[str, ast.expr] = {}  # attribute -> what it is set to
         for node in ast.walk(self.board):
             if isinstance(node, ast.Assign):
                 self._note(node)
+
+    def _base(self) -> Source | None:
+        """Return the class that the board builds on, in this file or another of the firmware's."""
+        for base in map(ast.unparse, self.board.bases):
+            if base in classes(self.tree):
+                return Source(self.path, base)
+            path = source_of(self.imported.get(base, ""))
+            if path.exists() and base in classes(tree_of(path)):
+                return Source(path, base)
+        return None
 
     def _note(self, node: ast.Assign) -> None:
         for target in map(ast.unparse, node.targets):
@@ -76,11 +92,11 @@ class Source:
             return {parameters(own[0])}
         value = self.borrowed.get(name)
         if isinstance(value, ast.Call):  # made by a function of this file, as the function within it
-            maker = next(each for each in functions(self.tree) if each.name == ast.unparse(value.func))
-            return {parameters(each) for each in functions(maker) if each.name == name}
+            makers = (each for each in functions(self.tree) if each.name == ast.unparse(value.func))
+            return {parameters(each) for maker in makers for each in functions(maker) if each.name == name}
         if isinstance(value, ast.Attribute):
             return self._of_piece(ast.unparse(value.value), value.attr)
-        return set()
+        return self.base.method(name) if self.base is not None else set()
 
     def _of_piece(self, piece: str, name: str) -> set[Parameters]:
         maker = self.made_by.get(piece, piece)
@@ -91,7 +107,7 @@ class Source:
             module, _, maker = maker.rpartition(".")
             path = self.path.with_name(f"{module}.py")
         else:
-            path = (FIRMWARE.parent / module.replace(".", "/")).with_suffix(".py")
+            path = source_of(module)
         if not path.exists():
             return set()
         tree = tree_of(path)
@@ -106,27 +122,29 @@ def wrong(path: Path, name: str) -> list[str]:
     found = []
     for method, promised in PROMISED.items():
         has = source.method(method)
-        if not has and method in NO_STREAM and never_streams(source.board):
+        if not has and method in NO_STREAM and never_streams(source):
             continue
         if has != {promised}:
             found.append(f"{name}.{method}: {sorted(has) or 'missing'}, should be {promised}")
     return found
 
 
-def never_streams(board: ast.ClassDef) -> bool:
-    start = next(each for each in functions(board) if each.name == "raw_start")
-    returned = [
-        ast.unparse(each.value) for each in ast.walk(start) if isinstance(each, ast.Return) and each.value
-    ]
-    return returned == ["0"]
+def never_streams(source: Source) -> bool:
+    """Return whether a board always answers 0 when it is to start a stream."""
+    start = next((each for each in functions(source.board) if each.name == "raw_start"), None)
+    if start is None:
+        return source.base is not None and never_streams(source.base)
+    returned = [each.value for each in ast.walk(start) if isinstance(each, ast.Return) and each.value]
+    return [ast.unparse(value) for value in returned] == ["0"]
 
 
 def board_classes() -> Iterator[tuple[Path, str]]:
-    """Yield the boards, wherever they are: classes with a kind that can be asked to stream."""
+    """Yield the boards, wherever they are: classes with a kind that can be asked to stream and scanned."""
     for top in (FIRMWARE, HOST, ROOT / "tests" / "firmware"):
         for path in sorted(top.rglob("*.py")):
-            for name, board in classes(tree_of(path)).items():
-                if path != PROTOCOL and {"kind", "raw_start"} <= {each.name for each in functions(board)}:
+            for name in classes(tree_of(path)) if path != PROTOCOL else ():
+                source = Source(path, name)
+                if all(source.method(method) for method in ("kind", "raw_start", "scan")):
                     yield path, name
 
 
@@ -139,7 +157,7 @@ def test_a_board_offers_what_the_firmware_calls(path: Path, name: str) -> None:
 
 
 def test_the_boards_are_found() -> None:
-    assert {"Board", "PlantBoard", "SimBoard", "FakeBoard"} <= {name for _path, name in BOARDS}
+    assert {"Board", "PlantBoard", "PipeBoard", "SimBoard", "FakeBoard"} <= {name for _path, name in BOARDS}
 
 
 def test_the_firmware_calls_only_what_is_promised() -> None:

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import UsageError
+from strokebench.sim.faults import Fault, parse, parse_all
 from strokebench.sim.plants import PARTS, available, make_plant
-from strokebench.sim.plants.fault import Fault, parse, parse_all
 
 PART = "throttle-body"
 KNOWN = available(PART)

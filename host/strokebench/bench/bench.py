@@ -135,15 +135,15 @@ class Bench:
         Raises :class:`UsageError` for limits beyond the bench's own, :class:`Refused` when it refuses them.
         """
         mine = self.identity
-        for name, asked, most, unit in (
+        for name, wanted, most, unit in (
             ("current_max_a", limits.current_max_a, mine.current_max_a, "A"),
             ("current_mean_a", limits.current_mean_a, mine.current_mean_a, "A"),
             ("supply_max_v", limits.supply_max_v, mine.supply_max_v, "V"),
             ("slew_per_s", limits.slew_per_s, mine.slew_per_s, "per second"),
         ):
-            if asked > most:
+            if wanted > most:
                 raise UsageError(
-                    f"limits.{name} = {asked:g} is more than this bench allows ({most:g} {unit}).",
+                    f"limits.{name} = {wanted:g} is more than this bench allows ({most:g} {unit}).",
                     f"Set it to {most:g} or less in the part's profile.",
                 )
         values = conversion.limits_values(limits)

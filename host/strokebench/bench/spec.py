@@ -17,7 +17,7 @@ class SimSpec:
     ``part``: name of a part (``strokebench.sim.plants.PARTS``).  ``seed``: each seed is another good
     specimen, with its own converter noise.  ``faults``: defects of the part,
     ``NAME[=SIZE|:moderate|:severe][@PLACE]`` such as ``"binding=0.6@0.45"`` (see
-    :mod:`strokebench.sim.plants.fault`).  ``bench_faults``: troubles of the bench itself,
+    :mod:`strokebench.sim.faults`).  ``bench_faults``: troubles of the bench itself,
     ``NAME[=VALUE][@TIME[+DURATION]]`` in seconds (see :mod:`strokebench.sim.board.troubles`). ``supply_v``:
     open-circuit voltage of the battery; ``source_ohm``: battery with its leads; ``lead_ohm``: leads to the
     part, there and back; ``ambient_c``: everything starts at this temperature.  ``None`` means: drawn from

@@ -84,11 +84,11 @@ def _read(args: argparse.Namespace, bench: Bench) -> int:
     args.channel = [args.read]
     known, _ = _channels(args, bench)
     mean, u = read_counts(bench, known[args.read].index)
-    told = {"channel": args.read, "counts": mean, "u_counts": u, "nominal": known[args.read].nominal(mean)}
+    shown = {"channel": args.read, "counts": mean, "u_counts": u, "nominal": known[args.read].nominal(mean)}
     if args.json:
-        print_json(told)
+        print_json(shown)
     else:
-        print(f"{args.read}: {mean:.2f} counts, standard uncertainty {u:.2f}, nominal {told['nominal']:.5f}")
+        print(f"{args.read}: {mean:.2f} counts, standard uncertainty {u:.2f}, nominal {shown['nominal']:.5f}")
     return 0
 
 

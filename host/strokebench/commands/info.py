@@ -18,22 +18,22 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do it; nothing moves."""
     with open_chosen(args, "throttle-body") as bench:
-        told: dict[str, Any] = {
+        about: dict[str, Any] = {
             "identity": asdict(bench.identity),
             "build": bench.identity_text().splitlines(),
             "status": asdict(bench.status()),
             "events": [asdict(event) for event in bench.events()],
         }
     if args.json:
-        print_json(told)
+        print_json(about)
         return 0
     for title in ("identity", "status"):
         print(f"{title}:")
-        for name, value in told[title].items():
+        for name, value in about[title].items():
             say(f"  {name:<16} {_plain(value)}")
-    say("\n".join(["build:", *(f"  {line}" for line in told["build"])]))
+    say("\n".join(["build:", *(f"  {line}" for line in about["build"])]))
     print("events (bench's clock since power-up):")
-    for event in told["events"]:
+    for event in about["events"]:
         say(f"  {event['time_s']:10.3f} s  {event['text']}")
     return 0
 

@@ -75,20 +75,20 @@ def _live(bench: Bench, hand: Hand, pressed: Callable[[], str], screen: TextIO) 
     from strokebench.link.link import fault_row
     from strokebench.terminal.jog_keys import meanings
 
-    told, status = 0.0, bench.status()
+    sent, status = 0.0, bench.status()
     while not hand.left:
         began_s = time.monotonic()
         for meaning in meanings(pressed()):
             hand.press(meaning, began_s)
         drive = hand.drive(began_s)
-        if drive or told:
+        if drive or sent:
             if drive:
                 bench.jog(drive)
             else:
                 bench.stop()
         else:
             bench.link.tell("heartbeat")
-        told = drive
+        sent = drive
         status = bench.status()
         _show(status, hand, screen)
         if status.fault and status.state == "latched":

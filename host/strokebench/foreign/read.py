@@ -36,10 +36,10 @@ def read_csv(path: str | Path, mapping: str = "") -> RunData:
     with one sentence for whatever is wrong, :class:`BookError` when the file cannot be read.
     """
     path = Path(path)
-    asked = parse_map(mapping)
+    mapped = parse_map(mapping)
     lines, numbers = _content(path)
-    top, separator, header = _header(lines, asked.get("time_s", "time_s"))
-    wanted = sources(asked, header, path.name)
+    top, separator, header = _header(lines, mapped.get("time_s", "time_s"))
+    wanted = sources(mapped, header, path.name)
     top += _units_below(lines[top + 1 : top + 2], separator, header, wanted)
     lines, numbers = lines[top + 1 :], numbers[top + 1 :]
     if not lines:
@@ -117,8 +117,8 @@ def _units_below(lines: list[str], separator: str, header: list[str], wanted: li
     places = [header.index(source.column) for source in wanted]
     if not cells or max(places) >= len(cells):
         return 0
-    words = [cells[place].strip() for place in places]
-    return int(all(word and not any(map(str.isdigit, word)) and word.lower() != "nan" for word in words))
+    texts = [cells[place].strip() for place in places]
+    return int(all(word and not any(map(str.isdigit, word)) and word.lower() != "nan" for word in texts))
 
 
 def _numbers(

@@ -149,12 +149,12 @@ class Walk:
             return STOPPED
         choice = next(choice for choice in step.choices if choice.key == key)
         heard = self._heard
-        told = Answer(
+        given = Answer(
             step.id, step.question, key, choice.text, heard.last_s, heard.now("drive"), self._position(),
             heard.now("current_a"), heard.now("supply_v"),
         )  # fmt: skip
-        self.answers.append(told)
-        heard.add(Event(told.time_s, "answer", 0, told.sentence))
+        self.answers.append(given)
+        heard.add(Event(given.time_s, "answer", 0, given.sentence))
         self._say(f"  -> {choice.text}")
         return choice.goto
 

@@ -121,8 +121,8 @@ def _stroke(port: Port) -> tuple[Samples, np.ndarray]:
 def rows(image: Path) -> Iterator[tuple[str, str]]:
     """Rows of the chip's report."""
     found = lesson(image)
-    told = "the same numbers as in process" if found.same else "NOT the numbers of the simulation"
-    yield "class with a bare Pico: a stroke with a burst", f"{told}, {len(found.samples)} rows"
-    told = f"{found.bench_s:.2f} s of the bench took the Pico {found.took_s:.2f} s, over USB in turns"
-    yield "the same: from power-up to the end", told
+    compared = "the same numbers as in process" if found.same else "NOT the numbers of the simulation"
+    yield "class with a bare Pico: a stroke with a burst", f"{compared}, {len(found.samples)} rows"
+    pace = f"{found.bench_s:.2f} s of the bench took the Pico {found.took_s:.2f} s, over USB in turns"
+    yield "the same: from power-up to the end", pace
     yield "the same: edges on gates, enable line, switches and latch", str(len(found.rises))

@@ -147,9 +147,9 @@ def rows_of(found: Findings) -> Iterator[tuple[str, str]]:
         f"at most {most:.0f} ns in {PHASES} phases",
     )
     for cause in (*DRIVEN, HOT):
-        told = found.driven[cause.code]
-        off = "stays on" if told.off_ms is None else f"{told.off_ms:.2f} ms"
-        yield f"{what}: {cause.what}", f"{off} (promised {cause.most_ms:g}), {_outcome(told)}"
+        record = found.driven[cause.code]
+        off = "stays on" if record.off_ms is None else f"{record.off_ms:.2f} ms"
+        yield f"{what}: {cause.what}", f"{off} (promised {cause.most_ms:g}), {_outcome(record)}"
     for cause in READY:
         yield f"fault on the chip with the bridge off: {cause.what}", _outcome(found.ready[cause.code])
     fed_ms = found.main_loop.fed_ms
@@ -160,9 +160,9 @@ def rows_of(found: Findings) -> Iterator[tuple[str, str]]:
     yield f"{what}: chip without supply", _hang(found.reset)
 
 
-def _outcome(told: Told) -> str:
-    row = faults.row(told.code)
-    return f"{told.code} {row[1] if row else 'nothing told'}, {told.status.state}"
+def _outcome(record: Told) -> str:
+    row = faults.row(record.code)
+    return f"{record.code} {row[1] if row else 'nothing told'}, {record.status.state}"
 
 
 def _hang(found: Hang) -> str:

@@ -177,8 +177,8 @@ def firmware_rows(image: Path, seconds: float = DRIVE_S) -> Iterator[Row]:
     over_s = machine.now_s
     bench = Bench(port, "emulated chip", "chip")
     status = bench.status()
-    told = f"{over_s:.2f} s, {status.state}, fault {status.fault}"
-    yield "power-up to the end of the first self-test", told
+    ended = f"{over_s:.2f} s, {status.state}, fault {status.fault}"
+    yield "power-up to the end of the first self-test", ended
     yield "free heap in service, ready", f"{bench.status().counters['heap_free'] / 1000:.0f} kB"
     found = drive(bench, seconds)
     counted = found.after.counters
@@ -226,9 +226,9 @@ def write_page(page: Path, image: Path, parts: list[Part]) -> list[str]:
     wrong = []
     order = sorted(range(len(parts)), key=lambda i: -parts[i].work)
     with ProcessPoolExecutor() as pool:
-        asked = {pool.submit(_made, parts[i], image): i for i in order}
-        for done in as_completed(asked):
-            made[asked[done]], why = done.result()
+        jobs = {pool.submit(_made, parts[i], image): i for i in order}
+        for done in as_completed(jobs):
+            made[jobs[done]], why = done.result()
             wrong += [why] if why else []
             rows = [row for i in sorted(made) for row in made[i]]
             lines = [f"| {what} | {measured} |\n" for what, measured in rows]

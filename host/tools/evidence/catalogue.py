@@ -10,8 +10,8 @@ from importlib import import_module
 
 from strokebench.errors import DataError
 from strokebench.sim.board.troubles import KNOWN
+from strokebench.sim.faults import FaultKind
 from strokebench.sim.plants import PARTS, available, module_of
-from strokebench.sim.plants.fault import FaultKind
 
 from tools import DOCS
 

@@ -84,10 +84,10 @@ def run(cause: Cause, in_state: int) -> Cell:
     began = len(rig.steps)
     was_on = rig.steps[-1].gate == 1
     cause.begin(rig)
-    told = _watch(rig, cause, in_state)
+    shown = _watch(rig, cause, in_state)
     seen = rig.steps[began:]
     off = next((n + 1 for n, step in enumerate(seen) if not step.gate), None) if was_on else None
-    told_after = next((n + 1 for n, step in enumerate(seen) if step.shown == told), None) if told else None
+    told_after = next((n + 1 for n, step in enumerate(seen) if step.shown == shown), None) if shown else None
     ends_in = rig.app.state
     if in_state != state.CHECK:
         rig.tick(WAIT_MS)
@@ -96,7 +96,7 @@ def run(cause: Cause, in_state: int) -> Cell:
     recorded = rig.rows if in_state >= state.DRIVING else []
     assert not any(step.gate for step in rig.steps if step.state == state.LATCHED), cause.how
     return Cell(
-        code=told,
+        code=shown,
         in_state=in_state,
         off_after=off,
         told_after=told_after,

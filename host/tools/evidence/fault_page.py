@@ -62,7 +62,7 @@ def _answer(code: int) -> str:
 
 
 def _line(cause: Cause, cell: Cell) -> str:
-    told = "-" if not cell.code else f"{cell.code} {faults.row(cell.code)[1]}"
+    shown = "-" if not cell.code else f"{cell.code} {faults.row(cell.code)[1]}"
     if cell.off_after is None:
         off = "on" if cell.ends_in in (state.DRIVING, state.STOPPING) else ""
     else:
@@ -70,7 +70,7 @@ def _line(cause: Cause, cell: Cell) -> str:
     recorded = f"{cell.row_code} / {cell.end_code}" if cell.in_state >= state.DRIVING else ""
     after = "" if cell.told_after is None or cell.in_state == state.CHECK else str(cell.told_after)
     return (
-        f"| {cause.code} | {cause.how} | {state.NAMES[cell.in_state]} | {told} | {after} | {off} |"
+        f"| {cause.code} | {cause.how} | {state.NAMES[cell.in_state]} | {shown} | {after} | {off} |"
         f" {state.NAMES[cell.ends_in]} | {recorded} | {cell.recovery} |"
     )
 

@@ -163,13 +163,13 @@ def run(line: Line, port: Port, stop: Callable[[], bool]) -> None:
 @contextlib.contextmanager
 def _until_signal() -> Iterator[Callable[[], bool]]:
     """Yield a question whether SIGTERM or Ctrl-C has come; the former handlers come back at the end."""
-    asked = threading.Event()
+    signalled = threading.Event()
     before = {}
     if threading.current_thread() is threading.main_thread():
         for number in (signal.SIGTERM, signal.SIGINT):
-            before[number] = signal.signal(number, lambda *_: asked.set())
+            before[number] = signal.signal(number, lambda *_: signalled.set())
     try:
-        yield asked.is_set
+        yield signalled.is_set
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)

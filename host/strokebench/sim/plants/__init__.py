@@ -9,8 +9,8 @@ from strokebench.bench.spec import SimSpec
 from strokebench.errors import UsageError
 
 if TYPE_CHECKING:
+    from strokebench.sim.faults import FaultKind
     from strokebench.sim.plants.base import Plant
-    from strokebench.sim.plants.fault import FaultKind
 
 PARTS: dict[str, str] = {
     "throttle-body": "throttle",

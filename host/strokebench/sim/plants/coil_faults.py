@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from strokebench.sim.plants.fault import OPEN_WINDING, WEAK_BATTERY, Fault, FaultKind
+from strokebench.sim.faults import OPEN_WINDING, WEAK_BATTERY, Fault, FaultKind
 from strokebench.sim.plants.plunger import Coil
 
 COIL_FAULTS = (

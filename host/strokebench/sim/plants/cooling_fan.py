@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from strokebench.sim.plants.fault import FaultKind
+from strokebench.sim.faults import FaultKind
 from strokebench.sim.plants.rotary import Turner
 from strokebench.sim.plants.turning import Design, more_flow
 from strokebench.sim.plants.winding import Heat

@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
+from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants.base import conditions_of
 from strokebench.sim.plants.coil_faults import COIL_FAULTS, worn_coil
-from strokebench.sim.plants.fault import FaultKind, parse_all
 from strokebench.sim.plants.plunger import CELLS, Coil, Plunger
 from strokebench.sim.plants.spread import ordinary
 from strokebench.sim.plants.track_faults import track_faults, worn_tracks

@@ -11,8 +11,8 @@ from dataclasses import replace
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
+from strokebench.sim.faults import parse_all
 from strokebench.sim.plants import fuel_pump
-from strokebench.sim.plants.fault import parse_all
 from strokebench.sim.plants.harness import side_faults, side_ohm
 from strokebench.sim.plants.rotary import Rotary
 

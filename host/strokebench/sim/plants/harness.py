@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from strokebench.physics.wire import awg_area_mm2, resistance_ohm
-from strokebench.sim.plants.fault import FaultKind
+from strokebench.sim.faults import FaultKind
 from strokebench.sim.plants.spread import about
 
 STRANDED = 1.03

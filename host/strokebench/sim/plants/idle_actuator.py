@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.plants.fault import FaultKind, parse_all
+from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants.moving import MOVER_FAULTS, assemble
 from strokebench.sim.plants.positioner import Mover, Positioner
 from strokebench.sim.plants.spread import about, ordinary

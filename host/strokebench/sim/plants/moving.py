@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
+from strokebench.sim.faults import OPEN_WINDING, WEAK_BATTERY, Fault, FaultKind
 from strokebench.sim.plants.base import conditions_of
-from strokebench.sim.plants.fault import OPEN_WINDING, WEAK_BATTERY, Fault, FaultKind
 from strokebench.sim.plants.friction import bump, level_along
 from strokebench.sim.plants.positioner import Mover, Positioner, grid
 from strokebench.sim.plants.track_faults import worn_tracks

@@ -12,10 +12,10 @@ from dataclasses import replace
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
+from strokebench.sim.faults import Fault, FaultKind, parse_all
 from strokebench.sim.plants import canonical
 from strokebench.sim.plants.base import conditions_of
 from strokebench.sim.plants.coil_faults import COIL_FAULTS, worn_coil
-from strokebench.sim.plants.fault import Fault, FaultKind, parse_all
 from strokebench.sim.plants.plunger import Coil, Plunger
 from strokebench.sim.plants.spread import ordinary
 

@@ -14,8 +14,8 @@ from dataclasses import replace
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
+from strokebench.sim.faults import parse_all
 from strokebench.sim.plants import canonical
-from strokebench.sim.plants.fault import parse_all
 from strokebench.sim.plants.moving import MOVER_FAULTS, WEAK_SPRING, assemble
 from strokebench.sim.plants.positioner import Mover, Positioner
 from strokebench.sim.plants.spread import about, ordinary

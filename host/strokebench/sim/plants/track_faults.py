@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from strokebench.sim.plants.fault import Fault, FaultKind
+from strokebench.sim.faults import Fault, FaultKind
 from strokebench.sim.plants.tracks import Track, TrackShape
 
 

@@ -9,8 +9,8 @@ from typing import TypeVar
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
+from strokebench.sim.faults import OPEN_WINDING, WEAK_BATTERY, FaultKind, parse_all
 from strokebench.sim.plants.base import conditions_of
-from strokebench.sim.plants.fault import OPEN_WINDING, WEAK_BATTERY, FaultKind, parse_all
 from strokebench.sim.plants.rotary import Commutator, Rotary, Turner
 from strokebench.sim.plants.spread import about, ordinary
 

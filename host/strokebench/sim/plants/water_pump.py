@@ -5,7 +5,7 @@ One consistent invention within the ranges of the trade, not one maker's pump.
 
 from __future__ import annotations
 
-from strokebench.sim.plants.fault import FaultKind
+from strokebench.sim.faults import FaultKind
 from strokebench.sim.plants.rotary import Turner
 from strokebench.sim.plants.turning import Design, more_flow
 

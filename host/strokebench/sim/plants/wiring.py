@@ -12,9 +12,9 @@ import numpy as np
 
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.copper import resistance_ratio
+from strokebench.sim.faults import WEAK_BATTERY, FaultKind, parse_all
 from strokebench.sim.plants import ripple
 from strokebench.sim.plants.base import BRIDGE_OHM, PWM_HZ, Conditions, Plant, conditions_of
-from strokebench.sim.plants.fault import WEAK_BATTERY, FaultKind, parse_all
 from strokebench.sim.plants.harness import side_faults, side_ohm
 from strokebench.sim.plants.spread import about
 
