@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from strokebench.bench.spec import SimSpec
@@ -12,6 +13,7 @@ from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
 from strokebench.sim.chip.world import ChipWorld
 from strokebench.sim.engine import chip
 
+HERE = Path(__file__).parent
 ALONE = ("board_pico", "cobs", "slots", "pins", "compat", "channels", "__init__")
 """Modules that the board needs without the rest of the firmware."""
 
@@ -33,6 +35,14 @@ def board_files() -> dict[str, bytes]:
         if name.split("/")[-1].startswith(ALONE) and name != "main.py"
     }
     return chip_files.precompiled(sources)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """All of this folder needs packages and an image that not everybody has."""
+    for item in items:
+        if item.path.is_relative_to(HERE):
+            item.add_marker(pytest.mark.extras)
 
 
 @pytest.fixture(scope="session")
