@@ -38,7 +38,7 @@ def cases() -> Iterator[object]:
         yield pytest.param(trial, id=trial.key, marks=() if trial.name == "good" else pytest.mark.slow)
 
 
-@pytest.mark.parametrize("trial", cases())
+@pytest.mark.parametrize("trial", list(cases()))
 def test_trial(trial: Trial) -> None:
     record = examine(trial)
     told = (record["verdict"], record["named"], record.get("failing"), record.get("unsure"))

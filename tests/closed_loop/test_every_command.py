@@ -122,7 +122,7 @@ def with_marks(names: Iterable[str]) -> Iterator[object]:
         yield pytest.param(name, marks=pytest.mark.extras if NEEDS.get(name) == "pyarrow" else ())
 
 
-@pytest.mark.parametrize("name", with_marks(HERE))
+@pytest.mark.parametrize("name", list(with_marks(HERE)))
 def test_fits_eighty_columns_without_colour(
     name: str, narrow: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -19,6 +19,8 @@ from strokebench.session import examine
 from strokebench.sim.trials import stroke
 from strokebench.verdict.judge import root_cause
 
+pytestmark = pytest.mark.slow
+
 SHORT, JAM = "shorted_turns", "binding=40@0.1"
 CASES = [
     ("throttle-body", "shorted_turns=0.9", SHORT, 1.5),

@@ -17,6 +17,8 @@ from strokebench.sim.trials import conditions, stroke
 from strokebench.verdict.judge import named_faults
 from strokefw import faults
 
+pytestmark = pytest.mark.slow
+
 PARTS = ("fuel-pump", "water-pump", "cooling-fan")
 
 

@@ -15,6 +15,8 @@ import pytest
 from strokebench.sim.faults import FaultKind, available
 from strokebench.sim.trials import Trial, conditions, examine
 
+pytestmark = pytest.mark.slow
+
 PART = "throttle-body"
 GOOD_SEEDS = range(1, 31)
 OTHER_SEEDS = (1001, 1002)

@@ -56,7 +56,7 @@ def cases() -> Iterator[object]:
         yield pytest.param(page, id=f"{page.parent.name}/{page.stem}", marks=marks)
 
 
-@pytest.mark.parametrize("page", cases())
+@pytest.mark.parametrize("page", list(cases()))
 def test_page_runs(page: Path, tmp_path: Path) -> None:
     for package in wanted(page):
         pytest.importorskip(package, reason=f"{page.name} is about {package}, which is not installed")
