@@ -8,10 +8,16 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis.configuration import set_hypothesis_home_dir
 
 OURS = "STROKEBENCH_"
 KEPT = ("STROKEBENCH_PICO_IMAGE", "STROKEBENCH_STATEFUL_EXAMPLES", "STROKEBENCH_SHRINK")
 """Said to the tests, not to the program."""
+LONGEST = (
+    "tests/panel",
+    "tests/docs/test_blocks.py",
+    "tests/closed_loop/test_accuracy_share.py",
+)
 OF_THE_TERMINAL = (
     "COLUMNS", "LINES", "NO_COLOR", "FORCE_COLOR", "TTY_COMPATIBLE", "TTY_INTERACTIVE", "PYTHONIOENCODING",
     "PYTHONWARNINGS", "MPLBACKEND",
@@ -40,6 +46,27 @@ def own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """Keep what hypothesis learns beside the sources, wherever a test may stand."""
+    set_hypothesis_home_dir(config.rootpath / ".hypothesis")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the files that take longest, so that no core waits for one of them at the end."""
+    items.sort(key=lambda item: _turn(_scope(item.nodeid)))
+
+
+def _scope(nodeid: str) -> str:
+    """What stays together on one core: a file, or all of the panel's."""
+    file = nodeid.partition("::")[0]
+    return "tests/panel" if file.startswith("tests/panel/") else file
+
+
+def _turn(scope: str) -> int:
+    return LONGEST.index(scope) if scope in LONGEST else len(LONGEST)
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     """Return a scheduler by which a file stays whole and the panel's files go one after another.
@@ -51,7 +78,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
     class ByFile(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:
-            file = nodeid.partition("::")[0]
-            return "tests/panel" if file.startswith("tests/panel/") else file
+            return _scope(nodeid)
 
+    config.option.loadscopereorder = False  # by number of tests, which says little
     return ByFile(config, log)

@@ -19,6 +19,8 @@ from strokebench.data.samples import empty
 from strokebench.diagnose import diagnose
 from strokebench.parts import load_part
 
+pytestmark = pytest.mark.slow
+
 ROWS = 600_000
 K_SI, OHM, BRUSH_V, TURN_HZ = 0.0138, 0.5, 0.6, 100.0
 SEGMENTS = (

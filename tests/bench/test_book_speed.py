@@ -10,6 +10,8 @@ import pytest
 from strokebench.book.book import Book, Wanted
 from strokebench.data.findings import Finding, Verdict
 
+pytestmark = pytest.mark.slow
+
 RUNS = 10_000
 
 

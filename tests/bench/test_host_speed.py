@@ -23,6 +23,8 @@ from strokefw.link import wire
 from tests.helpers.fake_port import FakePort, row
 from tests.helpers.process import environment
 
+pytestmark = pytest.mark.slow
+
 Note = Callable[[str, object], None]
 ROWS = 20_000
 GOAL_PER_S = 100_000

@@ -15,6 +15,8 @@ from strokebench.sim.plants import PARTS, make_plant
 
 from tests.helpers.strokes import procedure, throttle_limits
 
+pytestmark = pytest.mark.slow
+
 SECONDS = 4.0
 PROCEDURE = procedure(
     {"kind": "ramp", "to": 0.35, "over_s": SECONDS / 2, "label": "open"},

@@ -6,6 +6,8 @@ import time
 import pytest
 from strokefw.link import wire
 
+pytestmark = pytest.mark.slow
+
 FRAMES = 500
 READ_BYTES = 4096
 

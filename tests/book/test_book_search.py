@@ -127,6 +127,7 @@ def test_commands_show_what_a_stranger_wrote_as_text(
 
 
 @pytest.mark.filterwarnings("default")  # what the engines call of each other is their affair
+@pytest.mark.extras
 def test_parquet_and_two_engines_agree_with_the_book(tmp_path: Path) -> None:
     duckdb = pytest.importorskip("duckdb")
     dataframe = pytest.importorskip("dask.dataframe")
@@ -145,6 +146,7 @@ def test_parquet_and_two_engines_agree_with_the_book(tmp_path: Path) -> None:
     assert float(samples["current_a"].max().compute()) == 5.0
 
 
+@pytest.mark.extras
 def test_mdf4_is_read_back_by_its_library(tmp_path: Path) -> None:
     asammdf = pytest.importorskip("asammdf")
     fill(tmp_path / "a.book", 1).close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from strokebench.bench.spec import SimSpec
@@ -12,6 +13,7 @@ from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
 from strokebench.sim.chip.world import ChipWorld
 from strokebench.sim.engine import chip
 
+HERE = Path(__file__).parent
 ALONE = tuple(
     f"strokefw/{name}"
     for name in ("pico/", "link/cobs.", "link/__init__.", "slots.", "compat.", "channels.", "__init__.")
@@ -32,6 +34,14 @@ def board_files() -> dict[str, bytes]:
     """The flash files of a Pico that has the board's modules and starts nothing by itself."""
     sources = {name: data for name, data in chip_files.firmware_sources().items() if name.startswith(ALONE)}
     return chip_files.precompiled(sources)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """All of this folder needs packages and an image that not everybody has."""
+    for item in items:
+        if item.path.is_relative_to(HERE):
+            item.add_marker(pytest.mark.extras)
 
 
 @pytest.fixture(scope="session")

@@ -32,7 +32,13 @@ def share() -> Iterator[Trial]:
                 yield planned.get((kind.name, grade)) or planned[kind.name, "severe"]
 
 
-@pytest.mark.parametrize("trial", [pytest.param(one, id=one.key) for one in share()])
+def cases() -> Iterator[object]:
+    """A good specimen of each part is always tried, its defects with the slow tests."""
+    for trial in share():
+        yield pytest.param(trial, id=trial.key, marks=() if trial.name == "good" else pytest.mark.slow)
+
+
+@pytest.mark.parametrize("trial", list(cases()))
 def test_trial(trial: Trial) -> None:
     record = examine(trial)
     told = (record["verdict"], record["named"], record.get("failing"), record.get("unsure"))

@@ -64,6 +64,7 @@ FAULTS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("trouble", FAULTS)
 def test_trouble_is_found_where_it_shows(trouble: str) -> None:
     record, said = brought_up(trouble)
@@ -97,6 +98,7 @@ def test_a_drive_that_ignores_the_stop_is_found() -> None:
         assert not go(Bringup(bench, hands), record, steps, "simulated", lambda text: None)
 
 
+@pytest.mark.slow
 def test_under_micropython_too() -> None:
     record, _said = brought_up(engine="micropython", seed=2)
     assert record.steps["silence_s"].status == "ok"
@@ -120,6 +122,7 @@ def test_a_person_is_asked_and_may_err_and_leave_out() -> None:
 # -- the command, in processes of its own ------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_command_keeps_a_record_and_goes_on_from_it(tmp_path: Path) -> None:
     first = strokebench("bringup", "--sim", "--trouble", "comparator_dead", cwd=tmp_path)
     assert first.returncode == 1 and "21 well, 1 differ" in first.stdout, first.stderr
@@ -144,6 +147,7 @@ def test_as_json_with_one_step(tmp_path: Path) -> None:
     assert told["steps"]["feed_v"]["status"] == "ok"
 
 
+@pytest.mark.slow
 def test_at_a_device_a_person_goes_and_comes_back(tmp_path: Path) -> None:
     with simulated_device(tmp_path, "--pty") as (name, _process):
 

@@ -13,6 +13,8 @@ from strokebench.book.book import Book
 
 from tests.helpers.process import short_profile, simulated_device, start
 
+pytestmark = pytest.mark.slow
+
 CROWD = 8
 
 

@@ -6,7 +6,7 @@ import argparse
 import json
 import re
 import shlex
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -116,7 +116,13 @@ def test_json_and_nothing_else(name: str, narrow: Path, capsys: pytest.CaptureFi
         assert results[0]["error"] and results[0]["exit_code"] == code
 
 
-@pytest.mark.parametrize("name", HERE)
+def with_marks(names: Iterable[str]) -> Iterator[object]:
+    """A command whose package only an export needs is tried where that is installed."""
+    for name in names:
+        yield pytest.param(name, marks=pytest.mark.extras if NEEDS.get(name) == "pyarrow" else ())
+
+
+@pytest.mark.parametrize("name", list(with_marks(HERE)))
 def test_fits_eighty_columns_without_colour(
     name: str, narrow: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

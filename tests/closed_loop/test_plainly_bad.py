@@ -19,6 +19,8 @@ from strokebench.sim.trials import stroke
 from strokebench.verdict import root_cause
 from strokebench.verdict.examine import examine
 
+pytestmark = pytest.mark.slow
+
 SHORT, JAM = "shorted_turns", "binding=40@0.1"
 CASES = [
     ("throttle-body", "shorted_turns=0.9", SHORT, 1.5),

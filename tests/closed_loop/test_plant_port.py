@@ -159,6 +159,7 @@ def test_a_laptop_that_vanishes_leaves_a_pico_that_begins_anew(one_pico: Pico) -
     assert one_pico.end().split()[-4:] == ["held", "1", "touched", "0"]
 
 
+@pytest.mark.slow
 def test_the_command_marks_screen_recording_and_report(
     one_pico: Pico, tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:

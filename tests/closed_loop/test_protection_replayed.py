@@ -23,7 +23,10 @@ try:
 except LinkError:
     HAS_MICROPYTHON = False
 
-pytestmark = pytest.mark.skipif(not HAS_MICROPYTHON, reason="no MicroPython interpreter installed")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(not HAS_MICROPYTHON, reason="no MicroPython interpreter installed"),
+]
 ACTS = 14
 SEEDS = tuple(range(1, 7))
 MORE = tuple(range(100, 160))

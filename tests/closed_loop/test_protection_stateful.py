@@ -11,6 +11,7 @@ import random
 from collections import Counter
 
 import hypothesis.strategies as st
+import pytest
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule
 from strokebench.bench.spec import SimSpec
@@ -250,6 +251,7 @@ Bench.TestCase.settings = settings(
 )
 
 
+@pytest.mark.slow
 class TestPromises(Bench.TestCase):  # type: ignore[name-defined,misc]
     """The search, and that it went where it matters."""
 

@@ -17,6 +17,8 @@ from strokebench.verdict import named_faults
 from strokebench.verdict.examine import examine
 from strokefw import faults
 
+pytestmark = pytest.mark.slow
+
 PARTS = ("fuel-pump", "water-pump", "cooling-fan")
 
 

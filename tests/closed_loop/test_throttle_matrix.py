@@ -16,6 +16,8 @@ from strokebench.sim.faults import FaultKind
 from strokebench.sim.plants import available
 from strokebench.sim.trials import Trial, conditions, examine
 
+pytestmark = pytest.mark.slow
+
 PART = "throttle-body"
 GOOD_SEEDS = range(1, 31)
 OTHER_SEEDS = (1001, 1002)

@@ -11,6 +11,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
 from pytest_mock import MockerFixture
 
 from tests.helpers.process import environment
@@ -133,6 +134,7 @@ def test_every_module_can_be_imported(tmp_path: Path) -> None:
     assert [line for line, package in missing.items() if package not in OPTIONAL] == []
 
 
+@pytest.mark.slow
 def test_the_main_jobs_run(tmp_path: Path) -> None:
     done = _run(JOBS, json.dumps(list(LINES)), cwd=tmp_path)
     assert done.returncode == 0, done.stderr[-2000:]

@@ -10,6 +10,7 @@ import re
 import shlex
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,8 @@ from tests.helpers.process import environment
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 BLOCK = re.compile(r"^```(sh|python)\n(.*?)^```", re.MULTILINE | re.DOTALL)
 FOLDERS = ("tutorial", "how-to", "explanation")
+EXTRAS = {"asammdf", "dask", "duckdb", "pyarrow"}
+"""Packages of the extras that are installed for exports only."""
 PAGES = [page for folder in FOLDERS for page in sorted((DOCS / folder).glob("*.md"))]
 
 
@@ -45,7 +48,15 @@ def run_command(line: str, folder: Path) -> None:
     assert done.returncode == (int(told[1]) if told else 0), f"{line}\n{done.stdout[-2000:]}\n{done.stderr}"
 
 
-@pytest.mark.parametrize("page", [p for p in PAGES if blocks(p)], ids=lambda p: f"{p.parent.name}/{p.stem}")
+def cases() -> Iterator[object]:
+    """The tutorials are always run, the other pages with the slow tests."""
+    for page in filter(blocks, PAGES):
+        marks = [] if page.parent.name == "tutorial" else [pytest.mark.slow]
+        marks += [pytest.mark.extras] if EXTRAS & {*wanted(page)} else []
+        yield pytest.param(page, id=f"{page.parent.name}/{page.stem}", marks=marks)
+
+
+@pytest.mark.parametrize("page", list(cases()))
 def test_page_runs(page: Path, tmp_path: Path) -> None:
     for package in wanted(page):
         pytest.importorskip(package, reason=f"{page.name} is about {package}, which is not installed")

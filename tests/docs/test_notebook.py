@@ -53,6 +53,7 @@ def short_run(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     return folder, done.stdout
 
 
+@pytest.mark.slow
 def test_it_runs_and_the_first_eight_are_those_that_are_kept(short_run: tuple[Path, str]) -> None:
     folder, shown = short_run
     fresh, kept = _numbers(shown), _numbers(_kept())
@@ -64,6 +65,7 @@ def test_it_runs_and_the_first_eight_are_those_that_are_kept(short_run: tuple[Pa
     assert (folder / "lot.png").read_bytes()[:4] == b"\x89PNG"
 
 
+@pytest.mark.slow
 def test_every_part_that_was_driven_is_in_the_book(short_run: tuple[Path, str]) -> None:
     from strokebench.book.book import Book
 

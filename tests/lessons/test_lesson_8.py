@@ -142,6 +142,7 @@ def solved_sweep(plant: Any, coulomb_nm: float) -> tuple[float, float]:
     return float(np.median(up - down) / 2), float(at_zero)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("place", IN_GENERAL)
 def test_throttles_read_what_their_equations_say(place: int) -> None:
     made, found, plant = case(place)

@@ -79,7 +79,7 @@ def _share(panel: PanelProcess, seconds: float = SECONDS) -> str:
     process = psutil.Process(panel.process.pid)
     before, began_s = _load(panel), time.monotonic()
     cpu_before_s = sum(process.cpu_times()[:2])
-    time.sleep(seconds)
+    time.sleep(seconds)  # the stretch that is measured
     after, cpu_s = _load(panel), sum(process.cpu_times()[:2]) - cpu_before_s
     took_s = time.monotonic() - began_s
     rate = (after["sent"] - before["sent"]) / took_s / after["pages"]
@@ -106,7 +106,7 @@ def _stops(page: Any, witness: Witness) -> list[float]:
     for _ in range(STOPS):
         supply_on(page)
         jog_by_key(page, witness)
-        page.wait_for_timeout(200)
+        page.wait_for_selector('body[data-phase="jog"]')
         page.keyboard.press("Space")
         off_s = witness.off_after(0.0)
         took_ms.append(1000 * off_s - page.evaluate("() => window.pressed_ms"))
@@ -183,7 +183,7 @@ def measure(folder: Path) -> str:
         browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
         context = browser.new_context(viewport={"width": 1280, "height": 900})
         page = open_page(context, panel.url)
-        page.wait_for_timeout(3000)
+        page.wait_for_timeout(3000)  # what opening a page costs is not counted
         rows.append(f"| supply off, watching | {_share(panel)} |")
         _running(page)
         rows.append(_run_row(page, panel))

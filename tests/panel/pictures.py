@@ -1,4 +1,7 @@
-"""Takes the pictures of docs/panel.md: ``python -m tests.panel.pictures docs/img``, from the root."""
+"""Takes the pictures of docs/panel.md: ``python -m tests.panel.pictures docs/img``, from the root.
+
+Its waits are times on purpose: what the curves show is so many seconds of movement.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,7 @@ from typing import Any
 from playwright.sync_api import sync_playwright
 
 from tests.helpers.witnessed_bench import Witness
-from tests.panel.conftest import FLAGS, chromium, open_page, supply_on
+from tests.panel.conftest import FLAGS, chromium, clear_fault, open_page, supply_on
 from tests.panel.stage import PanelProcess, panel_on_witness
 
 BUSY = "This computer is too busy for pictures: the dead-man stopped the part each time."
@@ -46,8 +49,7 @@ def _fault(page: Any, witness: Witness, folder: Path, size: str) -> None:
     page.wait_for_timeout(500)
     page.screenshot(path=folder / f"panel-fault-{size}.png")
     witness.emergency(False)
-    page.wait_for_timeout(300)
-    page.click('[data-do="clear"]')
+    clear_fault(page)
 
 
 def _procedure(page: Any, folder: Path, size: str) -> None:

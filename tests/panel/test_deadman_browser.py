@@ -23,6 +23,8 @@ from tests.panel.conftest import (
 )
 from tests.panel.stage import CutProxy, PanelProcess, processes_of
 
+pytestmark = pytest.mark.slow
+
 LIMIT_S = 0.5
 Stage = tuple[Witness, PanelProcess]
 

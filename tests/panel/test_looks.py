@@ -11,6 +11,8 @@ from tests.helpers.witnessed_bench import Witness
 from tests.panel.conftest import clear_fault, open_page, supply_on
 from tests.panel.stage import PanelProcess
 
+pytestmark = pytest.mark.slow
+
 Stage = tuple[Witness, PanelProcess]
 FITS = "(width) => document.scrollingElement.scrollWidth <= width && innerWidth === width"
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "best-practice"]

@@ -12,6 +12,8 @@ from strokebench.book.book import Book
 from tests.panel.conftest import open_page
 from tests.panel.stage import PanelProcess
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def bench(driver_of_browsers: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[PanelProcess]:

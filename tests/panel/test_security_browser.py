@@ -16,6 +16,8 @@ from tests.helpers.witnessed_bench import Witness
 from tests.panel.conftest import supply_on
 from tests.panel.stage import PanelProcess
 
+pytestmark = pytest.mark.slow
+
 Stage = tuple[Witness, PanelProcess]
 NASTY = "</script><script>window.pwned = 1</script><img src=x onerror='window.pwned = 2'>{{ 7 * 7 }}"
 

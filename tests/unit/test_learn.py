@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import numpy as np
 import pytest
-from strokebench.book.book import Book
-from strokebench.cli import main
 from strokebench.data.findings import Finding
 from strokebench.errors import DataError, UsageError
 from strokebench.parts import load_part
@@ -90,40 +87,6 @@ def test_a_finding_unknown_in_too_many_parts_is_left() -> None:
     given[0].findings[0:1] = [OHM.with_(value=float("nan"))]  # type: ignore[index]
     lesson = learn(given, load_part("solenoid"), 8)
     assert lesson.left["winding_resistance"] == "known of 7 parts only, 8 are needed"
-
-
-def fill(path: Path) -> None:
-    with Book(path) as book:
-        for one in specimens(9):
-            with book.new_run(one.part, one.kind, part_serial=one.serial, profile=one.profile) as writer:
-                writer.findings(one.findings, "fail" if one.serial == "S0" else "pass")
-                writer.finish("done")
-
-
-def test_the_command_writes_a_profile_that_loads(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.chdir(tmp_path)
-    fill(tmp_path / "shop.book")
-    command = ["learn", "--book", "shop.book", "--part", "solenoid", "-o", "good.toml"]
-    assert main(command) == 0
-    assert max(map(len, capsys.readouterr().out.splitlines())) <= 80
-    profile = load_part("good.toml")
-    limit = profile.findings["winding_resistance"]
-    assert limit.lower is not None
-    assert 17.9 < limit.lower < 19.6, "narrower than the built-in limits"
-    assert "8 good parts (8 runs) in shop.book" in limit.note, "the failing one is left out"
-    assert limit.required, "what the part requires stays required"
-    assert profile.procedure == load_part("solenoid").procedure
-    assert main(command) == 6, "not overwritten without --force"
-    assert main([*command, "--force", "--runs", "1-9", "--json"]) == 0
-    told = json.loads(capsys.readouterr().out.splitlines()[-1])
-    assert (told["parts"], told["left"]["supply_lowest"]) == (
-        9, "belongs to bench and supply, not to the part",
-    )  # fmt: skip
-    assert main(["learn", "--book", "shop.book", "--part", "solenoid", "--runs", "1,x"]) == 2
-    assert main(["learn", "--book", "shop.book", "--part", "fuel-pump", "--runs", "1"]) == 7
-    assert main(["learn", "--book", "shop.book", "--part", "solenoid", "--min", "9"]) == 7
 
 
 @pytest.mark.parametrize("part", ["solenoid", "throttle-body", "wiring"])

@@ -115,10 +115,10 @@ def _write(args: argparse.Namespace, learnt: Learnt, base: Profile) -> None:
 def _limits(limit: LearntLimit, source: str) -> dict[str, Any]:
     from strokebench.verdict.learn import note, rounded
 
-    both = {"lower": one.lower, "upper": one.upper}
-    reach = max(one.spread, one.u)
+    both = {"lower": limit.lower, "upper": limit.upper}
+    reach = max(limit.spread, limit.u)
     out: dict[str, Any] = {key: rounded(value, reach) for key, value in both.items() if value is not None}
-    return {**out, "note": note(one, source)}
+    return {**out, "note": note(limit, source)}
 
 
 def _show(learnt: Learnt, path: str | None) -> None:
