@@ -68,7 +68,7 @@ def followed_procedure(run: RunData) -> bool:
 
 
 def doubtful(finding: Finding) -> Finding:
-    """Return a finding out of its limits without them, so that nothing is judged by it; see :data:`UNLABELLED`."""
+    """Return a finding out of its limits without them: nothing is judged by it; see :data:`UNLABELLED`."""
     below = finding.lower is not None and finding.value < finding.lower
     above = finding.upper is not None and finding.value > finding.upper
     if not (below or above):
