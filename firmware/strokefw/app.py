@@ -14,8 +14,8 @@ from strokefw.drive import kernel as ramp_kernel
 from strokefw.drive import ramp
 from strokefw.guard import current as guard_current
 from strokefw.guard import guards as guard
-from strokefw.guard.limits import Limits
 from strokefw.link import wire
+from strokefw.link.requests import Limits
 from strokefw.link.service import Service
 from strokefw.link.watch import LinkWatch
 from strokefw.sensing.calib import Calibration

@@ -1,4 +1,4 @@
-"""Where the default uncertainties of strokebench.bench.budget come from: component limits, combined after JCGM 100.
+"""Where the default uncertainties of strokebench.bench.budget come from: component limits, after JCGM 100.
 
 Limits are taken as rectangular (GUM 4.3.7). Linearity of the Pico's converter is the published 7.9 steps; the
 external converter's figures are its data sheet's limits.

@@ -14,8 +14,11 @@ if TYPE_CHECKING:
     from strokebench.book.search import TrendPoint
 
 LOOKS = {
-    "pass": ("o", ink.GOOD), "fail": ("X", ink.BAD), "inconclusive": ("s", ink.DOUBT), "info": ("d", ink.GREY),
-}  # fmt: skip
+    "pass": ("o", ink.GOOD),
+    "fail": ("X", ink.BAD),
+    "inconclusive": ("s", ink.DOUBT),
+    "info": ("d", ink.GREY),
+}
 
 
 def write_trend(key: str, points: Sequence[TrendPoint], path: str | Path) -> None:
