@@ -12,7 +12,7 @@ from strokebench.parts.guide import Guide, Step
 
 LEAVE = ("q", "\x1b", "\x03")
 GONE = "?"
-"""What :meth:`Person.answer` returns when the person wants to leave."""
+"""What ``Person.answer`` returns when the person wants to leave."""
 CONFIRM = "Type yes when this is so: "
 Say = Callable[[str], None]
 

@@ -1,6 +1,6 @@
 """The simulated board: what the firmware's app knows as a Board, on top of a plant.
 
-Each simulated millisecond: :meth:`SimBoard.step` (the plant goes on with the outputs as they stand), then the
+Each simulated millisecond: ``SimBoard.step`` (the plant goes on with the outputs as they stand), then the
 firmware's tick and service.  Everything random is drawn from the seed, so the same seed and requests give
 the same bytes whoever runs the firmware.
 """

@@ -1,7 +1,7 @@
 """The firmware's own modules on a simulated board, in this process, in lock-step with the host.
 
 Time is virtual: it moves one millisecond at a time, and only while the host waits in
-:meth:`InProcessPort.read`. The same seed and the same requests therefore give the same bytes on any machine
+``InProcessPort.read``. The same seed and the same requests therefore give the same bytes on any machine
 at any load.
 """
 

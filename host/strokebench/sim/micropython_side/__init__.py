@@ -1,3 +1,3 @@
 """What runs inside the MicroPython subprocess, beside the firmware; plain files, started by
-sim/micropython.py.
+sim/engine/micropython.py.
 """

@@ -28,7 +28,7 @@ class SourcePlant(Plant):
         """What the bridge takes from its supply, mean of the last tick."""
 
     def advance(self, drive: float, gate: bool, rail: int, dt_s: float = 0.001) -> None:
-        """Go on by ``dt_s``; see :meth:`Plant.advance`."""
+        """Go on by ``dt_s``; see :meth:`strokebench.sim.plants.base.Plant.advance`."""
         self.connected = self.load_ohm is not None and not self.leads_off
         self.current_max_a = self.current_min_a = 0.0
         self.cycles_cut = 0
