@@ -1,6 +1,7 @@
 """A small motor between two stops, solved by scipy (LSODA): travel, friction, a tight spot, no sensor.
 
-Equations as for the throttle without its spring (tests/helpers/solved_throttle.py); nothing of our simulation.
+Equations as for the throttle without its spring (tests/helpers/solved_throttle.py). Nothing of our simulation
+takes part.
 """
 
 from __future__ import annotations
