@@ -17,7 +17,7 @@ from tests.helpers.fake_port import FakePort, welcome
 from tests.helpers.process import short_profile, simulated_device, strokebench
 from tests.helpers.waiting import wait_until
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")]
 
 
 def refused(code: int, sentence: str, *args: object, cwd: Path, **more: object) -> str:

@@ -32,7 +32,7 @@ def brought_up(*troubles: str, steps: tuple[Step, ...] = (), **spec: object) -> 
     return record, said
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3, 4])
+@pytest.mark.parametrize("seed", [1, *(pytest.param(seed, marks=pytest.mark.slow) for seed in (2, 3, 4))])
 def test_a_good_bench_as_built_passes_all(seed: int) -> None:
     record, _said = brought_up(seed=seed)
     statuses = {name: one.status for name, one in record.steps.items()}
@@ -165,6 +165,7 @@ def test_at_a_device_a_person_goes_and_comes_back(tmp_path: Path) -> None:
         assert "DIFFERS: 0, expected 1" in shown and "Do not go on" in shown
 
 
+@pytest.mark.slow
 def test_the_walks_in_the_docs_are_what_the_program_does() -> None:
     for name, text in walkthroughs.pages().items():
         assert (ROOT / "docs" / name).read_text(encoding="utf-8") == text, (

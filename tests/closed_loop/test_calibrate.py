@@ -143,6 +143,7 @@ def test_findings_take_the_certificate(tmp_path: Path, monkeypatch: pytest.Monke
 # -- the command, in processes of its own ------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_command_on_the_simulated_bench(tmp_path: Path) -> None:
     flash = ("--as-built", "--memory", "flash")
     shown = strokebench("calibrate", "--sim", *flash, "--person", "B. <Möller>", cwd=tmp_path)
@@ -164,6 +165,7 @@ def test_command_on_the_simulated_bench(tmp_path: Path) -> None:
     assert json.loads(run.stdout)["verdict"] == "pass", run.stderr
 
 
+@pytest.mark.slow
 def test_readings_from_a_file(tmp_path: Path) -> None:
     counts = {}
     for value, supply in ((9.0, "9"), (14.0, "14")):

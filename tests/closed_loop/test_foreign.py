@@ -49,6 +49,7 @@ def assert_value(told: dict[str, Any], key: str, true: float) -> None:
     assert 2 * one["u"] < 0.25 * true
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("part", "rate_hz", "on_s", "scope"),
     [
@@ -77,6 +78,7 @@ def test_a_good_rotor_by_its_current_alone(
     assert [found[key]["upper"] for key in ("inrush_peak", "inrush_ratio", "start_time")] == [None] * 3
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("part", "defects", "supply_v", "named"),
     [
@@ -149,6 +151,7 @@ def test_a_slow_logger_tells_the_current_but_not_the_ripple(
     assert (found["inrush_peak"]["value"] is None) == (rate_hz == 100)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", [1000, 50_000, 500_000])
 @pytest.mark.parametrize("defects", [(), ("sticky:moderate",), ("stuck_open",)])
 def test_a_solenoid_by_its_current_alone(

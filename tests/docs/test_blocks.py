@@ -49,9 +49,9 @@ def run_command(line: str, folder: Path) -> None:
 
 
 def cases() -> Iterator[object]:
-    """The tutorials are always run, the other pages with the slow tests."""
+    """The short tutorial is always run, the other pages with the slow tests."""
     for page in filter(blocks, PAGES):
-        marks = [] if page.parent.name == "tutorial" else [pytest.mark.slow]
+        marks = [] if page.stem == "first-real-part" else [pytest.mark.slow]
         marks += [pytest.mark.extras] if EXTRAS & {*wanted(page)} else []
         yield pytest.param(page, id=f"{page.parent.name}/{page.stem}", marks=marks)
 

@@ -98,6 +98,7 @@ def solved_sink(air_c: float, ohmic_a: float, end_c: float) -> tuple[float, floa
     return float(got.t[-1]), amps(got.y[0][-1])
 
 
+@pytest.mark.slow
 def test_lesson_6_sink_follows_its_exponential_and_derating_balances() -> None:
     got = lessons.numbers(6)
     derate_c, cut_c = guard_limits.HEATSINK_DERATE_DC / 10, guard_limits.HEATSINK_MAX_DC / 10

@@ -87,6 +87,7 @@ def expected_of_solenoid(plant: Any) -> dict[str, float]:
     }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("place", SOLENOIDS)
 def test_solenoids_read_what_their_equations_say(place: int) -> None:
     made, found, plant = case(place)
