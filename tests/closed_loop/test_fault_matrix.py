@@ -8,9 +8,9 @@ import pytest
 from strokefw import faults, state
 from strokefw.guard import limits as guard_limits
 from strokefw.link import wire
-from tools.evidence.fault_causes import CAUSES, LIMITS, Cause
-from tools.evidence.fault_matrix import STATES, STOPPING_SLEW, run
-from tools.evidence.fault_page import _line
+from tools.evidence.faults.causes import CAUSES, LIMITS, Cause
+from tools.evidence.faults.matrix import STATES, STOPPING_SLEW, run
+from tools.evidence.faults.page import _line
 
 PAGE = (Path(__file__).resolve().parents[2] / "docs" / "fault-matrix.md").read_text("utf-8")
 SLOW = {faults.BUDGET_BENCH, faults.REGEN_SLOWED, faults.REGEN_HIGH}
@@ -28,7 +28,7 @@ def test_every_code_has_a_cause_or_is_an_answer() -> None:
 @pytest.mark.parametrize("cause", CAUSES, ids=IDS)
 def test_driving(cause: Cause) -> None:
     cell = run(cause, state.DRIVING)
-    assert _line(cause, cell) in PAGE, "run: python -m tools.evidence.fault_page"
+    assert _line(cause, cell) in PAGE, "run: python -m tools.evidence.faults.page"
     told = faults.SEVERITY[cell.code]
     slew = {**LIMITS, **cause.limits}["slew_per_ms"]
     assert cell.worst_step <= slew
@@ -50,7 +50,7 @@ def test_driving(cause: Cause) -> None:
 def test_other_states(cause: Cause) -> None:
     for where in STATES:
         cell = run(cause, where)
-        assert _line(cause, cell) in PAGE, "run: python -m tools.evidence.fault_page"
+        assert _line(cause, cell) in PAGE, "run: python -m tools.evidence.faults.page"
         assert cell.worst_step <= (STOPPING_SLEW if where == state.STOPPING else LIMITS["slew_per_ms"])
 
 

@@ -20,7 +20,7 @@ from strokefw import faults, state
 from strokefw.drive import ramp
 from strokefw.guard import limits as guard_limits
 from strokefw.link import wire
-from tools.evidence.fault_causes import LIMITS, TamperedBoard
+from tools.evidence.faults.causes import LIMITS, TamperedBoard
 from tools.evidence.rig import Rig, Step
 
 EXAMPLES = int(os.environ.get("STROKEBENCH_STATEFUL_EXAMPLES", "60"))

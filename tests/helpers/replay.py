@@ -9,7 +9,7 @@ from typing import Any
 from strokebench.link.port import Port
 from strokebench.sim.board.board import SimBoard
 from strokebench.sim.engine.inprocess import TICK_S
-from tools.evidence.fault_causes import TamperedBoard
+from tools.evidence.faults.causes import TamperedBoard
 
 from tests.closed_loop.test_protection_stateful import TROUBLES, VALUED, Bench
 

@@ -84,7 +84,7 @@ def test_axe_does_complain_when_there_is_reason(browser: Any) -> None:
 
 
 def test_verdicts_are_told_without_colour() -> None:
-    pages = pytest.importorskip("strokebench.panel.page_findings")
+    pages = pytest.importorskip("strokebench.panel.pages.findings")
     assert len({pages.SIGNS[word] for word in ("pass", "fail", "inconclusive", "info")}) == 4
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from strokebench.book.export import write_csv
+from strokebench.book.export.csv import write_csv
 from strokebench.data.run import Mark, RunData
 from strokebench.data.samples import SAMPLE_DTYPE
 from strokebench.errors import BookError, DataError

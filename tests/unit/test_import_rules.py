@@ -133,6 +133,27 @@ def test_folders_hold_a_handful_of_files(top: Path) -> None:
         assert len(files) >= FEWEST or folder == top, folder
 
 
+def shared_prefixes(names: Iterable[str]) -> dict[str, list[str]]:
+    """Return the first words of module names that three or more share: such files are a folder."""
+    found: dict[str, list[str]] = {}
+    for name in sorted(names):
+        found.setdefault(name.split("_")[0], []).append(name)
+    return {prefix: group for prefix, group in found.items() if len(group) >= 3}
+
+
+def test_a_prefix_shared_by_three_files_is_a_folder() -> None:
+    wrong = {
+        str(folder.relative_to(ROOT)): prefixes
+        for top in (HOST, TOOLS, FIRMWARE)
+        for folder in {path.parent for path in top.rglob("*.py")}
+        if (prefixes := shared_prefixes(path.stem for path in folder.glob("[!_]*.py")))
+    }
+    assert not wrong
+    assert shared_prefixes(["guard", "guard_heat", "guard_volts", "ramp"]) == {
+        "guard": ["guard", "guard_heat", "guard_volts"]
+    }
+
+
 PLANTED = """
 from typing import TYPE_CHECKING
 if TYPE_CHECKING:

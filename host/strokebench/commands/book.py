@@ -173,18 +173,18 @@ def _trend(args: argparse.Namespace) -> int:
 def _export(args: argparse.Namespace) -> int:
     with _book(args) as book:
         if args.parquet:
-            from strokebench.book.export_parquet import write_parquet
+            from strokebench.book.export.parquet import write_parquet
 
             chosen = [args.run] if args.run else [run.run_id for run in book.runs()]
             count = write_parquet(book, chosen, args.parquet)
             return _written(args, f"{count} runs in {args.parquet}", runs=count, folder=args.parquet)
         data = book.load(args.run or book.last_run())
     if args.csv:
-        from strokebench.book.export import write_csv
+        from strokebench.book.export.csv import write_csv
 
         write_csv(data, args.csv)
     else:
-        from strokebench.book.export_mdf import write_mdf
+        from strokebench.book.export.mdf import write_mdf
 
         write_mdf(data, args.mdf)
     file, rows, run_id = args.csv or args.mdf, len(data.samples), data.info["run_id"]

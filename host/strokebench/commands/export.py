@@ -22,7 +22,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do it."""
     from strokebench.book.book import Book
-    from strokebench.book.export import write_csv
+    from strokebench.book.export.csv import write_csv
     from strokebench.errors import UsageError
 
     if args.json and args.csv == "-":

@@ -27,11 +27,11 @@ from strokebench.panel.choice import Choice
 from strokebench.panel.deadman import Deadman
 from strokebench.panel.driver import Driver
 from strokebench.panel.lifeline import Lifelines
-from strokebench.panel.page_bench import bench_page
-from strokebench.panel.page_book import book_page
-from strokebench.panel.page_compare import compare_page, load_run
-from strokebench.panel.page_enter import enter_page
-from strokebench.panel.page_frame import STATIC
+from strokebench.panel.pages.bench import bench_page
+from strokebench.panel.pages.book import book_page
+from strokebench.panel.pages.compare import compare_page, load_run
+from strokebench.panel.pages.enter import enter_page
+from strokebench.panel.pages.frame import STATIC
 from strokebench.panel.security import COOKIE, ENTER, Doors, Guard
 
 LOCAL_NAMES = ("localhost", "127.0.0.1", "::1")

@@ -10,7 +10,7 @@ from strokefw import faults
 from strokefw.guard import current as guard_current
 
 from tools.chip.faults import HEARTBEAT_MS, HOLD, FaultBench
-from tools.evidence.fault_causes import CAUSES, LIMITS
+from tools.evidence.faults.causes import CAUSES, LIMITS
 
 IN_TICK_MS = 1.0
 """What acts in a tick acts within it; and the tick that sees a cause first begins up to a tick after it."""

@@ -24,7 +24,7 @@ from strokebench.sim.engine.chip import ChipPort
 from strokefw import state
 from strokefw.drive import ramp
 
-from tools.evidence.fault_causes import LIMITS, TamperedBoard
+from tools.evidence.faults.causes import LIMITS, TamperedBoard
 
 HEARTBEAT_MS = 100
 HOLD = 2000

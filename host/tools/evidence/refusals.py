@@ -10,7 +10,7 @@ from strokefw import state
 from strokefw.drive import ramp
 from strokefw.link import wire
 
-from tools.evidence.fault_causes import HOLD, LIMITS
+from tools.evidence.faults.causes import HOLD, LIMITS
 from tools.evidence.rig import Rig
 
 _SEGMENT = (0, ramp.HOLD, 0, 100, 0, 0, 0, 0, 0, 0, 0, 0, 0)

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 from nicegui import ui
 
-from strokebench.panel.page_charts import plane_options, strip_options
-from strokebench.panel.page_choice import choice_card
-from strokebench.panel.page_findings import findings_card
-from strokebench.panel.page_frame import frame
+from strokebench.panel.pages.charts import plane_options, strip_options
+from strokebench.panel.pages.choice import choice_card
+from strokebench.panel.pages.findings import findings_card
+from strokebench.panel.pages.frame import frame
 from strokebench.panel.tags import button, card, field, out, tag
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""The page docs/fault-matrix.md, from the fault matrix: ``python -m tools.evidence.fault_page``."""
+"""The page docs/fault-matrix.md, from the fault matrix: ``python -m tools.evidence.faults.page``."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from pathlib import Path
 from strokefw import faults, state
 
 from tools import DOCS
-from tools.evidence.fault_causes import Cause
-from tools.evidence.fault_matrix import STATES, Cell, matrix
+from tools.evidence.faults.causes import Cause
+from tools.evidence.faults.matrix import STATES, Cell, matrix
 from tools.evidence.refusals import REQUESTS, refusals
 
 HEAD = """\
 # Fault matrix
 
-Made by `python -m tools.evidence.fault_page`: every cell is a run of the firmware on the simulated
+Made by `python -m tools.evidence.faults.page`: every cell is a run of the firmware on the simulated
 bench, in virtual time; nothing here was measured on real hardware. One tick is one millisecond. The
 fast current limit (comparator and PIO) acts within a PWM cycle and is not in these numbers.
 
@@ -77,7 +77,7 @@ def _line(cause: Cause, cell: Cell) -> str:
 
 def main() -> None:
     """Run the matrix and write the page."""
-    parser = argparse.ArgumentParser(prog="python -m tools.evidence.fault_page", description=__doc__)
+    parser = argparse.ArgumentParser(prog="python -m tools.evidence.faults.page", description=__doc__)
     parser.add_argument("--out", type=Path, default=DOCS / "fault-matrix.md")
     out = parser.parse_args().out
     out.write_text(page(matrix()), encoding="utf-8", newline="\n")

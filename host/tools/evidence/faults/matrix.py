@@ -1,4 +1,4 @@
-"""Every fault in every state; :mod:`tools.evidence.fault_page` writes docs/fault-matrix.md from it.
+"""Every fault in every state; :mod:`tools.evidence.faults.page` writes docs/fault-matrix.md from it.
 
 A cell is one run of the firmware on the simulated bench: bring it to the state, begin the cause, watch
 tick by tick what it does, end the cause, and try what gets it going again.
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from strokefw import faults, state
 from strokefw.drive import ramp
 
-from tools.evidence.fault_causes import CAUSES, LIMITS, Cause, TamperedBoard
+from tools.evidence.faults.causes import CAUSES, LIMITS, Cause, TamperedBoard
 from tools.evidence.rig import Rig, Step
 
 STATES = (state.CHECK, state.READY, state.ARMED, state.DRIVING, state.STOPPING)

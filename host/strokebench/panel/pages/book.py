@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from strokebench.errors import StrokebenchError
-from strokebench.panel.page_findings import SIGNS
-from strokebench.panel.page_frame import frame
+from strokebench.panel.pages.findings import SIGNS
+from strokebench.panel.pages.frame import frame
 from strokebench.panel.tags import button, table, tag
 
 if TYPE_CHECKING:

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 from nicegui import ui
 
 from strokebench.errors import StrokebenchError
-from strokebench.panel.page_charts import EXACT, FAINT, FONT, INK
-from strokebench.panel.page_findings import SIGNS
-from strokebench.panel.page_frame import frame
+from strokebench.panel.pages.charts import EXACT, FAINT, FONT, INK
+from strokebench.panel.pages.findings import SIGNS
+from strokebench.panel.pages.frame import frame
 from strokebench.panel.tags import card, table, tag
 from strokebench.terminal.display import position_percent, unit_text, value_text
 

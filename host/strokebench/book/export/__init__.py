@@ -1,0 +1,1 @@
+"""Recordings for other programs: CSV, MDF 4, Parquet."""

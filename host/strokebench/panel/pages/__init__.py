@@ -1,0 +1,1 @@
+"""The panel's pages, and the pieces that they are put together from."""

@@ -1,0 +1,1 @@
+"""The fault matrix: causes, runs, and the page of the manual."""
