@@ -4,7 +4,7 @@ from array import array
 
 from strokefw import channels, faults
 from strokefw.guard.guards import Guard
-from strokefw.guard.limits import FIELDS, Limits
+from strokefw.link.wire import LIMIT_FIELDS, Limits
 from strokefw.sensing.calib import Calibration
 from strokefw.sensing.sense import Sense
 
@@ -20,7 +20,7 @@ def limits(**changes):
     """Limits of an ordinary throttle, with ``changes``."""
     values = dict(DEFAULTS)
     values.update(changes)
-    return Limits([values[name] for name in FIELDS])
+    return Limits([values[name] for name in LIMIT_FIELDS])
 
 
 def of_span(value, span):

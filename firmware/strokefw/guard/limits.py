@@ -1,32 +1,15 @@
-"""Limits of a part as the link carries them, what the bench itself may do, and that armed limits only get
-tighter.
-"""
+"""Limits of a part against what the bench itself may do, and the rule that armed limits only get tighter."""
 
 from strokefw import faults
 from strokefw.compat import const
-from strokefw.link import wire
 
 PART_NTC = const(1)  # bits of the limits' flags: the loose thermistor sits on the part and is judged
 SENSORS = const(2)  # the part uses the 5 V feed
 PART_EXPECTED = const(4)  # the self-test looks for an open or shorted part
 _FLAGS = const(7)
 
-FIELDS = wire.FIELDS[wire.ID["limits"]]
-
 HEATSINK_DERATE_DC = const(700)
 HEATSINK_MAX_DC = const(850)
-
-
-class Limits:
-    """Attributes named like the fields of the ``limits`` message; all 0 (nothing allowed) until set."""
-
-    def __init__(self, values=None):
-        for i, name in enumerate(FIELDS):
-            setattr(self, name, values[i] if values else 0)
-
-    def values(self):
-        """Return the fields in the message's order."""
-        return [getattr(self, name) for name in FIELDS]
 
 
 class Absolute:

@@ -125,7 +125,7 @@ def _heartbeat(service, seq, values):
 
 def _limits(service, seq, values):
     app = service.app
-    new = guard_limits.Limits(values)
+    new = wire.Limits(values)
     code = guard_limits.check(new, app.limits, app.armed(), guard_limits.ABSOLUTE[app.kind])
     if code:
         return code
