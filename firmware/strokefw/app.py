@@ -15,7 +15,6 @@ from strokefw.drive import ramp
 from strokefw.guard import current as guard_current
 from strokefw.guard import guards as guard
 from strokefw.link import wire
-from strokefw.link.requests import Limits
 from strokefw.link.service import Service
 from strokefw.link.watch import LinkWatch
 from strokefw.sensing.calib import Calibration
@@ -61,7 +60,7 @@ class App(Transitions):
         self.guard = guard.Guard(self.sense, self.kind)
         self.selftest = selftest.SelfTest(board, self.sense, self.kind)
         self.ramp = ramp.Ramp()
-        self.limits = Limits()
+        self.limits = wire.Limits()
         self.log = Ring(board)
 
         self.words = array("i", [0] * at.WORDS)  # places in tick/kernel.py; 0 is off, open, none

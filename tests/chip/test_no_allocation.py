@@ -24,7 +24,7 @@ import gc, time, micropython
 gc.threshold(12000)
 from strokefw.app import App
 from strokefw.pico.board import Board
-from strokefw.link.requests import Limits
+from strokefw.link.wire import Limits
 b = Board()
 micropython.kbd_intr(3)
 a = App(b)

@@ -1,7 +1,7 @@
 """Estimators of the moving part against a throttle solved by scipy (LSODA), whose parameters are known.
 
-The model and its parameters: Loh et al., Engineering 5, 2013 (tests/helpers/solved_throttle.py). Nothing of our
-own simulation takes part.
+The model and its parameters: Loh et al., Engineering 5, 2013 (tests/helpers/solved_throttle.py). Nothing of
+our own simulation takes part.
 """
 
 from __future__ import annotations

@@ -4,7 +4,7 @@ from array import array
 
 from strokefw import channels, faults
 from strokefw.guard.guards import Guard
-from strokefw.link.requests import LIMIT_FIELDS, Limits
+from strokefw.link.wire import LIMIT_FIELDS, Limits
 from strokefw.sensing.calib import Calibration
 from strokefw.sensing.sense import Sense
 

@@ -143,7 +143,7 @@ def shared_prefixes(names: Iterable[str]) -> dict[str, list[str]]:
 
 def test_a_prefix_shared_by_three_files_is_a_folder() -> None:
     wrong = {
-        str(folder.relative_to(ROOT)): prefixes
+        str(folder): prefixes
         for top in (HOST, TOOLS, FIRMWARE)
         for folder in {path.parent for path in top.rglob("*.py")}
         if (prefixes := shared_prefixes(path.stem for path in folder.glob("[!_]*.py")))

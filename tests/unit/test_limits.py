@@ -7,7 +7,7 @@ from pydantic import ValidationError
 from strokebench.link.conversion import limits_values
 from strokebench.parts.limits import Limits
 from strokefw.guard import limits as guard_limits
-from strokefw.guard.limits import Limits as ChipLimits
+from strokefw.link.wire import Limits as ChipLimits
 
 WIDE = {
     "current_max_a": 60.0, "current_mean_a": 45.0, "supply_min_v": 8.0, "supply_max_v": 17.0,

@@ -1,4 +1,4 @@
-"""What the bench itself may do, the limits of a part against it, and that armed limits only get tighter."""
+"""Limits of a part against what the bench itself may do, and the rule that armed limits only get tighter."""
 
 from strokefw import faults
 from strokefw.compat import const

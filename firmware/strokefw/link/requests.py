@@ -14,19 +14,6 @@ from strokefw.link import wire
 from strokefw.sensing import calib
 
 _DRIVEN = (state.DRIVING, state.STOPPING)
-LIMIT_FIELDS = wire.FIELDS[wire.ID["limits"]]
-
-
-class Limits:
-    """A part's limits, named like the fields of the ``limits`` message; all 0 (nothing allowed) until set."""
-
-    def __init__(self, values=None):
-        for i, name in enumerate(LIMIT_FIELDS):
-            setattr(self, name, values[i] if values else 0)
-
-    def values(self):
-        """Return the fields in the message's order."""
-        return [getattr(self, name) for name in LIMIT_FIELDS]
 
 
 def handle(service, kind, seq, body):
@@ -138,7 +125,7 @@ def _heartbeat(service, seq, values):
 
 def _limits(service, seq, values):
     app = service.app
-    new = Limits(values)
+    new = wire.Limits(values)
     code = guard_limits.check(new, app.limits, app.armed(), guard_limits.ABSOLUTE[app.kind])
     if code:
         return code

@@ -152,6 +152,21 @@ class _Fields:
 FIELDS = _Fields() if IS_MICROPYTHON else {_row[0]: field_names(_row[3]) for _row in MESSAGES}  # id -> names
 
 
+LIMIT_FIELDS = FIELDS[ID["limits"]]
+
+
+class Limits:
+    """Attributes named like the fields of the ``limits`` message; all 0 (nothing allowed) until set."""
+
+    def __init__(self, values=None):
+        for i, name in enumerate(LIMIT_FIELDS):
+            setattr(self, name, values[i] if values else 0)
+
+    def values(self):
+        """Return the fields in the message's order."""
+        return [getattr(self, name) for name in LIMIT_FIELDS]
+
+
 class WireError(ValueError):
     """A body that does not fit its message."""
 

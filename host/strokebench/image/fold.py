@@ -24,8 +24,7 @@ SMALL = 1 << 30
 WORKED_OUT: dict[str, tuple[str, ...]] = {
     "faults": ("SEVERITY", "LATCHED"),
     "state": ("ALLOWED",),
-    "link.wire": ("TABLE_HASH", "ID", "NAME", "FORMAT", "TAIL", "FIELDS", "UNSOLICITED"),
-    "link.requests": ("LIMIT_FIELDS",),
+    "link.wire": ("TABLE_HASH", "ID", "NAME", "FORMAT", "TAIL", "FIELDS", "UNSOLICITED", "LIMIT_FIELDS"),
 }
 """Tables by module whose values are written down; the loops that fill them at import are left away."""
 WIRE = "link.wire"
