@@ -67,10 +67,10 @@ def word(place):
     return property(get, put)
 
 
-def keep_bound(one, *names):
+def keep_bound(owner, *names):
     """Keep methods of an object in the object itself, where the chip finds them in 2 us instead of 20."""
     for name in names:
-        setattr(one, name, getattr(one, name))
+        setattr(owner, name, getattr(owner, name))
 
 
 if sys.platform == "rp2":

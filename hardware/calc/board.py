@@ -32,7 +32,7 @@ def via_k_per_w(length_mm: float, hole_mm: float, plating_mm: float) -> float:
 
 def rows() -> list[Row]:
     """Width for 40 A and a via field."""
-    amps, one = design.CURRENT_A, via_k_per_w(1.6, 0.3, 0.025)
+    amps, one_via_k_per_w = design.CURRENT_A, via_k_per_w(1.6, 0.3, 0.025)
     half = track_width_mm(amps / 2, 20, 2)
     return [
         Row(
@@ -44,6 +44,6 @@ def rows() -> list[Row]:
         ),
         Row("20 A on each of two layers", half, "mm", "the same for I/2, both outer", IPC),
         Row("40 A, 2 oz outer, 40 K", track_width_mm(amps, 40, 2), "mm", "the same", IPC),
-        Row("one 0.3 mm via, 25 um", one, "K/W", "l/(k pi (d + t) t)", "Fourier"),
-        Row("20 of them", one / 20, "K/W", "R/n", "Fourier"),
+        Row("one 0.3 mm via, 25 um", one_via_k_per_w, "K/W", "l/(k pi (d + t) t)", "Fourier"),
+        Row("20 of them", one_via_k_per_w / 20, "K/W", "R/n", "Fourier"),
     ]

@@ -81,10 +81,10 @@ def rows() -> list[Row]:
     """Table for 40 A continuous."""
     fet, amps, hz = BRIDGE_FET, design.CURRENT_A, design.PWM_HZ
     inner = fet.junction_case_k_per_w + design.PAD_K_PER_W
-    one, total = hottest_fet_w(fet), bridge_w(fet)
+    fet_w, total = hottest_fet_w(fet), bridge_w(fet)
     on_s = transition_s(fet.miller_c, design.GATE_OHM, design.GATE_DRIVE_V - fet.plateau_v)
     off_s = transition_s(fet.miller_c, design.GATE_OHM, fet.plateau_v)
-    steps = [(total, design.SINK_K_PER_W), (one, inner)]
+    steps = [(total, design.SINK_K_PER_W), (fet_w, inner)]
     return [
         Row(
             "conduction, one FET, hot",
@@ -111,7 +111,7 @@ def rows() -> list[Row]:
             "C V^2 f",
             "RC charge and discharge",
         ),
-        Row("hottest FET", one, "W", "sum of its terms", "this page"),
+        Row("hottest FET", fet_w, "W", "sum of its terms", "this page"),
         Row("bridge", total, "W", "hottest + second FET + dead time", "this page"),
         Row(
             "junction",
@@ -122,7 +122,7 @@ def rows() -> list[Row]:
         ),
         Row(
             "heatsink for 100 C junction",
-            sink_needed_k_per_w(100, design.AMBIENT_C, total, one, inner),
+            sink_needed_k_per_w(100, design.AMBIENT_C, total, fet_w, inner),
             "K/W max",
             "(Tj - Ta - Pfet Rinner)/P",
             "thermal Ohm's law",

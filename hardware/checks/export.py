@@ -117,8 +117,8 @@ def differences(folder: str, drawings: bool) -> list[str]:
         return sorted(name for name in names if not _same(fresh / name, committed / name))
 
 
-def _same(one: Path, other: Path) -> bool:
-    return one.exists() and other.exists() and masked(one) == masked(other)
+def _same(made: Path, other: Path) -> bool:
+    return made.exists() and other.exists() and masked(made) == masked(other)
 
 
 def _stale(folder: str) -> list[str]:

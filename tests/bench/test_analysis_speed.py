@@ -97,7 +97,7 @@ def test_ten_minutes_are_analysed_within_a_second(run: RunData) -> None:
     profile = load_part("fuel-pump")
     diagnose(run, profile)  # imports
     begun = time.process_time()
-    findings = {one.key: one for one in diagnose(run, profile)}
+    findings = {finding.key: finding for finding in diagnose(run, profile)}
     took_s = time.process_time() - begun
     expected_hz = (12.4 - BRUSH_V - OHM * 6.0) / K_SI / (2 * np.pi)
     assert findings["speed"].value == pytest.approx(60 * expected_hz, rel=0.01)

@@ -34,8 +34,8 @@ def fill(path: Path, runs: int = 6) -> Book:
         with book.new_run(PARTS[n % 2], "kind", customer=f"job {n}", part_serial=f"S{n // 2}") as writer:
             writer.samples(rows())
             writer.burst(Burst("current_fine", "A", 1000.0, 0.01, np.arange(5.0), "burst"))
-            one = Finding("friction", "Friction", (n + 1) / 10, 0.01, "A", None, 0.5, verdict)
-            writer.findings([one], verdict.value)
+            friction = Finding("friction", "Friction", (n + 1) / 10, 0.01, "A", None, 0.5, verdict)
+            writer.findings([friction], verdict.value)
         with sqlite3.connect(path) as raw:
             raw.execute("UPDATE runs SET started_at = ? WHERE id = ?", (DAYS[n % 3], writer.run_id))
         raw.close()
@@ -172,7 +172,11 @@ def test_a_book_of_an_older_version_tells_information_as_such(
     with closing(sqlite3.connect(path)) as raw, raw:
         raw.execute("UPDATE findings SET verdict = 'inconclusive'")
     with Book(path, read_only=True) as book:
-        assert [one.verdict.value for one in book.findings(1)] == ["info", "inconclusive", "inconclusive"]
+        assert [finding.verdict.value for finding in book.findings(1)] == [
+            "info",
+            "inconclusive",
+            "inconclusive",
+        ]
         told = {key: [point.verdict for point in book.trend(key, Wanted())] for key in ("drag", "speed")}
     assert told == {"drag": ["info"], "speed": ["inconclusive"]}
     drawn = tmp_path / "drag.svg"

@@ -45,19 +45,19 @@ def fed() -> Iterator[ChipWorld]:
 
 
 def _worst(found: list[Reading]) -> dict[str, Reading]:
-    assert {one.column for one in found} == set(COLUMNS)
+    assert {reading.column for reading in found} == set(COLUMNS)
     return chip_convert.worst(found)
 
 
 def test_without_converter_errors_within_half_a_step(fed: ChipWorld) -> None:
     chip_convert.fit_errors(fed, None)
     found = chip_convert.sweep(fed)
-    for one in found:
-        allowed = STEP[one.column] / 2 + ROUNDING
-        if one.column == "current_a" and abs(one.true) <= 6.4:
+    for reading in found:
+        allowed = STEP[reading.column] / 2 + ROUNDING
+        if reading.column == "current_a" and abs(reading.true) <= 6.4:
             allowed = STEP["current_fine_a"] / 2 + ROUNDING
-        assert abs(one.error) <= allowed, one
-    assert max(abs(one.error) for one in found) > 0  # they are readings, not the truth handed back
+        assert abs(reading.error) <= allowed, reading
+    assert max(abs(reading.error) for reading in found) > 0  # they are readings, not the truth handed back
 
 
 def test_as_built_within_the_stated_uncertainty(fed: ChipWorld) -> None:
@@ -66,10 +66,10 @@ def test_as_built_within_the_stated_uncertainty(fed: ChipWorld) -> None:
     for seed in SEEDS:
         chip_convert.fit_errors(fed, seed)
         found += chip_convert.sweep(fed)
-    for column, one in _worst(found).items():
-        print(f"as built: {column} {one.error:+.5f} at {one.true:.4g}, u {one.u:.5f}")
-        assert abs(one.error) <= 3 * one.u, one
-    beyond = sum(abs(one.error) > 2 * one.u for one in found)
+    for column, reading in _worst(found).items():
+        print(f"as built: {column} {reading.error:+.5f} at {reading.true:.4g}, u {reading.u:.5f}")
+        assert abs(reading.error) <= 3 * reading.u, reading
+    beyond = sum(abs(reading.error) > 2 * reading.u for reading in found)
     assert beyond <= 0.1 * len(found)
 
 
@@ -78,10 +78,12 @@ def test_after_calibration_within_what_is_stated_then(fed: ChipWorld) -> None:
     before = chip_convert.sweep(fed)
     chip_convert.calibrate(fed)
     after = chip_convert.sweep(fed, chip_convert.calibrated)
-    for column, one in _worst(after).items():
-        print(f"calibrated: {column} {one.error:+.5f} at {one.true:.4g}, u {one.u:.5f}")
-        assert abs(one.error) <= 3 * one.u, one
-    assert sum(abs(one.error) > 2 * one.u for one in after) <= 0.05 * len(after)
+    for column, reading in _worst(after).items():
+        print(f"calibrated: {column} {reading.error:+.5f} at {reading.true:.4g}, u {reading.u:.5f}")
+        assert abs(reading.error) <= 3 * reading.u, reading
+    assert sum(abs(reading.error) > 2 * reading.u for reading in after) <= 0.05 * len(after)
     for column in ("current_fine_a", "supply_v", "output_a_v"):  # this specimen's sensors are good before
-        errors = [[abs(one.error) for one in found if one.column == column] for found in (before, after)]
+        errors = [
+            [abs(reading.error) for reading in found if reading.column == column] for found in (before, after)
+        ]
         assert sum(errors[1]) < 0.5 * sum(errors[0]), column

@@ -19,7 +19,7 @@ def test_the_same_findings_as_in_process() -> None:
         pytest.skip(f"emulated chip: {why}")
     assert on_chip.lost_rows == 0 and on_chip.counters["overruns"] == 0
     assert on_chip.verdict is here.verdict
-    for one in differences(here, on_chip):
-        print(one.here.key, one.here.value, one.chip.value, one.share)
-        assert one.here.verdict is one.chip.verdict, one.here.key
-        assert one.share <= FAR_APART, one.here.key
+    for difference in differences(here, on_chip):
+        print(difference.here.key, difference.here.value, difference.chip.value, difference.share)
+        assert difference.here.verdict is difference.chip.verdict, difference.here.key
+        assert difference.share <= FAR_APART, difference.here.key

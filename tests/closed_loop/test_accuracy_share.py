@@ -24,7 +24,7 @@ PLACE_PERCENT = 2.0
 
 def share() -> Iterator[Trial]:
     for turn, part in enumerate(part_names()):
-        planned = {(one.name, one.grade): one for one in plan(part, 1, 1, FIRST_REPORTING_SEED)}
+        planned = {(trial.name, trial.grade): trial for trial in plan(part, 1, 1, FIRST_REPORTING_SEED)}
         yield planned["good", "good"]
         for number, kind in enumerate(available(part), turn):
             if kind.name in CHOSEN.get(part, (kind.name,)):

@@ -35,7 +35,7 @@ def brought_up(*troubles: str, steps: tuple[Step, ...] = (), **spec: object) -> 
 @pytest.mark.parametrize("seed", [1, *(pytest.param(seed, marks=pytest.mark.slow) for seed in (2, 3, 4))])
 def test_a_good_bench_as_built_passes_all(seed: int) -> None:
     record, _said = brought_up(seed=seed)
-    statuses = {name: one.status for name, one in record.steps.items()}
+    statuses = {name: step.status for name, step in record.steps.items()}
     assert {name for name, status in statuses.items() if status == "left out"} == REAL_ONLY
     assert all(status == "ok" for name, status in statuses.items() if name not in REAL_ONLY), statuses
     assert len(statuses) == len(load_steps())
@@ -72,7 +72,7 @@ def test_trouble_is_found_where_it_shows(trouble: str) -> None:
     last = list(record.steps)[-1]
     assert (last, record.steps[last].status) == (step, "differs"), said[-4:]
     assert words in " ".join(said[-1].split())
-    assert [one.status for one in list(record.steps.values())[:-1]].count("differs") == 0
+    assert [outcome.status for outcome in list(record.steps.values())[:-1]].count("differs") == 0
 
 
 def test_a_wrong_resistor_is_told_by_its_ratio() -> None:
@@ -114,7 +114,7 @@ def test_a_person_is_asked_and_may_err_and_leave_out() -> None:
         test = Bringup(bench, PersonHands(lambda prompt: next(lines)))
         record = Record("x", "y")
         assert go(test, record, steps, "simulated", lambda text: None)
-    assert [one.status for one in record.steps.values()] == ["ok", "ok", "left out"]
+    assert [outcome.status for outcome in record.steps.values()] == ["ok", "ok", "left out"]
     assert record.steps["terminals_ohm"].value == 12_000
     assert laboratory.true("vin") == pytest.approx(12.6, abs=0.02)
 

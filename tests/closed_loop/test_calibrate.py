@@ -297,8 +297,8 @@ def test_a_person_at_the_current_source_is_waited_for() -> None:
 
         state = State(bench.identity.uid, instruments=instruments())
         guide(bench, state, [quantity], ask, prompts.append)
-        (one,) = finish.corrections(state, quantities(), ["current_fine"])
-    assert [reading.reference for reading in state.readings] == [-2.5, 2.5] and one.line.gain != 1
+        (correction,) = finish.corrections(state, quantities(), ["current_fine"])
+    assert [reading.reference for reading in state.readings] == [-2.5, 2.5] and correction.line.gain != 1
     assert sum("Switch the source off" in prompt for prompt in prompts) == 2
 
 
@@ -315,4 +315,4 @@ def test_a_point_taken_again() -> None:
     state = State(bench.identity.uid, instruments=instruments())
     with bench:
         guide(bench, state, [quantities()["vin"]], ask, lambda text: None)
-    assert [one.reference for one in state.readings] == [9.0, 12.0, 15.0]
+    assert [reading.reference for reading in state.readings] == [9.0, 12.0, 15.0]

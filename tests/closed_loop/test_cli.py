@@ -51,15 +51,17 @@ def test_judging_the_book_again_gives_the_same(job: Path) -> None:
     told = json.loads(strokebench("judge", "t.book", "--json", "--no-report", cwd=job).stdout)
     assert (told["verdict"], told["exit_code"], told["run_id"], told["report"]) == ("pass", 0, 1, None)
     with Book(job / "t.book", read_only=True) as book:
-        assert [one["key"] for one in told["findings"]] == [one.key for one in book.findings(1)]
+        assert [finding["key"] for finding in told["findings"]] == [
+            finding.key for finding in book.findings(1)
+        ]
 
 
 def test_an_export_judged_as_foreign_file_gives_the_same_verdict(job: Path) -> None:
     assert strokebench("export", "--csv", "t.csv", "--book", "t.book", cwd=job).returncode == 0
     told = json.loads(strokebench("judge", "t.csv", "--json", "--no-report", cwd=job).stdout)
-    by_key = {one["key"]: one for one in told["findings"]}
+    by_key = {finding["key"]: finding for finding in told["findings"]}
     with Book(job / "t.book", read_only=True) as book:
-        stored = {one.key: one for one in book.findings(1)}
+        stored = {finding.key: finding for finding in book.findings(1)}
     for key in ("winding_resistance", "travel", "friction", "rest_position"):
         assert by_key[key]["value"] == pytest.approx(stored[key].value, rel=1e-3)
 

@@ -59,7 +59,7 @@ TRIED = {
 
 def commands(top: argparse.ArgumentParser, name: str = "") -> Iterator[tuple[str, argparse.ArgumentParser]]:
     """Yield name and parser of every command that can be given."""
-    below = [one for one in top._actions if isinstance(one, argparse._SubParsersAction)]
+    below = [part for part in top._actions if isinstance(part, argparse._SubParsersAction)]
     for action in below:
         for word, sub in action.choices.items():
             yield from commands(sub, f"{name} {word}".strip())
@@ -111,7 +111,7 @@ def test_json_and_nothing_else(name: str, narrow: Path, capsys: pytest.CaptureFi
     assert main([*name.split(), *shlex.split(args), "--json"]) == code
     told = capsys.readouterr().out.splitlines()
     results: list[Any] = [json.loads(line) for line in told]
-    assert len(results) == (2 if name == "watch" else 1) and all(one != {} for one in results)
+    assert len(results) == (2 if name == "watch" else 1) and all(result != {} for result in results)
     if code >= 2 and "verdict" not in results[0]:
         assert results[0]["error"] and results[0]["exit_code"] == code
 

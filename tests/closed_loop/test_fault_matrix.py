@@ -46,7 +46,7 @@ def test_driving(cause: Cause) -> None:
     assert "not within" not in cell.recovery
 
 
-@pytest.mark.parametrize("cause", [one for one in CAUSES if one.code not in SLOW][::5])
+@pytest.mark.parametrize("cause", [known for known in CAUSES if known.code not in SLOW][::5])
 def test_other_states(cause: Cause) -> None:
     for where in STATES:
         cell = run(cause, where)

@@ -29,8 +29,10 @@ def judged(path: Path, part: str, capsys: pytest.CaptureFixture[str], *more: str
     code = main(["judge", str(path), "--part", part, "--map", MAP, "--json", *(more or ("--no-report",))])
     told: dict[str, Any] = json.loads(capsys.readouterr().out)
     assert code == told["exit_code"]
-    assert all(one["reason"] for one in told["findings"] if one["verdict"] in ("inconclusive", "info"))
-    told["by_key"] = {one["key"]: one for one in told["findings"]}
+    assert all(
+        finding["reason"] for finding in told["findings"] if finding["verdict"] in ("inconclusive", "info")
+    )
+    told["by_key"] = {finding["key"]: finding for finding in told["findings"]}
     for key in VOLTS[part]:
         assert told["by_key"][key]["verdict"] == "inconclusive"
         assert told["by_key"][key]["reason"] == "the recording holds no output volts"
@@ -39,14 +41,14 @@ def judged(path: Path, part: str, capsys: pytest.CaptureFixture[str], *more: str
 
 def faults(told: dict[str, Any]) -> set[str]:
     """Defects named by what failed."""
-    return {one["fault"] for one in told["findings"] if one["verdict"] == "fail"}
+    return {finding["fault"] for finding in told["findings"] if finding["verdict"] == "fail"}
 
 
 def assert_value(told: dict[str, Any], key: str, true: float) -> None:
     """The value is the truth within its own uncertainty, and that says something."""
-    one = told["by_key"][key]
-    assert one["value"] == pytest.approx(true, abs=2 * one["u"])
-    assert 2 * one["u"] < 0.25 * true
+    found = told["by_key"][key]
+    assert found["value"] == pytest.approx(true, abs=2 * found["u"])
+    assert 2 * found["u"] < 0.25 * true
 
 
 @pytest.mark.slow
@@ -72,7 +74,7 @@ def test_a_good_rotor_by_its_current_alone(
     missing_s = sum(end_s - start_s for start_s, end_s in scope.missing if end_s - start_s > 0.0025)
     assert found["recording_gaps"]["value"] == pytest.approx(100 * missing_s / (on_s + 0.2), abs=0.1)
     assert_value(told, "inrush_peak", float(shot.current_a.max()))
-    passed = {key for key, one in found.items() if one["verdict"] == "pass"}
+    passed = {key for key, finding in found.items() if finding["verdict"] == "pass"}
     assert passed == {"current_flows", "segment_passes", "once_a_turn", "brush_noise"}
     # limits made for a start with a known drive do not apply
     assert [found[key]["upper"] for key in ("inrush_peak", "inrush_ratio", "start_time")] == [None] * 3
@@ -126,7 +128,7 @@ def test_a_part_that_did_not_get_all_volts_is_not_taken_for_a_defective_one(
     speed = told["by_key"]["speed"]
     if speed["value"] is None:
         maybe = re.findall(r"\d{3,}", speed["reason"])
-        assert any(float(one) == pytest.approx(shot.rpm, rel=0.01) for one in maybe), "among those named"
+        assert any(float(rpm) == pytest.approx(shot.rpm, rel=0.01) for rpm in maybe), "among those named"
     else:
         assert speed["value"] == pytest.approx(shot.rpm, rel=0.003)
     # without its start nothing tells the volts, so nothing is judged by the speed

@@ -48,22 +48,24 @@ def test_answers_are_evidence_in_recording_findings_and_report(
     code, result, data = guided(tmp_path, capsys, "--part", "egr-solenoid", "--report", str(report))
     assert (code, result["verdict"]) == (0, "pass")
     told = data.info["answers"]
-    assert [one["step"] for one in told] == list(GOOD)
-    for one, target in zip(told, (0, 15, 30, 50, 0), strict=True):
-        assert one["position_percent"] == pytest.approx(target, abs=8)
-        at = data.between(one["time_s"] - 0.1, one["time_s"] + 0.001)
-        assert one["drive"] == pytest.approx(at["drive"].mean(), abs=0.02)
-        assert one["current_a"] == pytest.approx(at["current_a"].mean(), abs=0.05)
+    assert [answer["step"] for answer in told] == list(GOOD)
+    for answer, target in zip(told, (0, 15, 30, 50, 0), strict=True):
+        assert answer["position_percent"] == pytest.approx(target, abs=8)
+        at = data.between(answer["time_s"] - 0.1, answer["time_s"] + 0.001)
+        assert answer["drive"] == pytest.approx(at["drive"].mean(), abs=0.02)
+        assert answer["current_a"] == pytest.approx(at["current_a"].mean(), abs=0.05)
     events = [event for event in data.events if event.kind == "answer"]
-    assert [event.time_s for event in events] == pytest.approx([one["time_s"] for one in told])
+    assert [event.time_s for event in events] == pytest.approx([answer["time_s"] for answer in told])
     html = report.read_text(encoding="utf-8")
-    for one in told:
-        assert html.count(one["text"]) >= 1 and f"{one['time_s']:.1f} s" in html
+    for answer in told:
+        assert html.count(answer["text"]) >= 1 and f"{answer['time_s']:.1f} s" in html
     assert "Idles evenly with the valve shut" in html and "by a person" in html
     assert data.samples["drive"][-1] == 0
     assert main(["judge", str(tmp_path / "b.book"), "--no-report", "--json"]) == 0
     again = json.loads(capsys.readouterr().out)
-    assert [one["verdict"] for one in again["findings"]] == [one["verdict"] for one in result["findings"]]
+    assert [finding["verdict"] for finding in again["findings"]] == [
+        finding["verdict"] for finding in result["findings"]
+    ]
 
 
 def test_a_stall_leads_straight_to_shutting(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -83,17 +85,19 @@ def test_measurement_and_answer_together_name_the_defect(
         tmp_path, capsys, "--no-report", "--inject", "track_dead", open_15="stumbles"
     )
     assert code == 1
-    assert {one["fault"] for one in result["findings"] if one["verdict"] == "fail"} == {"track_dead"}
+    assert {finding["fault"] for finding in result["findings"] if finding["verdict"] == "fail"} == {
+        "track_dead"
+    }
 
 
 def test_when_nobody_answers_the_part_goes_off(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, result, data = guided(tmp_path, capsys, "--no-report", open_15="")
     assert (code, result["outcome"]) == (3, "nobody answered")
     step = next(data.labelled("open_15"))
-    allowed_s = next(one for one in GUIDE.steps if one.id == "open_15").answer_s
+    allowed_s = next(asked for asked in GUIDE.steps if asked.id == "open_15").answer_s
     assert step.end_s - step.start_s == pytest.approx(allowed_s, abs=25)
     assert data.samples["drive"][-1] == 0
-    given = next(one for one in result["findings"] if one["key"] == "answers_given")
+    given = next(finding for finding in result["findings"] if finding["key"] == "answers_given")
     assert "nobody answered" in given["reason"]
 
 
@@ -110,27 +114,27 @@ def test_without_a_terminal_one_sentence(tmp_path: Path) -> None:
     assert result.stderr.startswith("Error: A guided procedure needs somebody at a terminal")
 
 
-def acknowledge(one: Person) -> None:
+def acknowledge(terminal: Person) -> None:
     for caution in GUIDE.cautions:
-        one.until(r"Type yes")
-        assert " ".join(caution.split()[:4]) in re.sub(r"\s+", " ", one.seen)
-        one.type("yes\n")
+        terminal.until(r"Type yes")
+        assert " ".join(caution.split()[:4]) in re.sub(r"\s+", " ", terminal.seen)
+        terminal.type("yes\n")
 
 
 def test_a_person_at_a_terminal(tmp_path: Path) -> None:
     """Cautions one by one, answers by single keys (one while the valve still opens), verdict and report."""
-    with person("guided", "egr-at-idle", "--sim", "--book", "b.book", cwd=tmp_path) as one:
-        acknowledge(one)
+    with person("guided", "egr-at-idle", "--sim", "--book", "b.book", cwd=tmp_path) as terminal:
+        acknowledge(terminal)
         for key in ("1", "1"):
-            one.until(r"s to answer")
-            one.type(key)
-        one.until(r"leaves, and the part")
-        one.type("3")
-        one.until("s to answer")
-        one.type("x1")  # keys that are no answer are passed over
-        one.until(r"PASS EGR")
-        assert one.process.wait(20) == 0
-        plain = re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", one.seen)
+            terminal.until(r"s to answer")
+            terminal.type(key)
+        terminal.until(r"leaves, and the part")
+        terminal.type("3")
+        terminal.until("s to answer")
+        terminal.type("x1")  # keys that are no answer are passed over
+        terminal.until(r"PASS EGR")
+        assert terminal.process.wait(20) == 0
+        plain = re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", terminal.seen)
         assert max(map(len, re.split(r"[\r\n]+", plain))) <= 80
     with Book(tmp_path / "b.book", read_only=True) as book:
         data = book.load(1)
@@ -142,14 +146,14 @@ def test_a_person_at_a_terminal(tmp_path: Path) -> None:
 
 
 def test_a_caution_not_met_drives_nothing(tmp_path: Path) -> None:
-    with person("guided", "egr-at-idle", "--sim", "--book", "b.book", cwd=tmp_path) as one:
-        one.until("Type yes")
-        one.type("yes\n")
-        one.until("CAUTION")
-        one.type("no\n")
-        assert one.process.wait(20) == 2
-        one.rest()
-        assert "nothing was driven" in re.sub(r"\s+", " ", one.seen)
+    with person("guided", "egr-at-idle", "--sim", "--book", "b.book", cwd=tmp_path) as terminal:
+        terminal.until("Type yes")
+        terminal.type("yes\n")
+        terminal.until("CAUTION")
+        terminal.type("no\n")
+        assert terminal.process.wait(20) == 2
+        terminal.rest()
+        assert "nothing was driven" in re.sub(r"\s+", " ", terminal.seen)
     assert not (tmp_path / "b.book").exists()
 
 
@@ -164,18 +168,20 @@ def test_every_way_out_leaves_the_part_off_and_the_recording_whole(
 ) -> None:
     import termios
 
-    with person("guided", "egr-at-idle", "--sim", "--book", "b.book", "--no-report", cwd=tmp_path) as one:
-        acknowledge(one)
-        one.until(r"leaves, and the part")
-        one.type("1")
-        one.until("to 15")
-        before = termios.tcgetattr(one.number)
+    with person(
+        "guided", "egr-at-idle", "--sim", "--book", "b.book", "--no-report", cwd=tmp_path
+    ) as terminal:
+        acknowledge(terminal)
+        terminal.until(r"leaves, and the part")
+        terminal.type("1")
+        terminal.until("to 15")
+        before = termios.tcgetattr(terminal.number)
         wait_until(lambda: _opened(tmp_path / "b.book"))
-        one.type(way)
-        assert one.process.wait(20) == code
-        assert termios.tcgetattr(one.number) != before, "the terminal is itself again"
+        terminal.type(way)
+        assert terminal.process.wait(20) == code
+        assert termios.tcgetattr(terminal.number) != before, "the terminal is itself again"
     with Book(tmp_path / "b.book", read_only=True) as book:
         data, summary = book.load(1), book.summary(1)
     assert summary.outcome == ("stopped" if way == "q" else "interrupted")
     assert data.samples["drive"].max() > 0.03 and data.samples["drive"][-1] == 0
-    assert [one["step"] for one in data.info["answers"]] == ["shut_before"]
+    assert [answer["step"] for answer in data.info["answers"]] == ["shut_before"]

@@ -40,7 +40,7 @@ CASES = [
 def tried(part: str, defect: str) -> tuple[Any, dict[str, Finding], Verdict]:
     run, profile, _ = stroke(SimSpec(part, 3, (defect,)))
     findings, verdict = examine(run, profile)
-    return run, {one.key: one for one in findings}, verdict
+    return run, {finding.key: finding for finding in findings}, verdict
 
 
 @pytest.mark.parametrize(("part", "defect", "name", "within_s"), CASES)

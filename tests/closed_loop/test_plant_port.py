@@ -91,15 +91,15 @@ def firmware(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(params=INTERPRETERS)
 def pico(request: pytest.FixtureRequest, firmware: Path) -> Iterator[Pico]:
-    with contextlib.closing(Pico(request.param, firmware)) as one:
-        yield one
+    with contextlib.closing(Pico(request.param, firmware)) as plugged:
+        yield plugged
 
 
 @pytest.fixture
 def one_pico(firmware: Path) -> Iterator[Pico]:
     """What does not depend on the interpreter: MicroPython where it is installed."""
-    with contextlib.closing(Pico(INTERPRETERS[MICROPYTHON is not None].values[0], firmware)) as one:
-        yield one
+    with contextlib.closing(Pico(INTERPRETERS[MICROPYTHON is not None].values[0], firmware)) as plugged:
+        yield plugged
 
 
 def test_a_stroke_gives_the_bytes_of_the_simulation_again_and_again(pico: Pico) -> None:

@@ -29,7 +29,7 @@ def judged(part: str, seed: int, *injected: str) -> tuple[Any, list[Finding], Ve
 
 
 def value(findings: list[Finding], key: str) -> Finding:
-    return next(one for one in findings if one.key == key)
+    return next(finding for finding in findings if finding.key == key)
 
 
 def check_estimates(findings: list[Finding], plant: Any) -> None:

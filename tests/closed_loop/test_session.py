@@ -164,4 +164,4 @@ def test_status_events_and_selftest_in_words(bench: Bench) -> None:
     bench.disarm()
     rows = bench.selftest()
     assert rows
-    assert all(len(one) == 3 for one in rows)
+    assert all(len(row) == 3 for row in rows)

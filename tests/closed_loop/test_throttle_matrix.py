@@ -68,8 +68,8 @@ def test_defect_is_found_and_named(records: Records, kind: FaultKind, grade: str
     tried = [record]
     if kind.name in AT_RANDOM and not _right(record, kind):
         tried += [examine(faulty(kind, grade, seed)) for seed in OTHER_SEEDS]
-    told = [(one["verdict"], one["named"], one["failing"], one["unsure"]) for one in tried]
-    assert all(_right(one, kind) for one in tried[-2:]), told
+    told = [(trial["verdict"], trial["named"], trial["failing"], trial["unsure"]) for trial in tried]
+    assert all(_right(trial, kind) for trial in tried[-2:]), told
 
 
 def _right(record: dict[str, Any], kind: FaultKind) -> bool:

@@ -15,9 +15,11 @@ from tests.unit.test_learn import specimens
 
 def fill(path: Path) -> None:
     with Book(path) as book:
-        for one in specimens(9):
-            with book.new_run(one.part, one.kind, part_serial=one.serial, profile=one.profile) as writer:
-                writer.findings(one.findings, "fail" if one.serial == "S0" else "pass")
+        for finding in specimens(9):
+            with book.new_run(
+                finding.part, finding.kind, part_serial=finding.serial, profile=finding.profile
+            ) as writer:
+                writer.findings(finding.findings, "fail" if finding.serial == "S0" else "pass")
                 writer.finish("done")
 
 

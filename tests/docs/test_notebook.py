@@ -33,7 +33,7 @@ def _kept() -> str:
 def _numbers(text: str) -> list[tuple[str, str, list[float]]]:
     """Serial, verdict and values of each row of the table of the first eight."""
     table = re.split(r"^pass \d+, fail", text[text.index("pull-in ms") :], flags=re.MULTILINE)[0]
-    return [(row[0], row[1], [float(one) for one in row[2].split()]) for row in ROW.findall(table)]
+    return [(row[0], row[1], [float(number) for number in row[2].split()]) for row in ROW.findall(table)]
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,9 @@ DOCS = Path(__file__).resolve().parents[2] / "docs"
 def test_one_page_shows_all_of_panel_report_and_terminal() -> None:
     page = (DOCS / "screenshots.md").read_text(encoding="utf-8")
     pictures = [
-        one.name for kind in ("panel-*", "report-*", "terminal-*") for one in (DOCS / "img").glob(kind)
+        picture.name
+        for kind in ("panel-*", "report-*", "terminal-*")
+        for picture in (DOCS / "img").glob(kind)
     ]
     assert len(pictures) > 20
     assert [name for name in pictures if name not in page] == []
@@ -23,8 +25,8 @@ def test_one_page_shows_all_of_panel_report_and_terminal() -> None:
 
 def test_no_picture_lies_about_unused() -> None:
     places = [DOCS.parent / "README.md", *DOCS.rglob("*.md"), DOCS.parent / "hardware" / "README.md"]
-    texts = "\n".join(one.read_text(encoding="utf-8") for one in places if one.exists())
-    unused = [one.name for one in (DOCS / "img").rglob("*.*") if one.name not in texts]
+    texts = "\n".join(place.read_text(encoding="utf-8") for place in places if place.exists())
+    unused = [picture.name for picture in (DOCS / "img").rglob("*.*") if picture.name not in texts]
     assert unused == []
 
 

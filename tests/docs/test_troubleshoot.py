@@ -27,7 +27,9 @@ def test_quoted_sentences_are_the_programs() -> None:
     quoted = set(re.findall(r"(?<!\*)\*([^*\n]+)\*(?!\*)", PAGE.read_text(encoding="utf-8")))
     program = re.sub(r"\{[^}]*\}", " ", _program())
     squeezed = " ".join(program.split())
-    missing = [one for one in sorted(quoted - NOT_OURS) if " ".join(one.split()) not in squeezed]
+    missing = [
+        quotation for quotation in sorted(quoted - NOT_OURS) if " ".join(quotation.split()) not in squeezed
+    ]
     assert len(quoted) > 12 and missing == []
 
 

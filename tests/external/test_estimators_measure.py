@@ -55,7 +55,7 @@ def test_its_uncertainty_is_that_of_repeated_noise() -> None:
     rng = np.random.default_rng(3)
     slopes, told = [], []
     for _ in range(60):
-        noisy = [Pulse(one.amps, one.volts + rng.normal(0, 0.005, 42), 4) for one in clean]
+        noisy = [Pulse(true.amps, true.volts + rng.normal(0, 0.005, 42), 4) for true in clean]
         slope, _drop, u_ohm = while_it_gathers_speed(noisy, 0.42e-3 / 0.55)
         slopes.append(slope)
         told.append(u_ohm)

@@ -119,7 +119,7 @@ Rb b 0 3.4m"""
 @pytest.mark.parametrize(("more_supply", "more_ground"), [(0.0, 0.0), (0.15, 0.0), (0.0, 0.08)])
 def test_wires_of_known_resistance(more_supply: float, more_ground: float) -> None:
     run = wired(WIRE_OHM + 0.004 + more_supply, WIRE_OHM + 0.004 + more_ground)
-    found = {one.key: one for one in judge(diagnose(run, load_part("wiring")))}
+    found = {finding.key: finding for finding in judge(diagnose(run, load_part("wiring")))}
     for name, more in (("supply", more_supply), ("ground", more_ground)):
         side, over = found[f"{name}_side"], found[f"{name}_excess"]
         assert side.value == pytest.approx(1e3 * (WIRE_OHM + 0.004 + more), abs=max(1.0, 2 * side.u))
@@ -171,7 +171,7 @@ def solenoid() -> dict[str, Finding]:
     rows["output_b_v"], rows["supply_v"], rows["part_c"] = 0.0, 12.0, 20.0
     rows["drive"] = np.array(applied) / 12
     run = RunData(rows, marks, info={"ambient_c": 20.0})
-    return {one.key: one for one in judge(diagnose(run, load_part("solenoid")))}
+    return {finding.key: finding for finding in judge(diagnose(run, load_part("solenoid")))}
 
 
 def test_a_plunger_solved_by_ngspice() -> None:

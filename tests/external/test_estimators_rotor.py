@@ -120,7 +120,7 @@ def test_noise_alone_has_no_speed() -> None:
         turn_rate(np.random.default_rng(seed).normal(5, 0.1, 8000), RATE_HZ, Motor(7, 2), 60.0)
         for seed in range(40)
     ]
-    assert sum(one is not None for one in found) <= 1
+    assert sum(speed is not None for speed in found) <= 1
 
 
 def test_chirp_has_no_constant_speed_that_would_be_believed() -> None:

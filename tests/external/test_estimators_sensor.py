@@ -28,7 +28,7 @@ def judged(whole: RunData, change: Callable[[Rows], None]) -> dict[str, Finding]
     samples = whole.samples.copy()
     change(samples)
     run = RunData(samples, whole.marks, info=whole.info)
-    return {one.key: one for one in judge(diagnose(run, PROFILE))}
+    return {finding.key: finding for finding in judge(diagnose(run, PROFILE))}
 
 
 def named(found: dict[str, Finding]) -> list[str]:

@@ -40,7 +40,7 @@ def pieces() -> list[Piece]:
 
 def findings(truth: Truth) -> dict[str, Finding]:
     run = record(pieces(), truth)
-    return {one.key: one for one in diagnose(run, load_part("idle-actuator"))}
+    return {finding.key: finding for finding in diagnose(run, load_part("idle-actuator"))}
 
 
 @pytest.fixture(scope="module")

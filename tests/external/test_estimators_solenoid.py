@@ -98,7 +98,9 @@ def procedure() -> list[Piece]:
     ] * 3  # fmt: skip
     held = [Piece("held", 12.0, 0.2)] + [Piece("coil_step_pulled", 7.2, 0.1), Piece("held", 12.0, 0.1)] * 4
     quick = [
-        one for volts in (12.0, 10.8, 9.6) for one in (Piece("off", 0.0, 0.1), Piece("pull_step", volts, 0.1))
+        piece
+        for volts in (12.0, 10.8, 9.6)
+        for piece in (Piece("off", 0.0, 0.1), Piece("pull_step", volts, 0.1))
     ]
     return [*small, *levels, *ramps, *held, *quick]
 
@@ -106,7 +108,7 @@ def procedure() -> list[Piece]:
 @cache
 def found(stuck_m: float | None = None) -> dict[str, Finding]:
     run = record(procedure(), stuck_m)
-    return {one.key: one for one in judge(diagnose(run, load_part("solenoid")))}
+    return {finding.key: finding for finding in judge(diagnose(run, load_part("solenoid")))}
 
 
 def test_resistance_and_both_inductances() -> None:

@@ -31,9 +31,9 @@ LEAD_OHM = 0.05  # what the profile takes off for the bench's own leads
 
 def findings(truth: Truth, *, seed: int = 1) -> dict[str, Finding]:
     run = record(stall_pieces() + sweep_pieces() + step_pieces(), truth, seed=seed)
-    mark = next(one for one in run.marks if one.label == "stall_open")
+    mark = next(stretch for stretch in run.marks if stretch.label == "stall_open")
     run.bursts.append(ripple_burst(truth, 0.4, mark.start_s + 0.1))
-    return {one.key: one for one in diagnose(run, load_part("throttle-body"))}
+    return {finding.key: finding for finding in diagnose(run, load_part("throttle-body"))}
 
 
 @pytest.fixture(scope="module")
@@ -110,11 +110,11 @@ def test_stated_uncertainties_cover_the_errors(good: dict[str, Finding]) -> None
         ("motor_constant", truth.k_si),
         ("source_resistance", SOURCE_OHM * 1e3),
     ):
-        one = good[key]
-        assert abs(one.value - true) <= 2 * one.u, key
-        assert one.u < 0.05 * abs(one.value), key
+        finding = good[key]
+        assert abs(finding.value - true) <= 2 * finding.u, key
+        assert finding.u < 0.05 * abs(finding.value), key
 
 
 def test_repeats_with_other_noise_agree_within_their_uncertainty() -> None:
     values = [findings(Truth(), seed=seed)["friction"] for seed in (2, 3)]
-    assert np.ptp([one.value for one in values]) <= 2 * max(one.u for one in values)
+    assert np.ptp([finding.value for finding in values]) <= 2 * max(finding.u for finding in values)

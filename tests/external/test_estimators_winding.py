@@ -107,7 +107,7 @@ def test_resistance_is_that_of_the_cold_winding(part_c: float, brush_v: float) -
     from strokebench.diagnose.winding import find
 
     case = stalls(1.5, 0.05, part_c, heat_per_a2s=5e-4, brush_v=brush_v)
-    found = {one.key: one for one in find(case)}["winding_resistance"]
+    found = {finding.key: finding for finding in find(case)}["winding_resistance"]
     assert found.value == pytest.approx(1.5, rel=0.004)
     assert found.evidence["brush_v"] == pytest.approx(brush_v, abs=0.03)
 

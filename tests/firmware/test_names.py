@@ -64,7 +64,7 @@ def kernels(tree):
 
 def pointers(kernel, kind):
     """Names in a kernel that point to words (``ptr32``) or to a smaller ``kind``."""
-    named = {one.arg for one in kernel.args.args if one.annotation and ast.unparse(one.annotation) == kind}
+    named = {arg.arg for arg in kernel.args.args if arg.annotation and ast.unparse(arg.annotation) == kind}
     for node in ast.walk(kernel):
         if isinstance(node, ast.Assign) and ast.unparse(node.value).startswith(f"{kind}("):
             named |= {ast.unparse(target) for target in node.targets}
@@ -110,9 +110,9 @@ def test_no_constant_is_written_twice():
 
 @pytest.mark.parametrize("copy", ["_LIMIT = const(1000)", "_PLACE = const(3)"])
 def test_a_copy_would_be_found(copy):
-    one = ast.parse("LIMIT = const(10 * 100)\nPLACE = const(3)\nOTHER = const(4)")
+    source = ast.parse("LIMIT = const(10 * 100)\nPLACE = const(3)\nOTHER = const(4)")
     two = ast.parse(f"from strokefw import one\n{copy}\n_OTHER = const(5)")
-    assert [found[:2] for found in copies({"one": one, "two": two}) if found[0] == "two"] == [
+    assert [found[:2] for found in copies({"one": source, "two": two}) if found[0] == "two"] == [
         ("two", copy.split()[0])
     ]
 

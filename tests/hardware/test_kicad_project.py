@@ -110,10 +110,10 @@ def test_stale_pin_table_is_noticed_and_renewed(tmp_path: Path) -> None:
 
 
 def test_netlist_mask_hides_only_date_tool_and_place() -> None:
-    one = '(design\n    (source "/home/a/x.kicad_sch")\n    (date "2026-01-01")\n    (tool "Eeschema 9"))'
-    two = one.replace("/home/a", "/elsewhere").replace("2026-01-01", "2027").replace("9", "9.1")
-    assert export.mask_netlist(one) == export.mask_netlist(two)
-    assert export.mask_netlist(one) != export.mask_netlist(one.replace("x.kicad", "y.kicad"))
+    here = '(design\n    (source "/home/a/x.kicad_sch")\n    (date "2026-01-01")\n    (tool "Eeschema 9"))'
+    two = here.replace("/home/a", "/elsewhere").replace("2026-01-01", "2027").replace("9", "9.1")
+    assert export.mask_netlist(here) == export.mask_netlist(two)
+    assert export.mask_netlist(here) != export.mask_netlist(here.replace("x.kicad", "y.kicad"))
 
 
 def test_compact_svg_keeps_every_line() -> None:

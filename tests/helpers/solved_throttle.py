@@ -49,13 +49,13 @@ class Piece:
 
 def sweep_pieces(count: int = 3) -> list[Piece]:
     """Slow sweeps over the whole travel, there and back."""
-    one = [
+    pieces = [
         Piece("sweep_open", "ramp", -0.10, 0.3), Piece("sweep_open", "ramp", 0.36, 4.0),
         Piece("sweep_open", "ramp", 0.50, 0.2), Piece("sweep_open", "hold", 0.50, 0.2),
         Piece("sweep_return", "ramp", 0.20, 0.3), Piece("sweep_return", "ramp", -0.34, 4.6),
         Piece("sweep_return", "ramp", -0.45, 0.2), Piece("sweep_return", "hold", -0.45, 0.2),
     ]  # fmt: skip
-    return [Piece("approach", "ramp", -0.45, 0.4), *(one * count)]
+    return [Piece("approach", "ramp", -0.45, 0.4), *(pieces * count)]
 
 
 def stall_pieces() -> list[Piece]:
@@ -70,11 +70,11 @@ def stall_pieces() -> list[Piece]:
 
 def step_pieces() -> list[Piece]:
     """Three quick moves each way, released to coast."""
-    one = [
+    pieces = [
         Piece("step_open", "step", 0.6, 0.4), Piece("release_open", "pause", None, 0.8),
         Piece("step_close", "step", -0.6, 0.4), Piece("release_close", "pause", None, 0.8),
     ]  # fmt: skip
-    return one * 3
+    return pieces * 3
 
 
 def record(pieces: list[Piece], truth: Truth, noise: float = 1.0, seed: int = 1) -> RunData:

@@ -16,7 +16,7 @@ def test_lists_and_shows_without_running(capsys: pytest.CaptureFixture[str]) -> 
     shown = capsys.readouterr().out
     assert "Write down first" in shown and "Answer" not in shown
     assert main(["lesson", "--json"]) == 0
-    assert [one["number"] for one in json.loads(capsys.readouterr().out)] == list(range(1, 9))
+    assert [lesson["number"] for lesson in json.loads(capsys.readouterr().out)] == list(range(1, 9))
 
 
 def test_runs_and_answers_when_asked(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

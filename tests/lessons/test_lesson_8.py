@@ -35,7 +35,7 @@ def case(place: int) -> tuple[eight.Case, dict[str, Finding], Any]:
     """Stroke part ``place`` once; its case, what was found by key, and the plant that it is."""
     spec = eight.PARTS[place - 1]
     made = eight.stroke(spec)
-    return made, {one.key: one for one in made.findings if one.known}, make_plant(spec)
+    return made, {finding.key: finding for finding in made.findings if finding.known}, make_plant(spec)
 
 
 def pull_in_ms(coil: Coil, ohm: float, volts: float) -> float:
@@ -98,7 +98,9 @@ def test_solenoids_read_what_their_equations_say(place: int) -> None:
             del expected[never]
             assert never not in found
     checked = [key for key in expected if key in found]
-    assert {one.key for one in made.telling()} <= set(checked), "a number of the lesson goes unchecked"
+    assert {finding.key for finding in made.telling()} <= set(checked), (
+        "a number of the lesson goes unchecked"
+    )
     for key in checked:
         room = 0.6 if key == "pull_in_time" else 0.0  # ms: samples are means over one, the dip is a corner
         margin = 0.02 * expected[key] + 2 * found[key].u + room
@@ -174,13 +176,13 @@ def test_a_good_and_a_bad_part() -> None:
     assert good.verdict is Verdict.PASS and good.right and not good.truth
     assert bad.right and bad.truth == "shorted_turns"
     assert bad.telling()[0].key in ("pull_in_current", "winding_resistance", "inductance")
-    outside = [one for one in bad.telling() if one.verdict is Verdict.FAIL]
-    assert outside and not any(one.verdict is Verdict.FAIL for one in good.telling())
+    outside = [finding for finding in bad.telling() if finding.verdict is Verdict.FAIL]
+    assert outside and not any(finding.verdict is Verdict.FAIL for finding in good.telling())
 
 
 def _wrong(places: Iterable[int]) -> list[tuple[int, str, str]]:
     cases = {place: case(place)[0] for place in places}
-    return [(place, one.truth, one.named) for place, one in cases.items() if not one.right]
+    return [(place, tried.truth, tried.named) for place, tried in cases.items() if not tried.right]
 
 
 def test_answers_about_the_solenoids_are_the_truth() -> None:

@@ -79,5 +79,5 @@ def test_results_in_the_manual_are_those_of_the_program(number: int) -> None:
     rows = re.findall(r"^\| (.+) \| (-?\d[\d.e+-]*)[^|]*\|$", page, re.MULTILINE)
     numbers = run(number).numbers
     assert [title for title, _ in rows] == [number.title for number in numbers]
-    for (words, value), one in zip(rows, numbers, strict=True):
-        assert float(value) == pytest.approx(one.value, rel=0.02, abs=0.002), words
+    for (title, value), figure in zip(rows, numbers, strict=True):
+        assert float(value) == pytest.approx(figure.value, rel=0.02, abs=0.002), title

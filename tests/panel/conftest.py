@@ -86,10 +86,10 @@ def context(browser: Any) -> Iterator[Any]:
 @pytest.fixture
 def page(context: Any, stage: tuple[Witness, PanelProcess]) -> Iterator[Any]:
     """A page that drives, on a bench at rest; a page that a test left in order is used again."""
-    ready = [one for one in context.pages if one.url.rstrip("/") == stage[1].url]
-    for one in context.pages:
-        if one not in ready[:1]:
-            one.close()
+    ready = [tab for tab in context.pages if tab.url.rstrip("/") == stage[1].url]
+    for tab in context.pages:
+        if tab not in ready[:1]:
+            tab.close()
     opened = ready[0] if ready else open_page(context, stage[1].url)
     take_controls(opened)
     if opened.is_visible('[data-show="fault"]'):  # a test that failed left it, or a busy computer made it

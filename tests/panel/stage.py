@@ -107,10 +107,10 @@ class CutProxy:
             other = {near: far, far: near}
             while not self._ended.is_set():
                 ready, _, _ = select.select([near, far], [], [], 0.05)
-                for one in ready if not self.is_cut.is_set() else ():
+                for sock in ready if not self.is_cut.is_set() else ():
                     try:
-                        data = one.recv(65536)
-                        other[one].sendall(data)
+                        data = sock.recv(65536)
+                        other[sock].sendall(data)
                     except OSError:
                         return
                     if not data:
@@ -151,7 +151,7 @@ def processes_of(profile: Path) -> list[psutil.Process]:
     for process in psutil.Process().children(recursive=True):
         try:
             if f"--user-data-dir={profile}" in process.cmdline():
-                found |= {one.pid: one for one in (process, *process.children(recursive=True))}
+                found |= {alive.pid: alive for alive in (process, *process.children(recursive=True))}
         except psutil.Error:
             continue
     return list(found.values())

@@ -150,7 +150,7 @@ def test_stopped_by_the_system(
 ) -> None:
     """As when a laptop goes to sleep: nothing of the browser runs. Or only its pages stand still."""
     alone = which != "all of the browser"
-    processes = [one for one in processes_of(own_browser[2]) if not alone or _shows_pages(one)]
+    processes = [alive for alive in processes_of(own_browser[2]) if not alone or _shows_pages(alive)]
     assert processes, "the browser's processes were not found"
     began_s = time.time()
     for process in processes:

@@ -157,7 +157,7 @@ def test_a_run_is_recorded_judged_and_left_off(held: tuple[Driver, Hand]) -> Non
         "a note",
     )
     assert data.info["outcome"] == "done" and data.info["verdict"] == now.verdict
-    assert [one.key for one in stored] == [one.key for one in now.findings]
+    assert [finding.key for finding in stored] == [finding.key for finding in now.findings]
     wait_until(lambda: driver.view.now.state == "ready", "the supply stays on")
 
 

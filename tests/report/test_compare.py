@@ -61,7 +61,7 @@ def test_the_same_part_twice_differs_in_nothing(shop: Path) -> None:
 
 def test_shorted_turns_are_named(shop: Path) -> None:
     found = compare(load(shop, 1), load(shop, 3))
-    real = {one.key: one for one in found.real}
+    real = {difference.key: difference for difference in found.real}
     assert {"winding_resistance", "inductance"} <= set(real)
     assert real["winding_resistance"].change < 0
     assert "supply_open" not in real
@@ -70,12 +70,12 @@ def test_shorted_turns_are_named(shop: Path) -> None:
 def test_errors_that_one_bench_shares_are_left_out(shop: Path) -> None:
     a, b = load(shop, 1), load(shop, 3)
     assert same_bench(a.run, b.run)
-    together = {one.key: one.u for one in compare(a, b).differences}
+    together = {difference.key: difference.u for difference in compare(a, b).differences}
     identity = {**b.run.info["identity"], "uid": "another"}
     elsewhere = dataclasses.replace(
         b, run=dataclasses.replace(b.run, info={**b.run.info, "identity": identity})
     )
-    apart = {one.key: one.u for one in compare(a, elsewhere).differences}
+    apart = {difference.key: difference.u for difference in compare(a, elsewhere).differences}
     assert together["winding_resistance"] < 0.9 * apart["winding_resistance"]
     assert all(together[key] <= apart[key] * 1.0001 for key in apart)
     assert "different benches" in compare(a, elsewhere).remarks[0]
@@ -140,7 +140,7 @@ def test_the_command(shop: Path, capsys: pytest.CaptureFixture[str], monkeypatch
     assert (shop / "c.html").stat().st_size > 10_000
     assert main(["compare", "1", "3", "--book", "shop.book", "--json", "--no-report"]) == 0
     told = json.loads(capsys.readouterr().out)
-    real = {one["key"] for one in told["differences"] if one["real"]}
+    real = {difference["key"] for difference in told["differences"] if difference["real"]}
     assert "winding_resistance" in real
     assert told["report"] is None
     assert main(["export", "--csv", "x.csv", "--book", "shop.book"]) == 0
@@ -149,5 +149,7 @@ def test_the_command(shop: Path, capsys: pytest.CaptureFixture[str], monkeypatch
     command = ["compare", "x.csv", "3", "--book", "shop.book", "--part", "solenoid", "--no-report", "--json"]
     assert main(command) == 0
     told = json.loads(capsys.readouterr().out)
-    assert not [one["key"] for one in told["differences"] if one["real"]], "a run and its own export"
+    assert not [difference["key"] for difference in told["differences"] if difference["real"]], (
+        "a run and its own export"
+    )
     assert main(["compare", "1", "2", "--book", "nowhere.book"]) == 2

@@ -102,8 +102,8 @@ def test_what_people_typed_is_shown_as_text(parsed: Balance, page: str) -> None:
 def test_verdict_defect_and_every_finding_are_there(parsed: Balance, findings: list[Finding]) -> None:
     text = " ".join(" ".join(parsed.text).split())
     assert "FAIL" in text and "Sticky over the whole travel" in text
-    for one in findings:
-        assert one.title in text, one.key
+    for finding in findings:
+        assert finding.title in text, finding.key
     assert "Simulated bench" in text
     for caution in PROFILE.part.cautions:
         assert caution in text

@@ -67,7 +67,7 @@ def test_finished_trials_are_not_run_again(tmp_path: Path, mocker: MockerFixture
     mocker.patch.object(accuracy, "ProcessPoolExecutor", InLine)
     records = accuracy.run(trials, kept, 1)
     assert [call.args[0] for call in examine.call_args_list] == [trials[1]]
-    assert [one["verdict"] for one in records] == ["pass", "fail"]
+    assert [record["verdict"] for record in records] == ["pass", "fail"]
     assert set(accuracy.load(kept)) == {trial.key for trial in trials}
 
 

@@ -35,10 +35,10 @@ def solved(name: str, *values: float, offset: float = 0.0, gain: float = 1.0) ->
 def test_every_channel_is_put_right(name: str) -> None:
     q = KNOWN[name]
     offset = 0.002 * q.full if not q.zero_u else 0.0
-    one = solved(name, *q.points, offset=offset, gain=1.0 if name == "supply" else 1.012)  # see below
-    for r in one.readings:
-        assert one.corrected(r.counts) == pytest.approx(q.linear(r.reference), abs=2 * q.scale), r
-    assert one.line.u_gain < 0.01
+    correction = solved(name, *q.points, offset=offset, gain=1.0 if name == "supply" else 1.012)  # see below
+    for r in correction.readings:
+        assert correction.corrected(r.counts) == pytest.approx(q.linear(r.reference), abs=2 * q.scale), r
+    assert correction.line.u_gain < 0.01
 
 
 @pytest.mark.parametrize("finer", [1, 10])
@@ -49,9 +49,9 @@ def test_firmware_reads_true_with_the_record(finer: int) -> None:
         Reading("current_fine", a, q.ideal_zero + (0.03 / finer + 0.991 * a) / q.scale, 1.0, 100)
         for a in q.points
     ]
-    one = solve(q, rows, METER)
+    correction = solve(q, rows, METER)
     calibration = calib.Calibration()
-    calibration.use(record.build([one], b"", datetime.date(2026, 11, 25), "A. Baker", ["meter"]))
+    calibration.use(record.build([correction], b"", datetime.date(2026, 11, 25), "A. Baker", ["meter"]))
     sense = Sense(calibration, 1 if finer == 10 else 0)
     for row in rows:
         counts = array("H", [30000] * channels.N_CHANNELS)
@@ -110,10 +110,10 @@ def test_clipped_reading() -> None:
 
 def test_points_too_close_for_a_gain_correct_the_zero_only() -> None:
     """supply: its converter's curvature over 9..15 V leaves more than the divider's tolerance."""
-    one = solved("supply", 9.0, 11.0, 13.0, 15.0, offset=0.04)
-    assert one.trim == 0
-    assert one.line.u_gain == KNOWN["supply"].gain_u
-    assert one.line.u(12.0) < 0.02 < one.line.u(0.0)
+    correction = solved("supply", 9.0, 11.0, 13.0, 15.0, offset=0.04)
+    assert correction.trim == 0
+    assert correction.line.u_gain == KNOWN["supply"].gain_u
+    assert correction.line.u(12.0) < 0.02 < correction.line.u(0.0)
 
 
 def test_a_gross_gain_error_is_corrected_all_the_same() -> None:
@@ -133,8 +133,8 @@ def test_record_keeps_the_other_channels_and_carries_a_note() -> None:
 
 
 def test_coarse_peak_channels_follow_the_coarse_one() -> None:
-    one = solved("current_coarse", *KNOWN["current_coarse"].points, gain=1.03, offset=0.2)
-    zeros, trims = calib.parse(record.build([one], b"", datetime.date(2026, 1, 1), "x", []))[:2]
+    correction = solved("current_coarse", *KNOWN["current_coarse"].points, gain=1.03, offset=0.2)
+    zeros, trims = calib.parse(record.build([correction], b"", datetime.date(2026, 1, 1), "x", []))[:2]
     places = (channels.I_COARSE, channels.I_MAX, channels.I_MIN)
     assert len({(zeros[i], trims[i]) for i in places}) == 1 and trims[channels.I_COARSE] == -954
 

@@ -25,7 +25,7 @@ def whole() -> RunData:
 
 
 def judged(run: RunData) -> dict[str, Finding]:
-    return {one.key: one for one in judge(diagnose(run, PROFILE))}
+    return {finding.key: finding for finding in judge(diagnose(run, PROFILE))}
 
 
 def copy(run: RunData, change: Callable[[np.ndarray], None] | None = None) -> RunData:
@@ -103,7 +103,9 @@ def test_missing_channels_cost_only_what_needs_them(whole: RunData) -> None:
 def test_the_diagnosis_is_a_pure_function(whole: RunData) -> None:
     before = whole.samples.copy()
     first, second = diagnose(whole, PROFILE), diagnose(whole, PROFILE)
-    assert [(one.key, str(one.value)) for one in first] == [(one.key, str(one.value)) for one in second]
+    assert [(finding.key, str(finding.value)) for finding in first] == [
+        (finding.key, str(finding.value)) for finding in second
+    ]
     assert whole.samples.tobytes() == before.tobytes()
 
 

@@ -57,15 +57,15 @@ def test_the_current_is_kept_as_captured_piece_by_piece() -> None:
     time_s = np.arange(20_000) / 20_000
     keep = (time_s < 0.25) | (time_s >= 0.3)
     pieces = fast_current(rows_at(time_s[keep], time_s[keep]))
-    assert [len(one.values) for one in pieces] == [5000, 14_000]
-    assert [one.start_s for one in pieces] == pytest.approx([0.0, 0.3])
-    assert {round(one.rate_hz) for one in pieces} == {20_000}
+    assert [len(part.values) for part in pieces] == [5000, 14_000]
+    assert [part.start_s for part in pieces] == pytest.approx([0.0, 0.3])
+    assert {round(part.rate_hz) for part in pieces} == {20_000}
     assert fast_current(rows_at(time_s[::20], time_s[::20])) == [], "no faster than the rows themselves"
     fast = np.arange(100_000) / 500_000
-    (one,) = fast_current(rows_at(fast, fast))
-    assert one.rate_hz == pytest.approx(50_000)
-    assert one.values[:2] == pytest.approx([9e-6, 29e-6])
-    assert one.start_s == pytest.approx(9e-6)
+    (piece,) = fast_current(rows_at(fast, fast))
+    assert piece.rate_hz == pytest.approx(50_000)
+    assert piece.values[:2] == pytest.approx([9e-6, 29e-6])
+    assert piece.start_s == pytest.approx(9e-6)
 
 
 def pulses(zero_a: float, sign: float, noise_a: float) -> tuple[np.ndarray, np.ndarray]:
@@ -80,15 +80,15 @@ def pulses(zero_a: float, sign: float, noise_a: float) -> tuple[np.ndarray, np.n
 def test_on_and_off_whatever_zero_and_direction(zero_a: float, sign: float) -> None:
     run = RunData(rows_at(*pulses(zero_a, sign, 0.02)))
     marks = mark_by_current(run).marks
-    assert [one.label for one in marks] == [
+    assert [mark.label for mark in marks] == [
         labels.REST, labels.SWITCHED_ON, labels.SWITCHED_OFF, labels.SWITCHED_ON, labels.STEADY,
         labels.SWITCHED_OFF,
     ]  # fmt: skip
-    on = [one for one in marks if one.label == labels.SWITCHED_ON]
-    assert [(one.start_s, one.end_s) for one in on] == [pytest.approx((0.3, 0.6), abs=0.002),
+    on = [mark for mark in marks if mark.label == labels.SWITCHED_ON]
+    assert [(mark.start_s, mark.end_s) for mark in on] == [pytest.approx((0.3, 0.6), abs=0.002),
                                                         pytest.approx((0.8, 1.4), abs=0.002)]  # fmt: skip
-    assert {one.kind for one in on} == {labels.START}
-    steady = next(one for one in marks if one.label == labels.STEADY)
+    assert {mark.kind for mark in on} == {labels.START}
+    steady = next(mark for mark in marks if mark.label == labels.STEADY)
     assert 0.8 <= steady.start_s < 0.85
     assert 1.35 < steady.end_s <= 1.4
     accuracy = mark_by_current(run).accuracy["current_a"]
@@ -99,7 +99,7 @@ def test_what_has_no_beginning_is_running_and_what_has_no_change_is_nothing() ->
     assert on_stretches(np.full(500, 5.0), 0.001) == [(0, 500)]
     assert on_stretches(np.random.default_rng(3).normal(0, 0.05, 500), 0.001) == []
     run = RunData(rows_at(np.arange(500) / 1000, np.full(500, 5.0)))
-    assert [one.kind for one in mark_by_current(run).labelled(labels.SWITCHED_ON)] == [labels.RUNNING]
+    assert [mark.kind for mark in mark_by_current(run).labelled(labels.SWITCHED_ON)] == [labels.RUNNING]
     nothing = RunData(rows_at(np.arange(500) / 1000, np.full(500, np.nan)))
     assert mark_by_current(nothing).marks == []
 
@@ -109,7 +109,7 @@ def test_marks_of_a_procedure_stay_and_its_rest_counts() -> None:
     ours = Mark("rest", 0.0, 0.25, 0, "pause")
     marks = mark_by_current(RunData(rows_at(time_s, current_a), [ours])).marks
     assert marks[0] == ours
-    assert sum(one.label == "rest" for one in marks) == 1
+    assert sum(mark.label == "rest" for mark in marks) == 1
 
 
 @pytest.mark.parametrize("guess", [0.62, 0.8, 1.0, 1.25, 1.6])
@@ -121,7 +121,7 @@ def test_the_turn_rate_whatever_the_guess(guess: float, orders: dict[int, float]
     values = 6 + sum(a * np.sin(2 * math.pi * n * turn_hz * time_s + n) for n, a in orders.items())
     values = values + np.random.default_rng(4).normal(0, 0.05, len(time_s))
     found = turn_rates(values, rate_hz, motor, [guess * turn_hz])
-    assert [one.hz for one in found] == [pytest.approx(turn_hz, rel=1e-3)]
+    assert [rotor.hz for rotor in found] == [pytest.approx(turn_hz, rel=1e-3)]
 
 
 def test_noise_has_no_turn_rate() -> None:

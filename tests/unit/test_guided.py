@@ -50,7 +50,11 @@ def judged(told: Told, outcome: str = "done", amps: float = 1.0) -> tuple[dict[s
     run = run_of(told, outcome)
     run.samples["current_a"] = amps
     findings = judge(diagnose(run, PROFILE))
-    return {one.key: one for one in findings}, overall(findings, PROFILE.required), root_cause(findings)
+    return (
+        {finding.key: finding for finding in findings},
+        overall(findings, PROFILE.required),
+        root_cause(findings),
+    )
 
 
 def test_a_good_valve_passes() -> None:
@@ -58,7 +62,7 @@ def test_a_good_valve_passes() -> None:
     assert (verdict, name) == (Verdict.PASS, "")
     assert found["valve_opening"].value == pytest.approx(50, abs=0.5)
     told = found["gas_passes"].evidence["answers"]
-    assert [one["answer"] for one in told] == ["nothing", "dips", "stumbles"]
+    assert [answer["answer"] for answer in told] == ["nothing", "dips", "stumbles"]
 
 
 NOTHING = {f"open_{n}": ("nothing", n) for n in (15, 30, 50)}
@@ -135,7 +139,7 @@ def test_every_procedure_starts_and_ends_without_drive_and_says_where_its_rules_
     guide = load_guide(name)
     first, last = guide.steps[0], guide.steps[-1]
     assert (first.open_to, first.drive, last.open_to, last.drive) == (None, 0, None, 0)
-    assert all(one.source for one in (*guide.readings, *guide.conclusions))
+    assert all(rule.source for rule in (*guide.readings, *guide.conclusions))
     guided_profile(guide, load_part(guide.part))
 
 

@@ -35,9 +35,9 @@ def finding(
 def test_guard_band_of_the_worked_example(value: float, verdict: Verdict) -> None:
     # Limits 1.5-2.1 ohm, u = 0.03, U = 0.06; decision rule of ISO 14253-1 (excerpt), conformance as in JCGM
     # 106.
-    one = verdict_of(finding("r", value, 1.5, 2.1, u=0.03))
-    assert one.verdict is verdict
-    assert bool(one.reason) == (verdict is OPEN)
+    judged = verdict_of(finding("r", value, 1.5, 2.1, u=0.03))
+    assert judged.verdict is verdict
+    assert bool(judged.reason) == (verdict is OPEN)
 
 
 @pytest.mark.parametrize(("value", "verdict"), [(0.9, FAIL), (1.0, OPEN), (1.2, PASS)])
@@ -56,8 +56,8 @@ def test_passing_at_a_limit_is_wrong_at_most_once_in_forty() -> None:
 
 def test_what_is_not_known_is_never_passed() -> None:
     assert verdict_of(unknown("r", "R", "ohm", "no burst", lower=1.0)).reason == "no burst"
-    for one in (finding("r", 1.0, 0.0, 2.0, u=math.nan), finding("r", 1.0, 0.0, 2.0, u=math.inf)):
-        assert verdict_of(one).verdict is OPEN
+    for vague in (finding("r", 1.0, 0.0, 2.0, u=math.nan), finding("r", 1.0, 0.0, 2.0, u=math.inf)):
+        assert verdict_of(vague).verdict is OPEN
     assert verdict_of(finding("r", 1.0, None, None)).verdict is Verdict.INFO
 
 
@@ -85,10 +85,10 @@ def test_consequences_do_not_count_as_defects() -> None:
         ]
     )
     assert named_faults(findings) == ["sticky"]
-    follows = {one.key: one.evidence.get("follows_from") for one in findings}
+    follows = {each.key: each.evidence.get("follows_from") for each in findings}
     assert follows == {"return_time": "sticky", "rest_spread": "sticky", "friction": None}
     assert overall(findings) is FAIL
-    assert all("follows from" in one.reason for one in findings if one.key != "friction")
+    assert all("follows from" in each.reason for each in findings if each.key != "friction")
 
 
 def test_two_independent_defects_are_both_named_deepest_first() -> None:

@@ -29,7 +29,7 @@ def specimens(count: int, repeats: int = 1) -> list[Specimen]:
 
 
 def learned(given: list[Specimen], fewest: int = 8) -> dict[str, LearntLimit]:
-    return {one.key: one for one in learn(given, load_part("solenoid"), fewest).limits}
+    return {limit.key: limit for limit in learn(given, load_part("solenoid"), fewest).limits}
 
 
 def test_median_spread_and_sides() -> None:

@@ -36,7 +36,7 @@ def test_repeats_are_as_many_as_the_estimators_ask_for() -> None:
 
 
 def test_every_limit_belongs_to_a_finding() -> None:
-    known = {one.key for one in diagnose(RunData(empty(0)), PROFILE)}
+    known = {finding.key for finding in diagnose(RunData(empty(0)), PROFILE)}
     # The two stops appear only once a position is known.
     assert set(PROFILE.findings) <= known | {"stop_closed", "stop_open"}
 
@@ -65,7 +65,7 @@ def test_neighbours_of_a_sweep_are_one_stretch_and_holds_are_not() -> None:
         Mark("stall_open", 6.0, 7.0, 6, "hold"),
     ]  # fmt: skip
     case = Case(RunData(empty(0), marks), PROFILE)
-    assert [(one.start_s, one.end_s) for one in case.stretches("sweep_open")] == [(0.0, 2.5), (4.0, 5.0)]
+    assert [(mark.start_s, mark.end_s) for mark in case.stretches("sweep_open")] == [(0.0, 2.5), (4.0, 5.0)]
     assert len(case.stretches("stall_open")) == 2
 
 
@@ -89,7 +89,7 @@ def test_limits_pick_the_defect_by_the_side_a_value_is_on() -> None:
 
     case = Case(RunData(), PROFILE)
     for value, fault in ((1.0, "shorted_turns"), (3.0, "lead_resistance")):
-        one = case.finding(
+        found = case.finding(
             "winding_resistance",
             "R",
             Measured(value, 0.01),
@@ -97,10 +97,10 @@ def test_limits_pick_the_defect_by_the_side_a_value_is_on() -> None:
             low="shorted_turns",
             high="lead_resistance",
         )
-        assert one.fault == fault and one.lower == PROFILE.findings["winding_resistance"].lower
+        assert found.fault == fault and found.lower == PROFILE.findings["winding_resistance"].lower
     assert not case.finding("winding_resistance", "R", Measured(float("nan"), 0.0), "ohm").known
 
 
 def test_a_defect_without_a_description_still_reads() -> None:
     assert defect("bent_reed").name == "Bent reed"
-    assert all(one.name[0].isupper() for one in DEFECTS.values())
+    assert all(meaning.name[0].isupper() for meaning in DEFECTS.values())

@@ -42,5 +42,5 @@ def stroke_and_judge(spec: SimSpec, serial: str, book: str) -> dict[str, Any]:
             opened.judged(writer.run_id, findings, verdict.value)
     except Refused as refusal:
         return row | {"verdict": "fail", "cause": f"not driven, code {refusal.code}", "findings": {}}
-    known = {one.key: (one.value, one.u) for one in findings if one.known}
+    known = {finding.key: (finding.value, finding.u) for finding in findings if finding.known}
     return row | {"verdict": verdict.value, "cause": root_cause(findings), "findings": known}

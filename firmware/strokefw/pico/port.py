@@ -38,7 +38,7 @@ class UsbLink:
         self._poll_in.register(sys.stdin, POLLIN)
         self._poll_out = poll()
         self._poll_out.register(sys.stdout, POLLOUT)
-        self._one = bytearray(1)
+        self._octet = bytearray(1)
         self._before = 0  # the last byte, and the one before it in bits 8..15
         self._heard_ms = ticks_ms()
         self.repl_wanted = False
@@ -48,7 +48,7 @@ class UsbLink:
         """Take what has come, at most len(buf) bytes; returns how many."""
         ready = self._poll_in.ipoll
         take = self._in.readinto
-        one = self._one
+        octet = self._octet
         n = 0
         limit = 0 if self.repl_wanted else len(buf)
         while n < limit:
@@ -58,8 +58,8 @@ class UsbLink:
                 return n
             if not n:
                 self._after_pause()
-            take(one)
-            byte = one[0]
+            take(octet)
+            byte = octet[0]
             if byte == 3 and self._before == 13:  # at a frame's beginning; what follows is for the REPL
                 self.repl_wanted = True
                 return n

@@ -75,18 +75,24 @@ def _specimens(book: Book, base: Profile, runs: str | None) -> list[Specimen]:
 
     if runs is None:
         all_runs = book.find(Wanted(part=base.name))[::-1]
-        chosen = [one for one in all_runs if one.outcome == "done" and one.verdict not in (None, "fail")]
+        chosen = [
+            summary
+            for summary in all_runs
+            if summary.outcome == "done" and summary.verdict not in (None, "fail")
+        ]
     else:
         chosen = [book.summary(number) for number in numbers(runs)]
-        for one in chosen:
-            if one.outcome != "done" or not one.verdict:
-                raise DataError(f"Run {one.run_id} did not end as planned.", "Leave it out of --runs.")
-            if one.part != base.name:
-                raise DataError(f"Run {one.run_id} is of {one.part!r}, not {base.name!r}.", "Leave it out.")
+        for summary in chosen:
+            if summary.outcome != "done" or not summary.verdict:
+                raise DataError(f"Run {summary.run_id} did not end as planned.", "Leave it out of --runs.")
+            if summary.part != base.name:
+                raise DataError(
+                    f"Run {summary.run_id} is of {summary.part!r}, not {base.name!r}.", "Leave it out."
+                )
     return [
-        Specimen(one.run_id, one.part_serial, one.part, one.kind, book.profile(one.run_id),
-                 book.findings(one.run_id))
-        for one in chosen
+        Specimen(summary.run_id, summary.part_serial, summary.part, summary.kind,
+                 book.profile(summary.run_id), book.findings(summary.run_id))
+        for summary in chosen
     ]  # fmt: skip
 
 

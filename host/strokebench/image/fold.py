@@ -82,7 +82,7 @@ def _work_out(name: str, tree: ast.Module) -> None:
 
 def _targets(statement: ast.stmt) -> list[str]:
     if isinstance(statement, ast.Assign):
-        return [one.id for one in statement.targets if isinstance(one, ast.Name)]
+        return [target.id for target in statement.targets if isinstance(target, ast.Name)]
     if isinstance(statement, ast.AnnAssign) and isinstance(statement.target, ast.Name):
         return [statement.target.id]
     return []
@@ -144,7 +144,7 @@ class _Folder(ast.NodeTransformer):
         self._locals: list[set[str]] = []
 
     def _in_function(self, node: Any) -> Any:
-        inside = {one.arg for one in ast.walk(node.args) if isinstance(one, ast.arg)}
+        inside = {part.arg for part in ast.walk(node.args) if isinstance(part, ast.arg)}
         inside |= {n.id for n in ast.walk(node) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)}
         self._locals.append(inside)
         self.generic_visit(node)
@@ -212,11 +212,11 @@ def _slim(modules: Modules, roots: list[ast.Module]) -> bool:
     any."""
     asked, changed = _attributes([*modules.values(), *roots]), False
     for tree in modules.values():
-        for one in tree.body:
-            if isinstance(one, ast.ClassDef):
-                kept = [part for part in one.body if _asked_for(part, asked)]
-                changed = changed or len(kept) < len(one.body)
-                one.body = kept or [ast.Pass()]
+        for statement in tree.body:
+            if isinstance(statement, ast.ClassDef):
+                kept = [part for part in statement.body if _asked_for(part, asked)]
+                changed = changed or len(kept) < len(statement.body)
+                statement.body = kept or [ast.Pass()]
     return changed
 
 
@@ -248,11 +248,15 @@ def _shake(modules: Modules, roots: list[ast.Module]) -> bool:
         _drop_imports(tree)
     wanted, changed = _wanted(modules, roots), False
     for name, tree in modules.items():
-        makers = {one.name for one in tree.body if isinstance(one, (ast.ClassDef, ast.FunctionDef))}
+        makers = {
+            statement.name
+            for statement in tree.body
+            if isinstance(statement, (ast.ClassDef, ast.FunctionDef))
+        }
         kept = [
-            one
-            for one in tree.body
-            if not _idle(one, makers) or any((name, n) in wanted for n in _defined(one))
+            statement
+            for statement in tree.body
+            if not _idle(statement, makers) or any((name, n) in wanted for n in _defined(statement))
         ]
         changed = changed or len(kept) < len(tree.body)
         tree.body = kept
@@ -263,7 +267,7 @@ def _drop_imports(tree: ast.Module) -> None:
     loads = {n.id for n in ast.walk(tree) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Load)}
     for statement in list(tree.body):
         if isinstance(statement, ast.ImportFrom) and (statement.module or "").split(".")[0] == PACKAGE:
-            statement.names = [one for one in statement.names if (one.asname or one.name) in loads]
+            statement.names = [alias for alias in statement.names if (alias.asname or alias.name) in loads]
             if not statement.names:
                 tree.body.remove(statement)
 

@@ -118,7 +118,7 @@ def _new_names(tree: ast.Module, asked: set[str]) -> dict[str, str]:
     for node in ast.walk(tree):
         if isinstance(node, functions):
             elsewhere |= _bound(node, ())
-            elsewhere |= {one.arg for one in ast.walk(node) if isinstance(one, ast.arg)}
+            elsewhere |= {part.arg for part in ast.walk(node) if isinstance(part, ast.arg)}
     private = sorted(n for n in top - elsewhere - asked if n.startswith("_") and not n.startswith("__"))
     taken = {n.id for n in ast.walk(tree) if isinstance(n, ast.Name)} | top | elsewhere
     free = (name for name in _names() if name not in taken)
@@ -136,7 +136,7 @@ def _bound(scope: ast.AST, leave_out: tuple[type, ...]) -> set[str]:
         elif isinstance(node, (ast.FunctionDef, ast.ClassDef)):
             found.add(node.name)
         elif isinstance(node, (ast.Import, ast.ImportFrom)):
-            found |= {one.asname or one.name for one in node.names}
+            found |= {alias.asname or alias.name for alias in node.names}
         if not (leave_out and isinstance(node, leave_out)):
             waiting += ast.iter_child_nodes(node)
     return found
@@ -170,8 +170,8 @@ class _Renamer(ast.NodeTransformer):
 
     def visit_ImportFrom(self, node: ast.ImportFrom) -> ast.ImportFrom:
         """``import name as _name``."""
-        for one in node.names:
-            one.asname = self._names.get(one.asname or "", one.asname)
+        for alias in node.names:
+            alias.asname = self._names.get(alias.asname or "", alias.asname)
         return node
 
 

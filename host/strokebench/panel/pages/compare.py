@@ -107,18 +107,18 @@ def _findings(first: list[Finding], second: list[Finding]) -> None:
             _pair(mine, other)
 
 
-def _pair(one: Finding | None, other: Finding | None) -> None:
-    present = one or other
+def _pair(first: Finding | None, other: Finding | None) -> None:
+    present = first or other
     assert present is not None  # a pair has at least one
     with tag("tr"):
         tag("th", present.title, scope="row")
-        for finding in (one, other):
+        for finding in (first, other):
             tag("td", f"{value_text(finding)} {unit_text(finding)}" if finding else "\u2013", "number")
             word = finding.verdict.value if finding else ""
             tag("td", f"{SIGNS[word]} {word}" if word else "\u2013", f"word {word}")
-        known = one is not None and other is not None and one.known and other.known
+        known = first is not None and other is not None and first.known and other.known
         tag(
             "td",
-            f"{other.value - one.value:+.3g} {present.unit}" if known and one and other else "\u2013",
+            f"{other.value - first.value:+.3g} {present.unit}" if known and first and other else "\u2013",
             "number",
         )

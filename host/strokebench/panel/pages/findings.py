@@ -55,16 +55,16 @@ def _contents(now: Snapshot) -> None:
 def findings_table(findings: Sequence[Finding]) -> None:
     """Put the table of findings."""
     with table("Table of findings", ("Finding", "Value \u00b1 U", "Limits", "Verdict", "Where")):
-        for one in findings:
-            _row(one)
+        for finding in findings:
+            _row(finding)
 
 
-def _row(one: Finding) -> None:
-    word = one.verdict.value
+def _row(finding: Finding) -> None:
+    word = finding.verdict.value
     with tag("tr"):
-        tag("th", one.title, scope="row")
-        tag("td", f"{value_text(one)} {unit_text(one)}".strip(), "number")
-        tag("td", limits_text(one) or "\u2013", "number")
+        tag("th", finding.title, scope="row")
+        tag("td", f"{value_text(finding)} {unit_text(finding)}".strip(), "number")
+        tag("td", limits_text(finding) or "\u2013", "number")
         with tag("td", classes=f"word {word}"):
             tag("span", f"{SIGNS[word]} {word}")
-        tag("td", where_text(one) or "\u2013")
+        tag("td", where_text(finding) or "\u2013")
