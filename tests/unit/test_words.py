@@ -1,4 +1,4 @@
-"""A variable says what it holds: none is called ``one``."""
+"""A variable says what it holds: none is called ``one`` or ``told``."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 SOURCES = [path for top in ("firmware", "host", "hardware") for path in (ROOT / top).rglob("*.py")]
-SAYS_NOTHING = {"one"}
+SAYS_NOTHING = {"one", "told"}
 
 
 def bound(tree: ast.AST) -> Iterator[str]:
@@ -20,7 +20,7 @@ def bound(tree: ast.AST) -> Iterator[str]:
             yield node.arg
 
 
-def test_no_variable_is_called_one() -> None:
+def test_no_variable_has_a_name_that_says_nothing() -> None:
     assert len(SOURCES) > 300
     wrong = [
         str(path.relative_to(ROOT))
@@ -28,4 +28,4 @@ def test_no_variable_is_called_one() -> None:
         if SAYS_NOTHING & {*bound(ast.parse(path.read_text(encoding="utf-8")))}
     ]
     assert not wrong
-    assert {*bound(ast.parse("for one in x: pass"))} == SAYS_NOTHING
+    assert {*bound(ast.parse("for one in x: pass"))} == {"one"}
