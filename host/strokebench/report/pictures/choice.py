@@ -9,13 +9,22 @@ from strokebench.data.findings import Finding
 from strokebench.data.run import RunData
 from strokebench.diagnose import case_of, channels
 from strokebench.diagnose.expects import PartProfile
-from strokebench.report.pictures import coil, foreign, guided, moving, rotor, stroke, valve, wiring
+from strokebench.report.pictures import (
+    egr_solenoid,
+    foreign,
+    guided,
+    idle_actuator,
+    moving,
+    rotor,
+    solenoid,
+    wiring,
+)
 from strokebench.report.pictures.drawing import Picture
 
 _BY_KIND: dict[str, Callable[[Any, list[Finding]], list[Picture]]] = {
-    "solenoid": coil.pictures,
-    "egr_solenoid": valve.pictures,
-    "idle_actuator": stroke.pictures,
+    "solenoid": solenoid.pictures,
+    "egr_solenoid": egr_solenoid.pictures,
+    "idle_actuator": idle_actuator.pictures,
     "wiring": wiring.pictures,
     "guided": guided.pictures,
     **dict.fromkeys(("fuel_pump", "fuel_pump_fuse", "water_pump", "cooling_fan"), rotor.pictures),
