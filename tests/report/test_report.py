@@ -18,9 +18,9 @@ from strokebench.report import render, write_report
 from strokebench.report.content import identity
 from strokebench.report.gauge import gauge
 from strokebench.report.numbers import fixed, limits_text, places, span_text, with_uncertainty
-from strokebench.report.pictures.solenoid import ramps
 from strokebench.report.pictures.ink import BAD
 from strokebench.report.pictures.moving import loops
+from strokebench.report.pictures.solenoid import ramps
 from strokebench.report.pictures.whole_run import whole_run
 from strokebench.sim.trials import stroke
 from strokebench.verdict import judge, overall

@@ -8,11 +8,11 @@ from strokebench.data.findings import Finding, Verdict
 from strokebench.diagnose.coil.solenoid_valve import SolenoidValveCase
 from strokebench.diagnose.moving.sweeps import GRID
 from strokebench.report.pictures import ink
-from strokebench.report.pictures.solenoid import small_steps
 from strokebench.report.pictures.drawing import WIDE, Picture, drawn, failing_of, sheet
 from strokebench.report.pictures.electric import resistance, supply
 from strokebench.report.pictures.marks import above, limit_line, shade
 from strokebench.report.pictures.moving import places, sensor_tracks, steps
+from strokebench.report.pictures.solenoid import small_steps
 from strokebench.report.pictures.whole_run import whole_run
 
 
