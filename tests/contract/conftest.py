@@ -22,7 +22,7 @@ WAYS = {
     "serial": ways.serial,
 }
 MARKS = {
-    "chip": pytest.mark.chip,
+    "chip": [pytest.mark.chip, pytest.mark.extras],
     "serial": pytest.mark.skipif(sys.platform == "win32", reason="no pseudo terminals on Windows"),
 }
 

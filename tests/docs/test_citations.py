@@ -123,6 +123,19 @@ def test_what_docstrings_and_comments_cite_is_there() -> None:
     assert not wrong
 
 
+def test_what_is_imported_is_there() -> None:
+    """Also by modules that no other test imports, and of the chip's, which cannot be imported here."""
+    wrong = {
+        f"{path.relative_to(ROOT)}: {node.module}.{alias.name}"
+        for path in SOURCES
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] in PACKAGES
+        for alias in node.names
+        if missing_name(f"{node.module}.{alias.name}")
+    }
+    assert not wrong
+
+
 def test_what_is_not_there_is_found() -> None:
     text = "guard/nowhere.py, `tests/nowhere`, :func:`strokebench.verdict.learn.no_such`, strokebench.nowhere"
     assert _wrong_in(text, ROOT / "DEVELOPERS.md") == [

@@ -4,7 +4,7 @@ from array import array
 
 import pytest
 from strokebench.physics import ntc as law
-from strokefw import channels, ntc
+from strokefw import channels
 from strokefw.sensing import calib, sense
 
 
@@ -16,13 +16,13 @@ def counts_of_ntc(celsius):
 @pytest.mark.parametrize("celsius", range(-20, 121, 5))
 def test_thermistor_table_against_iec_60539(celsius):
     """R = R25 exp(B(1/T - 1/T25)); the table may be 0.3 K off."""
-    assert ntc.decidegrees(counts_of_ntc(celsius)) / 10 == pytest.approx(celsius, abs=0.3)
+    assert sense.decidegrees(counts_of_ntc(celsius)) / 10 == pytest.approx(celsius, abs=0.3)
 
 
 def test_open_and_short_thermistor():
-    assert ntc.condition(65520) == ntc.OPEN
-    assert ntc.condition(0) == ntc.SHORT
-    assert ntc.decidegrees(65520) == ntc.NO_READING
+    assert sense.condition(65520) == sense.NTC_OPEN
+    assert sense.condition(0) == sense.NTC_SHORT
+    assert sense.decidegrees(65520) == sense.NO_READING
 
 
 def scan(**volts):

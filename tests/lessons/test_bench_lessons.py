@@ -12,7 +12,8 @@ from strokebench.lessons import lesson4_softstart as four
 from strokebench.lessons import lesson5_limits as five
 from strokebench.lessons import lesson6_heat as six
 from strokebench.lessons import lesson7_supply as seven
-from strokefw import faults, thermal
+from strokefw import faults
+from strokefw.guard import heat
 from strokefw.guard import limits as guard_limits
 
 from tests.reference.thermal import foster_k_per_w
@@ -127,7 +128,7 @@ def test_lesson_6_sink_follows_its_exponential_and_derating_balances() -> None:
     rise_k = six.mosfet.JUNCTION_SINK_K_PER_W * 0.0024 * got["loose_a"] ** 2
     assert got["loose_junction_c"] == CLOSE(got["loose_sink_c"] + rise_k, abs=0.2)
     # the junction's path is that of the firmware's own estimate
-    assert sum(r for r, _ in thermal.REFERENCE_STAGES) / 1000 == CLOSE(six.mosfet.JUNCTION_SINK_K_PER_W)
+    assert sum(r for r, _ in heat.REFERENCE_STAGES) / 1000 == CLOSE(six.mosfet.JUNCTION_SINK_K_PER_W)
 
 
 def pumped_up(speed_rad_s: float) -> tuple[float, float]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from strokefw import faults, led
+from strokefw import faults
 
 from tools import DOCS
 
@@ -41,9 +41,9 @@ def page() -> str:
     severities = "\n".join(f"| {name} | {SEVERITY_MEANS[name]} |" for name in faults.SEVERITY_NAMES)
     parts = [
         HEAD.format(
-            long=led.LONG_MS / 1000,
-            short=led.SHORT_MS / 1000,
-            alive=led.ALIVE_SLOT_MS // 1000,
+            long=faults.LONG_MS / 1000,
+            short=faults.SHORT_MS / 1000,
+            alive=faults.ALIVE_SLOT_MS // 1000,
             severities=severities,
         )
     ]

@@ -3,7 +3,7 @@
 import { command, stop } from "./lifeline.js";
 
 const GRACE_MS = 1500; // after a command that moves, until the server's own word is here
-const state = { moving: false, armed: false, mine: false, asked: 0 };
+const state = { moving: false, armed: false, mine: false, asked: -Infinity };
 let held = null;
 
 export function controlState(update) {
