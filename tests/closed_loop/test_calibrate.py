@@ -28,6 +28,8 @@ from strokebench.sim.laboratory import Laboratory, open_laboratory
 from tests.helpers.laboratory import bench_in_laboratory, error
 from tests.helpers.process import simulated_device, start, strokebench
 
+pytestmark = pytest.mark.slow
+
 # values between the calibration's own points
 CHECKS = {
     "current_fine": (-3.7, 1.1, 4.2),
@@ -143,7 +145,6 @@ def test_findings_take_the_certificate(tmp_path: Path, monkeypatch: pytest.Monke
 # -- the command, in processes of its own ------------------------------------------------------------------
 
 
-@pytest.mark.slow
 def test_command_on_the_simulated_bench(tmp_path: Path) -> None:
     flash = ("--as-built", "--memory", "flash")
     shown = strokebench("calibrate", "--sim", *flash, "--person", "B. <Möller>", cwd=tmp_path)
@@ -165,7 +166,6 @@ def test_command_on_the_simulated_bench(tmp_path: Path) -> None:
     assert json.loads(run.stdout)["verdict"] == "pass", run.stderr
 
 
-@pytest.mark.slow
 def test_readings_from_a_file(tmp_path: Path) -> None:
     counts = {}
     for value, supply in ((9.0, "9"), (14.0, "14")):

@@ -47,6 +47,7 @@ def test_the_book_holds_it_all(job: Path) -> None:
         assert len(time_s) == round((time_s[-1] - time_s[0]) * 1000) + 1, "not one tick missing"
 
 
+@pytest.mark.slow
 def test_judging_the_book_again_gives_the_same(job: Path) -> None:
     told = json.loads(strokebench("judge", "t.book", "--json", "--no-report", cwd=job).stdout)
     assert (told["verdict"], told["exit_code"], told["run_id"], told["report"]) == ("pass", 0, 1, None)
@@ -72,6 +73,7 @@ def test_export_to_standard_output(job: Path) -> None:
     assert len(lines) > 10_000
 
 
+@pytest.mark.slow
 def test_the_report_can_be_written_again(job: Path) -> None:
     result = strokebench("report", "1", "--book", "t.book", "-o", "again.html", cwd=job)
     assert result.stdout == "Report: again.html\n"
@@ -86,6 +88,7 @@ def test_a_defect_fails_the_part(tmp_path: Path) -> None:
     assert (tmp_path / "strokebench.book").exists()
 
 
+@pytest.mark.slow
 def test_too_little_evidence_is_inconclusive(tmp_path: Path) -> None:
     profile = tmp_path / "rest.toml"
     rest = '[[procedure.segments]]\nkind = "pause"\nlabel = "rest"\nfor_s = 0.5\n'
@@ -95,6 +98,7 @@ def test_too_little_evidence_is_inconclusive(tmp_path: Path) -> None:
     assert "INCONCLUSIVE" in result.stdout
 
 
+@pytest.mark.slow
 def test_a_run_ended_by_protection_is_told_and_kept(tmp_path: Path) -> None:
     profile = short_profile(tmp_path, 2)
     text = profile.read_text(encoding="utf-8").replace(
@@ -108,6 +112,7 @@ def test_a_run_ended_by_protection_is_told_and_kept(tmp_path: Path) -> None:
         assert book.runs()[0].outcome == "fault"
 
 
+@pytest.mark.slow
 def test_a_simulated_bench_behind_a_device_is_a_bench_like_any_other(tmp_path: Path) -> None:
     profile = short_profile(tmp_path)
     with simulated_device(tmp_path, "--pty", "--seed", "3") as (name, _process):
@@ -120,6 +125,7 @@ def test_a_simulated_bench_behind_a_device_is_a_bench_like_any_other(tmp_path: P
         assert stopped.stdout.startswith("Stopped: ready, drive +0.00")
 
 
+@pytest.mark.slow
 def test_over_a_socket(tmp_path: Path) -> None:
     with simulated_device(tmp_path, "--tcp", "0", "--json") as (told, _process):
         name = json.loads(told)["port"]
@@ -130,6 +136,7 @@ def test_over_a_socket(tmp_path: Path) -> None:
         assert json.loads(result.stdout)["outcome"] == "done"
 
 
+@pytest.mark.slow
 def test_parts_ports_faults(tmp_path: Path) -> None:
     assert "throttle-body" in strokebench("parts", cwd=tmp_path).stdout
     shown = strokebench("parts", "throttle-body", cwd=tmp_path).stdout

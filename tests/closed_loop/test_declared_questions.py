@@ -17,6 +17,8 @@ from strokebench.parts import load_part, part_names
 from strokebench.sim.trials import stroke
 from strokebench.verdict import judge
 
+pytestmark = pytest.mark.slow
+
 ONLY_SEEN_OTHERWISE = {"run_complete", "run_resistance"}
 """Of a run that ended early."""
 

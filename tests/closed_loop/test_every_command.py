@@ -13,6 +13,8 @@ from typing import Any
 import pytest
 from strokebench.cli import main, parser
 
+pytestmark = pytest.mark.slow
+
 WITHOUT_JSON = {"completion": "its result is a shell's script"}
 ELSEWHERE = ("jog", "panel", "sim", "flash")  # run until somebody ends them, or need a chip: own tests
 NEEDS = {"book export --parquet": "pyarrow", "completion": "shtab"}

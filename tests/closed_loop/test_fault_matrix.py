@@ -12,6 +12,8 @@ from tools.evidence.faults.causes import CAUSES, LIMITS, Cause
 from tools.evidence.faults.matrix import STATES, STOPPING_SLEW, run
 from tools.evidence.faults.page import _line
 
+pytestmark = pytest.mark.slow
+
 PAGE = (Path(__file__).resolve().parents[2] / "docs" / "fault-matrix.md").read_text("utf-8")
 SLOW = {faults.BUDGET_BENCH, faults.REGEN_SLOWED, faults.REGEN_HIGH}
 IDS = [f"{cause.code}-{faults.row(cause.code)[1]}" for cause in CAUSES]

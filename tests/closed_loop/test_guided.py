@@ -90,6 +90,7 @@ def test_measurement_and_answer_together_name_the_defect(
     }
 
 
+@pytest.mark.slow
 def test_when_nobody_answers_the_part_goes_off(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, result, data = guided(tmp_path, capsys, "--no-report", open_15="")
     assert (code, result["outcome"]) == (3, "nobody answered")
@@ -121,6 +122,7 @@ def acknowledge(terminal: Person) -> None:
         terminal.type("yes\n")
 
 
+@pytest.mark.slow
 def test_a_person_at_a_terminal(tmp_path: Path) -> None:
     """Cautions one by one, answers by single keys (one while the valve still opens), verdict and report."""
     with person("guided", "egr-at-idle", "--sim", "--book", "b.book", cwd=tmp_path) as terminal:
@@ -145,6 +147,7 @@ def test_a_person_at_a_terminal(tmp_path: Path) -> None:
     assert (tmp_path / "b-run-1.html").exists()
 
 
+@pytest.mark.slow
 def test_a_caution_not_met_drives_nothing(tmp_path: Path) -> None:
     with person("guided", "egr-at-idle", "--sim", "--book", "b.book", cwd=tmp_path) as terminal:
         terminal.until("Type yes")
@@ -162,6 +165,7 @@ def _opened(path: Path) -> bool:
         return bool((book.load(1).samples["drive"] > 0.03).any())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("way", "code"), [("q", 3), ("\x03", 130)])
 def test_every_way_out_leaves_the_part_off_and_the_recording_whole(
     way: str, code: int, tmp_path: Path

@@ -57,11 +57,13 @@ def interrupted_run(folder: Path, number: int, delay_s: float, signal_: signal.S
 MOMENTS = [0.25, 0.6, 0.9, 1.5, 2.5]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("delay_s", MOMENTS)
 def test_ctrl_c_early_and_late(tmp_path: Path, delay_s: float) -> None:
     interrupted_run(tmp_path, 0, delay_s, signal.SIGINT)
 
 
+@pytest.mark.slow
 def test_a_polite_kill_is_like_ctrl_c(tmp_path: Path) -> None:
     interrupted_run(tmp_path, 0, 2.0, signal.SIGTERM)
 
@@ -109,6 +111,7 @@ def test_kill_9_leaves_a_readable_book_and_a_bench_that_stops_by_itself(tmp_path
         assert book.runs()[0].outcome == "cut"
 
 
+@pytest.mark.slow
 def test_a_stopped_host_finds_a_bench_that_has_ramped_down(tmp_path: Path) -> None:
     profile, book_file = short_profile(tmp_path, 60), tmp_path / "t.book"
     with simulated_device(tmp_path, "--pty") as (name, _bench):

@@ -15,6 +15,8 @@ from strokebench.errors import DataError, StrokebenchError, UsageError
 from strokebench.measure import Load, limits_for, measure
 from strokebench.parts import load_part
 
+pytestmark = pytest.mark.slow
+
 LOADS = [
     ("throttle-body", 3.0), ("egr-motor", 2.0), ("solenoid", 1.0), ("egr-solenoid", 2.0),
     ("idle-actuator", 0.8), ("water-pump", 8.0), ("cooling-fan", 12.0), ("fuel-pump", 10.0),

@@ -34,7 +34,7 @@ from strokefw import faults, state
 from tests.helpers.engine_runs import run_stroke
 from tests.helpers.strokes import stroke, throttle_limits
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo terminal")
+pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo terminal")]
 ROOT = Path(__file__).resolve().parents[2]
 SCRIPT = ROOT / "tests" / "firmware" / "bare_pico.py"
 USERS = {path.name: path.read_bytes() for path in (SCRIPT, SCRIPT.with_name("fake_board.py"))}
@@ -159,7 +159,6 @@ def test_a_laptop_that_vanishes_leaves_a_pico_that_begins_anew(one_pico: Pico) -
     assert one_pico.end().split()[-4:] == ["held", "1", "touched", "0"]
 
 
-@pytest.mark.slow
 def test_the_command_marks_screen_recording_and_report(
     one_pico: Pico, tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:

@@ -29,6 +29,8 @@ from tests.helpers.served import served
 from tests.helpers.strokes import procedure, throttle_limits
 from tests.helpers.waiting import wait_until
 
+pytestmark = pytest.mark.slow
+
 needs_pty = pytest.mark.skipif(sys.platform == "win32", reason="no pseudo terminals on Windows")
 SPEC = SimSpec(seed=2)
 SHORT = procedure(

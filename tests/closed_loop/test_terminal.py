@@ -12,6 +12,8 @@ import pytest
 from tests.helpers.process import strokebench
 from tests.helpers.terminal import person
 
+pytestmark = pytest.mark.slow
+
 LINE = re.compile(r"\[[.#|]+\] ([+-]\d\.\d\d) +([+-]\d+\.\d\d) A")
 
 

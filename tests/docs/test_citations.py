@@ -7,6 +7,7 @@ import io
 import re
 import tokenize
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -41,6 +42,7 @@ def missing_file(cited: str, citing: Path) -> bool:
     return not any((base / cited).exists() for base in (citing.parent, *(ROOT / base for base in BASES)))
 
 
+@cache
 def missing_name(dotted: str) -> bool:
     """Return True when ``dotted`` is neither a module nor something in one."""
     module, _, rest = dotted, "", ""
@@ -58,9 +60,14 @@ def _file_of(module: str) -> Path | None:
     return next((file for file in (path.with_suffix(".py"), path / "__init__.py") if file.exists()), None)
 
 
+@cache
+def _parsed(file: Path) -> ast.Module:
+    return ast.parse(file.read_text(encoding="utf-8"))
+
+
 def _defines(file: Path, names: list[str]) -> bool:
     """Return True when a module, and a class in it, defines or imports what the names say."""
-    scope: ast.AST | None = ast.parse(file.read_text(encoding="utf-8"))
+    scope: ast.AST | None = _parsed(file)
     for name in names:
         scope = next((node for node in ast.walk(scope) if name in _defined(node)), None) if scope else None
     return scope is not None
@@ -128,7 +135,7 @@ def test_what_is_imported_is_there() -> None:
     wrong = {
         f"{path.relative_to(ROOT)}: {node.module}.{alias.name}"
         for path in SOURCES
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in ast.walk(_parsed(path))
         if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] in PACKAGES
         for alias in node.names
         if missing_name(f"{node.module}.{alias.name}")

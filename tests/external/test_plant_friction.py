@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
-from strokebench.sim.plants.friction import slide
+from strokebench.sim.plants.pieces.friction import slide
 
 from tests.reference.friction import Friction, lugre_force, lugre_rate, stribeck_level
 

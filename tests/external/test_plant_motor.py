@@ -21,8 +21,8 @@ from strokebench.bench.spec import SimSpec
 from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import BRIDGE_OHM, Conditions
 from strokebench.sim.plants.fuel_pump import NOMINAL
+from strokebench.sim.plants.pieces.winding import Heat
 from strokebench.sim.plants.rotary import Commutator, Rotary, Turner, shape
-from strokebench.sim.plants.winding import Heat
 
 from tests.reference.motor import ripples_per_turn
 

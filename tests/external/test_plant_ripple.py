@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.plants import make_plant, ripple
+from strokebench.sim.plants import make_plant
+from strokebench.sim.plants.pieces import ripple
 
 from tests.reference.chopper import small_ripple_a, steady_state
 

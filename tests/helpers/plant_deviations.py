@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.plants import ripple
 from strokebench.sim.plants.base import BRIDGE_OHM
-from strokebench.sim.plants.friction import slide
+from strokebench.sim.plants.pieces import ripple
+from strokebench.sim.plants.pieces.friction import slide
 
 from tests.external import test_plant_friction as rubbing
 from tests.external import test_plant_motor as motor

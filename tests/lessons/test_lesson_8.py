@@ -19,8 +19,8 @@ from strokebench.parts import load_part
 from strokebench.physics.copper import resistance_at
 from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import BRIDGE_OHM
+from strokebench.sim.plants.pieces.spring import torque_nm
 from strokebench.sim.plants.plunger import Coil
-from strokebench.sim.plants.spring import torque_nm
 
 from tests.reference.statistics import clean_trials_bound
 

@@ -21,6 +21,8 @@ from strokefw import faults
 from tests.helpers.process import short_profile
 from tests.helpers.waiting import wait_until
 
+pytestmark = pytest.mark.slow
+
 
 class Hand:
     """A page's part: echoes until told to fall silent."""

@@ -11,13 +11,14 @@ from strokebench.bench.spec import SimSpec
 from strokebench.data.findings import Finding, Verdict, unknown
 from strokebench.data.run import RunData
 from strokebench.data.samples import empty
-from strokebench.diagnose import case_of, diagnose
+from strokebench.diagnose import case_of, diagnose, kinds
 from strokebench.errors import BookError
 from strokebench.parts import load_part
 from strokebench.report import render, write_report
 from strokebench.report.content import identity
 from strokebench.report.gauge import gauge
 from strokebench.report.numbers import fixed, limits_text, places, span_text, with_uncertainty
+from strokebench.report.pictures.choice import BY_KIND
 from strokebench.report.pictures.ink import BAD
 from strokebench.report.pictures.moving import loops
 from strokebench.report.pictures.solenoid import ramps
@@ -30,6 +31,10 @@ from tests.helpers.solved_throttle import Truth, record, stall_pieces, step_piec
 PROFILE = load_part("throttle-body")
 NASTY = '<script>alert("x")</script> & Söhne'
 VOID = {"meta", "link", "br", "img", "hr", "input"}
+
+
+def test_every_kind_of_part_has_its_figures() -> None:
+    assert set(BY_KIND) == set(kinds())
 
 
 @pytest.fixture(scope="module")

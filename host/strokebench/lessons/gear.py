@@ -19,8 +19,8 @@ from strokebench.parts.procedure import Procedure
 from strokebench.sim.board.board import SimBoard
 from strokebench.sim.engine.inprocess import InProcessPort
 from strokebench.sim.plants.base import Conditions, Plant
+from strokebench.sim.plants.pieces.winding import Heat
 from strokebench.sim.plants.rotary import Commutator, Rotary, Turner
-from strokebench.sim.plants.winding import Heat
 
 Made = TypeVar("Made", bound=Rotary)
 

@@ -18,8 +18,8 @@ from strokebench.lessons.gear import coil, drive, procedure, wide
 from strokebench.lessons.outcome import Number, Outcome
 from strokebench.sim.board.board import SimBoard, ntc_counts
 from strokebench.sim.plants.base import BRIDGE_OHM, FET_OHM, Conditions
+from strokebench.sim.plants.pieces.winding import SLOW_TICKS
 from strokebench.sim.plants.rotary import Rotary
-from strokebench.sim.plants.winding import SLOW_TICKS
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -16,7 +16,7 @@ from strokebench.link.port import Port
 from strokebench.physics.ntc import temperature_c
 from strokebench.sim.board.board import NTC_BETA_K, SimBoard
 from strokebench.sim.plants.base import conditions_of
-from strokebench.sim.plants.source import SourcePlant
+from strokebench.sim.plants.pieces.source import SourcePlant
 
 METERS = {"A": (0.001, 0.002, 0.001), "V": (0.0005, 0.002, 0.001), "ohm": (0.001, 0.5, 0.1)}
 """Unit -> the simulated meters' limits of error (relative to the reading, absolute) and resolution."""

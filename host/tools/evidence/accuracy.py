@@ -84,7 +84,9 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--first-seed", type=int, default=FIRST_REPORTING_SEED)
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--kept", type=Path, default=ROOT / "accuracy-trials", help="folder of what is done")
-    parser.add_argument("--out", type=Path, default=DOCS / "accuracy.md")
+    parser.add_argument(
+        "--out", type=Path, help="page (default: of all parts docs/accuracy.md, else in --kept)"
+    )
     parser.add_argument(
         "--simulator", default="", metavar="COMMAND",
         help="a Python that simulates, such as pypy3 with the packages numpy, pydantic, pyserial and rich",
@@ -101,8 +103,9 @@ def main(arguments: list[str] | None = None) -> int:
         print(part)
         trials = plan(part, args.good, args.each, args.first_seed)
         records[part] = run(trials, args.kept / f"{part}.jsonl", args.jobs, args.simulator)
-    write_page(records, args.first_seed, FIRST_REPORTING_SEED - 1, args.out, args.note)
-    print(f"Written: {args.out}")
+    out = args.out or (DOCS / "accuracy.md" if args.part == "all" else args.kept / f"{args.part}.md")
+    write_page(records, args.first_seed, FIRST_REPORTING_SEED - 1, out, args.note)
+    print(f"Written: {out}")
     return 0
 
 

@@ -21,19 +21,20 @@ from strokebench.report.pictures import (
 )
 from strokebench.report.pictures.drawing import Picture
 
-_BY_KIND: dict[str, Callable[[Any, list[Finding]], list[Picture]]] = {
+BY_KIND: dict[str, Callable[[Any, list[Finding]], list[Picture]]] = {
     "solenoid": solenoid.pictures,
     "egr_solenoid": egr_solenoid.pictures,
     "idle_actuator": idle_actuator.pictures,
     "wiring": wiring.pictures,
+    **dict.fromkeys(("throttle", "egr_motor"), moving.pictures),
     "guided": guided.pictures,
     **dict.fromkeys(("fuel_pump", "fuel_pump_fuse", "water_pump", "cooling_fan"), rotor.pictures),
 }
-"""Kind of part -> its figures; those of a part that moves for all others."""
+"""Kind of part -> its figures."""
 
 
 def pictures(run: RunData, profile: PartProfile, findings: list[Finding]) -> list[Picture]:
     """Return the figures of a run in reading order."""
     whole = channels.followed_procedure(run) and not channels.lacking(run) & {"current", "volts"}
-    draw = _BY_KIND.get(profile.kind, moving.pictures) if whole else foreign.pictures
+    draw = BY_KIND[profile.kind] if whole else foreign.pictures
     return draw(case_of(run, profile), findings)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from strokefw import channels as ch
 
 from strokebench.bench.budget import default_budget
-from strokebench.sim.plants.friction import bump
+from strokebench.sim.plants.pieces.friction import bump
 
 FAST = (ch.I_COARSE, ch.BUS, ch.I_MAX, ch.I_MIN)
 BURST = {ch.I_COARSE: "current", ch.I_FINE: "current", ch.BUS: "bus_v"}

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from strokebench.sim.plants import ripple
 from strokebench.sim.plants.base import BRIDGE_OHM, BUS_F, PWM_HZ, Plant
+from strokebench.sim.plants.pieces import ripple
 
 LEADS_OHM = 0.03
 LEADS_H = 2e-6  # about 1 m of leads, there and back

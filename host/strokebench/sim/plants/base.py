@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import Fault
-from strokebench.sim.plants import ripple
+from strokebench.sim.plants.pieces import ripple
 
 PWM_HZ = 20_000.0
 FET_OHM = 0.0024  # one 60 V FET of the bridge, warm

@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from strokebench.sim.faults import FaultKind
+from strokebench.sim.plants.pieces.winding import Heat
 from strokebench.sim.plants.rotary import Turner
 from strokebench.sim.plants.turning import Design, more_flow
-from strokebench.sim.plants.winding import Heat
 
 # 12.6 V, 12 A: K = (12.6 - 0.6 - 12 x 0.2) / 260 rad/s (2480 rpm); torque 0.037 x 12 = 0.44 N m
 NOMINAL = Turner(

@@ -12,11 +12,11 @@ from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants.base import conditions_of
 from strokebench.sim.plants.coil_faults import COIL_FAULTS, worn_coil
+from strokebench.sim.plants.pieces.spread import ordinary
+from strokebench.sim.plants.pieces.track_faults import track_faults, worn_tracks
+from strokebench.sim.plants.pieces.tracks import TrackShape
+from strokebench.sim.plants.pieces.winding import Heat
 from strokebench.sim.plants.plunger import CELLS, Coil, Plunger
-from strokebench.sim.plants.spread import ordinary
-from strokebench.sim.plants.track_faults import track_faults, worn_tracks
-from strokebench.sim.plants.tracks import TrackShape
-from strokebench.sim.plants.winding import Heat
 
 FAULTS = (
     *COIL_FAULTS,

@@ -13,7 +13,7 @@ import numpy as np
 from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import parse_all
 from strokebench.sim.plants import fuel_pump
-from strokebench.sim.plants.harness import side_faults, side_ohm
+from strokebench.sim.plants.pieces.harness import side_faults, side_ohm
 from strokebench.sim.plants.rotary import Rotary
 
 # gauge, length (m), contacts (ohm)

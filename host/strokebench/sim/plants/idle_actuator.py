@@ -12,10 +12,10 @@ import numpy as np
 from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants.moving import MOVER_FAULTS, assemble
+from strokebench.sim.plants.pieces.spread import about, ordinary
+from strokebench.sim.plants.pieces.spring import Spring
+from strokebench.sim.plants.pieces.winding import Heat
 from strokebench.sim.plants.positioner import Mover, Positioner
-from strokebench.sim.plants.spread import about, ordinary
-from strokebench.sim.plants.spring import Spring
-from strokebench.sim.plants.winding import Heat
 
 FAULTS = (
     *(

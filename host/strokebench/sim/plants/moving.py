@@ -10,10 +10,10 @@ import numpy as np
 from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import OPEN_WINDING, WEAK_BATTERY, Fault, FaultKind
 from strokebench.sim.plants.base import conditions_of
-from strokebench.sim.plants.friction import bump, level_along
+from strokebench.sim.plants.pieces.friction import bump, level_along
+from strokebench.sim.plants.pieces.track_faults import worn_tracks
+from strokebench.sim.plants.pieces.tracks import TrackShape
 from strokebench.sim.plants.positioner import Mover, Positioner, grid
-from strokebench.sim.plants.track_faults import worn_tracks
-from strokebench.sim.plants.tracks import TrackShape
 
 MOVER_FAULTS = (
     FaultKind(

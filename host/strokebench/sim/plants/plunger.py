@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.sim.plants.base import DIODE_V, PWM_HZ, Conditions
-from strokebench.sim.plants.friction import slide
-from strokebench.sim.plants.tracks import Track
-from strokebench.sim.plants.winding import Heat, Winding
+from strokebench.sim.plants.pieces.friction import slide
+from strokebench.sim.plants.pieces.tracks import Track
+from strokebench.sim.plants.pieces.winding import Heat, Winding
 
 CELLS = 1024
 STEPS_HELD = 4

@@ -16,10 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.sim.plants.base import DIODE_V, PWM_HZ, SUBSTEPS, Conditions
-from strokebench.sim.plants.friction import slide
-from strokebench.sim.plants.spring import Spring, stops_nm, torque_nm
-from strokebench.sim.plants.tracks import Track
-from strokebench.sim.plants.winding import Heat, Winding
+from strokebench.sim.plants.pieces.friction import slide
+from strokebench.sim.plants.pieces.spring import Spring, stops_nm, torque_nm
+from strokebench.sim.plants.pieces.tracks import Track
+from strokebench.sim.plants.pieces.winding import Heat, Winding
 
 CELLS = 2048
 MARGIN_RAD = 0.12

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.sim.plants.base import DIODE_V, PWM_HZ, SUBSTEPS, Conditions
-from strokebench.sim.plants.friction import slide
-from strokebench.sim.plants.winding import Heat, Winding
+from strokebench.sim.plants.pieces.friction import slide
+from strokebench.sim.plants.pieces.winding import Heat, Winding
 
 CELLS = 1024
 FINE_SUBSTEPS = 40

@@ -16,8 +16,8 @@ from strokebench.sim.faults import Fault, FaultKind, parse_all
 from strokebench.sim.plants import canonical
 from strokebench.sim.plants.base import conditions_of
 from strokebench.sim.plants.coil_faults import COIL_FAULTS, worn_coil
+from strokebench.sim.plants.pieces.spread import ordinary
 from strokebench.sim.plants.plunger import Coil, Plunger
-from strokebench.sim.plants.spread import ordinary
 
 FAULTS = (
     *COIL_FAULTS,

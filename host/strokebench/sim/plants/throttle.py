@@ -17,11 +17,11 @@ from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import parse_all
 from strokebench.sim.plants import canonical
 from strokebench.sim.plants.moving import MOVER_FAULTS, WEAK_SPRING, assemble
+from strokebench.sim.plants.pieces.spread import about, ordinary
+from strokebench.sim.plants.pieces.spring import Spring
+from strokebench.sim.plants.pieces.track_faults import track_faults
+from strokebench.sim.plants.pieces.tracks import TrackShape
 from strokebench.sim.plants.positioner import Mover, Positioner
-from strokebench.sim.plants.spread import about, ordinary
-from strokebench.sim.plants.spring import Spring
-from strokebench.sim.plants.track_faults import track_faults
-from strokebench.sim.plants.tracks import TrackShape
 
 FAULTS = (*MOVER_FAULTS, WEAK_SPRING, *track_faults("a", "b"))
 

@@ -11,8 +11,8 @@ import numpy as np
 from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import OPEN_WINDING, WEAK_BATTERY, FaultKind, parse_all
 from strokebench.sim.plants.base import conditions_of
+from strokebench.sim.plants.pieces.spread import about, ordinary
 from strokebench.sim.plants.rotary import Commutator, Rotary, Turner
-from strokebench.sim.plants.spread import about, ordinary
 
 COMMON_FAULTS = (
     FaultKind("blocked", "the rotor cannot turn", "no matter", 1, 1),

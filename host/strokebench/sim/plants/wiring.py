@@ -13,10 +13,10 @@ import numpy as np
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.copper import resistance_ratio
 from strokebench.sim.faults import WEAK_BATTERY, FaultKind, parse_all
-from strokebench.sim.plants import ripple
 from strokebench.sim.plants.base import BRIDGE_OHM, PWM_HZ, Conditions, Plant, conditions_of
-from strokebench.sim.plants.harness import side_faults, side_ohm
-from strokebench.sim.plants.spread import about
+from strokebench.sim.plants.pieces import ripple
+from strokebench.sim.plants.pieces.harness import side_faults, side_ohm
+from strokebench.sim.plants.pieces.spread import about
 
 GAUGE = 16
 LENGTH_M = 2.5

@@ -6,7 +6,7 @@ import numpy as np
 
 from strokebench.physics.wire import awg_area_mm2, resistance_ohm
 from strokebench.sim.faults import FaultKind
-from strokebench.sim.plants.spread import about
+from strokebench.sim.plants.pieces.spread import about
 
 STRANDED = 1.03
 """A stranded wire is longer than its run by the lay of its strands."""

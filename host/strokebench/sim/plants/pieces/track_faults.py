@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.sim.faults import Fault, FaultKind
-from strokebench.sim.plants.tracks import Track, TrackShape
+from strokebench.sim.plants.pieces.tracks import Track, TrackShape
 
 
 def track_faults(*tracks: str) -> tuple[FaultKind, ...]:

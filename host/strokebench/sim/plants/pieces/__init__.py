@@ -1,0 +1,1 @@
+"""What plants are put together from: friction, springs, windings, tracks, wires, the supply."""
