@@ -15,6 +15,7 @@ from pytest_mock import MockerFixture
 from strokebench.bench.spec import SimSpec
 from strokebench.cli import main
 from strokebench.data.findings import Finding, Verdict
+from strokebench.sim.plants.turning import Design
 from strokebench.sim.trials import stroke
 from strokebench.verdict import root_cause
 from strokebench.verdict.examine import examine
@@ -63,7 +64,8 @@ def test_a_dead_short_where_a_motor_should_be(part: str, named: str, mocker: Moc
     """A fan's sound winding is hardly more than the bench's own leads: ended and told, but not named."""
     module = import_module(f"strokebench.sim.plants.{part.replace('-', '_')}")
     short = replace(module.NOMINAL, resistance_ohm=0.02, inductance_h=2e-5, brush_v=0.0, k_si=1e-4)
-    mocker.patch.object(module, "NOMINAL", short)
+    design: Design = module.build.__self__
+    mocker.patch.object(module, "build", replace(design, nominal=short).build)
     run, profile, _ = stroke(SimSpec(part, 3))
     findings, verdict = examine(run, profile)
     assert run.info["outcome"] == "watch"
