@@ -191,6 +191,10 @@ class Burst:
         # A word more than the size: where one piece ends, another never begins.
         if not self._memory or len(self._memory[0]) < size + 4:
             self._memory = None
+            for i in range(_PIECES):  # an address is a reference to the collector, wherever it is written
+                self.words[i] = 0
+                regs.poke(self._addresses + 4 * i, 0)
+            self._plan[dma.PLAN_WRITE] = 0
             gc.collect()
             try:
                 self._memory = [bytearray(size + 4) for _ in range(_PIECES)]
