@@ -86,7 +86,9 @@ def capture(bench: Bench, world: ChipWorld) -> Bursts:
     bench.arm()
     bench.status()  # its maxima begin anew with each
     run = bench.run(plan)
-    rippling, numbered = run.data(np.concatenate(list(run))).bursts
+    bursts = run.data(np.concatenate(list(run))).bursts
+    assert len(bursts) == 2, f"{len(bursts)} of two bursts came"
+    rippling, numbered = bursts
     counted = bench.status().counters
     return Bursts(rippling, numbered, run.lost_rows, counted["overruns"], counted["tick_max_us"])
 
