@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 from scipy.stats import norm
-from strokebench.data.findings import Finding, Verdict
-from strokebench.verdict.decision import COVERAGE, verdict_of
+from strokebench.data.findings import COVERAGE, Finding, Verdict
+from strokebench.verdict.decision import verdict_of
 
 LOWER, UPPER, U = 1.5, 2.1, 0.03
 # ISO 14253-1: conform if LSL + U <= y <= USL - U, not conform beyond LSL - U or USL + U, else undecided; the

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timezone
 from typing import TYPE_CHECKING, Any
 
-from strokebench.data.findings import YES_NO, Finding, Verdict, yes_or_no
+from strokebench.data.findings import COVERAGE, YES_NO, Finding, Verdict, yes_or_no
 from strokebench.diagnose import kind_of
 from strokebench.diagnose.channels import followed_procedure
 from strokebench.diagnose.defects import defect
@@ -14,7 +14,7 @@ from strokebench.diagnose.question import GROUPS
 from strokebench.diagnose.registry import OTHER
 from strokebench.report.gauge import gauge
 from strokebench.report.numbers import fixed, limits_text, span_text, with_uncertainty
-from strokebench.verdict.decision import COVERAGE, NO_LIMIT, named_faults
+from strokebench.verdict.decision import NO_LIMIT, named_faults
 
 if TYPE_CHECKING:
     from strokebench.data.run import RunData

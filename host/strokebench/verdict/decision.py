@@ -10,11 +10,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from strokebench.data.findings import Finding, Verdict
+from strokebench.data.findings import COVERAGE, Finding, Verdict
 from strokebench.diagnose.defects import ALL, DEFECTS
-
-COVERAGE = 2.0
-"""k: about 95 % for a normal distribution, false acceptance at one limit about 2.5 % (ILAC-G8:2019)."""
 
 NO_LIMIT = "for information, no limit is set"
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from strokebench.bench.bench import Bench
 from strokebench.bench.spec import SimSpec
-from strokebench.data.findings import Finding, Verdict
+from strokebench.data.findings import COVERAGE, Finding, Verdict
 from strokebench.parts import load_part
 from strokebench.sim import open_port
 from strokebench.verdict.examine import examine
@@ -18,7 +18,6 @@ from strokebench.verdict.examine import examine
 from tools.chip.drive import ready_bench
 
 PART = "throttle-body"
-COVERAGE = 2.0
 
 
 @dataclass(frozen=True)

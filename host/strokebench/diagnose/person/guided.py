@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from strokebench.data.findings import Finding
+from strokebench.data.findings import COVERAGE, Finding
 from strokebench.diagnose.person.case import GuidedCase
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured
@@ -17,7 +17,6 @@ GIVEN = ("answers_given", "All questions answered", "yes/no")
 UNITS = {
     "position_percent": "% of travel", "moved_percent": "% of travel", "current_a": "A", "push_percent": "%"
 }  # fmt: skip
-COVERAGE = 2.0
 
 QUESTION = Question(needs="", group="What the engine did", keys=(GIVEN[0],), of_guide=True)
 
