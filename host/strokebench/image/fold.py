@@ -31,8 +31,6 @@ WIRE = "link.wire"
 """The module whose table ``ID`` gives a message's number."""
 ROOT = "?"
 """In place of a module's name for what is none of the package."""
-TESTS_ONLY = "PLACES"
-"""Pairs for a test, which compares the modules' copies of each other's constants."""
 Modules = dict[str, ast.Module]
 
 
@@ -66,12 +64,12 @@ def folded(sources: Mapping[str, bytes]) -> dict[str, bytes]:
 
 
 def _work_out(name: str, tree: ast.Module) -> None:
-    """Put literals in place of what a module's top level computes; take out the test's pairs."""
+    """Put literals in place of what a module's top level computes."""
     tables = WORKED_OUT.get(name, ())
     body: list[ast.stmt] = []
     for statement in tree.body:
         targets = _targets(statement)
-        if targets == [TESTS_ONLY] or (tables and isinstance(statement, ast.For)):
+        if tables and isinstance(statement, ast.For):
             continue
         if len(targets) == 1 and targets[0] in tables:
             value = getattr(importlib.import_module(f"{PACKAGE}.{name}"), targets[0])
