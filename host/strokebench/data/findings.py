@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 COVERAGE = 2.0
-"""k of U = k u: about 95 % if normally distributed, false acceptance about 2.5 % at a limit (ILAC-G8:2019)."""
+"""k of U = k u: about 95 % if normal, false acceptance at one limit about 2.5 % (ILAC-G8:2019)."""
 
 YES_NO = "yes/no"
 """Unit of a finding that is so (1) or not (0)."""
