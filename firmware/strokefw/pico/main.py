@@ -9,6 +9,9 @@ import gc
 
 import micropython
 
+from strokefw.pico import chip
+
+chip.refuse_others()
 micropython.kbd_intr(-1)  # a laptop that greets while the modules load must not interrupt that by a byte 3
 # Collected often while the modules load, so that what stays lies close together and bursts find room.
 gc.threshold(12000)

@@ -1,8 +1,4 @@
-"""Bytes to and from the laptop: USB serial, or the UART when the file /uart exists. Never blocks for long."""
-
-import sys
-from select import POLLIN, POLLOUT, poll
-from time import ticks_diff, ticks_ms
+"""Bytes to and from the laptop: USB serial, or the UART when the file /uart exists. Never waits."""
 
 import machine
 import micropython
@@ -12,11 +8,10 @@ from micropython import const
 from strokefw.link import cobs
 from strokefw.pico import cobs as fast_cobs
 from strokefw.pico import pins, regs
+from strokefw.pico.usb import UsbLink
 
 _BAUD = const(921600)
 _BEFORE_TICK = const(0x40)
-_PAUSE_MS = const(200)  # nothing stays under way for longer: what follows is a beginning
-_PIECE = const(256)  # the USB stack's buffer: a write of this is over in well under a millisecond
 
 
 def open_link():
@@ -26,67 +21,6 @@ def open_link():
     cobs.encode_into = fast_cobs.encode  # ten times faster than viper's
 
     return UartLink() if "uart" in os.listdir("/") else UsbLink()
-
-
-class UsbLink:
-    """The USB serial port, clean for binary data: byte 3 is data, not an interrupt."""
-
-    def __init__(self):
-        self._in = sys.stdin.buffer
-        self._out = sys.stdout.buffer
-        self._poll_in = poll()
-        self._poll_in.register(sys.stdin, POLLIN)
-        self._poll_out = poll()
-        self._poll_out.register(sys.stdout, POLLOUT)
-        self._octet = bytearray(1)
-        self._before = 0  # the last byte, and the one before it in bits 8..15
-        self._heard_ms = ticks_ms()
-        self.repl_wanted = False
-        micropython.kbd_intr(-1)
-
-    def read(self, buf):
-        """Take what has come, at most len(buf) bytes; returns how many."""
-        ready = self._poll_in.ipoll
-        take = self._in.readinto
-        octet = self._octet
-        n = 0
-        limit = 0 if self.repl_wanted else len(buf)
-        while n < limit:
-            for _ in ready(0):
-                break
-            else:
-                return n
-            if not n:
-                self._after_pause()
-            take(octet)
-            byte = octet[0]
-            if byte == 3 and self._before == 13:  # at a frame's beginning; what follows is for the REPL
-                self.repl_wanted = True
-                return n
-            self._before = (self._before << 8 | byte) & 0xFFFF
-            buf[n] = byte
-            n += 1
-        return n
-
-    def _after_pause(self):
-        # Without it, a stray byte would shut the way to the REPL until the next whole frame. A person may
-        # pause between the return and Ctrl-C.
-        now_ms = ticks_ms()
-        if ticks_diff(now_ms, self._heard_ms) > _PAUSE_MS:
-            self._before = 13 if self._before & 0xFF == 13 else 0
-        self._heard_ms = now_ms
-
-    def write(self, buf, n):
-        """Hand over at most `n` bytes; returns how many were taken (0 while the port's buffer is full)."""
-        for _ in self._poll_out.ipoll(0):
-            break
-        else:
-            return 0
-        return self._out.write(memoryview(buf)[: min(n, _PIECE)])
-
-    def close(self):
-        """Back to the REPL's manners: Ctrl-C interrupts again."""
-        micropython.kbd_intr(3)
 
 
 class UartLink:
