@@ -17,7 +17,6 @@ from strokefw.pico.bridge import Bridge
 from strokefw.pico.burst import RUNNING, Burst
 from strokefw.pico.converters import ChipConverter, ExternalConverter
 from strokefw.pico.port import open_link
-from strokefw.pico.stack import Stack
 from strokefw.slots import Slots
 
 _chip = kernels.chip
@@ -26,6 +25,9 @@ _WATCHDOG_MS = const(1000)
 _FLASH_MS = const(8388)  # the longest it can wait: for twenty sectors, at 400 ms each, the flash's worst
 _RUNNING = const(0x57B)  # left in half a scratch register, which only loses it with the power
 _ENDED = const(0x57C)  # the same, once this firmware has ended in good order
+_STACK = const(0x20040100)  # MicroPython's own, the last 8 kB of the memory but for a rest at the bottom
+_STACK_BYTES = const(7936)
+_STACK_MARGIN = const(256)  # for the painter itself
 _MARK = regs.WATCHDOG + 0x0C
 
 
@@ -38,7 +40,8 @@ class Board:
 
     def __init__(self):
         self._cause = self._find_cause()
-        self._stack = Stack()
+        # What is free of the stack is painted. MicroPython itself raises an exception before it is full.
+        regs.paint(_STACK, (_STACK_BYTES - micropython.stack_use() - _STACK_MARGIN) // 4)
         self._bridge = Bridge()
         self._work = array("I", [0] * kernels.WORDS)
         self._adc = ChipConverter(self._work)
@@ -170,8 +173,8 @@ class Board:
             )
 
     def stack_max(self):
-        """The most bytes of stack ever in use."""
-        return self._stack.deepest()
+        """The most bytes of stack ever in use, every interrupt included."""
+        return _STACK_BYTES - 4 * regs.painted(_STACK)
 
     def uid(self):
         """Eight bytes that are this Pico's own."""

@@ -1,57 +1,16 @@
 """Bytes to and from the laptop: USB serial, or the UART when the file /uart exists. Never waits."""
 
-import machine
-import micropython
-from machine import Pin
-from micropython import const
+import os
 
 from strokefw.link import cobs
 from strokefw.pico import cobs as fast_cobs
-from strokefw.pico import pins, regs
-from strokefw.pico.usb import UsbLink
-
-_BAUD = const(921600)
-_BEFORE_TICK = const(0x40)
 
 
 def open_link():
-    """The link in use: UART when the file /uart is there, else USB."""
-    import os
-
+    """The link in use; only its own module is loaded."""
     cobs.encode_into = fast_cobs.encode  # ten times faster than viper's
-
-    return UartLink() if "uart" in os.listdir("/") else UsbLink()
-
-
-class UartLink:
-    """UART 0 at 921600 baud on the pins UART_TX and UART_RX, for an isolated link."""
-
-    def __init__(self):
-        self._uart = machine.UART(
-            0,
-            _BAUD,
-            tx=Pin(pins.gpio("UART_TX")),
-            rx=Pin(pins.gpio("UART_RX")),
-            rxbuf=1024,
-            txbuf=2048,
-            timeout=0,
-        )
-        # The UART keeps 32 bytes, 0.35 ms, and a tick may take longer: its interrupt goes before the tick's.
-        shift = regs.UART0_IRQ % 4 * 8
-        at = regs.PRIORITIES + regs.UART0_IRQ - shift // 8
-        regs.poke(at, regs.peek(at) & ~(0xFF << shift) | _BEFORE_TICK << shift)
-        micropython.kbd_intr(3)
-
-    def read(self, buf):
-        """Take what has come, at most len(buf) bytes; returns how many."""
-        return self._uart.readinto(buf) or 0
-
-    def write(self, buf, n):
-        """Hand over at most `n` bytes; returns how many were taken."""
-        return self._uart.write(memoryview(buf)[:n]) or 0
-
-    repl_wanted = False  # the REPL is on USB: Ctrl-C there works all the time
-
-    def close(self):
-        """Release the UART."""
-        self._uart.deinit()
+    if "uart" in os.listdir("/"):
+        from strokefw.pico.uart import UartLink as Link
+    else:
+        from strokefw.pico.usb import UsbLink as Link
+    return Link()

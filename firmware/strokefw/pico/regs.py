@@ -35,6 +35,7 @@ PIO_INSTR0 = const(0xD8)
 SET_BITS = const(0x2000)  # atomic bit-set and bit-clear aliases of a peripheral
 CLEAR_BITS = const(0x3000)
 FUNCTION_PWM = const(4)
+_PAINT = const(0x2BADBEE5)
 # places of registers in words from their block's first
 DMA_WRITE = const(1)  # behind a channel's read address
 DMA_COUNT = const(2)
@@ -58,6 +59,22 @@ def pad_control(gpio):
 def poke(address: ptr32, value: int):
     """Write the 32-bit register at an address."""
     address[0] = value
+
+
+@micropython.viper
+def paint(bottom: ptr32, count: int):
+    """Fill words of memory that nobody uses, to see later how many somebody has."""
+    for i in range(count):
+        bottom[i] = _PAINT
+
+
+@micropython.viper
+def painted(bottom: ptr32) -> int:
+    """How many words from the bottom on still are as ``paint`` left them; at least one must not be."""
+    i = 0
+    while bottom[i] == _PAINT:
+        i += 1
+    return i
 
 
 def peek(address):

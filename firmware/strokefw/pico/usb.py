@@ -104,7 +104,6 @@ class UsbLink:
         self._heard_ms = now_ms
         return paused
 
-    @micropython.native
     def write(self, buf, n):
         """Hand over ``buf[:n]``, the rest of a frame; returns how many were taken."""
         ready = self._poll_out.ipoll
