@@ -1,4 +1,4 @@
-"""The log is stored in pieces: only at rest, safe before the host hears of it, with requests heard between."""
+"""The log is stored in pieces: at rest only, safe before the host hears of it, requests heard in between."""
 # Runs under CPython and MicroPython.
 
 from fake_board import FakeBoard, Host, segment

@@ -10,7 +10,9 @@ def open_link():
     """The link in use; only its own module is loaded."""
     cobs.encode_into = fast_cobs.encode  # ten times faster than viper's
     if "uart" in os.listdir("/"):
-        from strokefw.pico.uart import UartLink as Link
-    else:
-        from strokefw.pico.usb import UsbLink as Link
-    return Link()
+        from strokefw.pico.uart import UartLink
+
+        return UartLink()
+    from strokefw.pico.usb import UsbLink
+
+    return UsbLink()
