@@ -34,10 +34,11 @@ MicroPython on an emulated RP2040, whose USB port makes the firmware wait and wh
 on one chip. The host's silence is allowed {HEARTBEAT_MS} ms. One second takes the better part of a minute to
 compute, so the other states are not run.
 
-- **lasts**: ms. **code told**: in the bench's log, which the host asked for after the cause had ended
+- **lasts**: ms. **code told**: in the bench's log, which the host asked for after the cause had ended; it
+  keeps faults and not warnings, which 63 is
 - **told**, **off**: ms from the cause, by the log and by the chip's pins; `on` where the bridge stays on
 - **ends in**: state after the cause. **resets**: by the chip's watchdog. **erases**: of the flash meanwhile.
-  **rows lost**: counted by the bench
+  **rows lost**: counted by the bench so far
 
 | code | cause | lasts | code told | told | off | ends in | resets | erases | rows lost |
 | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |
