@@ -8,7 +8,7 @@ takes turns over eight ticks.
 from array import array
 
 from strokefw import channels, faults
-from strokefw.compat import const, keep_bound, micropython, ptr32
+from strokefw.compat import const, keep_bound, micropython, ptr8, ptr32
 from strokefw.guard import budget, current, heat, volts
 from strokefw.guard import limits as guard_limits
 from strokefw.guard.budget import Budgets
@@ -20,6 +20,11 @@ SILENT_MAX = const(1000000)
 WARN_TURNS = const(6)  # a limiting condition is shown for at least so many times eight ticks
 HOT_DC = const(850)  # taken for the heatsink while its thermistor is broken
 _JUNCTION_MS = const(2)
+# what ``watched`` returns
+FOUND = const(4095)
+TURN_SHIFT = const(12)
+TURNS_USED = const(0b11010101)  # of ``turns``, from bit 0 on
+FORBID = const(6)
 
 # Guard's own_words; current.py has the places in current_words
 SILENT = const(0)
@@ -66,7 +71,7 @@ class Guard:
         self._finer = channels.FINER[kind]
         self.current_words = array("i", [0] * current.WORDS)
         current.scale(self.current_words, self._finer)
-        self._v = array("i", [0] * volts.WORDS)
+        self.volt_words = array("i", [0] * volts.WORDS)
         self.own_words = array("i", [0] * _OWN_WORDS)
         self.own_words[_JUNCTION] = self.own_words[_FOOT] = 250 + sense.BIAS
         self.current_words[current.CAP] = current.FULL
@@ -81,7 +86,8 @@ class Guard:
         keep_bound(self, "_forbid")
         self.fresh = _freshener(self)
         self.fresh()
-        self.update = _updater(self)
+        # what is slow by nature takes turns
+        self.turns = self._spend, None, self._read_heat, None, self._judge_heat, None, self._forbid, self._show
 
     def _no_limits(self):
         c = self.current_words
@@ -91,8 +97,8 @@ class Guard:
         c[current.STALL_MA] = c[current.PEAK_MA] = absolute.current_max_ma
         c[current.STALL_TICKS] = 30000
         c[current.MEAN_TICKS] = 100
-        c[current.SUPPLY_MAX_MV] = self._v[volts.MAX_MV] = absolute.supply_max_mv
-        self._v[volts.MIN_MV] = absolute.supply_min_mv
+        c[current.SUPPLY_MAX_MV] = self.volt_words[volts.MAX_MV] = absolute.supply_max_mv
+        self.volt_words[volts.MIN_MV] = absolute.supply_min_mv
 
     def set_limits(self, limits):
         """Put a part's checked limits in force (link side, not in the tick)."""
@@ -104,9 +110,9 @@ class Guard:
         c[current.STALL_TICKS] = limits.stall_ms
         c[current.PEAK_MA] = limits.current_max_ma + limits.current_max_ma // 10 + 800 // self._finer
         c[current.MEAN_TICKS] = 60 + 10000 // limits.slew_per_ms
-        c[current.SUPPLY_MAX_MV] = self._v[volts.MAX_MV] = limits.supply_max_mv
-        self._v[volts.MIN_MV] = limits.supply_min_mv
-        self._v[volts.USES_FEED] = 1 if limits.flags & guard_limits.SENSORS else 0
+        c[current.SUPPLY_MAX_MV] = self.volt_words[volts.MAX_MV] = limits.supply_max_mv
+        self.volt_words[volts.MIN_MV] = limits.supply_min_mv
+        self.volt_words[volts.USES_FEED] = 1 if limits.flags & guard_limits.SENSORS else 0
         self._budgets.set(budget.LEADS, limits.i2t_leads_rest_ma, limits.i2t_leads_a2s)
         self._budgets.set(budget.PART, limits.i2t_part_rest_ma, limits.i2t_part_a2s)
         self._heat.part_max_dc = limits.part_temp_max_dc
@@ -151,6 +157,22 @@ class Guard:
     @silent_ms.setter
     def silent_ms(self, value):
         self.own_words[SILENT] = value
+
+    def update(self, drive, gate, rail, trips, estop):
+        """Judge one tick by ``sense`` and what was in force in it, as the tick does by itself; return the
+        worst fault code or 0.
+        """
+        own = self.own_words
+        found = watched(
+            own, self.current_words, self._values, self.volt_words, self.junction.words,
+            drive, gate, rail, trips,
+        )  # fmt: skip
+        turn = self.turns[found >> TURN_SHIFT]
+        if turn:
+            turn()
+        if is_released(own, estop):
+            self._forbid()
+        return worst(own, found, estop)
 
     @micropython.native
     def _spend(self):
@@ -229,7 +251,7 @@ class Guard:
     def _forbid(self):
         g = self.own_words
         block = self._heat.words[heat.CODE] or g[_SPENT]
-        if self._values[channels.BUS] > self._v[volts.MAX_MV]:
+        if self._values[channels.BUS] > self.volt_words[volts.MAX_MV]:
             block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
         if not block and g[BLOCK]:  # a budget: until there is some again
             if faults.BUDGET_BENCH <= g[BLOCK] <= faults.BUDGET_PART:
@@ -239,12 +261,12 @@ class Guard:
 
 
 @micropython.viper
-def _watched(
+def watched(
     g: ptr32, c: ptr32, v: ptr32, volt_words: ptr32, junction: ptr32,
     drive: int, gate: int, rail: int, trips: int,
 ) -> int:  # fmt: skip
     # The kernels in their order. Returns the places in CURRENT_CODES and (times 64) VOLT_CODES that they
-    # tell, and (times 4096) the turn.
+    # tell, and (from TURN_SHIFT on) the turn.
     silent = g[SILENT]
     if silent < SILENT_MAX:
         g[SILENT] = silent + 1
@@ -252,11 +274,42 @@ def _watched(
     g[_TURN] = turn
     _bound(c, v, drive, v[channels.BUS])
     found = int(_watch(c, v, gate, trips))
-    found += int(_watch_volts(volt_words, v, drive, gate, rail, trips)) << 6
+    volts_found = int(_watch_volts(volt_words, v, drive, gate, rail, trips))
     if turn & 1:
         power_mw = int(_loss_mw(c[current.AMPS], c[current.SIZE], gate, g[_JUNCTION] - sense.BIAS))
-        g[_JUNCTION] = g[_FOOT] + int(_rise_mk(junction, power_mw)) // 100
-    return found + (turn << 12)
+        rise_mk = int(_rise_mk(junction, power_mw))
+        g[_JUNCTION] = g[_FOOT] + rise_mk // 100
+    return found + (volts_found << 6) + (turn << TURN_SHIFT)
+
+
+@micropython.viper
+def worst(g: ptr32, found: int, estop: int) -> int:
+    """Return the worst code of one tick, 0 for none: what ``watched`` found, and an open emergency line."""
+    if estop:
+        g[BLOCK] = faults.ESTOP
+        return faults.ESTOP
+    code = g[_SLOW_CODE]
+    found &= FOUND
+    if found:  # the worst counts, of equals the last
+        severity = ptr8(_SEVERITY)
+        volt_codes = ptr8(_VOLT_CODES)
+        current_codes = ptr8(_CURRENT_CODES)
+        other = int(volt_codes[found >> 6])
+        if int(severity[other]) >= int(severity[code]):
+            code = other
+        other = int(current_codes[found & 63])
+        if int(severity[other]) >= int(severity[code]):
+            code = other
+    return code
+
+
+@micropython.viper
+def is_released(g: ptr32, estop: int) -> int:
+    """Return 1 when the emergency line is closed again and still forbids arming."""
+    if estop == 0:
+        if g[BLOCK] == faults.ESTOP:
+            return 1
+    return 0
 
 
 @micropython.viper
@@ -268,7 +321,7 @@ def _fresh(c: ptr32, volt_words: ptr32, heat_words: ptr32, heatsink: ptr32, part
 
 def _freshener(guard):
     thermal = guard._heat
-    needs = guard.current_words, guard._v, thermal.words, thermal.heatsink_words, thermal.part_words
+    needs = guard.current_words, guard.volt_words, thermal.words, thermal.heatsink_words, thermal.part_words
 
     @micropython.native
     def fresh(needs=needs):
@@ -277,36 +330,3 @@ def _freshener(guard):
         _fresh(c, volt_words, heat_words, heatsink, part)
 
     return fresh
-
-
-def _updater(guard):
-    # what ``update`` needs, as locals: see compat.py on the cost of names
-    turns = guard._spend, None, guard._read_heat, None, guard._judge_heat, None, guard._forbid, guard._show
-    needs = guard, guard.own_words, guard.current_words, guard._values, guard._v, guard.junction.words, turns
-
-    @micropython.native
-    def update(drive, gate, rail, trips, estop, needs=needs):
-        """Judge one tick by ``sense`` and what was in force in it; return the worst fault code or 0."""
-        guard, g, c, v, volt_words, junction, turns = needs
-        found = _watched(g, c, v, volt_words, junction, drive, gate, rail, trips)
-        turn = turns[found >> 12]
-        if turn:  # what is slow by nature takes turns
-            turn()
-        code = g[_SLOW_CODE]
-        found &= 4095
-        if found:  # the worst counts, of equals the last
-            severity = _SEVERITY
-            other = _VOLT_CODES[found >> 6]
-            if severity[other] >= severity[code]:
-                code = other
-            other = _CURRENT_CODES[found & 63]
-            if severity[other] >= severity[code]:
-                code = other
-        if estop:
-            g[BLOCK] = faults.ESTOP
-            return faults.ESTOP
-        if g[BLOCK] == faults.ESTOP:  # released
-            guard._forbid()
-        return code
-
-    return update

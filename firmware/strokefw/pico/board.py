@@ -9,10 +9,10 @@ from machine import Pin
 from micropython import const
 
 from strokefw.channels import FINER
-from strokefw.compat import keep_bound
+from strokefw.compat import keep_bound, ptr16, ptr32
 from strokefw.pico import pins, regs
 from strokefw.pico import scan as kernels
-from strokefw.pico.bridge import Bridge
+from strokefw.pico.bridge import PULSING, Bridge
 from strokefw.pico.burst import RUNNING, Burst
 from strokefw.pico.converters import ChipConverter, ExternalConverter
 from strokefw.pico.port import open_link
@@ -146,12 +146,15 @@ class Board:
             mode=machine.Timer.PERIODIC, period=period_us, tick_hz=1000000, callback=self._on_timer, hard=True
         )
 
+    @micropython.native
     def _on_timer(self, timer):
+        done = False
         try:
             self._tick()
-        except BaseException:
-            self._bridge.off()  # the timer stops after an exception; the watchdog then resets the chip
-            raise
+            done = True
+        finally:
+            if not done:
+                self._bridge.off()  # the timer stops after an exception; the watchdog then resets the chip
 
     def hold(self):
         """Bridge and rails off, and no tick any more: for good, until the next reset. Link, lamp and watchdog
@@ -183,18 +186,22 @@ class Board:
 
 
 def _scanner(bridge, burst, work):
-    needs = bridge, burst, burst.words, work  # as locals: see compat.py on the cost of names
+    needs = work, bridge.words, burst.words, bridge, burst  # see compat.py on the cost of names
 
-    @micropython.native
-    def scan(counts, needs=needs):
+    @micropython.viper
+    def scan(counts):
         """One tick's readings into `counts`. Allocates nothing."""
-        bridge, burst, captured, work = needs
-        if bridge.pulsing:
+        work, in_force, captured, bridge, burst = needs
+        sums = ptr32(work)
+        found = ptr16(counts)
+        pulse = ptr32(in_force)
+        capture = ptr32(captured)
+        if pulse[PULSING]:
             bridge.watch_pulse()
-        if captured[RUNNING]:
+        if capture[RUNNING]:
             burst.scan(counts)
         else:
-            _chip(work, counts)
-        _external(work, counts)
+            _chip(sums, found)
+        _external(sums, found)
 
     return scan

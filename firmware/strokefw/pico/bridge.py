@@ -44,7 +44,8 @@ _PIN_SET = const(11)
 _PIN_CLEAR = const(12)
 _PRECHARGE = const(13)  # masks of their pins
 _MAIN = const(14)
-_WORDS = const(15)
+PULSING = const(15)  # 1 while a pulse of the self-test is on
+_WORDS = const(16)
 
 
 @micropython.viper
@@ -141,14 +142,13 @@ class Bridge:
         self._trip = regs.PWM + regs.PWM_SLICE * 4
         # sums beyond 30 bits are heap objects: made once, here
         self._controls = tuple([regs.pad_control(pins.gpio(net)) for net in _GATES])
-        self.pulsing = False
         self._compare_trip = self._trip + 12
         self._allow = regs.PIO0 + regs.PIO_TXF0
-        self._words = array("I", [0] * _WORDS)
+        self.words = array("I", [0] * _WORDS)
         self._start_slices()
         self._start_keeper()
         self._fill_words()
-        self.drive, self.trips = _calls(self._words)
+        self.drive, self.trips = _calls(self.words)
 
     def _start_slices(self):
         for address in (self._slice_a, self._slice_b):
@@ -194,7 +194,7 @@ class Bridge:
         keeper.active(1)
 
     def _fill_words(self):
-        w = self._words
+        w = self.words
         w[_SLICE_A] = self._slice_a
         w[_SLICE_B] = self._slice_b
         w[_PIO] = regs.PIO0
@@ -217,10 +217,10 @@ class Bridge:
 
     def rail(self, mode):
         """0 open, 1 precharge (and the hard latch set anew), 2 main switch."""
-        if mode == 1 and self._words[_RAIL] == 0:
+        if mode == 1 and self.words[_RAIL] == 0:
             self._latch_arm(1)
             self._latch_arm(0)
-        _rail(self._words, mode)
+        _rail(self.words, mode)
 
     def pulse(self, leg, side, us):
         """One MOSFET alone on for `us` (at most 1000), everything off before and after.
@@ -232,7 +232,7 @@ class Bridge:
         self._pulsed = self._controls[2 * leg + (1 - side)]
         regs.poke(self._allow, 0)
         regs.poke(self._pulsed, regs.FUNCTION_PWM | _OVERRIDE_HIGH)
-        self.pulsing = True
+        self.words[PULSING] = 1
         self._pulse_began = time.ticks_us()
         if us < _TICK_PULSE_US:
             _wait_us(regs.TIMER_RAW_LOW, _SETTLE_US + us)
@@ -245,13 +245,13 @@ class Bridge:
 
     def end_pulse(self):
         """End the pulse under way."""
-        self.pulsing = False
+        self.words[PULSING] = 0
         regs.poke(self._pulsed, regs.FUNCTION_PWM)
-        _halt(self._words)
+        _halt(self.words)
 
     def off(self):
         """Everything that can move or heat something is off; works in any state."""
-        self._words[_GATE] = 1
+        self.words[_GATE] = 1
         self.drive(0, 0)
         self.rail(0)
 
@@ -269,14 +269,17 @@ class Bridge:
 def _calls(words):
     # what the tick calls, as functions of their own: see compat.py on the cost of names
 
-    @micropython.native
-    def drive(drive, gate, words=words):
+    @micropython.viper
+    def drive(drive: int, gate: int):
         """Duty and polarity from the next PWM period on; gate 0: enable line low at once, all gates low."""
-        _drive(words, drive, gate)
+        w = ptr32(words)
+        _drive(w, drive, gate)
 
-    @micropython.native
-    def trips(words=words):
+    @micropython.viper
+    def trips() -> int:
         """PWM periods cut since the last call, and LATCH_FELL while the hard latch has fallen."""
-        return _trips(words)
+        w = ptr32(words)
+        cut = int(_trips(w))
+        return cut
 
     return drive, trips
