@@ -92,8 +92,9 @@ class App(Transitions):
         self._tell(state.EVENT_BOOT, cause, 0, 0)
         self.log.add(self.ticks, state.EVENT_BOOT, cause, 0)
         keep_bound(
-            self, "_seldom", "_go", "_ramp_down", "_stopped", "_protect", "_cut", "_begin_check", "_open", "_move",
-            "_tell", "_asked", "_stop", "_checked", "_disarm", "_clear", "_new_session", "_abandon_check",
+            self, "_seldom", "_go", "_ramp_down", "_stopped", "_protect", "_cut", "_begin_check", "_open",
+            "_move", "_tell", "_asked", "_stop", "_checked", "_disarm", "_clear", "_new_session",
+            "_abandon_check",
         )  # fmt: skip
         self.tick = _ticker(self)
 
@@ -182,10 +183,9 @@ def _ticker(app):
             happened = int(_look(played, v))
             if happened:
                 happened = int(turn_segment(happened))
-            if happened & ramp.ENDED == 0:
-                _advance(played, bounds[guard_current.CAP], bounds[guard_current.SLEW_DOWN])
-            if happened:
                 followed(happened)
+            if happened & ramp.ENDED == 0 or played[ramp_kernel.DRIVE] != ramp_kernel.BIAS:
+                _advance(played, bounds[guard_current.CAP], bounds[guard_current.SLEW_DOWN])
             if now == state.STOPPING:
                 stopping()
         elif now == state.ARMED:

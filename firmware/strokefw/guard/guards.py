@@ -87,7 +87,9 @@ class Guard:
         self.fresh = _freshener(self)
         self.fresh()
         # what is slow by nature takes turns
-        self.turns = self._spend, None, self._read_heat, None, self._judge_heat, None, self._forbid, self._show
+        self.turns = (
+            self._spend, None, self._read_heat, None, self._judge_heat, None, self._forbid, self._show,
+        )  # fmt: skip
 
     def _no_limits(self):
         c = self.current_words

@@ -7,7 +7,6 @@ from strokefw import channels, faults, state
 from strokefw.compat import const, micropython
 from strokefw.drive import kernel as ramp_kernel
 from strokefw.drive import ramp
-from strokefw.guard import current as guard_current
 from strokefw.guard import guards as guard
 from strokefw.sensing import sense
 from strokefw.tick import kernel as at
@@ -23,7 +22,6 @@ _cut_short = at.cut_short
 _latch = at.latch
 _aim = ramp_kernel.aim
 _off = ramp_kernel.off
-_advance = ramp_kernel.advance
 _put_event = at.tell
 _went = at.move
 _report = at.report
@@ -177,9 +175,6 @@ class Transitions:
             self.board.burst_trigger()
         if happened & ramp.ENDED:
             self._ramp_down(state.END_WATCH if happened & ramp.FIRED else state.END_DONE, 0)
-            if played[ramp_kernel.DRIVE] != ramp_kernel.BIAS:
-                bounds = self.guard.current_words
-                _advance(played, bounds[guard_current.CAP], bounds[guard_current.SLEW_DOWN])
 
     @micropython.native
     def _ramp_down(self, reason, code):
@@ -283,7 +278,7 @@ class Transitions:
                 limits = self.limits
                 damaged = self.calibration.damaged
                 check.start(0 if damaged else 1, limits.flags, limits.supply_min_mv, limits.supply_max_mv)
-            elif check.step():
+            elif check.next_tick():
                 self._checked()
         else:  # off
             self._begin_check(state.READY)
