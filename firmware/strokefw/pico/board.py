@@ -12,12 +12,14 @@ from strokefw.channels import FINER
 from strokefw.compat import keep_bound, ptr16, ptr32
 from strokefw.pico import pins, regs
 from strokefw.pico import scan as kernels
+from strokefw.pico import bridge as bridge_kernels
 from strokefw.pico.bridge import PULSING, Bridge
 from strokefw.pico.burst import RUNNING, Burst
 from strokefw.pico.converters import ChipConverter, ExternalConverter
 from strokefw.pico.port import open_link
 from strokefw.slots import Slots
 
+_watch_pulse = bridge_kernels.watch_pulse
 _chip = kernels.chip
 _external = kernels.external
 _WATCHDOG_MS = const(1000)  # longer than the flash takes for a sector, interrupts off (400 ms at worst)
@@ -186,18 +188,18 @@ class Board:
 
 
 def _scanner(bridge, burst, work):
-    needs = work, bridge.words, burst.words, bridge, burst  # see compat.py on the cost of names
+    needs = work, bridge.words, burst.words, burst  # see compat.py on the cost of names
 
     @micropython.viper
     def scan(counts):
         """One tick's readings into `counts`. Allocates nothing."""
-        work, in_force, captured, bridge, burst = needs
+        work, in_force, captured, burst = needs
         sums = ptr32(work)
         found = ptr16(counts)
         pulse = ptr32(in_force)
         capture = ptr32(captured)
         if pulse[PULSING]:
-            bridge.watch_pulse()
+            _watch_pulse(pulse)
         if capture[RUNNING]:
             burst.scan(counts)
         else:

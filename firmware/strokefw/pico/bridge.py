@@ -45,7 +45,11 @@ _PIN_CLEAR = const(12)
 _PRECHARGE = const(13)  # masks of their pins
 _MAIN = const(14)
 PULSING = const(15)  # 1 while a pulse of the self-test is on
-_WORDS = const(16)
+_PULSED = const(16)  # the place of its gate's register
+_PULSE_BEGAN = const(17)
+_TIMER = const(18)
+_CONTROLS = const(19)  # the four gates' registers, in the order of _GATES
+_WORDS = const(23)
 
 
 @micropython.viper
@@ -120,6 +124,35 @@ def _rail(w: ptr32, mode: int):
 
 
 @micropython.viper
+def _pulse(w: ptr32, which: int):
+    # the enable line up, and one gate alone high
+    pio = ptr32(w[_PIO])
+    pio[regs.PIO_TXF0 >> 2] = 0
+    control = ptr32(w[_CONTROLS + which])
+    control[0] = regs.FUNCTION_PWM | _OVERRIDE_HIGH
+    timer = ptr32(w[_TIMER])
+    w[_PULSE_BEGAN] = timer[0]
+    w[_PULSED] = _CONTROLS + which
+    w[PULSING] = 1
+
+
+@micropython.viper
+def _end_pulse(w: ptr32):
+    w[PULSING] = 0
+    control = ptr32(w[w[_PULSED]])
+    control[0] = regs.FUNCTION_PWM
+    _halt(w)
+
+
+@micropython.viper
+def watch_pulse(w: ptr32):
+    """End a pulse that is old enough (called by the scan)."""
+    timer = ptr32(w[_TIMER])
+    if timer[0] - w[_PULSE_BEGAN] >= _TICK_PULSE_US - 100:
+        _end_pulse(w)
+
+
+@micropython.viper
 def _wait_us(timer: ptr32, us: int):
     begin = timer[0]
     while timer[0] - begin < us:
@@ -140,10 +173,7 @@ class Bridge:
         self._slice_a = regs.PWM + regs.PWM_SLICE * 1
         self._slice_b = regs.PWM + regs.PWM_SLICE * 2
         self._trip = regs.PWM + regs.PWM_SLICE * 4
-        # sums beyond 30 bits are heap objects: made once, here
-        self._controls = tuple([regs.pad_control(pins.gpio(net)) for net in _GATES])
         self._compare_trip = self._trip + 12
-        self._allow = regs.PIO0 + regs.PIO_TXF0
         self.words = array("I", [0] * _WORDS)
         self._start_slices()
         self._start_keeper()
@@ -204,6 +234,9 @@ class Bridge:
         w[_PINS_IN] = regs.PIN_IN
         w[_LATCH_OK] = 1 << pins.gpio("LATCH_OK")
         w[_FELL] = channels.LATCH_FELL
+        w[_TIMER] = regs.TIMER_RAW_LOW
+        for i, net in enumerate(_GATES):
+            w[_CONTROLS + i] = regs.pad_control(pins.gpio(net))
         w[_PIN_SET] = regs.PIN_SET
         w[_PIN_CLEAR] = regs.PIN_CLEAR
         w[_PRECHARGE] = 1 << pins.gpio("PRECHARGE")
@@ -215,6 +248,7 @@ class Bridge:
         """
         regs.poke(self._compare_trip, ((82500 + ma * self.finer) * (_TRIP_TOP + 1) + 82500) // 165000)
 
+    @micropython.native
     def rail(self, mode):
         """0 open, 1 precharge (and the hard latch set anew), 2 main switch."""
         if mode == 1 and self.words[_RAIL] == 0:
@@ -222,6 +256,7 @@ class Bridge:
             self._latch_arm(0)
         _rail(self.words, mode)
 
+    @micropython.native
     def pulse(self, leg, side, us):
         """One MOSFET alone on for `us` (at most 1000), everything off before and after.
 
@@ -229,25 +264,14 @@ class Bridge:
         a shorted MOSFET is what the PIO is there for, and it stands no second trip.
         """
         self.drive(0, 0)
-        self._pulsed = self._controls[2 * leg + (1 - side)]
-        regs.poke(self._allow, 0)
-        regs.poke(self._pulsed, regs.FUNCTION_PWM | _OVERRIDE_HIGH)
-        self.words[PULSING] = 1
-        self._pulse_began = time.ticks_us()
+        _pulse(self.words, 2 * leg + (1 - side))
         if us < _TICK_PULSE_US:
             _wait_us(regs.TIMER_RAW_LOW, _SETTLE_US + us)
             self.end_pulse()
 
-    def watch_pulse(self):
-        """End a pulse that is old enough (called by the scan)."""
-        if time.ticks_diff(time.ticks_us(), self._pulse_began) >= _TICK_PULSE_US - 100:
-            self.end_pulse()
-
     def end_pulse(self):
         """End the pulse under way."""
-        self.words[PULSING] = 0
-        regs.poke(self._pulsed, regs.FUNCTION_PWM)
-        _halt(self.words)
+        _end_pulse(self.words)
 
     def off(self):
         """Everything that can move or heat something is off; works in any state."""
