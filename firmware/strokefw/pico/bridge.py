@@ -2,7 +2,6 @@
 pulses.
 """
 
-import time
 from array import array
 
 import micropython
