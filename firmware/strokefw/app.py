@@ -9,7 +9,7 @@ drive, one sample row into the ring. It allocates nothing and is the only place 
 from array import array
 
 from strokefw import channels, faults, state
-from strokefw.compat import halfwords, keep_bound, micropython, ptr32, stack_use, word
+from strokefw.compat import halfwords, keep_bound, micropython, ptr32, word
 from strokefw.drive import kernel as ramp_kernel
 from strokefw.drive import ramp
 from strokefw.guard import current as guard_current
@@ -75,7 +75,6 @@ class App(Transitions):
         self.log = Ring(board)
 
         self.words = array("i", [0] * at.WORDS)  # places in tick/kernel.py; 0 is off, open, none
-        self.stack_max = 0  # deepest stack met in a tick (one in eight is looked at)
         self.ask_value = 0
         self.limits_set = 0
         self.check_then = state.READY
@@ -88,6 +87,7 @@ class App(Transitions):
         self.link = Service(self)
         cause = board.reset_cause()
         self.reset_cause = cause
+        self.words[at.UNASKED] = cause == state.RESET_WATCHDOG  # nothing is pulsed until somebody asks
         self.link_watch = LinkWatch(cause, self.words, at.LINK_CODE)
         self._tell(state.EVENT_BOOT, cause, 0, 0)
         self.log.add(self.ticks, state.EVENT_BOOT, cause, 0)
@@ -97,6 +97,14 @@ class App(Transitions):
             "_abandon_check",
         )  # fmt: skip
         self.tick = _ticker(self)
+
+    def stood_still(self):
+        """The board held no ticks for a while: none is missed, and the clock goes on (service side)."""
+        w = self.words
+        now_us = self.board.ticks_us()
+        passed = ((now_us - w[at.BEGAN]) & state.TICK_MASK) // state.TICK_US
+        w[at.TICKS] = (w[at.TICKS] + passed) & state.TICK_MASK
+        w[at.BEGAN] = now_us
 
     def service(self):
         """Do a bounded piece of link work."""
@@ -116,9 +124,6 @@ class App(Transitions):
         w = self.words
         shown = w[at.SHOWN]
         self.board.led(faults.lamp(shown, w[at.TICKS]))
-        depth = stack_use()
-        if depth > self.stack_max:
-            self.stack_max = depth
         if w[at.QUIET]:
             w[at.QUIET] -= 1
         elif shown != w[at.WARNED]:

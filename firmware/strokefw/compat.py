@@ -76,8 +76,6 @@ def keep_bound(owner, *names):
 if sys.platform == "rp2":
     import gc
 
-    stack_use = micropython.stack_use
-
     def heap_free():
         """Collect garbage and return the bytes free on the heap."""
         gc.collect()
@@ -85,8 +83,6 @@ if sys.platform == "rp2":
 
 else:
 
-    def stack_use():
-        """Return the bytes of stack in use; 0 away from the chip, where nobody needs to know."""
+    def heap_free():
+        """Return 0: away from the chip nobody needs to know."""
         return 0
-
-    heap_free = stack_use

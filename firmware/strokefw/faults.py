@@ -70,6 +70,7 @@ CHECK_TIMEOUT = const(86)
 TICK_OVERRUN = const(91)
 WATCHDOG_RESET = const(92)
 INTERNAL = const(93)
+WRONG_CHIP = const(94)
 
 # (code, key, severity, latched, sentence, what to check)
 
@@ -205,6 +206,8 @@ TABLE = (
      "Firmware fault or a supply dip: please report what ran."),
     (INTERNAL, "internal", OFF, 1, "The firmware met something it did not expect.",
      "Please report it, with the events (info)."),
+    (WRONG_CHIP, "wrong_chip", OFF, 1, "This firmware is for the RP2040 and does not start on another chip.",
+     "Use a Raspberry Pi Pico with an RP2040; a Pico 2 has another chip."),
 )
 # fmt: on
 

@@ -108,6 +108,10 @@ class FedBoard:
         self._link = self._link[n:]
         return n
 
+    def stack_max(self):
+        """Not known here."""
+        return 0
+
     def burst_ready(self):
         """Whether all of a capture is there."""
         return self._ready

@@ -33,13 +33,20 @@ class Slots:
 
     def store(self, slot, data):
         """Write both copies, first a, then b. OSError when the flash is full or broken."""
+        for _ in self.storing(slot, data):
+            pass
+
+    def storing(self, slot, data):
+        """Do the same in pieces, one with each ``next``; True comes when the record outlives the power."""
         record = struct.pack("<H", len(data)) + bytes(data)
         record += struct.pack("<I", binascii.crc32(record))
         spare = self._path(slot, "t")
         for copy in ("a", "b"):
             with open(spare, "wb") as file:
                 file.write(record)
+            yield copy == "b"
             _replace(spare, self._path(slot, copy))
+            yield True
 
 
 def _replace(source, target):

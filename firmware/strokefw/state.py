@@ -2,7 +2,7 @@
 
 from strokefw.compat import const
 
-OFF = const(0)  # powered, not yet checked
+OFF = const(0)  # powered, not yet checked; after a watchdog's reset until somebody asks for it
 CHECK = const(1)  # self-test, after power-up or on the way to ARMED
 READY = const(2)  # checked; supply of the bridge open
 ARMED = const(3)  # supply closed, bridge off; may be driven
@@ -13,7 +13,7 @@ NAMES = ("off", "check", "ready", "armed", "driving", "stopping", "latched")
 
 # (from, to): all there are; anything else is an internal fault
 TRANSITIONS = (
-    (OFF, CHECK),  # first tick after power-up
+    (OFF, CHECK),  # first tick after power-up; arm, selftest
     (CHECK, READY),  # power-up check over, or arming refused or stopped
     (CHECK, ARMED),  # arming check passed
     (CHECK, LATCHED),
@@ -51,6 +51,14 @@ ASK_CLEAR = const(5)
 ASK_CHECK = const(6)
 ASK_SESSION = const(7)
 ANSWER_PENDING = const(-1)
+
+AT_REST = (OFF, READY, LATCHED)  # bridge off, its supply open, and no check under way
+
+# why the board started
+RESET_POWER_ON = const(0)
+RESET_WATCHDOG = const(1)
+RESET_SOFT = const(2)
+RESET_OTHER = const(3)
 
 STOP_RAMP = const(1)
 STOP_NOW = const(2)

@@ -16,7 +16,17 @@ from strokebench.sim.engine import chip
 HERE = Path(__file__).parent
 ALONE = tuple(
     f"strokefw/{name}"
-    for name in ("pico/", "link/cobs.", "link/__init__.", "slots.", "compat.", "channels.", "__init__.")
+    for name in (
+        "pico/",
+        "link/bus.",
+        "link/cobs.",
+        "link/__init__.",
+        "slots.",
+        "state.",
+        "compat.",
+        "channels.",
+        "__init__.",
+    )
 )
 """How the paths begin of the modules that the board needs, without the rest of the firmware."""
 

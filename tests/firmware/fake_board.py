@@ -197,6 +197,10 @@ class FakeBoard:
         """Keep it."""
         self.slots[slot] = bytes(data)
 
+    def stack_max(self):
+        """Return 0: no chip."""
+        return 0
+
     def uid(self):
         """Return eight bytes."""
         return b"fakefake"

@@ -2,7 +2,7 @@
 # Runs under CPython and MicroPython.
 
 from fake_board import FakeBoard, Host
-from strokefw import faults
+from strokefw import faults, state
 from strokefw.link import wire
 from strokefw.link.watch import LinkWatch
 
@@ -38,15 +38,17 @@ def test_dropped_samples_are_told():
     assert watch.code == faults.SAMPLES_DROPPED
 
 
-def test_a_watchdog_restart_shows_until_the_host_knows():
+def test_a_watchdog_restart_shows_until_somebody_asks_for_the_self_test():
     board = FakeBoard()
-    board.cause = 1
+    board.cause = state.RESET_WATCHDOG
     host = Host(board)
     host.tick(3000)
     assert host.app.shown == faults.WATCHDOG_RESET
     host.do("hello", wire.PROTOCOL)
     host.tick(5)
-    assert host.app.shown == 0
+    assert host.app.shown == faults.WATCHDOG_RESET
+    host.do("selftest")
+    assert host.app.shown == 0 and host.app.state == state.READY
 
 
 def test_noise_on_the_link_shows():

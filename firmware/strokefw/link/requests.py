@@ -76,7 +76,8 @@ def _hello(service, seq, values):
 
 def _welcome(service, seq):
     app = service.app
-    app.link_watch.greeted()
+    if app.state != state.OFF:
+        app.link_watch.greeted()
     bounds = guard_limits.ABSOLUTE[app.kind]
     version = strokefw.VERSION
     body = wire.pack(
@@ -112,7 +113,7 @@ def _status(service, seq, values):
         sense.current_ma, sense.bus_mv, sense.vin_mv, sense.feed_mv, sense.heatsink_dc, sense.part_dc,
         guard.junction_dc, guard.cap, guard.left_bench, guard.left_leads, guard.left_part, app.trips,
         service.decoder.bad_frames, service.lost_rows, service.lost_events, app.overruns,
-        service.tick_max_us(), service.tick_mean_us(), service.heap_free(), min(app.stack_max, 65535),
+        service.tick_max_us(), service.tick_mean_us(), service.heap_free(), app.board.stack_max(),
         max(player.index, 0), flags,
     )  # fmt: skip
     service.queue(wire.ID["status_report"], seq, body)
@@ -142,6 +143,7 @@ def _arm(service, seq, values):
     if not service.app.limits_set:
         return faults.NO_LIMITS
     service.app.guard.silent_ms = 0
+    service.app.link_watch.greeted()
     return _ask(service, seq, state.ASK_ARM)
 
 
@@ -198,6 +200,7 @@ def _stream(service, seq, values):
 
 
 def _selftest(service, seq, values):
+    service.app.link_watch.greeted()
     result = _ask(service, seq, state.ASK_CHECK)
     service.deferred_kind = wire.ID["selftest"]
     return result
@@ -226,13 +229,13 @@ def _calib_read(service, seq, values):
 
 def _calib_write(service, seq, values):
     app = service.app
-    if app.state not in (state.READY, state.LATCHED):
+    if app.state not in state.AT_REST:
         return faults.NOT_NOW
     try:
         app.calibration.use(values[0])
     except ValueError:
         return faults.CALIBRATION
-    app.board.store(calib.SLOT, bytes(values[0]))
+    service.keep(app.board.store(calib.SLOT, bytes(values[0])))
     app.sense.reload()
     return 0
 
@@ -275,7 +278,7 @@ def _plant(service, seq, values):
     app = service.app
     if not hasattr(app.board, "hold"):
         return faults.UNKNOWN_MESSAGE
-    if app.rail or app.state not in (state.OFF, state.READY, state.LATCHED):
+    if app.rail or app.state not in state.AT_REST:
         return faults.NOT_NOW
     service.drop_pending()
     service.plant = True

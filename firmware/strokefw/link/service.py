@@ -50,6 +50,7 @@ class Service:
         self._dropped = 0  # rows lost since the last samples message
         self.plant = False  # the laptop's plant is to take the place of the board
         self.lost_rows = self.lost_events = self.lost_replies = 0
+        self._keeping = None  # pieces of the log still to be stored
         self._fed_tick = -1
         self._mean_ticks = self._mean_busy = self._heap_free = 0
 
@@ -67,16 +68,43 @@ class Service:
                 self._take(kind, seq, body)
         if self.deferred and app.answer != state.ANSWER_PENDING and not app.ask:
             requests.answered(self)
-        if self._out_end and not self._write():
-            return
         if app.ramp.capture:
             self.burst.run()
-        if app.log.unsaved and (app.state == state.READY or app.state == state.LATCHED):
-            app.log.save()  # the chip stops while its flash is written: never while something may be driven
+        if app.state in state.AT_REST and not self._keep_log():
+            return
+        if self._out_end and not self._write():
+            return
         sends = SENDS_MAX
         self._answers_left = ANSWERS_MAX
         while sends and self._send():
             sends -= 1
+
+    # -- records -----------------------------------------------------------------------------------
+
+    def keep(self, pieces):
+        """Store all of a record: what ``Board.store`` has returned."""
+        while self._piece(pieces) is not None:
+            pass
+
+    def _keep_log(self):
+        # One piece of it a turn, so that requests are heard in between; true when nothing stands against
+        # sending: what the log is to remember outlives the power before the host hears of it.
+        if self._keeping is None:
+            if not self.app.log.unsaved:
+                return True
+            self._keeping = self.app.log.save()
+        safe = self._piece(self._keeping)
+        if safe is None:
+            self._keeping = None
+        return safe is not False
+
+    def _piece(self, pieces):
+        # the chip stops while its flash is written: never while something may be driven
+        if pieces is None:  # a board that stores at once
+            return None
+        safe = next(pieces, None)
+        self.app.stood_still()
+        return safe
 
     # -- requests ----------------------------------------------------------------------------------
 

@@ -19,10 +19,10 @@ class LinkWatch:
     def __init__(self, reset_cause, words=None, place=0):
         self._words = array("i", [0]) if words is None else words
         self._place = place
-        self.code = faults.WATCHDOG_RESET if reset_cause == 1 else 0
+        self.code = faults.WATCHDOG_RESET if reset_cause == state.RESET_WATCHDOG else 0
         self._bad = self._lost = 0
         self._at = 0
-        self._held = -1  # for ever, until the host has said hello and knows of the restart
+        self._held = -1  # for ever, until ``greeted``
 
     @property
     def code(self):
@@ -34,7 +34,7 @@ class LinkWatch:
         self._words[self._place] = value
 
     def greeted(self):
-        """The host has been told the cause of the restart."""
+        """The host knows of the restart, and the bench no longer waits for its word."""
         if self.code == faults.WATCHDOG_RESET:
             self.code = 0
         self._held = 0

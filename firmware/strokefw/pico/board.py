@@ -8,11 +8,12 @@ import micropython
 from machine import Pin
 from micropython import const
 
+from strokefw import state
 from strokefw.channels import FINER
 from strokefw.compat import keep_bound, ptr16, ptr32
+from strokefw.pico import bridge as bridge_kernels
 from strokefw.pico import pins, regs
 from strokefw.pico import scan as kernels
-from strokefw.pico import bridge as bridge_kernels
 from strokefw.pico.bridge import PULSING, Bridge
 from strokefw.pico.burst import RUNNING, Burst
 from strokefw.pico.converters import ChipConverter, ExternalConverter
@@ -22,11 +23,19 @@ from strokefw.slots import Slots
 _watch_pulse = bridge_kernels.watch_pulse
 _chip = kernels.chip
 _external = kernels.external
-_WATCHDOG_MS = const(1000)  # longer than the flash takes for a sector, interrupts off (400 ms at worst)
 # The watchdog's scratch registers outlive any reset but the power's and the RUN pin's (datasheet, 4.7).
 # boot code has 4 to 7. Ours: in 0 the mark that we ran, above it the first halfword; the rest in 1 to 3.
-_RUNNING = const(0x057B)
-POWER_ON, WATCHDOG, SOFT, OTHER = const(0), const(1), const(2), const(3)
+_WATCHDOG_MS = const(1000)
+_FLASH_MS = const(8388)  # the longest it can wait: for twenty sectors, at 400 ms each, the flash's worst
+_RUNNING = const(0x57B)  # left in half a scratch register, which only loses it with the power
+_ENDED = const(0x57C)  # the same, once this firmware has ended in good order
+_STACK = const(0x20040100)  # MicroPython's own, the last 8 kB of the memory but for a rest at the bottom
+_STACK_BYTES = const(7936)
+_STACK_MARGIN = const(256)  # for the painter itself
+
+
+def _leave(mark):
+    regs.poke(regs.SCRATCH, regs.peek(regs.SCRATCH) & ~0xFFFF | mark)
 
 
 class Board:
@@ -34,6 +43,8 @@ class Board:
 
     def __init__(self):
         self._cause = self._find_cause()
+        # What is free of the stack is painted. MicroPython itself raises an exception before it is full.
+        regs.paint(_STACK, (_STACK_BYTES - micropython.stack_use() - _STACK_MARGIN) // 4)
         self._bridge = Bridge()
         self._work = array("I", [0] * kernels.WORDS)
         self._adc = ChipConverter(self._work)
@@ -48,6 +59,7 @@ class Board:
         self._link = open_link()
         self._dog = None
         self._timer = machine.Timer()
+        self._tick = None
         # the tick's calls go straight to the parts
         self.scan = _scanner(self._bridge, self._burst, self._work)
         self.drive = self._bridge.drive
@@ -68,13 +80,14 @@ class Board:
 
     @staticmethod
     def _find_cause():
-        ran = regs.peek(regs.SCRATCH) & 0xFFFF == _RUNNING
-        if not ran:
-            regs.poke(regs.SCRATCH, _RUNNING)
+        # The register with the reason keeps it until the next reset of the chip: a start at the prompt would
+        # see it again. So it counts only when this firmware was cut off.
+        left = regs.peek(regs.SCRATCH) & 0xFFFF
+        _leave(_RUNNING)
         reason = regs.peek(regs.WATCHDOG + 8)
-        if reason & 1:  # its time ran out; bit 1: somebody asked for a reset
-            return WATCHDOG
-        return SOFT if ran or reason else POWER_ON
+        if reason & 1 and left == _RUNNING:  # its time ran out; bit 1: somebody asked for a reset
+            return state.RESET_WATCHDOG
+        return state.RESET_SOFT if reason or left in (_RUNNING, _ENDED) else state.RESET_POWER_ON
 
     @staticmethod
     def _find_kind():
@@ -130,10 +143,42 @@ class Board:
         return self._slots.load(slot)
 
     def store(self, slot, data):
-        """Store a record. Ticks are late meanwhile: the flash stops the chip while it erases. Not while
-        driving.
+        """Keep a record: each ``next`` writes a piece, True comes when it outlives the power.
+
+        The flash stops the chip while it erases, so there are no ticks meanwhile, and none are made up for.
+        Not while anything may be driven.
         """
-        self._slots.store(slot, data)
+        pieces = self._slots.storing(slot, data)
+        while True:
+            self._stand_still()
+            try:
+                safe = next(pieces)
+            except StopIteration:
+                return
+            finally:
+                self._go_on()
+            yield safe
+
+    def _stand_still(self):
+        self._timer.deinit()
+        if self._dog is not None:
+            self._dog = machine.WDT(timeout=_FLASH_MS)
+
+    def _go_on(self):
+        if self._dog is not None:
+            self._dog = machine.WDT(timeout=_WATCHDOG_MS)
+        if self._tick is not None:
+            self._timer.init(
+                mode=machine.Timer.PERIODIC,
+                period=self._period_us,
+                tick_hz=1000000,
+                callback=self._on_timer,
+                hard=True,
+            )
+
+    def stack_max(self):
+        """The most bytes of stack ever in use, every interrupt included."""
+        return _STACK_BYTES - 4 * regs.painted(_STACK)
 
     def kept(self, record):
         """What was kept over a reset, or anything."""
@@ -152,10 +197,9 @@ class Board:
     def start(self, tick, period_us=1000):
         """Call `tick` from the hardware timer every `period_us`, and let the chip's watchdog run."""
         self._tick = tick
+        self._period_us = period_us
         self._dog = machine.WDT(timeout=_WATCHDOG_MS)
-        self._timer.init(
-            mode=machine.Timer.PERIODIC, period=period_us, tick_hz=1000000, callback=self._on_timer, hard=True
-        )
+        self._go_on()
 
     @micropython.native
     def _on_timer(self, timer):
@@ -188,6 +232,7 @@ class Board:
         self._bridge.off()
         self._timer.deinit()
         regs.poke(regs.WATCHDOG + regs.CLEAR_BITS, 1 << 30)
+        _leave(_ENDED)
         self._dog = None
         self._bridge.close()
         self._converter.close()

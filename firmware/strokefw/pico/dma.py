@@ -24,7 +24,7 @@ _PLAN_WORDS = const(10)
 BYTES, HALFWORDS, WORDS = const(0), const(1), const(2)
 UNPACED = const(0x3F)
 _TRIES = const(3)
-_RING_COUNT = const(1 << 27)  # a whole number of rings of any size; below the RP2350's 28-bit limit
+_RING_COUNT = const(1 << 27)  # a whole number of rings of any size
 
 
 def aligned(size):

@@ -7,8 +7,16 @@ obeyed while the bench is not armed, with the bridge off first. People read docs
 
 import gc
 
+import machine
 import micropython
 
+# SYSINFO is at the same address in RP2040 and RP2350, and so is CHIP_ID in it (pico-sdk, hardware/regs,
+# addressmap.h and sysinfo.h of both): bits 12 to 27 are the part, 2 for the RP2040 and 4 for the RP2350.
+_PART = machine.mem32[0x40000000] >> 12 & 0xFFFF
+if _PART != 2:
+    from strokefw.pico.chip import refuse
+
+    refuse(_PART)
 micropython.kbd_intr(-1)  # a laptop that greets while the modules load must not interrupt that by a byte 3
 # Collected often while the modules load, so that what stays lies close together and bursts find room.
 gc.threshold(12000)

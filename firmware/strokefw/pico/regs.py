@@ -1,44 +1,26 @@
-"""Register addresses of the two chips a Pico can have, and bare reads and writes.
+"""Register addresses of the RP2040, and bare reads and writes.
 
-RP2040: datasheet chapters 2.2 (addresses), 2.5 (DMA), 3.7 (PIO), 4.5 (PWM), 4.7 (watchdog), 4.9 (converter).
-RP2350: its datasheet's chapter 2.2 and the same lists; that column has been run neither on hardware nor
-emulated.
+RP2040 datasheet, chapters 2.2 (addresses), 2.5 (DMA), 3.7 (PIO), 4.1 (USB), 4.5 (PWM), 4.7 (watchdog),
+4.9 (converter).
 """
-
-import sys
 
 import machine
 import micropython
 from micropython import const
 
-_RP2350 = "RP2350" in sys.implementation._machine
-
-if _RP2350:
-    PWM = 0x400A8000
-    PWM_ENABLE = PWM + 0xF0
-    ADC = 0x400A0000
-    IO_BANK0 = 0x40028000
-    WATCHDOG = 0x400D8000
-    TIMER_RAW_LOW = 0x400B0028
-    DREQ_ADC = 48
-    DREQ_PWM_WRAP0 = 32
-    DMA_COUNT_MAX = 0x0FFFFFFF
-    PIN_SET = 0xD0000018
-    PIN_CLEAR = 0xD0000020
-    UART0_IRQ = 33
-else:
-    PWM = 0x40050000
-    PWM_ENABLE = PWM + 0xA0
-    ADC = 0x4004C000
-    IO_BANK0 = 0x40014000
-    WATCHDOG = 0x40058000
-    TIMER_RAW_LOW = 0x40054028
-    DREQ_ADC = 36
-    DREQ_PWM_WRAP0 = 24
-    DMA_COUNT_MAX = 0xFFFFFFFF
-    PIN_SET = 0xD0000014
-    PIN_CLEAR = 0xD0000018
-    UART0_IRQ = 20
+PWM = 0x40050000
+PWM_ENABLE = PWM + 0xA0
+ADC = 0x4004C000
+IO_BANK0 = 0x40014000
+WATCHDOG = 0x40058000
+TIMER_RAW_LOW = 0x40054028
+USB_FRAME = 0x50110048  # SOF_RD
+DREQ_ADC = 36
+DREQ_PWM_WRAP0 = 24
+DMA_COUNT_MAX = 0xFFFFFFFF
+PIN_SET = 0xD0000014
+PIN_CLEAR = 0xD0000018
+UART0_IRQ = 20
 
 PRIORITIES = 0xE000E400  # of interrupts, a byte each, to be written as words; the SDK gives all 0x80
 DMA = 0x50000000
@@ -54,6 +36,7 @@ PIO_INSTR0 = const(0xD8)
 SET_BITS = const(0x2000)  # atomic bit-set and bit-clear aliases of a peripheral
 CLEAR_BITS = const(0x3000)
 FUNCTION_PWM = const(4)
+_PAINT = const(0x2BADBEE5)
 # places of registers in words from their block's first
 DMA_WRITE = const(1)  # behind a channel's read address
 DMA_COUNT = const(2)
@@ -77,6 +60,22 @@ def pad_control(gpio):
 def poke(address: ptr32, value: int):
     """Write the 32-bit register at an address."""
     address[0] = value
+
+
+@micropython.viper
+def paint(bottom: ptr32, count: int):
+    """Fill words of memory that nobody uses, to see later how many somebody has."""
+    for i in range(count):
+        bottom[i] = _PAINT
+
+
+@micropython.viper
+def painted(bottom: ptr32) -> int:
+    """How many words from the bottom on still are as ``paint`` left them; at least one must not be."""
+    i = 0
+    while bottom[i] == _PAINT:
+        i += 1
+    return i
 
 
 def peek(address):

@@ -62,10 +62,13 @@ class Ring:
         return self._data[2 * _UNSAVED]
 
     def save(self):
-        """Hand the rows to the board's storage (not in the tick, not while driving: flash stops the chip)."""
+        """Hand the rows to the board's storage (not in the tick, not while driving: flash stops the chip).
+
+        Returns what ``Board.store`` does.
+        """
         self._data[2 * _UNSAVED] = 0
         struct.pack_into("<H", self._data, 0, _MAGIC)
-        self._board.store(SLOT, bytes(self._data[:_BYTES]))
+        return self._board.store(SLOT, bytes(self._data[:_BYTES]))
 
     def rows(self):
         """Return the rows as a list of tuples, oldest first."""

@@ -42,7 +42,8 @@ BUSY = const(27)  # set by an event of this tick: what can wait does
 WAITING = const(28)  # what waits, as bits; one of them a tick
 WARNED = const(29)  # code that the last warning told
 QUIET = const(30)  # no other warning for so many SELDOM
-WORDS = const(31)
+UNASKED = const(31)  # no self-test before somebody asks for one
+WORDS = const(32)
 
 LATE_US = const(1900)  # from one tick's start to the next: one has been missed
 _ROW = const(wire.SAMPLE_BYTES // 2)  # halfwords

@@ -69,7 +69,11 @@ class Transitions:
         elif now == state.LATCHED:
             code = faults.FAULT_LATCHED
         elif ask == state.ASK_ARM or ask == state.ASK_CHECK:
-            if now == state.READY or (now == state.CHECK and w[at.CHECK_THEN] == state.READY):
+            if (
+                now == state.READY
+                or now == state.OFF
+                or (now == state.CHECK and w[at.CHECK_THEN] == state.READY)
+            ):
                 code = self.guard.own_words[guard.BLOCK] if ask == state.ASK_ARM else 0
                 if not code:
                     self._begin_check(state.ARMED if ask == state.ASK_ARM else state.READY)
@@ -272,6 +276,7 @@ class Transitions:
 
     @micropython.native
     def _checking(self, now):
+        w = self.words
         if now == state.CHECK:
             check = self.selftest
             if check.words[selftest.STEP] == selftest.NEW:
@@ -280,7 +285,7 @@ class Transitions:
                 check.start(0 if damaged else 1, limits.flags, limits.supply_min_mv, limits.supply_max_mv)
             elif check.next_tick():
                 self._checked()
-        else:  # off
+        elif not w[at.UNASKED]:  # off
             self._begin_check(state.READY)
 
     @micropython.native

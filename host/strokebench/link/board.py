@@ -9,6 +9,7 @@ this list.
 from __future__ import annotations
 
 from array import array
+from collections.abc import Iterator
 from typing import Protocol
 
 
@@ -110,10 +111,15 @@ class Board(Protocol):
         bytes.
         """
 
-    def store(self, slot: int, data: bytes) -> None:
-        """Keep a record over power-off. The flash stops the chip meanwhile (ticks are late): never while
-        driving.
+    def store(self, slot: int, data: bytes) -> Iterator[bool] | None:
+        """Keep a record over power-off. Return None when it is kept, else an iterator: a step writes a piece.
+
+        A step stops the chip and its ticks for as long as the flash erases: never while anything may be
+        driven. It yields True when the record will be read after a loss of power.
         """
+
+    def stack_max(self) -> int:
+        """Return the most bytes of stack ever in use, 0 where nobody needs to know; for a status report."""
 
     def uid(self) -> bytes:
         """Return the eight bytes that are this board's own, for each handshake."""

@@ -13,7 +13,6 @@ from tools.chip.fault_causes import DRIVEN, HOT, READY, WARM_C, ChipCause
 from tools.chip.faults import FaultBench, Told
 
 PHASES = 8
-SYNCHRONIZER_NS = 16  # two input flip-flops that the emulator leaves out (RP2040 datasheet 3.5.6.3)
 BOARD_WATCHDOG_MS = 10.0
 """The one-shot on the board, hardware/README.md; the emulated chip shows when it was last fed."""
 FED_NO_MORE_S = 0.02
@@ -90,7 +89,7 @@ def first_cut_ns(bench: FaultBench) -> list[float]:
         edge.schedule(ahead_ns)
         release.schedule(ahead_ns + 600)
         bench.beat(6 * PERIOD_NS * 1e-9)
-        delays.append(bench.edges.fell["BRIDGE_ENABLE"] - pulled[-1] + SYNCHRONIZER_NS)
+        delays.append(bench.edges.fell["BRIDGE_ENABLE"] - pulled[-1])
     return delays
 
 

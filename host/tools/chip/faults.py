@@ -171,11 +171,7 @@ class FaultBench:
     def reset(self) -> None:
         """Take the chip's supply away for a moment: everything but the flash is lost."""
         self.began_ns = self.machine.now_ns
-        mcu: Any = self.machine.mcu
-        self._after(mcu.enter_reset)
-        mcu.watchdog.reset()  # the emulator leaves it running; a chip without supply does not (RP2040 4.7)
-        mcu.watchdog.write_uint32(0, 0)
-        mcu.leave_reset()
+        self._after(self.machine.power_cycle)
 
     def _after(self, reset: Callable[[], None]) -> None:
         # the emulator tells nobody that a reset makes its pins inputs, which the board holds low

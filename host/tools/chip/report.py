@@ -3,10 +3,10 @@
     python -m tools.chip.report IMAGE [PAGE] --cached PYTHON
 
 IMAGE is an RPI_PICO .uf2 of MicroPython, PAGE where the table goes (docs/performance-chip.md). PYTHON is one
-with strokebench[chip] and an rp2040py that models the RP2040's flash cache: its module rp2040py.native._rp2040
-has ``xip_config(cycles)``, the cost of a miss. Without --cached that column stays empty, and the page says so.
+with strokebench[chip,test] and an rp2040py that models the RP2040's flash cache: rp2040py.native._rp2040 has
+``xip_config(cycles)``, the cost of a miss. Without --cached that column stays empty, and the page says so.
 
-Each part is made in a process of its own, two at a time; ``--part NAME`` makes one of them and prints its rows.
+Each part is made in a process of its own, two at a time; ``--part NAME`` makes one alone and prints its rows.
 """
 
 from __future__ import annotations
@@ -57,10 +57,10 @@ PAGE_HEAD = f"""# The firmware on the emulated chip, in numbers
 Written by `python -m tools.chip.report IMAGE --cached PYTHON`. An RP2040 emulated by rp2040py at 125 MHz, the
 real MicroPython image, the simulated bench on its pins. **No real hardware.**
 
-"{PLAIN}" is the emulator as it comes: code in the flash runs as fast as code in RAM. "{CACHED}" is the
-same with a model of the RP2040's cache: 16 kB, two ways, lines of 8 bytes (RP2040 datasheet, "XIP"),
-{MISS_CYCLES} processor cycles for a miss. Python is in the flash, so the second column is the one to compare with a
-real Pico. A "{NOT_AGAIN}" is a row that was made in one column only.
+"{PLAIN}" is the emulator as it comes: code in the flash runs as fast as code in RAM. "{CACHED}"
+is the same with a model of the RP2040's cache: 16 kB, two ways, lines of 8 bytes (RP2040 datasheet, "XIP"),
+{MISS_CYCLES} processor cycles for a miss. Python is in the flash, so the second column is the one to compare with
+a real Pico. A "{NOT_AGAIN}" is a row that was made in one column only.
 
 What neither column models:
 
@@ -69,11 +69,11 @@ What neither column models:
 - bus contention: DMA, PIO and processor never wait for each other;
 - temperature, voltage and the crystal's error: the clocks are exact;
 - the analog side: edges, dead time, noise of the comparator, the converter's steps (erratum E11);
-- USB below the packet: a bus without errors, and a computer that asks for packets at an even pace.
+- USB below the packet: a bus without errors, and a computer that asks for packets evenly.
 
-How far to trust the speed: MicroPython's own perf_bench on the emulated chip as it comes is 1.11 to 1.17 times
-as fast as RP2040 scores that MicroPython's developers published (up to 1.66 for one program in another published
-build), and with {MISS_CYCLES} cycles a miss 0.72 to 1.01 times.
+How far to trust the speed: MicroPython's own perf_bench on the emulated chip as it comes is 1.11 to 1.17
+times as fast as RP2040 scores that MicroPython's developers published (up to 1.66 for one program in another
+published build), and with {MISS_CYCLES} cycles a miss 0.72 to 1.01 times.
 
 """
 TABLE_HEAD = f"| what | {PLAIN} | {CACHED} |\n| --- | --- | --- |\n"

@@ -276,6 +276,9 @@ class SimBoard:
         found = {} if self._flash is None else {slot: self._flash.load(slot) for slot in range(SLOTS)}
         return {slot: data for slot, data in found.items() if data is not None}
 
+    def stack_max(self) -> int:
+        return 0
+
     def uid(self) -> bytes:
         return b"SIM" + (self.spec.seed % (1 << 40)).to_bytes(5, "big")
 

