@@ -118,7 +118,6 @@ class App(Transitions):
         if due & at.SELDOM:
             self._seldom()
 
-    @micropython.native
     def _seldom(self):
         # what may wait some ticks; a condition that comes and goes is not told more often than it can be read
         w = self.words
@@ -141,23 +140,24 @@ def _ticker(app):
     board = app.board
     sensed = app.sense
     guards = app.guard
-    needs = (
-        sensed.words, app.words, sensed.values, app.counts, guards.own_words, guards.current_words,
-        guards.volt_words, guards.junction.words, app.ramp.words, halfwords(app.ring), guards.turns,
+    others = (
+        sensed.words, app.counts, guards.own_words, guards.current_words, guards.volt_words,
+        guards.junction.words, app.ramp.words, halfwords(app.ring), guards.turns,
         board.ticks_us, board.scan, board.trips, board.estop, board.drive, board.watchdog, app.ramp.turn,
         app._heeded, app._followed, app._stopping, app._checking, app._open, app._due,
     )  # fmt: skip
+    needs = sensed.values, app.words, others
 
     @micropython.viper
     def tick():
         """Do one control tick."""
+        v = ptr32(needs[0])  # the first locals have registers
+        w = ptr32(needs[1])
         (
-            sense_words, words, values, counts, own_words, current_words, volt_words, junction_words,
-            ramp_words, rows, turns, ticks_us, scan, take_trips, estop, drive, feed, turn_segment, heeded,
-            followed, stopping, checking, open_to, settle,
-        ) = needs  # fmt: skip
-        w = ptr32(words)
-        v = ptr32(values)
+            sense_words, counts, own_words, current_words, volt_words, junction_words, ramp_words, rows,
+            turns, ticks_us, scan, take_trips, estop, drive, feed, turn_segment, heeded, followed, stopping,
+            checking, open_to, settle,
+        ) = needs[2]  # fmt: skip
         own = ptr32(own_words)
         bounds = ptr32(current_words)
         played = ptr32(ramp_words)

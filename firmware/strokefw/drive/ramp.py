@@ -155,7 +155,6 @@ class Ramp:
 
     # -- running (tick side, allocation-free) ------------------------------------------------------
 
-    @micropython.native
     def start(self):
         """Begin the stored procedure with the next step."""
         w = self.words
@@ -167,12 +166,10 @@ class Ramp:
         """Follow ``target`` until told otherwise."""
         _aim(self.words, JOG, target)
 
-    @micropython.native
     def down(self):
         """Go to zero within the slew limit."""
         _aim(self.words, DOWN, 0)
 
-    @micropython.native
     def cut(self):
         """Be off at once."""
         _off(self.words)

@@ -340,7 +340,6 @@ def _freshener(guard):
     thermal = guard._heat
     needs = guard.current_words, guard.volt_words, thermal.words, thermal.heatsink_words, thermal.part_words
 
-    @micropython.native
     def fresh(needs=needs):
         """Forget what counts towards a fault (on arming and clearing); heat, budgets and held time stay."""
         c, volt_words, heat_words, heatsink, part = needs

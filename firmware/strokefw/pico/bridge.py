@@ -247,7 +247,6 @@ class Bridge:
         """
         regs.poke(self._compare_trip, ((82500 + ma * self.finer) * (_TRIP_TOP + 1) + 82500) // 165000)
 
-    @micropython.native
     def rail(self, mode):
         """0 open, 1 precharge (and the hard latch set anew), 2 main switch."""
         if mode == 1 and self.words[_RAIL] == 0:
@@ -255,7 +254,6 @@ class Bridge:
             self._latch_arm(0)
         _rail(self.words, mode)
 
-    @micropython.native
     def pulse(self, leg, side, us):
         """One MOSFET alone on for `us` (at most 1000), everything off before and after.
 

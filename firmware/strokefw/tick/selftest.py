@@ -54,7 +54,6 @@ class SelfTest:
                 found.append((i, r[at], r[at + check.LOW], r[at + check.HIGH], state == check.PASSED))
         return found
 
-    @micropython.native
     def start(self, calibration_ok, flags, supply_min_mv=0, supply_max_mv=0):
         """Begin anew with the next step, bridge off; bounds of 0 mean the bench's own supply window."""
         _prepare(self.words, calibration_ok | flags << 1, supply_min_mv or 8000, supply_max_mv or 17000)
@@ -71,7 +70,6 @@ class SelfTest:
             self._act(board, do)
         return 0
 
-    @micropython.native
     def _act(self, board, do):
         w = self.words
         if do == check.PULSE_ONE:

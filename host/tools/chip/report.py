@@ -23,7 +23,7 @@ from pathlib import Path
 from strokebench.errors import StrokebenchError
 
 from tools import DOCS
-from tools.chip import alone, classroom, fault_report, fault_ticks, whole
+from tools.chip import alone, classroom, fault_report, longest, whole
 
 Row = tuple[str, str]
 MISS_CYCLES = 64
@@ -44,22 +44,22 @@ class Part:
 PARTS = {
     "whole": Part(whole.rows),
     "faults": Part(fault_report.rows, again=False),
-    "fault-ticks": Part(fault_ticks.rows),
+    "longest": Part(longest.rows),
     "conversion": Part(alone.conversion, again=False),
     "classroom": Part(classroom.rows, again=False),
     "pins": Part(alone.pins, again=False),
     "costs": Part(alone.costs),
 }
 """The longest first, as they are begun."""
-ORDER = ("costs", "whole", "fault-ticks", "faults", "pins", "conversion", "classroom")
+ORDER = ("costs", "whole", "longest", "faults", "pins", "conversion", "classroom")
 PAGE_HEAD = f"""# The firmware on the emulated chip, in numbers
 
 Written by `python -m tools.chip.report IMAGE --cached PYTHON`. An RP2040 emulated by rp2040py at 125 MHz, the
 real MicroPython image, the simulated bench on its pins. **No real hardware.**
 
-"{PLAIN}" is the emulator as it comes: code in the flash runs as fast as code in RAM. "{CACHED}"
-is the same with a model of the RP2040's cache: 16 kB, two ways, lines of 8 bytes (RP2040 datasheet, "XIP"),
-{MISS_CYCLES} processor cycles for a miss. Python is in the flash, so the second column is the one to compare with
+"{PLAIN}" is the emulator as it comes: flash is as fast as RAM.
+"{CACHED}" is the same with a model of the RP2040's cache: 16 kB, two ways, lines of 8 bytes
+(RP2040 datasheet, "XIP"), {MISS_CYCLES} processor cycles for a miss. Python is in the flash, so the second column is the one to compare with
 a real Pico. A "{NOT_AGAIN}" is a row that was made in one column only.
 
 What neither column models:
