@@ -142,7 +142,7 @@ def _ticker(app):
     guards = app.guard
     others = (
         sensed.words, app.counts, guards.own_words, guards.current_words, guards.volt_words,
-        guards.junction.words, app.ramp.words, halfwords(app.ring), guards.turns,
+        guards.junction.words, guards.budgets.words, app.ramp.words, halfwords(app.ring), guards.turns,
         board.ticks_us, board.scan, board.trips, board.estop, board.drive, board.watchdog, app.ramp.turn,
         app._heeded, app._followed, app._stopping, app._checking, app._open, app._due,
     )  # fmt: skip
@@ -154,9 +154,9 @@ def _ticker(app):
         v = ptr32(needs[0])  # the first locals have registers
         w = ptr32(needs[1])
         (
-            sense_words, counts, own_words, current_words, volt_words, junction_words, ramp_words, rows,
-            turns, ticks_us, scan, take_trips, estop, drive, feed, turn_segment, heeded, followed, stopping,
-            checking, open_to, settle,
+            sense_words, counts, own_words, current_words, volt_words, junction_words, spent_words,
+            ramp_words, rows, turns, ticks_us, scan, take_trips, estop, drive, feed, turn_segment, heeded,
+            followed, stopping, checking, open_to, settle,
         ) = needs[2]  # fmt: skip
         own = ptr32(own_words)
         bounds = ptr32(current_words)
@@ -167,7 +167,10 @@ def _ticker(app):
         trips = int(take_trips())
         speed = played[ramp_kernel.DRIVE] - ramp_kernel.BIAS
         gate = played[ramp_kernel.GATE]
-        found = int(_watched(own, bounds, v, volt_words, junction_words, speed, gate, w[at.RAIL], trips))
+        rail = w[at.RAIL]
+        found = int(
+            _watched(own, bounds, v, volt_words, junction_words, spent_words, speed, gate, rail, trips)
+        )
         turn = found >> guard.TURN_SHIFT
         if (guard.TURNS_USED >> turn) & 1:
             turns[turn]()

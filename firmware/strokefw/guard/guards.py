@@ -22,7 +22,7 @@ _JUNCTION_MS = const(2)
 # what ``watched`` returns
 FOUND = const(4095)
 TURN_SHIFT = const(12)
-TURNS_USED = const(0b11011101)  # of ``turns``, from bit 0 on
+TURNS_USED = const(0b11011100)  # of ``turns``, from bit 0 on
 FORBID = const(6)
 
 # Guard's own_words; current.py has the places in current_words
@@ -81,13 +81,12 @@ class Guard:
         self.current_words[current.SLEW_DOWN] = 1
         self._heat = HeatGuard(guard_limits.HEATSINK_DERATE_DC, self.absolute.heatsink_max_dc)
         self.budgets = Budgets(self.absolute.rest_ma)
-        self.stall_words = array("i", [0] * stall.WORDS)
-        self.stall_words[stall.TIGHT] = self.absolute.current_max_ma
+        self.budgets.words[stall.TIGHT] = self.absolute.current_max_ma
         self._kept = array("H", [0] * memory.HALFWORDS)
-        self._keeper = board.keep if board else None
+        self.keeper = board.keep if board else None
         if board:
             board.kept(self._kept)
-            memory.read(self._kept, self.budgets.words, self.stall_words)
+            memory.read(self._kept, self.budgets.words)
         self.budgets.set(budget.BENCH, self.absolute.rest_ma, self.absolute.i2t_a2s)
         self.junction = heat.Foster(heat.REFERENCE_STAGES, _JUNCTION_MS)
         self._mean_ma = self.absolute.current_mean_ma
@@ -98,7 +97,7 @@ class Guard:
         self.fresh()
         # what is slow by nature takes turns
         self.turns = (
-            self._spend, None, self._read_heat, self._keep, self._judge_heat, None, self._forbid, self._show,
+            None, None, self._read_heat, _keeper(self), self._judge_heat, None, self._forbid, self._show,
         )  # fmt: skip
 
     def _no_limits(self):
@@ -110,7 +109,7 @@ class Guard:
         c[current.MEAN_TICKS] = 100
         c[current.SUPPLY_MAX_MV] = self.volt_words[volts.MAX_MV] = absolute.supply_max_mv
         self.volt_words[volts.MIN_MV] = absolute.supply_min_mv
-        stall.limit(self.stall_words, absolute.current_max_ma, 30000, budget.TURNS_MAX)
+        stall.limit(self.budgets.words, absolute.current_max_ma, 0)
 
     def set_limits(self, limits):
         """Put a part's checked limits in force (link side, not in the tick)."""
@@ -118,7 +117,7 @@ class Guard:
         self._mean_ma = limits.current_mean_ma
         self._derate()
         c[current.SLEW] = limits.slew_per_ms
-        stall.limit(self.stall_words, limits.stall_ma, limits.stall_ms, self.budgets.words[budget.TURNS])
+        stall.limit(self.budgets.words, limits.stall_ma, limits.stall_ms)
         c[current.PEAK_MA] = limits.current_max_ma + limits.current_max_ma // 10 + 800 // self._finer
         c[current.MEAN_TICKS] = 60 + 10000 // limits.slew_per_ms
         c[current.SUPPLY_MAX_MV] = self.volt_words[volts.MAX_MV] = limits.supply_max_mv
@@ -176,7 +175,7 @@ class Guard:
         own = self.own_words
         found = watched(
             own, self.current_words, self._values, self.volt_words, self.junction.words,
-            drive, gate, rail, trips,
+            self.budgets.words, drive, gate, rail, trips,
         )  # fmt: skip
         turn = self.turns[found >> TURN_SHIFT]
         if turn:
@@ -186,20 +185,6 @@ class Guard:
         return worst(own, found, estop)
 
     @micropython.native
-    def _spend(self):
-        c = self.current_words
-        g = self.own_words
-        g[_HELD] = _held(self.stall_words, c)
-        g[_SPENT] = _BUDGET_CODES[_spend(self.budgets.words, c[current.SQUARES])]
-        c[current.SQUARES] = 0
-
-    @micropython.native
-    def _keep(self):
-        _write(self._kept, self.budgets.words, self.stall_words)
-        if self._keeper:
-            self._keeper(self._kept)
-
-    @micropython.native
     def _judge_heat(self):
         thermal = self._heat
         g = self.own_words
@@ -207,7 +192,7 @@ class Guard:
             self._derate()
         code = thermal.words[heat.CODE]
         if _SEVERITY[code] < faults.STOP:
-            code = g[_SPENT]
+            code = _BUDGET_CODES[g[_SPENT]]
             if not code and g[_HELD]:
                 code = faults.STALL
         g[_SLOW_CODE] = code
@@ -271,7 +256,7 @@ class Guard:
     @micropython.native
     def _forbid(self):
         g = self.own_words
-        block = self._heat.words[heat.CODE] or g[_SPENT]
+        block = self._heat.words[heat.CODE] or _BUDGET_CODES[g[_SPENT]]
         if self._values[channels.BUS] > self.volt_words[volts.MAX_MV]:
             block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
         g[BLOCK] = block
@@ -279,7 +264,7 @@ class Guard:
 
 @micropython.viper
 def watched(
-    g: ptr32, c: ptr32, v: ptr32, volt_words: ptr32, junction: ptr32,
+    g: ptr32, c: ptr32, v: ptr32, volt_words: ptr32, junction: ptr32, remembered: ptr32,
     drive: int, gate: int, rail: int, trips: int,
 ) -> int:  # fmt: skip
     # The kernels in their order. Returns the places in CURRENT_CODES and (times 64) VOLT_CODES that they
@@ -292,10 +277,27 @@ def watched(
     _bound(c, v, drive, v[channels.BUS])
     found = int(_watch(c, v, gate, trips))
     volts_found = int(_watch_volts(volt_words, v, drive, gate, rail, trips))
+    track = (turn & 3) - 1
+    if track == 0 or track == 1:
+        away = v[sense.RATIO_A + track] - c[current.WAS_A + track] + current.FAR_MV
+        if away < 0:
+            away = 0
+        if away > 2 * current.FAR_MV:
+            away = 2 * current.FAR_MV
+        c[current.SUM_A + track] += away
     if turn & 1:
         power_mw = int(_loss_mw(c[current.AMPS], c[current.SIZE], gate, g[_JUNCTION] - sense.BIAS))
         rise_mk = int(_rise_mk(junction, power_mw))
         g[_JUNCTION] = g[_FOOT] + rise_mk // 100
+        if turn == 1:
+            held = int(_held(remembered, c))
+            g[_HELD] = held
+    elif turn == 0:
+        squares = c[current.SQUARES]
+        c[current.EIGHT] = squares
+        c[current.SQUARES] = 0
+        spent = int(_spend(remembered, squares))
+        g[_SPENT] = spent
     return found + (volts_found << 6) + (turn << TURN_SHIFT)
 
 
@@ -346,3 +348,16 @@ def _freshener(guard):
         _fresh(c, volt_words, heat_words, heatsink, part)
 
     return fresh
+
+
+def _keeper(guard):
+    needs = _write, guard.keeper, guard._kept, guard.budgets.words
+
+    @micropython.native
+    def keep(needs=needs):
+        """Hand the record to the board."""
+        write, keeper, kept, remembered = needs
+        write(kept, remembered)
+        keeper(kept)
+
+    return keep if guard.keeper else None

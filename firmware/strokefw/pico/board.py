@@ -24,7 +24,7 @@ _watch_pulse = bridge_kernels.watch_pulse
 _chip = kernels.chip
 _external = kernels.external
 # The watchdog's scratch registers outlive any reset but the power's and the RUN pin's (datasheet, 4.7).
-# boot code has 4 to 7. Ours: in 0 the mark that we ran, above it the first halfword; the rest in 1 to 3.
+# The boot code has 4 to 7. Ours: in 0 the mark that we ran and the first halfword kept, the rest in 1 to 3.
 _WATCHDOG_MS = const(1000)
 _FLASH_MS = const(8388)  # the longest it can wait: for twenty sectors, at 400 ms each, the flash's worst
 _RUNNING = const(0x57B)  # left in half a scratch register, which only loses it with the power

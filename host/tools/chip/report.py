@@ -57,10 +57,10 @@ PAGE_HEAD = f"""# The firmware on the emulated chip, in numbers
 Written by `python -m tools.chip.report IMAGE --cached PYTHON`. An RP2040 emulated by rp2040py at 125 MHz, the
 real MicroPython image, the simulated bench on its pins. **No real hardware.**
 
-"{PLAIN}" is the emulator as it comes: flash is as fast as RAM.
-"{CACHED}" is the same with a model of the RP2040's cache: 16 kB, two ways, lines of 8 bytes
-(RP2040 datasheet, "XIP"), {MISS_CYCLES} processor cycles for a miss. Python is in the flash, so the second column is the one to compare with
-a real Pico. A "{NOT_AGAIN}" is a row that was made in one column only.
+"{PLAIN}" is the emulator as it comes: flash is as fast as RAM. "{CACHED}" is the same with
+a model of the RP2040's cache: 16 kB, two ways, lines of 8 bytes (RP2040 datasheet, "XIP"), and {MISS_CYCLES} processor
+cycles for a miss. Python is in the flash, so the second column is the one to compare with a real Pico. A
+"{NOT_AGAIN}" is a row that was made in one column only.
 
 What neither column models:
 
