@@ -101,7 +101,10 @@ class Rig:
 
     def ready(self, limits: Limits | tuple[int, ...]) -> None:
         """Wait for the power-up check, greet, and put limits in force; they must be accepted."""
-        while self.app.state in (state.OFF, state.CHECK):
+        self.tick()
+        if self.app.state == state.OFF:  # restarted by its watchdog, it waits to be asked
+            self.ask("selftest")
+        while self.app.state == state.CHECK:
             self.tick()
         self.ask("hello", wire.PROTOCOL)
         values = limits_values(limits) if isinstance(limits, Limits) else limits
