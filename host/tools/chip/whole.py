@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from strokebench.bench.bench import Bench
@@ -14,7 +14,7 @@ from tools.chip import burst, raw
 from tools.chip.drive import drive
 
 Row = tuple[str, str]
-DRIVE_S = 3.0
+DRIVE_S, SHORT_DRIVE_S = 3.0, 0.5
 REST_S = 0.4
 STREAM_S = 0.6
 LOOP_S = 0.3
@@ -39,7 +39,7 @@ def collected(bench: Bench, seconds: float = LOOP_S) -> int:
 def disarmed(bench: Bench) -> int:
     """Longest tick of disarming, and then to rest: the plate falls back and makes a voltage meanwhile."""
     bench.disarm()
-    now = bench.link.port.now
+    now: Callable[[], float] = bench.link.port.now
     end_s = now() + REST_S
     while now() < end_s:
         bench.link.poll(0.05)
@@ -56,16 +56,16 @@ def power_up(port: ChipPort) -> Iterator[Row]:
     yield "power-up to the end of the first self-test", f"{machine.now_s:.2f} s"
 
 
-def driving(bench: Bench) -> Iterator[Row]:
+def driving(bench: Bench, seconds: float) -> Iterator[Row]:
     """The longest ticks by what goes on, and a stretch of driving with every row sent."""
     first = bench.status()
     yield "the first self-test: state, fault", f"{first.state}, {first.fault}"
     yield "longest tick of the first self-test", f"{tick_max_us(first)} us"
     yield "free heap in service, ready", f"{bench.status().counters['heap_free'] / 1000:.1f} kB"
     yield "longest tick in READY, garbage collected all the time", f"{collected(bench)} us"
-    found = drive(bench, DRIVE_S)
+    found = drive(bench, seconds)
     counted = found.after.counters
-    what = f"driving {DRIVE_S:g} s with every row sent"
+    what = f"driving {seconds:g} s with every row sent"
     yield "longest tick of arming, with its self-test", f"{tick_max_us(found.before)} us"
     yield f"{what}: rows, lost, gaps", f"{len(found.samples)}, {found.lost_rows}, {found.gaps}"
     yield f"{what}: ticks missed", str(counted["overruns"])
@@ -76,12 +76,19 @@ def driving(bench: Bench) -> Iterator[Row]:
     yield "damaged frames, lost events", f"{counted['bad_frames']}, {counted['lost_events']}"
 
 
+def ticks(image: Path) -> Iterator[Row]:
+    """What the longest ticks are, in a shorter drive."""
+    port = ChipPort(SimSpec("throttle-body"), image)
+    yield from power_up(port)
+    yield from driving(Bench(port, "emulated chip", "chip"), SHORT_DRIVE_S)
+
+
 def rows(image: Path) -> Iterator[Row]:
     """All of it, on one chip."""
     port = ChipPort(SimSpec("throttle-body"), image)
     yield from power_up(port)
     bench = Bench(port, "emulated chip", "chip")
-    yield from driving(bench)
+    yield from driving(bench, DRIVE_S)
     yield from burst.rows(bench)
     bench.stop_quietly()
     port.machine.run(REST_S)
