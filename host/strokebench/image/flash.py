@@ -47,6 +47,8 @@ for look, name in (walk, "{FOLDER}"), (show, "main.py"):
 
 All in one program, as each one sent costs several round trips; the other way took five per file.
 """
+ABOUT = "(lambda s: (s.implementation._mpy, s.version, s.implementation._machine))(__import__('sys'))"
+CHIP = "RP2040"
 Say = Callable[[str], None]
 
 
@@ -85,11 +87,17 @@ def flash(port: str, *, sources: bool = False, say: Say = print) -> Flashed:
     """Install or update the firmware on the Pico at `port` (COM3, /dev/ttyACM0, socket://...).
 
     `sources` copies the folded .py files instead of compiling them. Raises UsageError while the bench is
-    armed or driving, LinkError when the Pico cannot be reached or a file does not arrive whole.
+    armed or driving, or when the chip is not an RP2040; LinkError when the Pico cannot be reached or a file
+    does not arrive whole.
     """
     refuse_while_armed(port)
     with _repl(port) as chip:
-        about = chip.eval("(__import__('sys').implementation._mpy, __import__('sys').version)")
+        about = chip.eval(ABOUT)
+        if CHIP not in about[2]:
+            raise UsageError(
+                f"The firmware is for the {CHIP}; this is a {about[2]}. Nothing was written.",
+                "Use a Raspberry Pi Pico with that chip; a Pico 2 has another one.",
+            )
         done = Flashed(micropython=about[1])
         if sources:
             files = dict(lean_firmware())

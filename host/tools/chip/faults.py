@@ -110,7 +110,8 @@ class FaultBench:
         self._held_ms = 0.0
         self._follow_timer()
         trigger = self.machine.mcu.watchdog.on_watchdog_trigger
-        self.machine.mcu.watchdog.on_watchdog_trigger = lambda: self._after(trigger)
+        self.machine.mcu.watchdog.on_watchdog_trigger = lambda: self._by_watchdog(trigger)
+        self.resets = 0
         self._parked_pc = 0
         self.fed_ns = 0.0
         self.world.gpio("WATCHDOG").add_listener(self._on_watchdog)
@@ -172,6 +173,10 @@ class FaultBench:
         """Take the chip's supply away for a moment: everything but the flash is lost."""
         self.began_ns = self.machine.now_ns
         self._after(self.machine.power_cycle)
+
+    def _by_watchdog(self, reset: Callable[[], None]) -> None:
+        self.resets += 1
+        self._after(reset)
 
     def _after(self, reset: Callable[[], None]) -> None:
         # the emulator tells nobody that a reset makes its pins inputs, which the board holds low

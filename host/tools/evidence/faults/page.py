@@ -34,9 +34,18 @@ does not happen there.
 
 Every run also checks that the gates stay off while a fault is latched.
 """
+CHIP_TITLE, REQUESTS_TITLE = "## Causes that only the chip has", "## Requests"
+"""The first is made by :mod:`tools.chip.waits`, and kept here."""
 
 
-def page(cells: Mapping[Cause, Mapping[int, Cell]]) -> str:
+def split(old: str) -> tuple[str, str, str]:
+    """Return what stands before, in and behind that part of a page that is there already."""
+    before, _, rest = old.partition(REQUESTS_TITLE)
+    before, found, on_chip = before.partition(CHIP_TITLE)
+    return before, found + on_chip, REQUESTS_TITLE + rest
+
+
+def page(cells: Mapping[Cause, Mapping[int, Cell]], on_chip: str) -> str:
     """Return the whole page as Markdown."""
     lines = [HEAD, "## Causes\n"]
     lines.append("| code | cause | state | code told | told | off | ends in | recorded | then |")
@@ -44,8 +53,9 @@ def page(cells: Mapping[Cause, Mapping[int, Cell]]) -> str:
     for cause, row in sorted(cells.items(), key=lambda item: item[0].code):
         for where in STATES:
             lines.append(_line(cause, row[where]))
+    lines += ["", on_chip.rstrip()] if on_chip else []
     lines += [
-        "\n## Requests\n",
+        f"\n{REQUESTS_TITLE}\n",
         "What each request is answered in each state (0: done); also each from a run.\n",
     ]
     table = refusals()
@@ -61,8 +71,12 @@ def _answer(code: int) -> str:
     return f"{code} {row[1]}" if row else "0"
 
 
+def shown(code: int) -> str:
+    """Return a code with its key."""
+    return f"{code} {faults.row(code)[1]}" if code else "-"
+
+
 def _line(cause: Cause, cell: Cell) -> str:
-    shown = "-" if not cell.code else f"{cell.code} {faults.row(cell.code)[1]}"
     if cell.off_after is None:
         off = "on" if cell.ends_in in (state.DRIVING, state.STOPPING) else ""
     else:
@@ -70,17 +84,18 @@ def _line(cause: Cause, cell: Cell) -> str:
     recorded = f"{cell.row_code} / {cell.end_code}" if cell.in_state >= state.DRIVING else ""
     after = "" if cell.told_after is None or cell.in_state == state.CHECK else str(cell.told_after)
     return (
-        f"| {cause.code} | {cause.how} | {state.NAMES[cell.in_state]} | {shown} | {after} | {off} |"
-        f" {state.NAMES[cell.ends_in]} | {recorded} | {cell.recovery} |"
+        f"| {cause.code} | {cause.how} | {state.NAMES[cell.in_state]} | {shown(cell.code)} |"
+        f" {after} | {off} | {state.NAMES[cell.ends_in]} | {recorded} | {cell.recovery} |"
     )
 
 
 def main() -> None:
-    """Run the matrix and write the page."""
+    """Run the matrix and write the page; the chip's part stays as it is."""
     parser = argparse.ArgumentParser(prog="python -m tools.evidence.faults.page", description=__doc__)
     parser.add_argument("--out", type=Path, default=DOCS / "fault-matrix.md")
     out = parser.parse_args().out
-    out.write_text(page(matrix()), encoding="utf-8", newline="\n")
+    on_chip = split(out.read_text("utf-8"))[1] if out.is_file() else ""
+    out.write_text(page(matrix(), on_chip), encoding="utf-8", newline="\n")
     print(f"Written: {out}")
 
 
