@@ -7,8 +7,11 @@ was there. About 60 CPU s.
 from __future__ import annotations
 
 import pytest
+from strokebench.bench.spec import SimSpec
+from strokebench.sim.board.board import SimBoard
 from strokebench.sim.chip.flash import WORST
 from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
+from strokebench.sim.chip.world import ChipWorld
 from strokebench.sim.engine import chip
 
 pytestmark = pytest.mark.chip
@@ -54,6 +57,7 @@ def pico(filesystem: bytes) -> ChipMachine:
     except ChipUnavailable as why:
         pytest.skip(f"emulated chip: {why}")
     machine.wait_for_usb()
+    ChipWorld(machine, SimBoard(SimSpec(), ideal=True))
     machine.execute(PROGRAM)
     return machine
 
