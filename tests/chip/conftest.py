@@ -22,6 +22,7 @@ ALONE = tuple(
         "link/cobs.",
         "link/__init__.",
         "slots.",
+        "faults.",
         "state.",
         "compat.",
         "channels.",

@@ -111,9 +111,14 @@ class Source:
         if not path.exists():
             return set()
         tree = tree_of(path)
-        return {
-            parameters(each) for each in functions(classes(tree).get(maker, tree)) if each.name == name
-        } or {parameters(each) for each in functions(tree) if each.name == name}
+        # the class itself, its file, or a file of which it loads one class or another
+        loads = [source_of(node.module or "") for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)]
+        places = [classes(tree).get(maker, tree)], [tree], [tree_of(path) for path in loads if path.exists()]
+        for trees in places:
+            found = {parameters(each) for one in trees for each in functions(one) if each.name == name}
+            if found:
+                return found
+        return set()
 
 
 def wrong(path: Path, name: str) -> list[str]:
