@@ -73,6 +73,11 @@ class Attributes:
         self.known: dict[str, Any] = {}
         self.methods: set[str] = set()
 
+    @property
+    def only_numbers(self) -> bool:
+        """Whether nothing but numbers of the object are used, so that another one may take its place."""
+        return not (self.fixed or self.lists or self.arrays or self.known or self.methods)
+
 
 class LiveArray:
     """An array that both sides use; ``room`` places from ``base`` on."""
@@ -209,7 +214,7 @@ class Memory:
 
     def same(self) -> bool:
         """Return whether the structure still is what the code was made for; follow replaced arrays."""
-        if not self._traffic.same():
+        if not self._traffic.same() and not self._traffic.follow():
             return False
         for owner, name, live in self._replaceable:
             thing = getattr(owner, name)
@@ -238,6 +243,7 @@ class Traffic:
 
     def __init__(self, owners: list[Attributes]) -> None:
         self._things: dict[str, Any] = {"bool": bool}
+        self._owners = owners
         same, disjoint = ["True"], []
         get: dict[str, list[tuple[str, int]]] = {"i": [], "f": []}
         put: dict[str, list[tuple[str, int]]] = {"i": [], "f": []}
@@ -265,6 +271,22 @@ class Traffic:
         self.give = self._made(
             "give", self._moves(put, "({names}) = {memory}[{at}].tolist()") + after, "ints, floats"
         )
+
+    def follow(self) -> bool:
+        """Take replaced objects for those that they replace, where nothing else changes by that."""
+        number_of = {id(owner.thing): number for number, owner in enumerate(self._owners)}
+        for number, owner in enumerate(self._owners):
+            for name, before in owner.known.items():
+                now = getattr(owner.thing, name)
+                if now is before or f"k{number}_{name}" not in self._things:
+                    continue
+                if not (isinstance(now, bytes) and now == before):
+                    other = number_of.get(id(before), -1)
+                    if type(now) is not type(before) or other < 0 or not self._owners[other].only_numbers:
+                        return False
+                    self._owners[other].thing = self._things[f"o{other}"] = now
+                owner.known[name] = self._things[f"k{number}_{name}"] = now
+        return bool(self.same())
 
     def _moves(self, places: dict[str, list[tuple[str, int]]], form: str) -> list[str]:
         lines = []
