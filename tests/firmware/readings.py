@@ -52,9 +52,9 @@ class Readings:
             words = self.guard.budgets.words
             words[budget.TURNS] = budget.TURNS_MAX
             words[budget.ASSUMED] = 0
-            places, held = self.guard.current_words, self.guard.stall_words
+            places, held = self.guard.current_words, words
             places[current.WAS_A] = held[stall.HOME_A] = 2500  # as counts_of has them
-            places[current.WAS_B] = held[stall.HOME_B] = 1500
+            places[current.WAS_B] = held[stall.HOME_A + 1] = 1500
             held[stall.SETTLED] = stall.SETTLE
         self.guard.set_limits(limits(**changes))
         self.guard.fresh()

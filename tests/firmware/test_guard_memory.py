@@ -15,14 +15,14 @@ HOLD = 3500  # mA; the stall current is 3000, the time 1000 ms
 
 def held_ms(bench):
     """Return what is held against the part, in ms."""
-    return bench.guard.stall_words[stall.HELD] // stall.UNITS
+    return bench.guard.budgets.words[stall.HELD] // stall.UNITS
 
 
 def ticks_to_stall(bench, most, flow, sensor=None):
     """Return after how many ticks the stall guard acts, 0 if it does not; functions of the tick's number."""
     if sensor is not None:  # where it has been for long
         place = round(sensor(0))
-        bench.guard.current_words[current.WAS_A] = bench.guard.stall_words[stall.HOME_A] = place
+        bench.guard.current_words[current.WAS_A] = bench.guard.budgets.words[stall.HOME_A] = place
     for n in range(most):
         bench.gate = 1 if flow(n) else 0
         place = {} if sensor is None else {"sensor_a_mv": sensor(n)}

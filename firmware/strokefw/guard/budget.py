@@ -24,12 +24,11 @@ TIGHT = const(1)  # the smallest one since there was heat
 FULL = const(2)  # size in units of 64e-6 A2 * 8 ms * 512
 SPENT = const(3)
 _REMAINDER = const(4)  # of SPENT, 1/512
-OWED = const(5)  # emptied: SPENT must come down to this first; 0 when nothing is owed
+OWED = const(5)  # emptied: what is spent must come down to this first; 0 when nothing is owed
 ASSUMED = const(6)  # what may be spent besides, from before power-up
-_LEFT = const(7)  # permille; 0 only when used up
-_CAME_TRUE = const(8)  # so much of what was assumed is in SPENT
-WORDS = const(9)
-TURNS = const(27)  # behind the three: calls since power-up with little current in the part, TURNS_MAX at most
+WORDS = const(7)
+TURNS = const(21)  # behind the three: calls since power-up in which the part cooled, TURNS_MAX at most
+ALL_WORDS = const(32)  # stall.py has the rest
 TICKS = const(8)
 TURNS_MAX = const(131071)  # 17 minutes
 MOST = const(536870911)  # more heat is not counted: 140000 A2s
@@ -45,12 +44,8 @@ def spend(b: ptr32, squares: int) -> int:
     # Returns 0, or 1 + the first budget that is used up or was and is not refilled.
     square = squares >> 3
     empty = 0
-    rest = b[WORDS * PART + REST] >> 2
-    if b[TURNS] < TURNS_MAX and square <= rest * rest:
-        b[TURNS] += 1
     for i in range(3):
         j = WORDS * i
-        full = b[j + FULL]
         change = square - b[j + REST] * b[j + REST]
         if change < 0:
             change = square - b[j + TIGHT] * b[j + TIGHT]
@@ -59,42 +54,28 @@ def spend(b: ptr32, squares: int) -> int:
         change += b[j + _REMAINDER]
         spent = b[j + SPENT] + (change >> 9)
         b[j + _REMAINDER] = change & 511
+        assumed = b[j + ASSUMED]
         if spent <= 0:
-            if change < 0:
-                b[j + _REMAINDER] = 0
-                assumed = b[j + ASSUMED] + spent
+            if spent < 0:
+                assumed += spent
                 if assumed < 0:
                     assumed = 0
                 b[j + ASSUMED] = assumed
-            spent = 0
+                spent = 0
+                if i == PART and b[TURNS] < TURNS_MAX:
+                    b[TURNS] += 1
             b[j + TIGHT] = b[j + REST]
         if spent > MOST:
             spent = MOST
-        owed = b[j + OWED]
-        assumed = b[j + ASSUMED]
-        if owed == 0:
-            if spent + assumed >= full:  # from here on it counts as known
-                owed = full - full // _REFILLED
-                spent += assumed
-                b[j + _CAME_TRUE] += assumed
-                assumed = 0
-                b[j + ASSUMED] = 0
-        elif spent <= owed:
-            owed = 0
         b[j + SPENT] = spent
-        b[j + OWED] = owed
-        if owed and empty == 0:
+        spent += assumed
+        if b[j + OWED]:
+            if spent <= b[j + OWED]:
+                b[j + OWED] = 0
+        elif spent >= b[j + FULL]:
+            b[j + OWED] = b[j + FULL] - b[j + FULL] // _REFILLED
+        if b[j + OWED] and empty == 0:
             empty = i + 1
-        left = full - spent - assumed
-        share = 0
-        if left > 0:
-            if full < 1000000:
-                share = left * 1000 // full
-            else:
-                share = (left >> 10) * 1000 // (full >> 10)
-            if share == 0:
-                share = 1
-        b[j + _LEFT] = share
     return empty
 
 
@@ -106,7 +87,7 @@ class Budgets:
 
     def __init__(self, rest_ma):
         rest = rest_ma >> 3  # until a size is given: nothing is spent, and what was is kept
-        self.words = array("i", [rest, rest, MOST, 0, 0, 0, 0, 1000, 0] * 3 + [0])
+        self.words = array("i", [rest, rest, MOST, 0, 0, 0, 0] * 3 + [0] * (ALL_WORDS - TURNS))
 
     def set(self, which, rest_ma, budget_a2s):
         """Size one budget; the heat that is there stays, and cools no faster (not in the tick)."""
@@ -114,18 +95,22 @@ class Budgets:
         at = which * WORDS
         rest = rest_ma >> 3
         full = budget_a2s * _UNITS_PER_KA2S // 1000
-        b[at + TIGHT] = min(b[at + TIGHT], rest) if b[at + SPENT] else rest
-        b[at + REST] = rest
-        b[at + FULL] = full
-        if b[at + OWED]:
-            b[at + OWED] = min(b[at + OWED], full - full // _REFILLED)
         assumed = 0
         if b[TURNS] < TURNS_MAX:
             assumed = max(full * UNKNOWN // 1000 - (rest * rest * b[TURNS] >> 9), 0)
-            assumed = max(assumed - b[at + _CAME_TRUE], 0)
+        b[at + TIGHT] = min(b[at + TIGHT], rest) if b[at + SPENT] else rest
+        b[at + REST] = rest
+        b[at + FULL] = full
+        if b[
+            at + OWED
+        ]:  # a larger assumption is no reason to wait longer, and a larger size none to wait less
+            more = max(assumed - b[at + ASSUMED], 0)
+            b[at + OWED] = min(b[at + OWED], full - full // _REFILLED) + more
         b[at + ASSUMED] = assumed
-        b[at + _LEFT] = 1000 * max(full - b[at + SPENT] - assumed, 0) // full
 
     def left(self, which):
         """Return the permille left of a budget; 0 only when it is used up."""
-        return self.words[which * WORDS + _LEFT]
+        at = which * WORDS
+        full = self.words[at + FULL]
+        left = full - self.words[at + SPENT] - self.words[at + ASSUMED]
+        return max(1000 * left // full, 1) if left > 0 else 0

@@ -22,7 +22,7 @@ BRAKING = const(8)  # 1 while the ramp down is slowed
 AMPS = const(9)  # |current|
 SIZE = const(10)  # |drive|
 BACK = const(11)  # current against the drive, 0 if none
-SQUARES = const(12)  # sum of (root mean square of a tick / 8 mA) squared, the budgets take it
+SQUARES = const(12)  # sum of (root mean square of a tick / 8 mA) squared, until there are eight
 # memory
 FINE_CAP = const(13)  # CAP in 1/64
 PEAK_SEEN = const(14)
@@ -30,7 +30,8 @@ MEAN_SEEN = const(15)
 BUCKET = const(16)  # trips, leaking
 OFF_SEEN = const(17)
 DIFFER_SEEN = const(18)
-# where the sensor's tracks were, mV, and the sum since of how far they are from it: stall.py
+# where the sensor's tracks were, mV, and the sum since of how far they are from it, in two of eight
+# ticks each: stall.py
 WAS_A = const(19)
 WAS_B = const(20)
 SUM_A = const(21)
@@ -41,7 +42,8 @@ DIFFER = const(24)
 DIFFER_PEAK = const(25)
 HARD_PEAK = const(26)
 STILL = const(27)
-WORDS = const(28)
+EIGHT = const(28)  # the last whole SQUARES
+WORDS = const(29)
 
 FULL = const(10000)
 FULL_FINE = const(640000)
@@ -50,7 +52,7 @@ PEAK_TICKS = const(3)
 HARD_PEAK_MA = const(75000)  # at once: nothing on a healthy bench reaches it
 TRIPS_LEAK = const(2)  # cycles per tick that may be cut for ever (a tenth of them)
 TRIPS_FULL = const(600)  # some 30 ms of nothing but cut cycles at 20 kHz
-FAR_MV = const(1000)  # further away than that counts no more
+FAR_MV = const(500)  # further away than that counts no more
 BRAKE_MA = const(150)
 ROOM_MV = const(800)  # the ramp down is slowed from so far below the supply's limit on
 OFF_MA = const(400)
@@ -134,19 +136,6 @@ def bound(s: ptr32, v: ptr32, drive: int, bus: int):
         ripple = ripple * ripple >> 4
         square += ripple + (ripple >> 2) + (ripple >> 4)
     s[SQUARES] += square
-
-    away = v[sense.RATIO_A] - s[WAS_A] + FAR_MV
-    if away < 0:
-        away = 0
-    if away > 2 * FAR_MV:
-        away = 2 * FAR_MV
-    s[SUM_A] += away
-    away = v[sense.RATIO_B] - s[WAS_B] + FAR_MV
-    if away < 0:
-        away = 0
-    if away > 2 * FAR_MV:
-        away = 2 * FAR_MV
-    s[SUM_B] += away
 
     # Fold-back: an integral law on the relative error, so that its loop gain does not depend on supply or
     # winding. Its memory is kept within one slew step of the drive in force: it cannot wind up while slew

@@ -76,13 +76,12 @@ class Guard:
         self.current_words[current.SLEW_DOWN] = 1
         self._heat = HeatGuard(guard_limits.HEATSINK_DERATE_DC, self.absolute.heatsink_max_dc)
         self.budgets = Budgets(self.absolute.rest_ma)
-        self.stall_words = array("i", [0] * stall.WORDS)
-        self.stall_words[stall.TIGHT] = self.absolute.current_max_ma
+        self.budgets.words[stall.TIGHT] = self.absolute.current_max_ma
         self._kept = array("H", [0] * memory.HALFWORDS)
-        self._keeper = board.keep if board else None
+        self.keeper = board.keep if board else None
         if board:
             board.kept(self._kept)
-            memory.read(self._kept, self.budgets.words, self.stall_words)
+            memory.read(self._kept, self.budgets.words)
         self.budgets.set(budget.BENCH, self.absolute.rest_ma, self.absolute.i2t_a2s)
         self.junction = heat.Foster(heat.REFERENCE_STAGES, _JUNCTION_MS)
         self._mean_ma = self.absolute.current_mean_ma
@@ -102,7 +101,7 @@ class Guard:
         c[current.MEAN_TICKS] = 100
         c[current.SUPPLY_MAX_MV] = self._v[volts.MAX_MV] = absolute.supply_max_mv
         self._v[volts.MIN_MV] = absolute.supply_min_mv
-        stall.limit(self.stall_words, absolute.current_max_ma, 30000, budget.TURNS_MAX)
+        stall.limit(self.budgets.words, absolute.current_max_ma, 0)
 
     def set_limits(self, limits):
         """Put a part's checked limits in force (link side, not in the tick)."""
@@ -110,7 +109,7 @@ class Guard:
         self._mean_ma = limits.current_mean_ma
         self._derate()
         c[current.SLEW] = limits.slew_per_ms
-        stall.limit(self.stall_words, limits.stall_ma, limits.stall_ms, self.budgets.words[budget.TURNS])
+        stall.limit(self.budgets.words, limits.stall_ma, limits.stall_ms)
         c[current.PEAK_MA] = limits.current_max_ma + limits.current_max_ma // 10 + 800 // self._finer
         c[current.MEAN_TICKS] = 60 + 10000 // limits.slew_per_ms
         c[current.SUPPLY_MAX_MV] = self._v[volts.MAX_MV] = limits.supply_max_mv
@@ -162,20 +161,6 @@ class Guard:
         self.own_words[SILENT] = value
 
     @micropython.native
-    def _spend(self):
-        c = self.current_words
-        g = self.own_words
-        g[_HELD] = _held(self.stall_words, c)
-        g[_SPENT] = _BUDGET_CODES[_spend(self.budgets.words, c[current.SQUARES])]
-        c[current.SQUARES] = 0
-
-    @micropython.native
-    def _keep(self):
-        _write(self._kept, self.budgets.words, self.stall_words)
-        if self._keeper:
-            self._keeper(self._kept)
-
-    @micropython.native
     def _judge_heat(self):
         thermal = self._heat
         g = self.own_words
@@ -183,7 +168,7 @@ class Guard:
             self._derate()
         code = thermal.words[heat.CODE]
         if _SEVERITY[code] < faults.STOP:
-            code = g[_SPENT]
+            code = _BUDGET_CODES[g[_SPENT]]
             if not code and g[_HELD]:
                 code = faults.STALL
         g[_SLOW_CODE] = code
@@ -247,7 +232,7 @@ class Guard:
     @micropython.native
     def _forbid(self):
         g = self.own_words
-        block = self._heat.words[heat.CODE] or g[_SPENT]
+        block = self._heat.words[heat.CODE] or _BUDGET_CODES[g[_SPENT]]
         if self._values[channels.BUS] > self._v[volts.MAX_MV]:
             block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
         g[BLOCK] = block
@@ -255,7 +240,7 @@ class Guard:
 
 @micropython.viper
 def _watched(
-    g: ptr32, c: ptr32, v: ptr32, volt_words: ptr32, junction: ptr32,
+    g: ptr32, c: ptr32, v: ptr32, volt_words: ptr32, junction: ptr32, remembered: ptr32,
     drive: int, gate: int, rail: int, trips: int,
 ) -> int:  # fmt: skip
     # The kernels in their order. Returns the places in CURRENT_CODES and (times 64) VOLT_CODES that they
@@ -268,9 +253,24 @@ def _watched(
     _bound(c, v, drive, v[channels.BUS])
     found = int(_watch(c, v, gate, trips))
     found += int(_watch_volts(volt_words, v, drive, gate, rail, trips)) << 6
+    track = (turn & 3) - 1
+    if track == 0 or track == 1:
+        away = v[sense.RATIO_A + track] - c[current.WAS_A + track] + current.FAR_MV
+        if away < 0:
+            away = 0
+        if away > 2 * current.FAR_MV:
+            away = 2 * current.FAR_MV
+        c[current.SUM_A + track] += away
     if turn & 1:
         power_mw = int(_loss_mw(c[current.AMPS], c[current.SIZE], gate, g[_JUNCTION] - sense.BIAS))
         g[_JUNCTION] = g[_FOOT] + int(_rise_mk(junction, power_mw)) // 100
+        if turn == 1:
+            g[_HELD] = int(_held(remembered, c))
+    elif turn == 0:
+        squares = c[current.SQUARES]
+        c[current.EIGHT] = squares
+        c[current.SQUARES] = 0
+        g[_SPENT] = int(_spend(remembered, squares))
     return found + (turn << 12)
 
 
@@ -294,25 +294,32 @@ def _freshener(guard):
     return fresh
 
 
+def _keeper(guard):
+    needs = _write, guard.keeper, guard._kept, guard.budgets.words
+
+    @micropython.native
+    def keep(needs=needs):
+        """Hand the record to the board."""
+        write, keeper, kept, remembered = needs
+        write(kept, remembered)
+        keeper(kept)
+
+    return keep if guard.keeper else None
+
+
 def _updater(guard):
     # what ``update`` needs, as locals: see compat.py on the cost of names
-    turns = (
-        guard._spend,
-        None,
-        guard._read_heat,
-        guard._keep,
-        guard._judge_heat,
-        None,
-        guard._forbid,
-        guard._show,
-    )
-    needs = guard, guard.own_words, guard.current_words, guard._values, guard._v, guard.junction.words, turns
+    turns = None, None, guard._read_heat, _keeper(guard), guard._judge_heat, None, guard._forbid, guard._show
+    needs = (
+        guard, guard.own_words, guard.current_words, guard._values, guard._v, guard.junction.words,
+        guard.budgets.words, turns,
+    )  # fmt: skip
 
     @micropython.native
     def update(drive, gate, rail, trips, estop, needs=needs):
         """Judge one tick by ``sense`` and what was in force in it; return the worst fault code or 0."""
-        guard, g, c, v, volt_words, junction, turns = needs
-        found = _watched(g, c, v, volt_words, junction, drive, gate, rail, trips)
+        guard, g, c, v, volt_words, junction, remembered, turns = needs
+        found = _watched(g, c, v, volt_words, junction, remembered, drive, gate, rail, trips)
         turn = turns[found >> 12]
         if turn:  # what is slow by nature takes turns
             turn()

@@ -17,80 +17,66 @@ from strokefw.guard import budget, stall
 
 HALFWORDS = const(7)
 _HEAT = const(12)  # log2 of a budget's units
+_GRAIN = const(4095)
 _HEAT_MAX = const(131071)
 _REST_MAX = const(8191)
 _EMPTIED = const(0x8000)
 _BENCH_MAX = const(32767)
-_HELD = const(4096)  # of the guard's units
-_HELD_MAX = const(1023)
+_HELD = const(4096)  # of the guard's units, which are never more than fit
+_HELD_BITS = const(12)
 _UP = const(11)  # log2 of a budget's turns
 _UP_MAX = const(63)
 _SEED = const(0x5A17)
 
 
 @micropython.viper
-def _check(k: ptr16) -> int:
+def write(k: ptr16, b: ptr32):
+    """Put what the budgets' words have, and behind them the stall guard's, into the record."""
     total = _SEED
-    for i in range(1, HALFWORDS):
-        total = (total * 33 + int(k[i])) & 0xFFFF
-    return total
-
-
-@micropython.viper
-def write(k: ptr16, b: ptr32, h: ptr32):
-    """Put the budgets' words ``b`` and the stall guard's ``h`` into the record."""
     place = 1
     at = budget.WORDS * budget.PART
-    for _ in range(2):
-        heat = (b[at + budget.SPENT] >> _HEAT) + 1
+    while at:
+        heat = b[at + budget.SPENT] + _GRAIN >> _HEAT
         if heat > _HEAT_MAX:
             heat = _HEAT_MAX
-        if b[at + budget.SPENT] == 0:
-            heat = 0
-        rest = b[at + budget.TIGHT]
-        if rest > _REST_MAX:
-            rest = _REST_MAX
-        k[place] = heat & 0xFFFF
-        more = rest << 1 | heat >> 16
+        more = b[at + budget.TIGHT] << 1 | heat >> 16
         if b[at + budget.OWED]:
             more |= _EMPTIED
+        heat &= 0xFFFF
+        k[place] = heat
         k[place + 1] = more
+        total = (total * 33 + heat) * 33 + more & 0xFFFF
         place += 2
         at -= budget.WORDS
-    heat = (b[at + budget.SPENT] >> _HEAT) + 1
+    heat = b[budget.SPENT] + _GRAIN >> _HEAT
     if heat > _BENCH_MAX:
         heat = _BENCH_MAX
-    if b[at + budget.SPENT] == 0:
-        heat = 0
-    if b[at + budget.OWED]:
+    if b[budget.OWED]:
         heat |= _EMPTIED
     k[place] = heat
-    held = (h[stall.HELD] + _HELD - 1) // _HELD
-    if held > _HELD_MAX:
-        held = _HELD_MAX
-    k[place + 1] = held << 6 | b[budget.TURNS] >> _UP
-    k[0] = int(_check(k))
+    held = (b[stall.HELD] + _HELD - 1 >> _HELD_BITS) << 6 | b[budget.TURNS] >> _UP
+    k[place + 1] = held
+    k[0] = (total * 33 + heat) * 33 + held & 0xFFFF
 
 
-def read(k, b, h):
-    """Take a record over; return 0 when there is none (not in the tick)."""
-    if k[0] != _check(k):
-        return 0
-    place = 1
-    for which in (budget.PART, budget.LEADS):
+def read(k, b):
+    """Take a record over, if it is one (not in the tick)."""
+    total = _SEED
+    for i in range(1, HALFWORDS):
+        total = total * 33 + k[i] & 0xFFFF
+    if k[0] != total:
+        return
+    for which, low, high in ((budget.PART, 1, 2), (budget.LEADS, 3, 4), (budget.BENCH, 5, 5)):
         at = budget.WORDS * which
-        _take(b, at, (k[place + 1] & 1) << 16 | k[place], k[place + 1] & _EMPTIED)
-        b[at + budget.TIGHT] = b[at + budget.REST] = k[place + 1] >> 1 & _REST_MAX
-        place += 2
-    _take(b, 0, k[place] & _BENCH_MAX, k[place] & _EMPTIED)
-    h[stall.HELD] = (k[place + 1] >> 6) * _HELD
-    up = k[place + 1] & _UP_MAX
+        spent = k[low]
+        if which == budget.BENCH:
+            spent &= _BENCH_MAX
+        else:
+            spent |= (k[high] & 1) << 16
+            b[at + budget.TIGHT] = b[at + budget.REST] = k[high] >> 1 & _REST_MAX
+        spent = b[at + budget.SPENT] = min(spent << _HEAT, budget.MOST)
+        if k[high] & _EMPTIED:  # how large the budget was is not known: a fifth of what is there
+            b[at + budget.OWED] = max(spent - spent // 5, 1)
+    b[stall.HELD] = (k[6] >> 6) * _HELD
+    up = k[6] & _UP_MAX
     b[budget.TURNS] = up << _UP if up < _UP_MAX else budget.TURNS_MAX
-    return 1
-
-
-def _take(b, at, heat, emptied):
-    spent = min(heat << _HEAT, budget.MOST)
-    b[at + budget.SPENT] = spent
-    if emptied:  # how large the budget was is not known: a fifth of what is there
-        b[at + budget.OWED] = max(spent - spent // 5, 1)

@@ -22,7 +22,7 @@ _chip = kernels.chip
 _external = kernels.external
 _WATCHDOG_MS = const(1000)  # longer than the flash takes for a sector, interrupts off (400 ms at worst)
 # The watchdog's scratch registers outlive any reset but the power's and the RUN pin's (datasheet, 4.7).
-# boot code has 4 to 7. Ours: in 0 the mark that we ran, above it the first halfword; the rest in 1 to 3.
+# The boot code has 4 to 7. Ours: in 0 the mark that we ran and the first halfword kept, the rest in 1 to 3.
 _RUNNING = const(0x057B)
 POWER_ON, WATCHDOG, SOFT, OTHER = const(0), const(1), const(2), const(3)
 
