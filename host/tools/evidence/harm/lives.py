@@ -78,13 +78,12 @@ def _procedure(stage: Stage, times: int, segments: tuple[tuple[int, int, int], .
     rows = (segments * times)[:SEGMENTS_MAX]
     low, high = (stage.app.ramp.words[place] - ramp.at.BIAS for place in (ramp.at.LOW, ramp.at.HIGH))
     stage.say("procedure_begin", len(rows))
-    stage.run(1)
     for index, (kind, drive, ms) in enumerate(rows):
         target = min(max(drive, low), high)
         numbers = (ms, max(1, ms // 7), 50, 0) if kind == ramp.PULSE else (0, 0, 0, 0)
         stage.say("segment", index, kind, target, ms, *numbers, 0, 0, 0, 0, 0)
-    stage.run(1)
     stage.say("run")
+    stage.heard()
     longest = sum(60 * ms if kind == ramp.PULSE else ms for kind, _drive, ms in rows)
     _drive_through(stage, longest + 2000)
 

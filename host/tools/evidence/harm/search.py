@@ -11,7 +11,7 @@ from strokefw.drive import ramp
 
 from tools.evidence.harm.lives import LIFE_TICKS, Life, changed, perform, some_life, variants
 from tools.evidence.harm.stage import Part, Stage
-from tools.evidence.harm.witness import MEASURES
+from tools.evidence.harm.witness import MEASURES, WINDOW_S
 
 KEPT = 5
 """Lives kept of each measure on each stage."""
@@ -19,12 +19,14 @@ HOLDS = (1500, 2500, 3000, 3500, 4000, 5000, 6500, 8000, 10_000)
 STROKES_MS = (600, 2000)
 LEAST = {"winding": 2.0, "junction": 0.2, "leads": 0.05, "held": 0.2, "mean": 0.2, "peak": 0.2}
 """Harm that is nothing to speak of; less than that counts as so much, in what is compared with."""
-BOUND = {"winding": 1.25, "junction": 1.25, "leads": 1.25, "held": 2.0, "mean": 2.0, "peak": 2.0}
-"""How many times an honest use's harm a life may reach. Heat: what cools in between may be spent again, and
-readings are noisy. Times above a limit: to be held for a fifth of the time for ever is allowed
-(guard/stall.py), which adds up to 1.6 times one long hold within the 30 s of the measure."""
+BOUND = {"winding": 1.25, "junction": 1.25, "leads": 1.25, "held": 1.25, "mean": 2.0, "peak": 2.0}
+"""How many times what is allowed a life may reach: what cools in between may be spent again, and readings are
+noisy. The times above the limits of the current are short, and the fold-back's answer varies."""
+BESIDE = dict.fromkeys(MEASURES, 0.0) | {"held": WINDOW_S / 5}
+"""Allowed beside an honest use's harm: to be held for a fifth of the time for ever (guard/stall.py)."""
 PARTS = (
     Part("throttle-body", 3),
+    Part("throttle-body", 13, heat_share=0.4),
     Part("throttle-body", 5, ("sticky=9",)),
     Part("egr-motor", 4, ("sticky=12",), mass=0.5),
     Part("egr-motor", 6, way_out=1.6),
@@ -66,7 +68,7 @@ class Front:
         """Return the harm of the worst honest use under one of the limits."""
         if variant not in self.honest:
             self.honest[variant] = honest(self.stage, variant)
-        return max(self.honest[variant][measure], LEAST[measure])
+        return max(self.honest[variant][measure], LEAST[measure]) + BESIDE[measure]
 
     def live(self, life: Life) -> set[str]:
         """Live through ``life`` and keep it where it is among the worst; return where it is the worst."""
@@ -123,13 +125,10 @@ def _used(
         low, high = limits["drive_min"], limits["drive_max"]
         rows = (segments * 125)[:125] if len(segments) > 1 else segments
         stage.say("procedure_begin", len(rows))
-        stage.run(1)
         for index, (kind, drive, ms) in enumerate(rows):
             stage.say("segment", index, kind, min(max(drive, low), high), ms, 0, 0, 0, 0, 0, 0, 0, 0, 0)
-            if index % 8 == 7:
-                stage.run(1)
-        stage.run(1)
         stage.say("run")
+        stage.heard()
     stage.run(100)
     while stage.state in (state.DRIVING, state.STOPPING) and not stage.over:
         stage.run(1000)

@@ -33,6 +33,8 @@ from tools.evidence.harm.witness import Witness
 NOISE = 4093
 HEARTBEAT_MS = 2000
 BEAT_TICKS = 1500
+REQUESTS_MAX, SLOW_TICKS_MAX = 300, 2000
+"""A life ends with so many requests, or ticks in which the bench has a trouble of its own: they take long."""
 CHECK_TICKS = 700
 """A self-test takes some 200 ms; a bridge that was charged above the supply makes it wait."""
 BLOCK = """
@@ -65,12 +67,17 @@ class Part:
     mass: float = 1.0
     way_out: float = 1.0
     ohms: float = 1.0
+    heat_share: float = 1.0
+    """Heat budget and rest current of the part, in those of its profile: a small part on the same limits."""
 
     @property
     def name(self) -> str:
         """The specimen in a few words."""
-        scaled = f"mass x{self.mass:g}, way out x{self.way_out:g}, ohms x{self.ohms:g}"
-        return f"{self.part} {self.seed}{''.join(f' {each}' for each in self.faults)} ({scaled})"
+        shares = {
+            "mass": self.mass, "way out": self.way_out, "ohms": self.ohms, "heat allowed": self.heat_share,
+        }  # fmt: skip
+        scaled = (f"{name} x{share:g}" for name, share in shares.items() if share != 1.0)
+        return ", ".join((f"{self.part} {self.seed}", *self.faults, *scaled))
 
 
 class NoisyBoard(SimBoard):
@@ -115,7 +122,7 @@ class Stage:
         self.app = App(self.board)
         self.witness = Witness(plant)
         self.limits = self._limits()
-        self.ticks = self._left = 0
+        self.ticks = self._left = self.requests_left = self.slow_ticks_left = 0
         self._seq = 0
         self._heard_at = 0
         self._compile()
@@ -124,7 +131,10 @@ class Stage:
 
     def _limits(self) -> dict[str, int]:
         values = limits_values(load_part(self.part.part).limits)
-        return dict(zip(wire.LIMIT_FIELDS, values, strict=True)) | {"heartbeat_ms": HEARTBEAT_MS}
+        limits = dict(zip(wire.LIMIT_FIELDS, values, strict=True)) | {"heartbeat_ms": HEARTBEAT_MS}
+        for name in ("i2t_part_a2s", "i2t_part_rest_ma"):
+            limits[name] = round(self.part.heat_share * limits[name])
+        return limits
 
     def _compile(self) -> None:
         app, board = self.app, self.board
@@ -157,13 +167,14 @@ class Stage:
         self.board.slots.clear()
         self.board._look_at_bench()
         self._left = ticks
+        self.requests_left, self.slow_ticks_left = REQUESTS_MAX, SLOW_TICKS_MAX
         self.restart(power_lost=True)
         self.witness.begin()
 
     @property
     def over(self) -> bool:
         """Whether the life is."""
-        return self._left <= 0
+        return self._left <= 0 or self.requests_left <= 0 or self.slow_ticks_left <= 0
 
     @property
     def state(self) -> int:
@@ -199,6 +210,7 @@ class Stage:
             board.step()
             self.app.tick()
             self.witness.look()
+            self.slow_ticks_left -= 1
             done = 1
         else:
             if board.from_host:
@@ -219,10 +231,16 @@ class Stage:
 
     def say(self, name: str, *values: int) -> None:
         """Send a request; it is read at the end of the next tick."""
+        self.requests_left -= 1
         self._seq = self._seq % 255 + 1
         kind = wire.ID[name]
         self.board.hear(wire.frame(kind, self._seq, wire.pack(kind, *values)))
         self._heard_at = self.board.tick
+
+    def heard(self) -> None:
+        """Let everything that was said be read."""
+        while self.board.from_host and not self.over:
+            self.run(1)
 
     def ask(self, name: str, *values: int) -> None:
         """Send a request and let it be obeyed."""

@@ -44,7 +44,7 @@ class Witness:
     def __init__(self, plant: Any) -> None:
         self.plant = plant
         self.stall_a = self.mean_a = self.peak_a = 1e3
-        self.turns = not hasattr(plant, "position")
+        self.mover = plant if hasattr(plant, "position") else None
         self._lead_share, self._window_share = decay(LEAD_TAU_S), decay(WINDOW_S)
         # inside, pad and foot on the heatsink: the numbers of guard/heat.py
         self._inside_share, self._pad_share, self._foot_share = decay(0.002), decay(0.03), decay(1.5)
@@ -60,7 +60,7 @@ class Witness:
 
     def place(self) -> float:
         """Return the share of travel, 0 for a part that turns without end."""
-        return 0.0 if self.turns else float(self.plant.position)
+        return 0.0 if self.mover is None else float(self.mover.position)
 
     def look(self) -> None:
         """Take one tick."""
@@ -77,12 +77,13 @@ class Witness:
         self.foot += (watts * 0.8 - self.foot) * self._foot_share
         self.most_junction = max(self.most_junction, self.inside + self.pad + self.foot)
 
-        if self.turns:
+        mover = self.mover
+        if mover is None:
             moved = abs(plant.speed_rad_s) > TURNS_RAD_S
         else:
-            moved = abs(plant.position - self.home) > MOVED_SHARE
+            moved = abs(mover.position - self.home) > MOVED_SHARE
             if moved:
-                self.home = plant.position
+                self.home = mover.position
         if moved:
             self.held = 0.0
         above = 1.0 if square > self.stall_a * self.stall_a else 0.0
