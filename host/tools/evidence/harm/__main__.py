@@ -45,12 +45,10 @@ def main(arguments: list[str] | None = None) -> int:
         for fronts in search(round(args.ticks * share), args.seed, power_loss, parts):
             if time.monotonic() - said_s > SAY_EVERY_S:
                 said_s = time.monotonic()
-                args.out.write_text(
-                    (text + page.record(title, fronts, args.seed)).rstrip() + "\n", encoding="utf-8"
-                )
-                print(
-                    f"{sum(front.ticks for front in fronts):,} ticks", *beyond(fronts), sep="\n  ", flush=True
-                )
+                so_far = text + page.record(title, fronts, args.seed)
+                args.out.write_text(so_far.rstrip() + "\n", encoding="utf-8")
+                done = sum(front.ticks for front in fronts)
+                print(f"{done:,} ticks", *beyond(fronts), sep="\n  ", flush=True)
         text += page.record(title, fronts, args.seed)
         holes += 0 if power_loss else len(beyond(fronts))
         args.out.write_text(text.rstrip() + "\n", encoding="utf-8")

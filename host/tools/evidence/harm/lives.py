@@ -21,6 +21,10 @@ FIRST_WAIT = 8
 EDGES_MS = (1, 2, 3, 7, 8, 9, 15, 16, 17, 33, 64, 65, 100, 500, 990, 1990, 2500, 2990, 3500, 3900, 5000)
 """Durations worth a try: around the firmware's own periods and the limits of the profiles."""
 POWER_LOSS = "replug"
+DRIVES = ("procedure", "jog")
+BEGINS_ANEW = ("hello", "reset", POWER_LOSS)
+"""Afterwards the bench wants limits before it arms."""
+VARIANTS = 8
 
 
 def variants(limits: dict[str, int]) -> list[dict[str, int]]:
@@ -37,6 +41,7 @@ def variants(limits: dict[str, int]) -> list[dict[str, int]]:
         scaled(stall_ma=0.6),
         scaled(stall_ms=0.4),
         scaled(current_mean_ma=0.8, stall_ma=0.8, i2t_part_rest_ma=0.7),
+        limits | {"i2t_part_rest_ma": limits["current_mean_ma"]},
     ]
 
 
@@ -44,18 +49,22 @@ def variants(limits: dict[str, int]) -> list[dict[str, int]]:
 
 
 def perform(stage: Stage, life: Life, ticks: int = LIFE_TICKS) -> tuple[dict[str, float], frozenset[int]]:
-    """Let a stage live through ``life``; return the harm done, and which limits were in force meanwhile."""
-    choices, used = variants(stage.limits), {0}
+    """Let a stage live through ``life``; return the harm done, and under which limits it drove."""
+    choices, used, current = variants(stage.limits), {0}, 0
     stage.begin(ticks)
     stage.first_limits(choices[0])
     while not stage.over:
         before = stage.ticks
         for act in life:
             if act[0] == "limits":
-                used.add(act[1])
-                stage.set_limits(choices[act[1]])
+                current = act[1]
+                stage.set_limits(choices[current])
             else:
                 ACTS[act[0]](stage, *act[1:])
+                if act[0] in DRIVES:
+                    used.add(current)
+                elif act[0] in BEGINS_ANEW:
+                    stage.set_limits(choices[current])
             if stage.over:
                 break
         if stage.ticks - before < FIRST_WAIT:
@@ -175,7 +184,7 @@ def some_act(dice: random.Random, power_loss: bool) -> Act:
         "wait": lambda: (some_ms(dice, 20_000),),
         "noise": lambda: (round(math.exp(dice.uniform(0, 6))),),
         "swing": lambda: (round(math.exp(dice.uniform(0, 7))), 2 + some_ms(dice, 5000)),
-        "limits": lambda: (dice.randrange(7),),
+        "limits": lambda: (dice.randrange(VARIANTS),),
         "estop": lambda: (some_ms(dice, 100),),
         "dip": lambda: (some_ms(dice, 60),),
     }  # fmt: skip
@@ -234,7 +243,7 @@ def _nudged(act: Act, dice: random.Random) -> Act:
         return act
     place = dice.randrange(len(numbers))
     if act[0] == "limits":
-        return "limits", dice.randrange(7)
+        return "limits", dice.randrange(VARIANTS)
     numbers[place] = max(1, abs(_about(numbers[place], dice))) * (-1 if numbers[place] < 0 else 1)
     return act[0], *numbers
 

@@ -14,7 +14,7 @@ HEAD = """# A search for harm
 
 Written by `python -m tools.evidence.harm` (in the folder host; it needs the extra `fast`). A program made up
 what a host, a wire or the power might do to a part within {minutes:g} min from power-up: procedures, jogs,
-pauses, waits, seven sets of limits, arming, clearing, new sessions, resets that keep the chip's power,
+pauses, waits, eight sets of limits, arming, clearing, new sessions, resets that keep the chip's power,
 emergency stops, dips of the supply, noise and swings on a sensor's wire. What did more harm than anything
 before was kept and changed a little, over and over. Each simulated millisecond ran the firmware itself,
 compiled together with the board and a part. The harm is read from the part's physics, not from the firmware's
