@@ -1,93 +1,81 @@
-"""The search for harm finds what a forgetful protection allows, and nothing on the one that remembers.
+"""The search for harm: known tricks do no more than honest use, and the search sees one that still does.
 
-Known lives are the search's own check: each was a hole of an earlier guard. The short search has a fixed seed;
-docs/protection-search.md has the record of a long one.
+The tricks were holes of an earlier guard, on which the same lives reach 2.3 (pauses) and 2.6 times (noise)
+what a part may be held, and 1.4 (limits) and 2.9 times (resets) the winding's honest rise. To pull the plug
+and put it back is what still buys heat, by design (docs/safety.md): it shows that the search can find
+something. docs/protection-search.md has the record of a long one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import pytest
-from strokefw import state
 from strokefw.drive import ramp
 
 pytest.importorskip("llvmlite", reason="the extra `fast` is not installed")
 from tools.evidence.harm.lives import Life, perform
-from tools.evidence.harm.search import BOUND, PARTS, Front, beyond, search
+from tools.evidence.harm.page import record
+from tools.evidence.harm.search import PARTS, Front, beyond, search
 from tools.evidence.harm.stage import Stage
 
 pytestmark = pytest.mark.extras
 
-PAUSES: Life = (("procedure", 20, ((ramp.HOLD, 7500, 3500), (ramp.PAUSE, 0, 1))),)
-NOISE: Life = (("noise", 60), ("jog", 7500, 30_000))
-CLEARED: Life = (("jog", 7500, 30_000), ("limits", 1), ("clear",), ("limits", 0))
-RESETS: Life = (("jog", 7500, 3500), ("reset",))
-SHORT_TICKS = 1_500_000
-
-
-class Forgetful(Stage):
-    """A stage whose firmware forgets heat and held time whenever it is asked for anything."""
-
-    def say(self, name: str, *values: int) -> None:
-        """Send a request, and forget."""
-        super().say(name, *values)
-        guard = self.app.guard
-        guard.stall_words[:] = self._fresh_stall
-        guard.budgets.words[:] = self._fresh_budgets
-
-    def first_limits(self, limits: dict[str, int]) -> None:
-        """As the stage does; what the guards know then is what they go back to."""
-        guard = self.app.guard
-        self._fresh_stall, self._fresh_budgets = guard.stall_words[:], guard.budgets.words[:]
-        self.wait_for(lambda now: now not in (state.OFF, state.CHECK))
-        super().first_limits(limits)
-        self._fresh_stall, self._fresh_budgets = guard.stall_words[:], guard.budgets.words[:]
+FREE, SMALL, STUCK = 0, 1, 5
+"""Places in PARTS: a throttle body, one with a small heat budget, an idle actuator that is jammed."""
+STROKES = ("procedure", 24, ((ramp.HOLD, 7500, 600), (ramp.HOLD, -7500, 600)))
+TRICKS: dict[str, tuple[int, str, Life]] = {
+    "pauses": (FREE, "held", (("procedure", 20, ((ramp.HOLD, 7500, 3500), (ramp.PAUSE, 0, 1))),)),
+    "noise": (FREE, "held", (("noise", 60), ("jog", 7500, 30_000))),
+    "limits": (
+        SMALL,
+        "winding",
+        (STROKES, STROKES, STROKES, ("limits", 7), ("wait", 50), ("clear",), ("limits", 0)),
+    ),
+    "resets": (SMALL, "winding", (STROKES, ("reset",))),
+}
+"""Trick -> where it is played, by which measure it did harm, and the life."""
+REPLUGGED: Life = (STROKES, ("replug",))
+SHORT_TICKS = 400_000
 
 
 @pytest.fixture(scope="module")
-def front() -> Iterator[Front]:
-    """A throttle body that is free to move."""
-    yield Front(Stage(PARTS[0]))
+def fronts() -> dict[int, Front]:
+    """Stages by their place in PARTS."""
+    return {place: Front(Stage(PARTS[place])) for place in (FREE, SMALL)}
 
 
-@pytest.mark.parametrize(
-    "life", [PAUSES, NOISE, CLEARED, RESETS], ids=["pauses", "noise", "cleared", "resets"]
-)
-def test_a_known_trick_does_no_more_harm_than_honest_use(front: Front, life: Life) -> None:
-    before = front.stage.ticks
+@pytest.mark.parametrize("trick", TRICKS)
+def test_a_known_trick_does_no_more_harm_than_honest_use(fronts: dict[int, Front], trick: str) -> None:
+    place, measure, life = TRICKS[trick]
+    front = fronts[place]
     front.live(life)
-    assert front.stage.ticks - before >= 60_000
-    (held,) = (each for each in front.worst["held"] if each.life == life)
-    assert held.harm > 2.0, "it did hold the part"
-    assert not beyond([front]), beyond([front])
+    (found,) = (each for each in front.worst[measure] if each.life == life)
+    assert found.harm > 3.0, "it did drive the part"
+    assert found.ratio < 1.0, found
 
 
-@pytest.mark.parametrize("life", [PAUSES, RESETS], ids=["pauses", "resets"])
-def test_the_same_trick_is_a_hole_where_the_guards_forget(life: Life) -> None:
-    front = Front(Forgetful(PARTS[0]))
-    front.honest[0] = dict.fromkeys(BOUND, 0.0) | {
-        "held": 3.9,
-        "winding": 30.0,
-        "leads": 4.0,
-        "junction": 0.2,
-    }
-    front.live(life)
-    assert any("held" in each for each in beyond([front]))
+def test_the_plug_pulled_and_put_back_is_seen_as_harm(fronts: dict[int, Front]) -> None:
+    front = Front(fronts[SMALL].stage)
+    front.live(REPLUGGED)
+    assert any("winding" in each for each in beyond([front])), front.worst["winding"]
+    assert "replug" in record("Title", [front], 1)
 
 
 def test_the_same_life_does_the_same_harm_again() -> None:
-    stages = [Stage(PARTS[4]) for _ in range(2)]
+    stages = [Stage(PARTS[STUCK]) for _ in range(2)]
     life = (("procedure", 2, ((ramp.RAMP, 9000, 400), (ramp.HOLD, -4000, 700))), ("reset",), ("wait", 33))
     found = [perform(stage, life, 5000) for stage in (*stages, stages[0])]
     assert found[0] == found[1] == found[2]
     assert found[0][0]["leads"] > 0
 
 
-def test_a_short_search_finds_no_hole() -> None:
-    for fronts in search(SHORT_TICKS, seed=20, parts=(PARTS[0], PARTS[7])):
-        pass
-    assert sum(front.ticks for front in fronts) >= SHORT_TICKS
-    assert sum(front.lives for front in fronts) >= 20
-    assert all(front.worst["winding"][0].harm > 1.0 for front in fronts), "it drove"
-    assert not beyond(fronts), beyond(fronts)
+def test_a_short_search_drives_and_finds_no_hole() -> None:
+    found = list(search(SHORT_TICKS, seed=20, parts=(PARTS[SMALL],)))
+    (front,) = found[-1]
+    assert front.ticks >= SHORT_TICKS and front.lives == len(found) >= 6
+    assert front.worst["winding"][0].harm > 3.0, "it drove"
+    assert not beyond([front]), beyond([front])
+
+
+def test_the_same_seed_searches_the_same_lives() -> None:
+    found = [list(search(90_000, seed=6, parts=(PARTS[STUCK],)))[-1][0].worst for _ in range(2)]
+    assert found[0] == found[1]
