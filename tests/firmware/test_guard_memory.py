@@ -203,6 +203,19 @@ def test_heat_follows_the_root_mean_square_of_the_ripple():
     assert 795 <= bench.guard.left_part <= 815
 
 
+def test_limits_that_allow_more_cool_no_part_that_is_too_hot():
+    for changes in ({"part_temp_max_dc": 1500}, {"flags": 0}):
+        bench = Readings(flags=1, part_temp_max_dc=300)
+        bench.gate = bench.drive = 0
+        for _ in range(60):
+            bench.tick(ntc_counts=15000)  # some 60 C
+        assert bench.guard.block == faults.PART_HOT
+        bench.guard.set_limits(limits(**dict({"flags": 1, "part_temp_max_dc": 300}, **changes)))
+        for _ in range(60):
+            bench.tick(ntc_counts=15000)
+        assert bench.guard.block == faults.PART_HOT, changes
+
+
 # -- over a reset and a power cycle ----------------------------------------------------------------------
 
 

@@ -117,9 +117,14 @@ class Guard:
         self._v[volts.USES_FEED] = 1 if limits.flags & guard_limits.SENSORS else 0
         self.budgets.set(budget.LEADS, limits.i2t_leads_rest_ma, limits.i2t_leads_a2s)
         self.budgets.set(budget.PART, limits.i2t_part_rest_ma, limits.i2t_part_a2s)
-        self._heat.part_max_dc = limits.part_temp_max_dc
+        most_dc = limits.part_temp_max_dc
+        flags = limits.flags
+        if self._heat.words[heat.PART_HOT]:  # what is too hot must cool by the limits that found it so
+            most_dc = min(most_dc, self._heat.part_max_dc)
+            flags |= self._flags & guard_limits.PART_NTC
+        self._heat.part_max_dc = most_dc
         self.own_words[HEARTBEAT] = limits.heartbeat_ms
-        self._flags = limits.flags
+        self._flags = flags
 
     @property
     def block(self):

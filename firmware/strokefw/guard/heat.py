@@ -24,7 +24,7 @@ FULL = const(1000)
 CODE = const(0)  # HeatGuard's words: the fault that holds now
 SHARE = const(1)
 _HOT = const(2)  # cut out and not cooled down yet
-_PART_HOT = const(3)
+PART_HOT = const(3)
 _HEATSINK_CODE = const(4)
 _PART_CODE = const(5)
 
@@ -123,15 +123,15 @@ class HeatGuard:
         w[_PART_CODE] = self._part_codes[_weigh(t, state, value_dc)]
         if t[_TRUSTED]:
             if value_dc >= self.part_max_dc:
-                w[_PART_HOT] = faults.PART_HOT
+                w[PART_HOT] = faults.PART_HOT
             elif value_dc <= self.part_max_dc - COOLER_DC:
-                w[_PART_HOT] = 0
+                w[PART_HOT] = 0
 
     @micropython.native
     def no_part(self):
         """The part in use has no thermistor."""
         w = self.words
-        w[_PART_CODE] = w[_PART_HOT] = 0
+        w[_PART_CODE] = w[PART_HOT] = 0
 
     @micropython.native
     def judge(self, heatsink_dc, junction_dc):
@@ -139,7 +139,7 @@ class HeatGuard:
         w = self.words
         cool = heatsink_dc <= self._derate_dc and junction_dc <= JUNCTION_DERATE_DC
         if cool and w[SHARE] == FULL and not w[_HOT]:
-            w[CODE] = w[_HEATSINK_CODE] or w[_PART_CODE] or w[_PART_HOT]
+            w[CODE] = w[_HEATSINK_CODE] or w[_PART_CODE] or w[PART_HOT]
             return 0
         share = FULL
         if heatsink_dc > self._derate_dc:
@@ -152,7 +152,7 @@ class HeatGuard:
             w[_HOT] = faults.JUNCTION_HOT
         elif junction_dc <= JUNCTION_DERATE_DC and w[_HOT] == faults.JUNCTION_HOT:
             w[_HOT] = 0
-        w[CODE] = w[_HEATSINK_CODE] or w[_HOT] or w[_PART_CODE] or w[_PART_HOT]
+        w[CODE] = w[_HEATSINK_CODE] or w[_HOT] or w[_PART_CODE] or w[PART_HOT]
         return 1
 
 
