@@ -1,0 +1,81 @@
+"""The search for harm: known tricks do no more than honest use, and the search sees one that still does.
+
+The tricks were holes of an earlier guard, on which the same lives reach 2.3 (pauses) and 2.6 times (noise)
+what a part may be held, and 1.4 (limits) and 2.9 times (resets) the winding's honest rise. To pull the plug
+and put it back is what still buys heat, by design (docs/safety.md): it shows that the search can find
+something. docs/protection-search.md has the record of a long one.
+"""
+
+from __future__ import annotations
+
+import pytest
+from strokefw.drive import ramp
+
+pytest.importorskip("llvmlite", reason="the extra `fast` is not installed")
+from tools.evidence.harm.lives import Life, perform
+from tools.evidence.harm.page import record
+from tools.evidence.harm.search import PARTS, Front, beyond, search
+from tools.evidence.harm.stage import Stage
+
+pytestmark = pytest.mark.extras
+
+FREE, SMALL, STUCK = 0, 1, 5
+"""Places in PARTS: a throttle body, one with a small heat budget, an idle actuator that is jammed."""
+STROKES = ("procedure", 24, ((ramp.HOLD, 7500, 600), (ramp.HOLD, -7500, 600)))
+TRICKS: dict[str, tuple[int, str, Life]] = {
+    "pauses": (FREE, "held", (("procedure", 20, ((ramp.HOLD, 7500, 3500), (ramp.PAUSE, 0, 1))),)),
+    "noise": (FREE, "held", (("noise", 60), ("jog", 7500, 30_000))),
+    "limits": (
+        SMALL,
+        "winding",
+        (STROKES, STROKES, STROKES, ("limits", 7), ("wait", 50), ("clear",), ("limits", 0)),
+    ),
+    "resets": (SMALL, "winding", (STROKES, ("reset",))),
+}
+"""Trick -> where it is played, by which measure it did harm, and the life."""
+REPLUGGED: Life = (STROKES, ("replug",))
+SHORT_TICKS = 400_000
+
+
+@pytest.fixture(scope="module")
+def fronts() -> dict[int, Front]:
+    """Stages by their place in PARTS."""
+    return {place: Front(Stage(PARTS[place])) for place in (FREE, SMALL)}
+
+
+@pytest.mark.parametrize("trick", TRICKS)
+def test_a_known_trick_does_no_more_harm_than_honest_use(fronts: dict[int, Front], trick: str) -> None:
+    place, measure, life = TRICKS[trick]
+    front = fronts[place]
+    front.live(life)
+    (found,) = (each for each in front.worst[measure] if each.life == life)
+    assert found.harm > 3.0, "it did drive the part"
+    assert found.ratio < 1.0, found
+
+
+def test_the_plug_pulled_and_put_back_is_seen_as_harm(fronts: dict[int, Front]) -> None:
+    front = Front(fronts[SMALL].stage)
+    front.live(REPLUGGED)
+    assert any("winding" in each for each in beyond([front])), front.worst["winding"]
+    assert "replug" in record("Title", [front], 1)
+
+
+def test_the_same_life_does_the_same_harm_again() -> None:
+    stages = [Stage(PARTS[STUCK]) for _ in range(2)]
+    life = (("procedure", 2, ((ramp.RAMP, 9000, 400), (ramp.HOLD, -4000, 700))), ("reset",), ("wait", 33))
+    found = [perform(stage, life, 5000) for stage in (*stages, stages[0])]
+    assert found[0] == found[1] == found[2]
+    assert found[0][0]["leads"] > 0
+
+
+def test_a_short_search_drives_and_finds_no_hole() -> None:
+    found = list(search(SHORT_TICKS, seed=20, parts=(PARTS[SMALL],)))
+    (front,) = found[-1]
+    assert front.ticks >= SHORT_TICKS and front.lives == len(found) >= 6
+    assert front.worst["winding"][0].harm > 3.0, "it drove"
+    assert not beyond([front]), beyond([front])
+
+
+def test_the_same_seed_searches_the_same_lives() -> None:
+    found = [list(search(90_000, seed=6, parts=(PARTS[STUCK],)))[-1][0].worst for _ in range(2)]
+    assert found[0] == found[1]
