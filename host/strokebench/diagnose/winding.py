@@ -52,6 +52,10 @@ class Loop:
 def find(case: Case) -> list[Finding]:
     """Return the current at the hardest stall, and the winding's resistance referred to 20 C.
 
+    **Resistance**: the cold winding's, with what leads and contacts have beyond the leads that the profile
+    states; the slope of volts over current, so a contact drop that does not grow with the current is left
+    out.
+
     Slope of leg voltage difference against current over all levels and both polarities, with a constant drop
     that changes sign with the current (brushes) and a rise with the A2s put in so far (self-heating), so the
     value is that of the cold winding. Ordinary least squares will do: the noise of the current (milliamperes)

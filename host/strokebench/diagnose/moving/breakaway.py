@@ -28,9 +28,10 @@ QUESTION = Question(needs="sweeps", group="Friction and spring", keys=(OPENING[0
 def find(case: MovingCase) -> list[Finding]:
     """Return breakaway current opening and closing, with the drive it took in ``evidence``.
 
-    In each slow sweep: the highest current of the 0.2 s before the part has left its rest by 1 % of travel,
-    which is spring preload plus static friction. Breakaway falls with the rate of the ramp (Canudas de Wit et
-    al., IEEE TAC 40(3), 1995), so the rate is kept in ``evidence``.
+    What it takes to leave rest: spring preload plus static friction there (what holds a standing part), over
+    the motor constant. In each slow sweep the highest current of the 0.2 s before the part has left its rest
+    by 1 % of travel. Breakaway falls with the rate of the ramp (Canudas de Wit et al., IEEE TAC 40(3), 1995),
+    so the rate is kept in ``evidence``.
     """
     found = [_leaving_rest(case, OPENING, case.leaves_rest, 1)]
     if case.two_sided:

@@ -29,11 +29,11 @@ QUESTION = Question(needs="current volts sensor", group="Turning", keys=(CONSTAN
 
 
 def find(case: MovingCase) -> list[Finding]:
-    """Return K from the steps: integral of (V - R i) over a stretch = K x angle + L x change of current.
+    """Return K at the shaft, V s/rad = N m/A: back-EMF over the shaft's speed, gear included.
 
-    R is taken from the end of the same step, where the part stands at the stop, so the winding's temperature
-    and the current's gain cancel. The last term is left out: 1.5 mH and 1 A are 1.5 mV s against about 350.
-    The angle comes from the nominal travel.
+    From the balance of volts over all that moves: resistance with its warming, contact drop, inductance and
+    back-EMF are fitted together, and coasting shows the back-EMF alone. The angle comes from the nominal
+    travel, so the part's own travel belongs to the uncertainty.
     """
     measured = motor_constant(case)
     if isinstance(measured, str):

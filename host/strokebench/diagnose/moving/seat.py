@@ -33,7 +33,8 @@ def find(case: SeatedCase) -> list[Finding]:
 
 
 def shut(case: SeatedCase) -> Finding:
-    """Sensor after the releases against its nominal voltage when shut, % of travel.
+    """Sensor after the releases less its nominal voltage when shut, % of the nominal span; the sensor's own
+    error belongs to the quantity.
 
     A valve that stands open pressed shut too has something on its seat; one that only stays open when
     released does not return. Where nothing can press it, friction that comes near the spring's preload says
@@ -68,9 +69,10 @@ def hangs(case: SeatedCase) -> bool:
 
 
 def sticking(case: SeatedCase) -> Finding:
-    """Current at which the seat is left, less spring and friction as they are elsewhere, % of the friction.
+    """What holds the valve in its seat beyond spring and Coulomb friction, % of the friction.
 
-    Spring at the seat: the middle of the slow loop, a line carried on to the seat.
+    Static friction at the seat less the Coulomb friction of the opening side, over the latter. From the
+    current at which the seat is left, less the spring's line carried on to the seat and less the friction.
     """
     from strokebench.diagnose.moving.spring import opening_fits
 

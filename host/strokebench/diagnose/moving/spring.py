@@ -26,11 +26,13 @@ QUESTION = Question(
 
 
 def find(case: MovingCase) -> list[Finding]:
-    """Return preloads and slope from the middle of the loop, i_s(x) = (i_up + i_dn)/2.
+    """Return the springs' torque over the motor constant, amperes.
 
-    Opening side: a line fitted to i_s over the places between rest and the open stop, once per pair of
-    sweeps; preload is the line at rest, slope its rise over the full travel. Closing side: too short for a
-    slope, so the median. A weak or broken spring is low in them all; friction does not change them.
+    **Opening side**: least-squares line through the spring's torque over the places from 4 % of travel beyond
+    rest (a seated part: 7 % beyond the seat) to 97 %. Preload is that line where the springs change side (a
+    seated part: at the seat), slope its rise over the full travel between the stops. **Closing side**: the
+    side is too short for a slope, so it is the torque half way between the closed stop and rest. A weak or
+    broken spring is low in them all; friction, viscous drag and inertia are fitted beside them.
     """
     sweeps = case.sweeps
     if case.position is None or not math.isfinite(case.rest_percent):

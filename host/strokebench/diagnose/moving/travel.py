@@ -21,10 +21,13 @@ QUESTION = Question(
 
 
 def find(case: MovingCase) -> list[Finding]:
-    """Return travel (share of the nominal sensor span) and the two stops (offset from nominal, % of travel).
+    """Return travel and the two stops as the position sensor shows them.
 
-    The stops are the medians of the position sensor over the last part of the holds against them. A part that
-    is jammed shows as too short a travel; a sensor or stop out of place shows in the offsets.
+    **Travel**: the sensor's volts between the places where the part just touches its stops, % of the nominal
+    span. **Stops**: the sensor's volts there less the nominal ones, % of the nominal span. The sensor's own
+    error belongs to the quantity, what a stop gives under the push does not: the stops are read at several
+    currents and carried back to where nothing pushes. A part that is jammed shows as too short a travel; a
+    sensor or stop out of place shows in the offsets.
     """
     position = case.position
     if position is None:
