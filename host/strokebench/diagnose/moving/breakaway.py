@@ -50,10 +50,8 @@ def _leaving_rest(case: MovingCase, quantity: tuple[str, str, str], label: str, 
     if len(found) < 3:
         return case.missing(*quantity, f"the part left its rest this way in only {len(found)} slow sweeps")
     table = np.array(found)
-    measured = repeats(table[:, 0])
-    measured = measured.widened(
-        case.accuracy("current_a", "gain") * measured.value, case.accuracy("current_a", "offset")
-    )
+    measured = repeats(table[:, 0] - direction * case.zero_a)
+    measured = measured.widened(case.accuracy("current_a", "gain") * measured.value, case.u_zero_a)
     return case.finding(
         *quantity[:2], measured, quantity[2], low="weak_spring", high="sticky", place=case.rest_percent,
         span_s=(float(table[0, 3]), float(table[-1, 3])),

@@ -35,13 +35,13 @@ def find(case: MovingCase) -> list[Finding]:
         why = f"{len(from_open)} releases from open and {len(from_closed)} from closed, 3 each are needed"
         return [case.missing(*quantity, why) for quantity in (REST, SPREAD)]
     when = span_of(*case.samples(labels.RELEASE_OPEN), *case.samples(labels.RELEASE_CLOSE))
-    u_place = case.position.u_percent
+    u_repeat = case.position.u_percent
     sides = repeats(from_open), repeats(from_closed)
     middle = Measured((sides[0].value + sides[1].value) / 2, math.hypot(sides[0].u, sides[1].u) / 2).widened(
-        u_place
+        case.position.u_at(float(np.mean(from_open)))
     )
     apart = Measured(abs(sides[0].value - sides[1].value), math.hypot(sides[0].u, sides[1].u)).widened(
-        u_place / math.sqrt(len(from_open))
+        u_repeat / math.sqrt(len(from_open))
     )
     evidence = {"from_open": from_open.tolist(), "from_closed": from_closed.tolist()}
     return [

@@ -24,6 +24,7 @@ OHM, DROP_V, OFFSET_V, CONSTANT, HENRY = 50.0, 0.6, 0.03, 0.1, 0.02
 HEAT = 3e-3
 """Prior of the heat's share per A2 s."""
 FEWEST = 60
+KNOWN_SHARE = 0.05
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,13 @@ class Electric:
     """The fitted balance, with the loop's resistance as at the first row."""
 
     solved: Solved
-    drive_a: float
+    largest_a: float
+
+    @property
+    def well_known(self) -> bool:
+        """True when the resistance is told apart from all else."""
+        ohm, u_ohm = self.ohm
+        return ohm > 0 and u_ohm < KNOWN_SHARE * ohm
 
     @property
     def ohm(self) -> tuple[float, float]:
@@ -75,7 +82,7 @@ def fit_electric(signals: Signals, usable: Mask) -> Electric | None:
     prior = np.array([OHM, CONSTANT, HEAT, HEAT, DROP_V, DROP_V, OFFSET_V, HENRY])
     noise = np.zeros(8)
     noise[1] = signals.noise_speed
-    groups = np.cumsum(np.diff(keep, prepend=False) & keep)[keep]
+    groups = np.cumsum(np.diff(keep, prepend=False) & keep)[keep].astype(np.intp)
     solved = solve(design, signals.volts[keep], prior, noise, groups, signals.overlap)
     return Electric(solved, float(np.max(np.abs(amps))))
 

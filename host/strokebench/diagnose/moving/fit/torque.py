@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strokebench.diagnose.moving.fit.regress import Solved, solve
-from strokebench.diagnose.moving.fit.signals import Signals
+from strokebench.diagnose.moving.fit.signals import HALF_S, Signals
 from strokebench.diagnose.stats import Floats
 
 KNOTS = 11
@@ -91,7 +91,8 @@ class Torque:
 def hats(places: Floats, knots: Floats) -> Floats:
     """Weights of a piecewise linear function's values at ``knots``, shape (places, knots)."""
     step = knots[1] - knots[0]
-    return np.clip(1 - np.abs(np.clip(places, knots[0], knots[-1])[:, None] - knots) / step, 0, None)
+    away = np.abs(np.clip(places, knots[0], knots[-1])[:, None] - knots) / step
+    return np.asarray(np.clip(1 - away, 0, None))
 
 
 def fit_torque(signals: Signals, rest: float, seat: float) -> Torque | None:
@@ -121,6 +122,4 @@ def fit_torque(signals: Signals, rest: float, seat: float) -> Torque | None:
 
 def _reach(signals: Signals) -> Floats:
     """What half a window covers, % of travel: a bell's weight is nearly all in its middle half."""
-    from strokebench.diagnose.moving.fit.signals import HALF_S
-
     return np.asarray(np.abs(signals.speed) * HALF_S * 0.6)
