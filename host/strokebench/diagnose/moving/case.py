@@ -85,14 +85,16 @@ class MovingCase(Case):
     def fit(self) -> Mover | None:
         """Balance of volts and of torques over the whole run; None without position, current or a place of
         rest."""
+        return self._fitted(self.rest_percent) if math.isfinite(self.rest_percent) else None
+
+    def _fitted(self, rest: float | None) -> Mover | None:
         current_a = np.asarray(self.run.samples["current_a"], float) - self.zero_a
-        known = self.by_motor and self.position is not None and np.isfinite(current_a).all()
-        if not known or not math.isfinite(self.rest_percent) or len(current_a) < LEAST_ROWS:
+        known = self.by_motor and np.isfinite(current_a).all() and len(current_a) >= LEAST_ROWS
+        if self.position is None or not known:
             return None
-        assert self.position is not None
         return fit_mover(
             self.time_s, load_voltage(self.run.samples), current_a, self.position.raw,
-            rest=self.rest_percent, seat=self.seat_percent, largest_a=FINE_LIMIT_A - RIPPLE_A,
+            rest=rest, seat=self.seat_percent, largest_a=FINE_LIMIT_A - RIPPLE_A,
         )  # fmt: skip
 
     @property
@@ -165,13 +167,16 @@ class MovingCase(Case):
     @cached_property
     def rest_percent(self) -> float:
         """Where the part would rest without friction, % of travel: from the sweeps where they show it, else
-        the median of where it did come to rest; NaN if unknown."""
+        the median of where it did come to rest, else by the fit; NaN if unknown."""
         place = neutral(self.sweeps)
         if math.isfinite(place):
             return place
         known = [self.settled(label) for label in (labels.REST, labels.RELEASE_OPEN, labels.RELEASE_CLOSE)]
         together = np.concatenate(known)
-        return float(np.median(together)) if together.size else math.nan
+        if together.size:
+            return float(np.median(together))
+        fit = self._fitted(None)
+        return fit.rest if fit is not None and fit.torque is not None else math.nan
 
     def side(
         self, opening: bool, margin: float = 2.0, stop: float = 3.0

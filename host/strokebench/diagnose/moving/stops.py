@@ -2,6 +2,7 @@
 
 A stop gives under the push, and so does what leads to it: the track is read at the end of every move against
 the stop, and a line over the motor's current is carried back to the current at which the part came there.
+Where nothing is labelled, a stop is where the part stands still at different currents.
 """
 
 from __future__ import annotations
@@ -27,8 +28,11 @@ LEVELS_A = 0.5
 """Least spread of the currents that a line over them needs."""
 GIVES = 0.02
 """Most that a stop may give, share of the nominal span per ampere: more is something else."""
-ARRIVAL_U_A = 0.25
-"""Standard uncertainty of the current at the touch: friction holds either way (judgement)."""
+ARRIVAL_U_A, UNKNOWN_U_A = 0.25, 1.0
+"""Standard uncertainty of the current at the touch, because friction holds either way; and without any slow
+arrival (judgement)."""
+STANDS = 0.004
+"""Share of the nominal span that the track may move in a piece in which the part stands still."""
 
 
 @dataclass(frozen=True)
@@ -45,33 +49,52 @@ def read_stop(case: Case, ends: tuple[str, ...], clean: Floats, span_v: float) -
     Only those ends count that lie within 2 % of the furthest; the rest did not arrive.
     """
     outwards = math.copysign(1.0, span_v) * (1 if ends is OPEN_ENDS else -1)
-    marks = [mark for label in ends for mark in case.stretches(label)]
-    lasts = [int(np.searchsorted(case.time_s, mark.end_s)) for mark in marks]
-    pieces = [slice(last - END_SAMPLES, last) for last in lasts if last >= END_SAMPLES]
-    if not pieces:
+    volts, amps = _ends(case, ends, clean)
+    labelled = len(volts) > 0
+    if not labelled:
+        volts, amps = _standing(case, clean, span_v)
+    if not len(volts):
         return Stop(math.nan, 0.0)
-    current_a = case.run.samples["current_a"]
-    volts = np.array([float(np.median(clean[piece])) for piece in pieces])
-    amps = np.array([float(np.median(current_a[piece])) for piece in pieces])
     there = np.abs(volts - volts[np.argmax(volts * outwards)]) < SAME_STOP * abs(span_v)
     volts, amps = volts[there], amps[there]
     plain = float(np.median(volts))
     if not np.isfinite(amps).all() or np.ptp(amps) < LEVELS_A:
-        return Stop(plain, 0.0)
+        return Stop(plain, 0.0) if labelled else Stop(math.nan, 0.0)
     gives = float(np.polyfit(amps, volts, 1)[0])
     turn = 1 if ends is OPEN_ENDS else -1
     if not 0 <= gives * outwards * turn <= GIVES * abs(span_v):
         return Stop(plain, float(np.std(volts)))
-    touch_a = _arrival_a(case, ends, clean, plain, outwards, span_v)
+    arrival_a = _arrival_a(case, ends, clean, plain, outwards, span_v)
+    touch_a, u_touch_a = (0.0, UNKNOWN_U_A) if arrival_a is None else (arrival_a, ARRIVAL_U_A)
     left = volts - plain - gives * (amps - float(np.median(amps)))
     touch_v = float(np.mean(volts - gives * (amps - touch_a)))
-    return Stop(touch_v, math.hypot(gives * ARRIVAL_U_A, float(np.std(left)) / math.sqrt(len(left))))
+    return Stop(touch_v, math.hypot(gives * u_touch_a, float(np.std(left)) / math.sqrt(len(left))))
+
+
+def _ends(case: Case, ends: tuple[str, ...], clean: Floats) -> tuple[Floats, Floats]:
+    """Track's volts and current at the ends of all moves against a stop."""
+    lasts = [
+        int(np.searchsorted(case.time_s, mark.end_s)) for label in ends for mark in case.stretches(label)
+    ]
+    pieces = [slice(last - END_SAMPLES, last) for last in lasts if last >= END_SAMPLES]
+    current_a = case.run.samples["current_a"]
+    volts = np.array([float(np.median(clean[piece])) for piece in pieces])
+    return volts, np.array([float(np.median(current_a[piece])) for piece in pieces])
+
+
+def _standing(case: Case, clean: Floats, span_v: float) -> tuple[Floats, Floats]:
+    """Track's volts and current of all pieces in which the part stands still."""
+    whole = len(clean) // END_SAMPLES * END_SAMPLES
+    volts = clean[:whole].reshape(-1, END_SAMPLES)
+    amps = np.asarray(case.run.samples["current_a"][:whole], float).reshape(-1, END_SAMPLES)
+    still = np.ptp(volts, axis=1) < STANDS * abs(span_v)
+    return np.median(volts[still], axis=1), np.median(amps[still], axis=1)
 
 
 def _arrival_a(
     case: Case, ends: tuple[str, ...], clean: Floats, stop_v: float, outwards: float, span_v: float
-) -> float:
-    """Current with which slow sweeps arrive at a stop (or turn before it), 0 without any."""
+) -> float | None:
+    """Current with which slow sweeps arrive at a stop (or turn before it), None without any."""
     slow = SLOW_ENDS[1] if ends is OPEN_ENDS else SLOW_ENDS[0]
     found = []
     for mark in case.stretches(slow):
@@ -82,4 +105,4 @@ def _arrival_a(
         near = max(NEAR * abs(span_v), float(short_v.min()) + 1e-3)
         at = int(np.argmax(short_v <= near))
         found.append(float(np.median(case.run.samples["current_a"][here][max(at - 20, 0) : at + 1])))
-    return float(np.median(found)) if found else 0.0
+    return float(np.median(found)) if found else None

@@ -11,6 +11,9 @@ from strokebench.diagnose.moving.fit.signals import Signals, read_signals
 from strokebench.diagnose.moving.fit.torque import Torque, fit_torque
 from strokebench.diagnose.stats import Floats
 
+PLACES = np.arange(3.0, 40.0, 0.5)
+"""Where rest is looked for, % of travel."""
+
 
 @dataclass(frozen=True)
 class Mover:
@@ -28,17 +31,26 @@ def fit_mover(
     current_a: Floats,
     percent: Floats,
     *,
-    rest: float,
+    rest: float | None = None,
     seat: float = 0.0,
     largest_a: float = np.inf,
 ) -> Mover:
     """Fit both balances to samples: seconds, volts across the part, amperes, % of travel between the stops.
 
-    Current zeroed, positive where it opens. ``rest``: where the springs change side, % of travel. ``seat``:
-    how much next to rest belongs to a seat; 0 for a part with springs on both sides. ``largest_a``: currents
-    beyond it are measured less well and left out of the volts' balance. ValueError when there is less than a
-    window.
+    Current zeroed, positive where it opens. ``rest``: where the springs change side, % of travel; None: that
+    is found by the fit. ``seat``: how much next to rest belongs to a seat; 0 for a part with springs on both
+    sides. ``largest_a``: currents beyond it are measured less well and left out of the volts' balance.
+    ValueError when there is less than a window.
     """
     signals = read_signals(time_s, volts, current_a, percent)
     electric = fit_electric(signals, np.abs(signals.current_a) < largest_a)
+    if rest is None:
+        rest = find_rest(signals)
     return Mover(signals, electric, fit_torque(signals, rest, seat), rest)
+
+
+def find_rest(signals: Signals) -> float:
+    """Return the place, % of travel, with which the balance of torques leaves least; 0 when it never fits."""
+    tried = [(fit_torque(signals, float(place), 0.0), float(place)) for place in PLACES]
+    left = [(fit.solved.residual, place) for fit, place in tried if fit is not None and fit.closing]
+    return min(left)[1] if left else 0.0
