@@ -25,8 +25,8 @@ from strokebench.sim.second.supply import Charger
 
 CELLS = 512
 STEPS = 20
-GIVES, LOSES = 1e5, 2.5
-"""Stiffness of a stop in N/m and the factor a in s/m (judgement: 10 g seat within some 10 um)."""
+GIVES, LOSES = 5e5, 2.5
+"""Stiffness of a stop in N/m and the factor a in s/m (judgement: 26 N press it in by 50 um)."""
 
 
 @dataclass(frozen=True)
