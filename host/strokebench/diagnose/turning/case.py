@@ -30,6 +30,8 @@ COARSE_FROM_A, COARSE_ALONE_A = FINE_LIMIT_A - 0.4, FINE_LIMIT_A + 0.4
 mean."""
 CARRIES_A = 0.05
 """Less current than this: the voltage does not reach over the brushes, so it says nothing of their drop."""
+BRUSHES_V = 0.6
+"""What brushes take where no holds at standstill show it (common practice); good enough to tell an octave."""
 CLIPPED_V = 0.3
 """An open output below this is at the end of its converter's range."""
 RELEASE_U = 0.05
