@@ -11,16 +11,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from strokebench.bench.bench import open_bench
 from strokebench.bench.spec import SimSpec
 from strokebench.data.run import RunData
 from strokebench.diagnose import diagnose
 from strokebench.diagnose.turning.commutation import Motor, turn_rate
+from strokebench.parts import load_part
 from strokebench.sim.plants.base import Conditions
 from strokebench.sim.second.magnet import GIVES, LOSES, Coil, Magnet
 from strokebench.sim.second.rotor import Spun, Turner
 from strokebench.sim.second.solenoid_onoff import specimen
 from strokebench.sim.second.supply import Charger
-from strokebench.sim.trials import stroke
 
 from hardware.spice import runner
 from tests.helpers.spice_run import transient
@@ -102,8 +103,17 @@ def test_inductance_and_leak_of_an_ngspice_coil_with_an_eddy_ring_driven_by_the_
 
     The coil is the measured one of test_coil_data, plunger at rest: 64.5 mH, a ring of 0.27 ms, 4 mH of air.
     """
-    run, profile, _ = stroke(SimSpec("solenoid", 5, ("stuck_open",)))
-    rows = run.samples[run.samples["time_s"] < run.samples["time_s"][0] + 2.6]
+    profile = load_part("solenoid")
+    with open_bench(sim=SimSpec("solenoid", 5, ("stuck_open",))) as bench:
+        bench.set_limits(profile.limits)
+        bench.arm()
+        stroked, chunks = bench.run(profile.procedure), []
+        for chunk in stroked:
+            chunks.append(chunk)
+            if chunk["time_s"][-1] > chunks[0]["time_s"][0] + 2.6:  # steps and levels are over
+                break
+        run = stroked.data(np.concatenate(chunks))
+    rows = run.samples
     volts = np.asarray(rows["output_a_v"] - rows["output_b_v"], float)
     volts[np.abs(volts) < 0.05] = 0.0
     deck = f"""* one ring
