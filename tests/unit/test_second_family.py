@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import UsageError
-from strokebench.sim.plants import PARTS, available, make_plant
+from strokebench.sim.plants import ONLY_FIRST, PARTS, available, make_plant
 from strokebench.sim.second.magnet import Magnet
 from strokebench.sim.second.mover import Geared
 from strokebench.sim.second.supply import Charger
@@ -71,10 +71,11 @@ def test_the_same_seed_gives_the_same_part_and_the_families_differ() -> None:
     assert type(other).__module__.startswith("strokebench.sim.plants.")
 
 
-@pytest.mark.parametrize("part", ["throttle-body", "egr-motor", "idle-actuator", "solenoid", "egr-solenoid"])
+@pytest.mark.parametrize("part", [part for part in PARTS if part not in ONLY_FIRST])
 def test_every_defect_of_the_first_family_can_be_put_into_the_second(part: str) -> None:
-    assert part in PARTS
     for kind in available(part):
         for size in ("moderate", "severe"):
-            plant = powered(part, f"{kind.name}:{size}")
+            spec = SimSpec(part=part, seed=4, faults=(f"{kind.name}:{size}",), family="second")
+            plant = make_plant(spec)
             plant.advance(0.2, True, 2)
+            assert type(plant).__module__.startswith("strokebench.sim.second.")

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, inf
+from math import copysign, exp, inf
 
 import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.sim.plants.base import DIODE_V, PWM_HZ, Conditions
 from strokebench.sim.plants.pieces.friction import slide
+from strokebench.sim.plants.pieces.ripple import edges_v
 from strokebench.sim.plants.pieces.tracks import Track
 from strokebench.sim.plants.pieces.winding import Heat, Winding
 
@@ -148,6 +149,14 @@ class Plunger(Winding):
         self._close_tick(drive, gate, rail, dt_s, nodes, total / steps, half_a, cut, beside_a=beside_a)
         self._read_tracks()
 
+    def waveform(self, channel: str, rate_hz: float, count: int, start_s: float = 0.0) -> NDArray[np.float64]:
+        wave = super().waveform(channel, rate_hz, count, start_s)
+        if channel != "current" or self.coil.parallel_ohm == inf:
+            return wave
+        time_s = start_s + np.arange(count) / rate_hz
+        beside_v = edges_v(time_s, self._bridge_v, abs(self._drive), PWM_HZ)
+        return wave + copysign(1.0, self._drive) * beside_v / self.coil.parallel_ohm
+
     def _held_firmly(self, volts: float, dt_s: float) -> bool:
         """True when the force, now and by the end of the tick, keeps the plunger at the end where it is."""
         coil, u, amps = self.coil, self.position_m, self._amps
@@ -158,10 +167,10 @@ class Plunger(Winding):
         henry, _, slope = self._cells[min(int(self.position * CELLS), CELLS - 1)]
         later = amps + (volts - amps * self._loop_ohm) / henry * dt_s
         spring = coil.preload_n + coil.rate_n_per_m * u
-        pulls = [0.5 * i * i * slope for i in (amps, later)]
+        pull_now, pull_then = 0.5 * amps * amps * slope, 0.5 * later * later * slope
         if u <= self.seat_m:
-            return bool(max(pulls) < 0.8 * spring)
-        return bool(min(pulls) > 1.2 * spring)
+            return bool(max(pull_now, pull_then) < 0.8 * spring)
+        return bool(min(pull_now, pull_then) > 1.2 * spring)
 
     def _read_tracks(self) -> None:
         if self._tracks:

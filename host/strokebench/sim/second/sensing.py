@@ -60,6 +60,14 @@ class Sensor:
         self._lost, self._place = lost, place
         self._seen = self._share = 0.0
 
+    def share_at(self, position: float) -> float:
+        """Return the output as a share of the feed at rest at a place, without clamps, steps and noise."""
+        if self._stuck >= 0.0:
+            return self._stuck
+        turn = pi * position + self.errors.phase
+        bow = self.errors.once * sin(turn) + self.errors.twice * sin(2 * turn)
+        return self._low + (self._high - self._low) * (position + bow)
+
     def read_v(self, position: float, feed_v: float, dt_s: float) -> float:
         """Return the output in V after ``dt_s`` at ``position`` (share of travel)."""
         errors = self.errors
@@ -67,12 +75,7 @@ class Sensor:
             max(self._seen, position - 0.5 * errors.hysteresis), position + 0.5 * errors.hysteresis
         )
         seen = self._seen
-        bow = errors.once * sin(pi * seen + errors.phase) + errors.twice * sin(
-            2 * pi * seen + 2 * errors.phase
-        )
-        want = self._low + (self._high - self._low) * (seen + bow)
-        if self._stuck >= 0.0:
-            want = self._stuck
+        want = self.share_at(seen)
         share = want if dt_s == 0.0 else want + (self._share - want) * exp(-dt_s / errors.late_s)
         self._share = share
         if self._stuck < 0.0:
@@ -86,7 +89,8 @@ class Sensor:
 
     def _gone(self, seen: float, turn: int) -> float:
         """Share of the signal that is lost now: at the worn place, for some ticks at a time."""
-        near = exp(-(((seen - self._place) / 0.022) ** 4))
+        away = (seen - self._place) / 0.022
+        near = exp(-away * away * away * away)
         if self._left == 0:
             self._left, self._now_lost = int(self._held[turn]), self._contact[turn]
         self._left -= 1

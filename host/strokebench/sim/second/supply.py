@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, pi, sin
+from math import pi, sin
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,14 +40,10 @@ def coloured(count: int, corners: tuple[float, ...], rng: np.random.Generator) -
 
     A sum of lags spread over decades is close to 1/f, as contact noise is (from memory).
     """
+    hz = np.fft.rfftfreq(count)
     total = np.zeros(count)
     for corner in corners:
-        stay = exp(-2 * pi * corner)
-        white = rng.normal(0, np.sqrt(1 - stay * stay), count)
-        value = 0.0
-        wave = np.empty(count)
-        for n, kick in enumerate(white.tolist()):
-            value = stay * value + kick
-            wave[n] = value
+        white = np.fft.rfft(rng.normal(0, 1, count))
+        wave = np.fft.irfft(white / np.sqrt(1 + (hz / corner) ** 2), count)
         total += wave / wave.std()
     return np.asarray(total / np.sqrt(len(corners)), np.float64)
