@@ -60,7 +60,7 @@ def solve(
         weighted = design * weight[:, None]
         normal = weighted.T @ design + (sigma if turn else _size(values)) ** 2 * prior
         normal -= _of_noise(normal, noise * math.sqrt(float(weight.sum())))
-        answer = np.linalg.solve(normal, weighted.T @ values)
+        answer = np.asarray(np.linalg.solve(normal, weighted.T @ values), float)
         left = values - design @ answer
         sigma = max(1.4826 * float(np.median(np.abs(left))), 1e-9)
         weight = np.minimum(1.0, HUBER * sigma / np.maximum(np.abs(left), 1e-12))
