@@ -12,6 +12,8 @@ import numpy as np
 import pytest
 from strokebench.data.findings import Finding, Verdict
 from strokebench.errors import Refused
+from strokebench.physics.copper import resistance_at
+from strokebench.sim.plants.base import FET_OHM
 from strokebench.sim.trials import conditions, stroke
 from strokebench.verdict import named_faults
 from strokebench.verdict.examine import examine
@@ -33,12 +35,12 @@ def value(findings: list[Finding], key: str) -> Finding:
 
 
 def check_estimates(findings: list[Finding], plant: Any) -> None:
-    """Speed and motor constant within 1 %, resistance within 2 % of what the plant was made of."""
+    """Speed and motor constant within 1 %, resistance at 20 C within its U, and that below 10 %."""
     turner, loop = plant.turner, value(findings, "loop_resistance")
     bounce = float(np.mean(plant._bounce))  # brushes add their share to the winding as it is measured
-    outside = plant._loop_ohm - plant._winding_ohm
-    true_ohm = plant._winding_ohm * (1 + bounce) + outside
-    assert loop.evidence["loop_ohm"] == pytest.approx(true_ohm, rel=0.02)
+    outside = plant._loop_ohm - plant._winding_ohm - 2 * FET_OHM  # the legs are measured behind the bridge
+    true_ohm = resistance_at(turner.resistance_ohm, 25.0, 20.0) * (1 + bounce) + outside
+    assert loop.value == pytest.approx(true_ohm, abs=2 * loop.u) and 2 * loop.u < 0.10 * true_ohm
     assert value(findings, "motor_constant").value == pytest.approx(turner.k_si, rel=0.01)
     speed = value(findings, "speed")
     ripples = value(findings, "speed").evidence["ripple_hz"] * 60 / speed.value

@@ -10,7 +10,7 @@ from pytest_mock import MockerFixture
 from strokebench.sim.faults import parse
 from strokebench.sim.plants import available
 from strokebench.sim.trials import FIRST_REPORTING_SEED, Trial, plan
-from tools.evidence import accuracy
+from tools.evidence import workers
 from tools.evidence.accuracy_page import page, write_page
 
 PART = "throttle-body"
@@ -63,12 +63,12 @@ def test_finished_trials_are_not_run_again(tmp_path: Path, mocker: MockerFixture
             future.set_result(work(trial))
             return future
 
-    examine = mocker.patch.object(accuracy, "examine", side_effect=fake)
-    mocker.patch.object(accuracy, "ProcessPoolExecutor", InLine)
-    records = accuracy.run(trials, kept, 1)
+    examine = mocker.patch.object(workers, "examine", side_effect=fake)
+    mocker.patch.object(workers, "ProcessPoolExecutor", InLine)
+    records = workers.run(trials, kept, 1)
     assert [call.args[0] for call in examine.call_args_list] == [trials[1]]
     assert [record["verdict"] for record in records] == ["pass", "fail"]
-    assert set(accuracy.load(kept)) == {trial.key for trial in trials}
+    assert set(workers.load(kept)) == {trial.key for trial in trials}
 
 
 def test_page_counts_found_named_and_missed(tmp_path: Path) -> None:

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from strokebench.errors import UsageError
 
 ENGINES = ("inprocess", "micropython", "chip", "plant")
+FAMILIES = ("first", "second")
+"""Sets of simulated parts with a physics of their own: estimators were tuned on the first."""
 
 
 @dataclass(frozen=True)
@@ -25,7 +27,7 @@ class SimSpec:
     not by what an ordinary calibration leaves.  ``memory``: folder that takes the place of the chip's flash
     (calibration, events), so that they outlive the power; not with the engine "chip", which has a flash, nor
     with "plant". ``port``: with the engine "plant", the serial port of the Pico whose firmware runs on this
-    computer's plant (see :mod:`strokebench.sim.engine.plant_port`).
+    computer's plant (see :mod:`strokebench.sim.engine.plant_port`). ``family``: one of :data:`FAMILIES`.
     """
 
     part: str = "throttle-body"
@@ -40,9 +42,15 @@ class SimSpec:
     as_built: bool = False
     memory: str | None = None
     port: str | None = None
+    family: str = "first"
 
     def __post_init__(self) -> None:
-        """UsageError when a number is impossible."""
+        """UsageError when a number is impossible or the family unknown."""
+        if self.family not in FAMILIES:
+            raise UsageError(
+                f"There is no family of simulated parts called {self.family!r}.",
+                f"Known: {', '.join(FAMILIES)}.",
+            )
         ranges = (
             ("seed", self.seed, 0, 2**40),
             ("supply_v", self.supply_v, 0, 30),

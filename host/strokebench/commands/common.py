@@ -55,6 +55,8 @@ def add_plant(parser: argparse.ArgumentParser) -> None:
 
 def add_sim(parser: argparse.ArgumentParser) -> None:
     """Add the simulation's own options."""
+    from strokebench.bench.spec import FAMILIES
+
     group = parser.add_argument_group("simulation")
     group.add_argument(
         "--engine",
@@ -87,6 +89,9 @@ def add_sim(parser: argparse.ArgumentParser) -> None:
         "--as-built", action="store_true", help="a bench never calibrated, off by its parts' tolerances"
     )
     group.add_argument(
+        "--family", choices=FAMILIES, help="which physics the simulated part has (default: first)"
+    )
+    group.add_argument(
         "--memory", metavar="DIR", help="folder in place of the chip's flash: calibrations outlive the power"
     )
     group.add_argument(
@@ -106,6 +111,7 @@ def sim_spec(args: argparse.Namespace, part: str) -> SimSpec | None:
         "supply_v": args.supply,
         "bench_faults": tuple(args.trouble),
         "as_built": args.as_built,
+        "family": args.family,
         "memory": args.memory,
     }
     given: dict[str, Any] = {name: value for name, value in options.items() if value not in (None, (), False)}

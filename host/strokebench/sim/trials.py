@@ -6,7 +6,7 @@ The diagnosis sees the recording and the profile only; the truth is laid beside 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,7 @@ from strokebench.bench.spec import SimSpec
 from strokebench.data.findings import Verdict
 from strokebench.errors import ProtectionTripped, Refused
 from strokebench.sim.plants import available
-from strokebench.sim.truths import errors
+from strokebench.sim.truths import beside, errors, place_error
 
 FIRST_REPORTING_SEED = 10_001
 """Limits and estimators were tuned on seeds below it; reported figures come from seeds above it."""
@@ -24,6 +24,7 @@ REFUSALS = {faults.OPEN_LOAD: "open_winding", faults.SHORTED_LOAD: "shorted_wind
 """What the self-test's refusals say about the part, in the words of the diagnosis."""
 OPEN_WIRE_PART = "wiring"
 """Where the wire is what is looked at, an open circuit is an open wire: the bench cannot tell where it is."""
+GRADES = ("moderate", "severe", "spread")
 SPREAD_SIZES = 0.5, 1.3
 """Sizes in between are drawn from this times moderate to this times severe, evenly in the logarithm."""
 
@@ -41,31 +42,45 @@ class Trial:
     @property
     def key(self) -> str:
         """Identity for resuming."""
-        return f"{self.spec.part}/{self.name}/{self.grade}/{self.spec.seed}/{self.size:.4g}/{self.place}"
+        spec = self.spec
+        how = "" if spec.family == "first" and not spec.as_built else f"/{spec.family}/{spec.as_built}"
+        return f"{spec.part}/{self.name}/{self.grade}/{spec.seed}/{self.size:.4g}/{self.place}{how}"
 
 
-def conditions(part: str, seed: int, faults: tuple[str, ...]) -> SimSpec:
-    """Return a bench under conditions drawn from the seed: battery 11.0-14.5 V, 0-45 C; leads and source
-    too."""
+def conditions(part: str, seed: int, faults: tuple[str, ...], like: SimSpec | None = None) -> SimSpec:
+    """Return a bench under conditions drawn from the seed: battery 11.0-14.5 V, 0-45 C; leads and source too.
+
+    ``like`` gives the rest: the family of parts, and whether the bench is as built.
+    """
     rng = np.random.default_rng((seed, 99))
     supply_v, ambient_c = float(rng.uniform(11.0, 14.5)), float(rng.uniform(0, 45))
-    return SimSpec(part, seed, faults, supply_v=round(supply_v, 2), ambient_c=round(ambient_c, 1))
+    return replace(
+        like or SimSpec(), part=part, seed=seed, faults=faults, supply_v=round(supply_v, 2),
+        ambient_c=round(ambient_c, 1),
+    )  # fmt: skip
 
 
-def plan(part: str, good: int, each: int, first_seed: int) -> Iterator[Trial]:
-    """Yield ``good`` trials without a defect, then ``each`` of every defect in three grades (three times
-    ``each`` of a defect that has no size).
+def plan(
+    part: str,
+    good: int,
+    each: int,
+    first_seed: int,
+    like: SimSpec | None = None,
+    grades: tuple[str, ...] = GRADES,
+) -> Iterator[Trial]:
+    """Yield ``good`` trials without a defect, then ``each`` of every defect in its ``grades`` (as many in all
+    of a defect that has no size).
     """
     for seed in range(first_seed, first_seed + good):
-        yield Trial("good", "good", conditions(part, seed, ()))
+        yield Trial("good", "good", conditions(part, seed, (), like))
     for kind in available(part):
         sized = kind.moderate != kind.severe
-        for grade in ("moderate", "severe", "spread") if sized else ("severe",):
-            for seed in range(first_seed, first_seed + (each if sized else 3 * each)):
-                yield _faulty(part, kind, grade, seed)
+        for grade in grades if sized else ("severe",):
+            for seed in range(first_seed, first_seed + (each if sized else len(grades) * each)):
+                yield _faulty(part, kind, grade, seed, like)
 
 
-def _faulty(part: str, kind: Any, grade: str, seed: int) -> Trial:
+def _faulty(part: str, kind: Any, grade: str, seed: int, like: SimSpec | None) -> Trial:
     rng = np.random.default_rng((seed, 98))
     size = {"moderate": kind.moderate, "severe": kind.severe}.get(grade, 0.0)
     if grade == "spread":
@@ -79,13 +94,14 @@ def _faulty(part: str, kind: Any, grade: str, seed: int) -> Trial:
         place = round(float(rng.uniform(0.2, 0.9)), 3)
     where = f"@{place}" if kind.place_means else ""
     text = f"{kind.name}={size:.4g}{where}"
-    return Trial(kind.name, grade, conditions(part, seed, (text,)), round(size, 4), place)
+    return Trial(kind.name, grade, conditions(part, seed, (text,), like), round(size, 4), place)
 
 
 def stroke(spec: SimSpec) -> tuple[Any, Any, Any]:
     """Run the built-in procedure of ``spec.part`` in process; return the run, its profile, and the plant.
 
-    ``plant.seen`` then holds pairs of time in s and true speed in rad/s, some ten a second, of what turns.
+    ``plant.seen`` then holds, some ten times a second, the time in s and what the part truly did: speed in
+    rad/s of what turns, else the place as a share of its travel.
     """
     from strokebench.bench.bench import Bench
     from strokebench.parts import load_part
@@ -102,8 +118,8 @@ def stroke(spec: SimSpec) -> tuple[Any, Any, Any]:
         try:
             for chunk in run:
                 chunks.append(chunk)
-                if hasattr(plant, "turner"):
-                    seen.append((float(chunk["time_s"][-1]), plant.speed_rad_s))
+                now = plant.speed_rad_s if hasattr(plant, "turner") else getattr(plant, "position", 0.0)
+                seen.append((float(chunk["time_s"][-1]), now))
         except ProtectionTripped:
             pass  # told by the run's events, and a defect may well trip it
         plant.seen = seen
@@ -138,14 +154,17 @@ def examine(trial: Trial, simulate: Simulate = stroke) -> dict[str, Any]:
         run, profile, plant = simulate(trial.spec)
     except Refused as refusal:
         named = [refused_as(refusal.code, trial.spec.part)]
-        answer = {"verdict": "fail", "named": named, "failing": [], "unsure": [], "errors": {}}
+        answer = {"verdict": "fail", "named": named, "failing": [], "unsure": [], "errors": {}, "found": {}}
         return injected | answer | {"refused": refusal.code}
     findings, verdict = judged(run, profile)
     named = named_faults(findings)
+    found = beside(findings, run, plant, profile, trial.name)
+    off = errors(found) | (place_error(findings, trial.place) if trial.name == "binding" else {})
     return injected | {
         "verdict": verdict.value,
         "named": named,
         "failing": [finding.key for finding in findings if finding.verdict is Verdict.FAIL],
         "unsure": [finding.key for finding in findings if finding.verdict is Verdict.INCONCLUSIVE],
-        "errors": errors(findings, plant, profile, trial.name, trial.place, plant.seen),
+        "errors": off,
+        "found": found,
     }

@@ -7,72 +7,13 @@ finished trial is kept in a file at once; started again, it goes on where it was
 from __future__ import annotations
 
 import argparse
-import json
 import os
-from collections.abc import Iterable
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
-from typing import Any
 
-from strokebench.sim.trial_worker import Simulator
-from strokebench.sim.trials import FIRST_REPORTING_SEED, Simulate, Trial, examine, plan, stroke
+from strokebench.sim.trials import FIRST_REPORTING_SEED, plan
 
 from tools import DOCS, ROOT
-
-
-def load(path: Path) -> dict[str, dict[str, Any]]:
-    """Return the records kept so far by key; a last line that was cut off is left out."""
-    records: dict[str, dict[str, Any]] = {}
-    if path.exists():
-        for line in path.read_text(encoding="utf-8").splitlines():
-            try:
-                record = json.loads(line)
-            except json.JSONDecodeError:
-                continue
-            records[record["key"]] = record
-    return records
-
-
-def run(trials: Iterable[Trial], path: Path, jobs: int, simulator: str = "") -> list[dict[str, Any]]:
-    """Run what is missing in ``path`` on ``jobs`` processes, and return the records of all ``trials``.
-
-    ``simulator``: command of another Python that simulates; see :mod:`strokebench.sim.trial_worker`.
-    """
-    from rich.progress import Progress
-
-    wanted = {trial.key: trial for trial in trials}
-    records = load(path)
-    todo = [trial for key, trial in wanted.items() if key not in records]
-    if path.exists() and not path.read_bytes().endswith(b"\n"):  # cut off: begin a new line
-        with path.open("a", encoding="utf-8") as file:
-            file.write("\n")
-    with (
-        Progress() as progress,
-        path.open("a", encoding="utf-8") as file,
-        ProcessPoolExecutor(jobs, initializer=_use_simulator, initargs=(simulator,)) as pool,
-    ):
-        bar = progress.add_task("trials", total=len(wanted), completed=len(wanted) - len(todo))
-        for done in as_completed([pool.submit(_examined, trial) for trial in todo]):
-            record = done.result()
-            records[record["key"]] = record
-            file.write(json.dumps(record) + "\n")
-            file.flush()
-            progress.advance(bar)
-    return [records[key] for key in wanted]
-
-
-_simulate: Simulate = stroke
-"""What simulates in this process."""
-
-
-def _use_simulator(command: str) -> None:
-    """Let another interpreter simulate this process's trials; empty: this one does."""
-    global _simulate
-    _simulate = Simulator(command).stroke if command else stroke
-
-
-def _examined(trial: Trial) -> dict[str, Any]:
-    return examine(trial, _simulate)
+from tools.evidence.workers import run
 
 
 def main(arguments: list[str] | None = None) -> int:

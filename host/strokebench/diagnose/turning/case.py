@@ -14,8 +14,9 @@ from strokebench.data.run import Burst, Mark
 from strokebench.data.samples import Samples
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
-from strokebench.diagnose.stats import Floats, line
+from strokebench.diagnose.stats import Floats, Line, line
 from strokebench.diagnose.turning.commutation import Motor, Rate, turn_rate
+from strokebench.diagnose.turning.ranges import Coarse, compare
 from strokebench.diagnose.turning.rotors import ROTORS, RotorKind
 
 WINDOW_S = 0.3
@@ -24,15 +25,17 @@ FIRST_ROW, LAST_ROW = 2, 12
 """Rows of a release that show the back-EMF: after the freewheeling, before the speed has changed much."""
 STANDS_V = 0.025
 """Back-EMF below this after a hold: the rotor stood."""
-COARSE_U = 0.006
-"""Relative: +-1 % (rectangular) between the current ranges, from the steps of the chip's converter."""
 COARSE_FROM_A, COARSE_ALONE_A = FINE_LIMIT_A - 0.4, FINE_LIMIT_A + 0.4
 """Means between which the coarse range takes over; the bench fades by the peaks, some 0.4 A above the
 mean."""
 CARRIES_A = 0.05
 """Less current than this: the voltage does not reach over the brushes, so it says nothing of their drop."""
+BRUSHES_V = 0.6
+"""What brushes take where no holds at standstill show it (common practice); good enough to tell an octave."""
 CLIPPED_V = 0.3
 """An open output below this is at the end of its converter's range."""
+RELEASE_U = 0.05
+"""Of a tick: the bridge goes off within a PWM period of its beginning."""
 AGREE = 0.20
 """Relative: levels whose back-EMF per speed differs by more contradict each other."""
 BENT_A = 0.0025
@@ -192,16 +195,15 @@ class TurningCase(Case):
         rows, end_s = self._steady(marks), marks[-1].end_s
         if rows is None:
             return None
-        amps, volts = float(np.mean(rows["current_a"])), float(np.mean(load_voltage(rows)))
+        (amps, u_amps), volts = self.true_a(rows), float(np.mean(load_voltage(rows)))
         emf_v, u_emf_v, source = self._seen_or_left(end_s, amps, volts)
         burst = self._burst(marks[0].start_s, end_s)
-        u_amps = math.hypot(BENT_A, self.coarse_u(rows) * amps)
         rate = self._rate(burst, emf_v)
         return Level(
             float(rows["drive"][-1]), volts, amps, u_amps, emf_v, u_emf_v, rate, burst, rows, source
         )  # fmt: skip
 
-    def _coasting(self, end_s: float) -> Samples | None:
+    def coasting(self, end_s: float) -> Samples | None:
         """Rows of the release right after ``end_s``, None without one that is long enough."""
         releases = self.run.labelled(labels.RELEASE)
         after = next((release for release in releases if abs(release.start_s - end_s) < 0.005), None)
@@ -210,7 +212,7 @@ class TurningCase(Case):
 
     def _seen_or_left(self, end_s: float, amps: float, volts: float) -> tuple[float, float, str]:
         """Back-EMF, its u, and where it comes from (see :class:`Level`)."""
-        coasting = self._coasting(end_s)
+        coasting = self.coasting(end_s)
         if coasting is not None:
             return (*self.emf(coasting), "release")
         ohm, u_ohm, brush_v = self.carrying
@@ -226,11 +228,11 @@ class TurningCase(Case):
         """
         ohm, u_ohm, brush_v = self.standing
         for marks in reversed(self._groups):
-            rows, coasting = self._steady(marks), self._coasting(marks[-1].end_s)
+            rows, coasting = self._steady(marks), self.coasting(marks[-1].end_s)
             if rows is None or coasting is None:
                 continue
             emf_v, u_emf_v = self.emf(coasting)
-            amps, volts = float(np.mean(rows["current_a"])), float(np.mean(load_voltage(rows)))
+            amps, volts = self.true_a(rows)[0], float(np.mean(load_voltage(rows)))
             if amps > CARRIES_A:
                 ohm = (volts - self.zero_v - brush_v - emf_v) / amps
                 return ohm, math.hypot(u_emf_v, 0.03) / amps, brush_v
@@ -245,23 +247,50 @@ class TurningCase(Case):
         reach = self.still[-1][0] - self.still[0][0]
         return fit.slope, math.hypot(fit.u_slope, 0.004 / max(reach, 0.05)), fit.offset
 
-    def coarse_u(self, rows: Samples) -> float:
-        """Relative uncertainty of a current's range against the fine one, 0 within that."""
+    def coarse_share(self, rows: Samples) -> float:
+        """Share of the coarse range in a current, 0 within the fine one."""
         amps = float(np.mean(np.abs(rows["current_a"])))
-        return COARSE_U * float(np.clip((amps - COARSE_FROM_A) / (COARSE_ALONE_A - COARSE_FROM_A), 0, 1))
+        return float(np.clip((amps - COARSE_FROM_A) / (COARSE_ALONE_A - COARSE_FROM_A), 0, 1))
+
+    @cached_property
+    def coarse(self) -> Coarse:
+        """The coarse range against the fine one, from bursts at levels whose current the fine one reads."""
+        pairs = []
+        for marks in self._groups:
+            burst = self._burst(marks[0].start_s, marks[-1].end_s)
+            if burst is None or burst.channel != "current_coarse":
+                continue
+            rows = self.run.between(burst.start_s, burst.start_s + len(burst.values) / burst.rate_hz)
+            if len(rows) >= 50 and self.coarse_share(rows) == 0:
+                pairs.append((float(np.mean(rows["current_a"])), float(np.mean(burst.values))))
+        fine_a, coarse_a = np.array(pairs).reshape(-1, 2).T
+        return compare(fine_a, coarse_a)
+
+    def true_a(self, rows: Samples) -> tuple[float, float]:
+        """Mean current in the fine range's amperes, and its standard uncertainty against other currents."""
+        amps, share = float(np.mean(rows["current_a"])), self.coarse_share(rows)
+        amps /= 1 + share * self.coarse.gain
+        return amps, math.hypot(BENT_A, share * self.coarse.u * amps)
 
     def emf(self, coasting: Samples) -> tuple[float, float]:
         """Back-EMF at the moment of release and its u, in V: a line through the first rows, drawn back to it.
 
         A row is the mean of the tick before it, so row n stands for n - 1/2 ticks after the release.
         """
-        rows = coasting[FIRST_ROW:LAST_ROW]
-        volts = self._open_voltage(rows)
-        period_s = float(np.median(np.diff(rows["time_s"])))
-        found = line(rows["time_s"] - float(coasting["time_s"][0]) - period_s / 2, volts)
-        timing_v = abs(found.slope) * 0.15 * period_s
+        found, period_s = self._falling(coasting)
+        timing_v = abs(found.slope) * RELEASE_U * period_s
         # the converter's share of a code does not average out over ten rows: 3 mV
         return found.offset, math.hypot(found.u_offset, timing_v, 0.003)
+
+    def emf_slope(self, coasting: Samples) -> float:
+        """How fast the back-EMF changes right after a release, V/s."""
+        return self._falling(coasting)[0].slope
+
+    def _falling(self, coasting: Samples) -> tuple[Line, float]:
+        rows = coasting[FIRST_ROW:LAST_ROW]
+        period_s = float(np.median(np.diff(rows["time_s"])))
+        begun_s = float(coasting["time_s"][0]) + period_s / 2
+        return line(rows["time_s"] - begun_s, self._open_voltage(rows)), period_s
 
     def _open_voltage(self, rows: Samples) -> Floats:
         """Voltage between the open outputs. They stand evenly around a middle that the bench's resistors

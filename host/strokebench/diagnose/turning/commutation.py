@@ -34,6 +34,7 @@ QUIET = 2e-4
 """Of the tallest line's power: a floor below that is left as it is, so that nothing small is blown up."""
 FLOOR_TURNS = 4.0
 """Width in turn rates over which the spectrum's floor is taken."""
+LINE_SIGMAS = 5.0
 TURN_CELLS = 180
 
 
@@ -83,7 +84,20 @@ def turn_rate(values: Floats, rate_hz: float, motor: Motor, expected_hz: float) 
     if not SLOWEST * 0.95 <= rough / expected_hz <= FASTEST * 1.05:
         return None
     hz, u_hz = refined(values, rate_hz, rough, order, motor)
+    if not _ripples(values, rate_hz, motor, hz):
+        by_lines = faint_rate(values, rate_hz, motor, expected_hz)
+        if by_lines is not None:
+            return by_lines
     return Rate(hz, u_hz, lag[1])
+
+
+def _ripples(values: Floats, rate_hz: float, motor: Motor, turn_hz: float) -> bool:
+    """True when there is a line where this turn rate has its ripple.
+
+    Noise with a memory may make some other number of ripples look like a turn; then there is none.
+    """
+    size, noise = order_amplitude(values, rate_hz, motor.ripples * turn_hz)
+    return size > LINE_SIGMAS * noise
 
 
 def faint_rate(values: Floats, rate_hz: float, motor: Motor, expected_hz: float) -> Rate | None:

@@ -10,7 +10,7 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
-from strokebench.diagnose.turning.case import RAD_TO_RPM, TurningCase
+from strokebench.diagnose.turning.case import BENT_A, RAD_TO_RPM, TurningCase
 from strokebench.diagnose.turning.running import motor_constant
 
 DRAG = ("drag", "Torque that stays towards zero speed", "mN m")
@@ -18,8 +18,11 @@ LOAD = ("load_torque", "Torque at rated speed", "mN m")
 RISE = ("load_rise", "Torque gained from half to rated speed", "mN m")
 LOW_SPEED = ("low_speed_loss", "Load missing at low speed", "% of torque")
 LEAST_RANGE = 0.15
-MODEL_U = 0.01
-"""Relative uncertainty of the load's law (judgement)."""
+LINEAR_U = 0.015
+"""Standard width of torque that grows with the speed itself (grease, eddy currents in the armature's iron),
+as a share of the torque at rated speed, in kinds whose own law has no such term (judgement)."""
+LAW_U = 0.002
+"""Relative, of each level's torque: pulsation and turns that are no whole number in what was averaged."""
 
 QUESTION = Question(needs="current volts", group="Load", keys=(DRAG[0], LOAD[0], RISE[0], LOW_SPEED[0]))
 
@@ -27,7 +30,7 @@ QUESTION = Question(needs="current volts", group="Load", keys=(DRAG[0], LOAD[0],
 @dataclass(frozen=True)
 class LoadFit:
     """Torque = sum of terms x (speed / rated speed)^power, N m, with covariance; the points it was made
-    from."""
+    from. ``powers`` always hold 1: what a kind's law does not, is kept near nothing by a prior."""
 
     powers: tuple[int, ...]
     terms: Floats
@@ -46,14 +49,17 @@ class LoadFit:
         w = np.array(weights)
         value = float(w @ self.terms)
         u = math.sqrt(max(float(w @ self.covariance @ w), 0.0))
-        return Measured(1e3 * value, 1e3 * math.hypot(u, MODEL_U * value), len(self.torque_nm))
+        return Measured(1e3 * value, 1e3 * u, len(self.torque_nm))
 
 
 def find(case: TurningCase) -> list[Finding]:
     """Return drag, torque at rated speed, its gain from half of that on, and what is missing at low speed.
 
-    Torque = motor constant x current, both measured here, at every level; against speed a law with the
-    powers of the part's kind is fitted (dry 0, leakage 1, flow 2). Rated speed: ``nominal.rated_rpm``.
+    Torque: that of the motor's current, motor constant x current, so all that brakes the rotor belongs to it:
+    the load, bearings, brushes, losses in iron. It is measured at every level; against speed a law with the
+    powers of the part's kind is fitted (dry 0, leakage 1, flow 2). Drag is that law at standstill (the dry
+    torque of a rotor that turns slowly, without what it takes to break away), load torque the law at
+    ``nominal.rated_rpm``.
     """
     names, fit = case.names, fit_load(case)
     wanted = [DRAG, LOAD, RISE] + ([LOW_SPEED] if names.low_speed else [])
@@ -87,17 +93,31 @@ def fit_load(case: TurningCase) -> LoadFit | str:
         return "the profile does not say the rated speed"
     k = motor_constant(case, known)
     speed = np.array([level.speed_rad_s for level in known])
-    torque = k.value * np.array([level.current_a for level in known])
-    u = k.value * np.array([math.hypot(level.u_current_a, 0.001 * level.current_a) for level in known])
-    design = np.column_stack([(speed / rated) ** p for p in powers])
     if float(np.ptp(speed)) < LEAST_RANGE * rated:
         return "the levels lie too close together in speed"
-    weighted = design / u[:, None]
-    covariance = np.linalg.inv(weighted.T @ weighted)
-    terms = covariance @ weighted.T @ (torque / u)
-    left = (torque - design @ terms) / u
-    covariance = covariance * max(1.0, float(left @ left) / max(len(u) - len(powers), 1))
+    amps = np.array([level.current_a for level in known])
+    torque, u = k.value * amps, k.value * np.hypot(BENT_A, LAW_U * amps)
+    common = k.value * case.coarse.u * amps * np.array([case.coarse_share(level.rows) for level in known])
+    terms, covariance = _solve(powers, speed / rated, torque, u, common)
     gain = math.hypot(case.accuracy("current_a", "gain"), k.u / k.value)
     covariance = covariance + np.outer(terms, terms) * gain**2
     covariance[0, 0] += (k.value * case.accuracy("current_a", "offset")) ** 2
-    return LoadFit(powers, terms, covariance, speed, torque, rated)
+    return LoadFit(tuple(sorted({1, *powers})), terms, covariance, speed, torque, rated)
+
+
+def _solve(
+    powers: tuple[int, ...], share: Floats, torque: Floats, u: Floats, common: Floats
+) -> tuple[Floats, Floats]:
+    """Terms and covariance; ``common``: error that the levels have together, of the coarse current range."""
+    whole = tuple(sorted({1, *powers}))
+    prior = np.zeros(len(whole))
+    if 1 not in powers:
+        prior[whole.index(1)] = (LINEAR_U * float(torque.max())) ** -2.0
+    design = np.column_stack([share**p for p in whole])
+    known = np.linalg.inv(np.diag(u**2) + np.outer(common, common))
+    covariance: Floats = np.asarray(np.linalg.inv(design.T @ known @ design + np.diag(prior)), float)
+    terms = covariance @ design.T @ known @ torque
+    left = torque - design @ terms
+    freedom = len(torque) - len(powers)
+    chi = float(left @ known @ left) / freedom if freedom > 0 else 1.0
+    return terms, covariance * max(1.0, chi)

@@ -13,12 +13,15 @@ from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured
 from strokebench.diagnose.turning.case import RAD_TO_RPM, Level, TurningCase, highest
-from strokebench.diagnose.turning.loop import fit_drop
+from strokebench.diagnose.turning.circuit import CLOCK_U, fit_circuit
+from strokebench.diagnose.turning.volts import CONSTANT as K
 
 FLOWS = ("current_flows", "Current at the highest drive", "A")
 TURNS = ("turning", "Back-EMF, share of the voltage", "%")
 SPEED = ("speed", "Speed at the highest drive", "rpm")
 CONSTANT = ("motor_constant", "Motor constant", "V s/rad")
+BENDS_V = 0.1
+"""Standard uncertainty of a contact's drop far beyond the currents at which it was seen (judgement)."""
 
 QUESTION = Question(needs="current volts", group="Turning", keys=(FLOWS[0], TURNS[0], SPEED[0], CONSTANT[0]))
 
@@ -55,24 +58,29 @@ def _hardest(case: TurningCase) -> Samples | None:
 def _turns(case: TurningCase) -> Finding:
     """Share of the terminal voltage that is back-EMF.
 
-    From the release after the highest level; when the run never came so far, from what resistance and brushes
-    leave of the voltage at the end of the soft start.
+    From the release after the highest level; when the run never came so far, from what resistance and
+    brushes, as a line through the holds at standstill shows them, leave of the voltage at the end of the
+    soft start.
     """
     top = case.top
     if top is not None:
         share = 100 * top.emf_v / top.volts
         measured = Measured(share, 100 * top.u_emf_v / top.volts)
         return case.finding(*TURNS[:2], measured, TURNS[2], low="blocked", span_s=top.span_s)
-    rows, drop = _hardest(case), fit_drop(case)
-    if rows is None or isinstance(drop, str):
-        why = drop if isinstance(drop, str) else "the part was never driven"
+    rows, (ohm, u_ohm, brush_v) = _hardest(case), case.standing
+    if rows is None or not math.isfinite(ohm):
+        why = (
+            "the part was never driven"
+            if rows is None
+            else "fewer than 3 holds at standstill tell what it takes"
+        )
         return case.missing(*TURNS, why)
     amps, volts = float(np.mean(rows["current_a"])), float(np.mean(load_voltage(rows))) - case.zero_v
     if amps < 0.1:
         return case.missing(*TURNS, "no current flowed, so nothing turned")
-    emf_v = volts - drop.brush_v - drop.ohm * amps
-    reach_a = amps - float(drop.current_a.mean())
-    u_v = math.hypot(drop.u_ohm * reach_a, drop.u_brush_v, 0.02 * drop.ohm * amps)
+    emf_v = volts - brush_v - ohm * amps
+    reach_a = amps - float(np.mean([hold[0] for hold in case.still]))
+    u_v = math.hypot(u_ohm * reach_a, BENDS_V, 0.02 * ohm * amps)
     when = (float(rows["time_s"][0]), float(rows["time_s"][-1]))
     measured = Measured(100 * emf_v / volts, 100 * u_v / volts)
     return case.finding(*TURNS[:2], measured, TURNS[2], low="blocked", span_s=when)
@@ -89,7 +97,7 @@ def _speed(case: TurningCase) -> list[Finding]:
         return [case.missing(*quantity, why) for quantity in (SPEED, CONSTANT)]
     best = highest(known)
     assert best is not None and best.rate is not None  # by known
-    rpm = Measured(60 * best.rate.hz, 60 * best.rate.u_hz).widened(60 * best.rate.hz * 0.001)
+    rpm = Measured(60 * best.rate.hz, 60 * best.rate.u_hz).widened(60 * best.rate.hz * CLOCK_U)
     burst = {
         "ripple_hz": best.rate.hz * case.motor.ripples,
         "repeats": best.rate.repeats,
@@ -106,12 +114,19 @@ def _speed(case: TurningCase) -> list[Finding]:
 
 
 def motor_constant(case: TurningCase, known: list[Level]) -> Measured:
-    """K = E / w in V s/rad = N m/A with its standard uncertainty, weighted over the levels that were
-    released; if there are none, over those whose back-EMF is what the resistance leaves."""
+    """K in V s/rad = N m/A: mean back-EMF over speed, with its standard uncertainty, from the balance of
+    volts.
+
+    Without one, from the levels that were released, or those whose back-EMF is what the resistance leaves."""
+    found = fit_circuit(case)
+    gain = case.accuracy("output_a_v", "gain")
+    if not isinstance(found, str):
+        value, u = found.one(K)
+        return Measured(value, math.hypot(u, gain * value), len(known))
     known = [level for level in known if level.source == "release"] or known
     ratio = np.array([level.emf_v / level.speed_rad_s for level in known])
-    u = np.array([level.u_emf_v / level.speed_rad_s for level in known])
-    value = float(np.sum(ratio / u**2) / np.sum(1 / u**2))
-    apart = float(np.sqrt(np.sum((ratio - value) ** 2 / u**2) / max(len(u) - 1, 1)))
-    u_mean = float(1 / np.sqrt(np.sum(1 / u**2))) * max(1.0, apart)
-    return Measured(value, math.hypot(u_mean, case.accuracy("output_a_v", "gain") * value), len(known))
+    u_each = np.array([level.u_emf_v / level.speed_rad_s for level in known])
+    value = float(np.sum(ratio / u_each**2) / np.sum(1 / u_each**2))
+    apart = float(np.sqrt(np.sum((ratio - value) ** 2 / u_each**2) / max(len(ratio) - 1, 1)))
+    u_mean = float(1 / np.sqrt(np.sum(1 / u_each**2))) * max(1.0, apart)
+    return Measured(value, math.hypot(u_mean, gain * value), len(known))

@@ -26,7 +26,10 @@ PARTS: dict[str, str] = {
     "solenoid-reference": "solenoid_onoff",
     "egr-solenoid": "egr_solenoid",
 }
-"""Name of a part -> module in this package."""
+"""Name of a part -> module in the package of its family."""
+PACKAGES = {"first": "strokebench.sim.plants", "second": "strokebench.sim.second"}
+ONLY_FIRST = ("throttle-loh2013", "solenoid-reference")
+"""Parts of fixed numbers, which are there to be compared with their source."""
 
 
 def canonical(part: str) -> str:
@@ -39,14 +42,17 @@ def canonical(part: str) -> str:
     return name
 
 
-def module_of(part: str) -> str:
-    """Return the dotted name of the module that simulates ``part``."""
-    return f"strokebench.sim.plants.{PARTS[canonical(part)]}"
+def module_of(part: str, family: str = "first") -> str:
+    """Return the dotted name of the module that simulates ``part``; UsageError where the family has none."""
+    name = canonical(part)
+    if family != "first" and name in ONLY_FIRST:
+        raise UsageError(f"{name} is one specimen of fixed numbers.", "Leave --family out.")
+    return f"{PACKAGES[family]}.{PARTS[name]}"
 
 
 def make_plant(spec: SimSpec) -> Plant:
     """Build the plant that ``spec`` asks for; UsageError for unknown parts or faults."""
-    plant: Plant = import_module(module_of(spec.part)).build(spec)
+    plant: Plant = import_module(module_of(spec.part, spec.family)).build(spec)
     return plant
 
 

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, inf
+from math import copysign, exp, inf
 
 import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.sim.plants.base import DIODE_V, PWM_HZ, Conditions
 from strokebench.sim.plants.pieces.friction import slide
+from strokebench.sim.plants.pieces.ripple import edges_v
 from strokebench.sim.plants.pieces.tracks import Track
 from strokebench.sim.plants.pieces.winding import Heat, Winding
 
@@ -147,6 +148,14 @@ class Plunger(Winding):
         beside_a = volts / coil.parallel_ohm if live else 0.0
         self._close_tick(drive, gate, rail, dt_s, nodes, total / steps, half_a, cut, beside_a=beside_a)
         self._read_tracks()
+
+    def waveform(self, channel: str, rate_hz: float, count: int, start_s: float = 0.0) -> NDArray[np.float64]:
+        wave = super().waveform(channel, rate_hz, count, start_s)
+        if channel != "current" or self.coil.parallel_ohm == inf:
+            return wave
+        time_s = start_s + np.arange(count) / rate_hz
+        beside_v = edges_v(time_s, self._bridge_v, abs(self._drive), PWM_HZ)
+        return wave + copysign(1.0, self._drive) * beside_v / self.coil.parallel_ohm
 
     def _held_firmly(self, volts: float, dt_s: float) -> bool:
         """True when the force, now and by the end of the tick, keeps the plunger at the end where it is."""

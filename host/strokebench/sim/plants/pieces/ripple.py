@@ -46,6 +46,12 @@ def shape_a(
     return wave
 
 
+def edges_v(time_s: NDArray[np.float64], high_v: float, duty: float, pwm_hz: float) -> NDArray[np.float64]:
+    """Deviation of a leg's voltage from its mean (the on-time starts at 0): a resistor's current follows
+    it."""
+    return np.where((time_s * pwm_hz) % 1.0 < duty, 1.0 - duty, -duty) * high_v
+
+
 def bus_v(
     time_s: NDArray[np.float64], mean_a: float, duty: float, bus_f: float, pwm_hz: float
 ) -> NDArray[np.float64]:
