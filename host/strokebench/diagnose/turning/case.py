@@ -227,6 +227,7 @@ class TurningCase(Case):
         one than a rotor that turns.
         """
         ohm, u_ohm, brush_v = self.standing
+        brush_v = brush_v if math.isfinite(brush_v) else BRUSHES_V
         for marks in reversed(self._groups):
             rows, coasting = self._steady(marks), self.coasting(marks[-1].end_s)
             if rows is None or coasting is None:
@@ -264,13 +265,14 @@ class TurningCase(Case):
             if len(rows) >= 50 and self.coarse_share(rows) == 0:
                 pairs.append((float(np.mean(rows["current_a"])), float(np.mean(burst.values))))
         fine_a, coarse_a = np.array(pairs).reshape(-1, 2).T
-        return compare(fine_a, coarse_a)
+        return compare(
+            fine_a, coarse_a, self.accuracy("current_a", "gain"), self.accuracy("current_a", "offset")
+        )
 
     def true_a(self, rows: Samples) -> tuple[float, float]:
         """Mean current in the fine range's amperes, and its standard uncertainty against other currents."""
-        amps, share = float(np.mean(rows["current_a"])), self.coarse_share(rows)
-        amps /= 1 + share * self.coarse.gain
-        return amps, math.hypot(BENT_A, share * self.coarse.u * amps)
+        amps, u_amps = self.coarse.fine_a(float(np.mean(rows["current_a"])), self.coarse_share(rows))
+        return amps, math.hypot(BENT_A, u_amps)
 
     def emf(self, coasting: Samples) -> tuple[float, float]:
         """Back-EMF at the moment of release and its u, in V: a line through the first rows, drawn back to it.

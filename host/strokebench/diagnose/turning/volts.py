@@ -80,18 +80,18 @@ def drops(current_a: Floats) -> Floats:
 
 
 def driven(
-    current_a: Floats, volts: Floats, u_volts: Floats, heat_a2s: Floats, coarse: Floats, speed: Floats | None
-    = None, way: Floats | None = None, rate: Floats | None = None,
+    current_a: Floats, volts: Floats, u_volts: Floats, heat_a2s: Floats, coarse_a: Floats,
+    speed: Floats | None = None, way: Floats | None = None, rate: Floats | None = None,
 ) -> Rows:  # fmt: skip
     """Return rows with the bridge on.
 
-    ``coarse``: share of the coarse range in the current; ``speed`` in rad/s, or ``way``: integral of the
+    ``coarse_a``: by how much the coarse range's slope counts; ``speed`` in rad/s, or ``way``: integral of the
     current beyond the load's, A s, from standstill; ``rate`` of the current, A/s.
     """
     design = np.zeros((len(current_a), COUNT))
     design[:, OHM], design[:, HEAT] = current_a, current_a * heat_a2s
     design[:, DROP], design[:, ZERO] = drops(current_a), 1.0
-    design[:, COARSE] = coarse * current_a
+    design[:, COARSE] = coarse_a
     for column, values in ((CONSTANT, speed), (RATE, way), (HENRY, rate)):
         if values is not None:
             design[:, column] = values
