@@ -14,8 +14,9 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
+from strokebench.diagnose.coil.beside import beside
 from strokebench.diagnose.coil.case import CoilCase
-from strokebench.diagnose.coil.inductor import responses
+from strokebench.diagnose.coil.inductor import LATE_U, responses, straightness
 from strokebench.diagnose.moving.tracks import median_filter
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, moving_mean, repeats, spread
@@ -95,12 +96,16 @@ def motion(induced_v: Floats) -> int | None:
 
 def _moves(case: CoilCase, ins: list[Snap]) -> Finding:
     """The ratio of the inductances; where the plunger does not move, their level says where it stands."""
-    rest, pulled = (responses(case, label) for label in (labels.COIL_STEP, labels.COIL_STEP_PULLED))
+    known = beside(case)
+    siemens = 0.0 if known is None else known.value
+    rest, pulled = (responses(case, label, siemens) for label in (labels.COIL_STEP, labels.COIL_STEP_PULLED))
     if min(len(rest), len(pulled)) < 3:
         return case.missing(*MOVES, "too few usable steps of the current at rest and pulled in")
-    at_rest, at_end = (repeats([response.henry for response in found]) for found in (rest, pulled))
+    at_rest, at_end = (repeats([response.rest_henry for response in found]) for found in (rest, pulled))
     ratio = at_end.value / at_rest.value
-    u = ratio * math.hypot(at_rest.u / at_rest.value, at_end.u / at_end.value, 0.02)
+    late = [LATE_U * float(np.mean([response.at_once for response in found])) for found in (rest, pulled)]
+    late += [straightness(rest), straightness(pulled)]
+    u = ratio * math.hypot(at_rest.u / at_rest.value, at_end.u / at_end.value, *late)
     upper = case.limits(PULL_IN[0])[1]
     if not ins and upper is not None and case.highest_a < AMPLE * upper:
         return case.missing(*MOVES, f"no more than {case.highest_a:.2f} A came to flow, too little to tell")
