@@ -76,7 +76,7 @@ class FedBoard(SimBoard):
     def step(self) -> None:
         """A millisecond in which only the converters' noise goes on."""
         self.tick += 1
-        self._row = self.converter.rows[self.tick % len(self.converter.rows)]
+        self._row_at = self.tick % len(self.converter.rows)
 
     def feed(self, current_a: float, share: float) -> dict[str, float]:
         """Put ``current_a`` on both ranges and every voltage at ``share`` of its sweep; return all."""

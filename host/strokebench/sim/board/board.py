@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from array import array
+from math import nan
 from typing import TYPE_CHECKING, Any
 
 from strokefw import channels as ch
@@ -31,6 +32,7 @@ SENSOR_SHARE = 1 - math.exp(-1e-3 / 0.64e-3)  # input filter 100k || 180k with 1
 WATCHDOG_TICKS = 10  # the gates fall when the firmware does not feed it
 NTC_TICKS = 16
 SLOTS = 4  # records that the firmware keeps are numbered below this
+SCRATCH = 8  # halfwords that the chip keeps over a reset
 NTC_BETA_K = 3950.0
 
 
@@ -57,11 +59,12 @@ class SimBoard:
         self.to_host = bytearray()
         self.led_on = 0
         self.cause = 0
+        self.scratch = array("H", bytes(2 * SCRATCH))
         self._flash = Slots(spec.memory) if spec.memory else None
         self.slots: dict[int, bytes] = self._remembered()
         self.capture: BurstCapture | None = None
         self.raw: RawCapture | None = None
-        self._row = self.converter.rows[0]
+        self._row_at = 0
         self._sensor_a_v = self._sensor_b_v = 0.0
         self._ntc_heatsink = self._ntc_part = 0.0
         self._trips = 0
@@ -75,26 +78,32 @@ class SimBoard:
 
     def step(self) -> None:
         """Let one millisecond pass: troubles due, plant, filters, bursts."""
-        tick = self.tick = self.tick + 1
-        bench, bridge, plant = self.bench, self.bridge, self.plant
-        if bench.next_s <= tick * 1e-3:
-            bench.go_on(tick * 1e-3)
+        bench = self.bench
+        now_s = (self.tick + 1) * 1e-3
+        if bench.next_s <= now_s:
+            bench.go_on(now_s)
         if bench.version != self._bench_seen:
             self._look_at_bench()
+        self.go_on()
+        if self.capture is not None:
+            self.capture.feed(self.plant, self.converter)
+            self.plant.fine = not self.capture.ready or self.raw is not None
+        if self.raw is not None:
+            self.raw.feed(self.plant, self.converter)
+
+    def go_on(self) -> None:
+        """What is the same in every millisecond: watchdog, bridge and plant, filters, thermistors."""
+        tick = self.tick = self.tick + 1
+        bridge, plant = self.bridge, self.plant
         if tick - self._fed_tick > WATCHDOG_TICKS:
             bridge.gate = 0
         bridge.advance()
         self._trips += plant.cycles_cut
         self._sensor_a_v += (plant.sensor_a_v - self._sensor_a_v) * SENSOR_SHARE
         self._sensor_b_v += (plant.sensor_b_v - self._sensor_b_v) * SENSOR_SHARE
-        self._row = self.converter.rows[tick % ROWS]
+        self._row_at = tick % ROWS
         if tick % NTC_TICKS == 0:
             self._read_ntcs()
-        if self.capture is not None:
-            self.capture.feed(plant, self.converter)
-            plant.fine = not self.capture.ready or self.raw is not None
-        if self.raw is not None:
-            self.raw.feed(plant, self.converter)
 
     def _look_at_bench(self) -> None:
         active, plant = self.bench.active, self.plant
@@ -104,19 +113,25 @@ class SimBoard:
         plant.source_ohm = active.get("source", plant.conditions.source_ohm)
         plant.feed_v = active.get("feed", plant.good_feed_v)
         self._fine_zero = active.get("fine_zero", 0.0) * self.converter.gain[ch.I_FINE]
+        self._estop = 1 if "estop" in active else 0
+        self._forced_heatsink_c = active.get("heatsink", nan)
+        self._forced_part_c = active.get("part", nan)
+        self._broken_heatsink = _broken_ntc("heatsink", active)
+        self._broken_part = _broken_ntc("part", active)
         self._read_ntcs()
 
     def _read_ntcs(self) -> None:
-        active, plant = self.bench.active, self.plant
-        plant.heatsink_c = active.get("heatsink", plant.heatsink_c)
-        plant.part_c = active.get("part", plant.part_c)
+        plant = self.plant
+        if self._forced_heatsink_c == self._forced_heatsink_c:
+            plant.heatsink_c = self._forced_heatsink_c
+        if self._forced_part_c == self._forced_part_c:
+            plant.part_c = self._forced_part_c
         self._ntc_heatsink = self._ntc("heatsink", plant.heatsink_c)
         self._ntc_part = self._ntc("part", plant.part_c)
 
     def _ntc(self, which: str, celsius: float) -> float:
-        if f"{which}_ntc_open" in self.bench.active:
-            return float(FULL)
-        return 0.0 if f"{which}_ntc_short" in self.bench.active else ntc_counts(celsius)
+        broken = self._broken_heatsink if which == "heatsink" else self._broken_part
+        return ntc_counts(celsius) if broken < 0.0 else broken
 
     # -- what the firmware's tick calls ----------------------------------------------------------------------
 
@@ -126,7 +141,8 @@ class SimBoard:
         Written out flat, because it runs each simulated millisecond; channels whose curvature matters to
         nobody (leg and terminal volts, feed, thermistors) are left straight.
         """
-        plant, gain, row, bend = self.plant, self.converter.gain, self._row, self.converter.bend
+        plant, gain, bend = self.plant, self.converter.gain, self.converter.bend
+        row = self.converter.rows[self._row_at]
         amps = plant.current_a
         x = amps * gain[0] + row[0]
         counts[0] = int(x + bend[0][int(x) >> 4]) if LOW < x < HIGH else _clipped(x)
@@ -185,13 +201,23 @@ class SimBoard:
 
     def estop(self) -> int:
         """Return 1 while the emergency line is open."""
-        return 1 if "estop" in self.bench.active else 0
+        return self._estop
 
     def ticks_us(self) -> int:
         return self.tick * 1000 & 0x3FFFFFFF
 
     def reset_cause(self) -> int:
         return self.cause
+
+    def keep(self, record: array[int]) -> None:
+        """Keep ``record`` over a reset of the firmware, as the chip's scratch registers do."""
+        for place in range(len(record)):
+            self.scratch[place] = record[place]
+
+    def kept(self, record: array[int]) -> None:
+        """Fill in what another board of this part kept before its firmware was reset, if it was handed on."""
+        for place in range(len(record)):
+            record[place] = self.scratch[place]
 
     # -- link, bursts, storage -------------------------------------------------------------------------------
 
@@ -278,6 +304,13 @@ if TYPE_CHECKING:  # the type checker compares it with what the firmware calls
     from strokebench.link.board import Board
 
     _BOARD: type[Board] = SimBoard
+
+
+def _broken_ntc(which: str, active: dict[str, float]) -> float:
+    """Counts of a thermistor that is broken; below 0 when it is not."""
+    if f"{which}_ntc_open" in active:
+        return float(FULL)
+    return 0.0 if f"{which}_ntc_short" in active else -1.0
 
 
 def _clipped(ideal: float) -> int:

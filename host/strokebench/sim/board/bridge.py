@@ -21,10 +21,10 @@ class Bridge:
         self.gate = 0
         self.rail = 0
         self._trip_a = math.inf
-        self._pulse: tuple[int, int, int] | None = None
+        self._pulse_leg = self._pulse_side = self._pulse_us = 0  # a pulse of 0 us is none
         self._shorted: tuple[tuple[int, int], ...] = ()
         self._dead: tuple[tuple[int, int], ...] = ()
-        self._sound = True
+        self.sound = True
         self._active: dict[str, float] = {}
 
     def look(self, active: dict[str, float]) -> None:
@@ -33,7 +33,7 @@ class Bridge:
         self._shorted = tuple(fet for name, fet in FETS.items() if f"mosfet_short_{name}" in active)
         self._dead = tuple(fet for name, fet in FETS.items() if f"mosfet_open_{name}" in active)
         special = ("estop", "precharge_open", "main_open", "leads_shorted")
-        self._sound = not self._shorted and not self._dead and not any(name in active for name in special)
+        self.sound = not self._shorted and not self._dead and not any(name in active for name in special)
         self.plant.leads_off = "leads_off" in active
         self.set_trip(self._trip_a)
 
@@ -44,14 +44,19 @@ class Bridge:
 
     def pulse(self, leg: int, side: int, us: int) -> None:
         """One MOSFET alone on for ``us`` of the next tick."""
-        self._pulse = (leg, side, us)
+        self._pulse_leg, self._pulse_side, self._pulse_us = leg, side, us
 
     def advance(self) -> None:
         """Let the plant go on by one tick."""
         plant = self.plant
-        if self._sound and self._pulse is None:
+        if self.sound and self._pulse_us == 0:
             plant.advance(self.drive * 1e-4, self.gate == 1, self.rail)
-            return
+        else:
+            self.advance_troubled()
+
+    def advance_troubled(self) -> None:
+        """The same with a broken MOSFET, another trouble of the bridge, or a pulse."""
+        plant = self.plant
         drive, gate, rail = self._real_outputs()
         if "leads_shorted" in self._active:
             advance_shorted(plant, drive, gate, rail)
@@ -63,13 +68,13 @@ class Bridge:
             # a shorted MOSFET against its switching partner: the supply collapses into the leg
             plant.bus_v = 0.1 * plant.bus_v
             plant.leg_a_v, plant.leg_b_v = 0.5 * plant.bus_v, 0.5 * plant.bus_v
-        self._pulse = None
+        self._pulse_us = 0
 
     def _real_outputs(self) -> tuple[float, bool, int]:
         active, rail = self._active, self.rail
         if (rail == 2 and "main_open" in active) or (rail == 1 and "precharge_open" in active):
             rail = 0
-        gate = self.gate == 1 and "estop" not in active and self._pulse is None
+        gate = self.gate == 1 and "estop" not in active and self._pulse_us == 0
         drive = self.drive * 1e-4
         high, low = ((0, 1), (1, 0)) if drive > 0 else ((1, 1), (0, 0))
         if high in self._dead:
@@ -79,9 +84,9 @@ class Bridge:
     def _set_legs(self) -> None:
         """Leg voltages with the bridge off: pulled by shorted MOSFETs and the one pulsed, else floating."""
         plant, share, on = self.plant, 0.0, list(self._shorted)
-        if self._pulse is not None:
-            leg, side, us = self._pulse
-            share = min(us * 1e-3, 1.0)
+        if self._pulse_us:
+            leg, side = self._pulse_leg, self._pulse_side
+            share = min(self._pulse_us * 1e-3, 1.0)
             if (leg, side) not in self._dead:
                 on.append((leg, side))
             elif not self._shorted:

@@ -7,13 +7,22 @@ at any load.
 
 from __future__ import annotations
 
+import sys
+from typing import TYPE_CHECKING
+
 from strokefw.app import App
 
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import LinkLost
+from strokebench.sim import fast
 from strokebench.sim.board.board import SimBoard
 
+if TYPE_CHECKING:
+    from strokebench.sim.fast.twin import Twin
+
 TICK_S = 1e-3
+PATIENCE_TICKS = 300
+"""A bench that is not used for longer is not worth compiling."""
 
 
 class InProcessPort:
@@ -23,22 +32,35 @@ class InProcessPort:
         self.board = SimBoard(spec) if board is None else board
         self.app = App(self.board)
         self._closed = False
+        self._twin: Twin | None = None
+        self._plain_ticks = PATIENCE_TICKS if fast.wanted() else sys.maxsize
 
     def read(self, timeout_s: float) -> bytes:
         """Return what the bench has sent; let up to ``timeout_s`` of its time pass if there is nothing."""
         if self._closed:
             raise LinkLost("The simulated bench is closed.", "Open it again.")
-        board, app = self.board, self.app
-        step, tick, service = board.step, app.tick, app.service
+        board, service = self.board, self.app.service
         left = round(timeout_s / TICK_S)
         while left > 0 and not board.to_host:
-            step()
-            tick()
+            left -= self._pass(left)
             service()
-            left -= 1
         data = bytes(board.to_host)
         board.to_host.clear()
         return data
+
+    def _pass(self, most: int) -> int:
+        """Let up to ``most`` milliseconds pass, one of them at least; return how many."""
+        if self._twin is not None:
+            done = self._twin.run(most)
+            if done:
+                return done
+        elif self._plain_ticks > 0:
+            self._plain_ticks -= 1
+        else:
+            self._twin, self._plain_ticks = fast.twin_of(self.board, self.app), sys.maxsize
+        self.board.step()
+        self.app.tick()
+        return 1
 
     def write(self, data: bytes) -> None:
         """Hand ``data`` to the bench; it reads it in its next millisecond."""

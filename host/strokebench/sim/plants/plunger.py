@@ -167,10 +167,10 @@ class Plunger(Winding):
         henry, _, slope = self._cells[min(int(self.position * CELLS), CELLS - 1)]
         later = amps + (volts - amps * self._loop_ohm) / henry * dt_s
         spring = coil.preload_n + coil.rate_n_per_m * u
-        pulls = [0.5 * i * i * slope for i in (amps, later)]
+        pull_now, pull_then = 0.5 * amps * amps * slope, 0.5 * later * later * slope
         if u <= self.seat_m:
-            return bool(max(pulls) < 0.8 * spring)
-        return bool(min(pulls) > 1.2 * spring)
+            return bool(max(pull_now, pull_then) < 0.8 * spring)
+        return bool(min(pull_now, pull_then) > 1.2 * spring)
 
     def _read_tracks(self) -> None:
         if self._tracks:

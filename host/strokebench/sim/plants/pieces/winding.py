@@ -56,7 +56,8 @@ class Winding(Plant):
         self._drive = drive if live else 0.0
         self._square_sum += mean * mean
         if beside_a:
-            nodes = [node + beside_a for node in nodes]
+            for node in range(len(nodes)):
+                nodes[node] += beside_a
             mean += beside_a
         self._nodes, self.current_a, self.cycles_cut = nodes, mean, cut
         if not live:
