@@ -20,8 +20,8 @@ from strokebench.diagnose.stats import (
 
 @pytest.mark.parametrize("freedom", [1, 2, 3, 5, 10, 20, 50])
 def test_t_factor_is_students(freedom: int) -> None:
-    # 68.27 % two-sided, JCGM 100:2008 table G.2; scipy computes it.
-    assert t_factor(freedom) == pytest.approx(stats.t.ppf(0.5 + 0.6827 / 2, freedom), rel=0.005)
+    # 95.45 % two-sided, what 2 u claims; JCGM 100:2008 table G.2; scipy computes it.
+    assert 2 * t_factor(freedom) == pytest.approx(stats.t.ppf(0.5 + 0.9545 / 2, freedom), rel=0.005)
 
 
 def test_repeats_are_the_mean_and_its_widened_error() -> None:
@@ -31,6 +31,24 @@ def test_repeats_are_the_mean_and_its_widened_error() -> None:
     assert found.u == pytest.approx(stats.sem(data) * t_factor(5))
     assert math.isinf(repeats([1.0]).u)
     assert math.isnan(repeats([]).value)
+
+
+def test_three_repeats_cover_their_mean_as_often_as_is_claimed() -> None:
+    """With the factor for 68 % it was 88 of 100."""
+    rng = np.random.default_rng(5)
+    found = [repeats(rng.normal(0, 1, 3)) for _ in range(4000)]
+    assert np.mean([abs(mean.value) <= 2 * mean.u for mean in found]) == pytest.approx(0.9545, abs=0.01)
+
+
+def test_few_repeats_beside_a_known_uncertainty_cover_too() -> None:
+    """Effective degrees of freedom (Welch-Satterthwaite) of both; never far above what is claimed."""
+    rng = np.random.default_rng(6)
+    for known in (0.3, 1.0, 3.0):
+        found = [
+            repeats(rng.normal(rng.normal(0, known), 1, 3)).widened(0.6 * known, 0.8 * known)
+            for _ in range(3000)
+        ]
+        assert 0.93 < np.mean([abs(mean.value) <= 2 * mean.u for mean in found]) < 0.985, known
 
 
 def test_line_is_that_of_linregress() -> None:

@@ -1,7 +1,9 @@
 """Numbers from repeats and fits, each with its standard uncertainty.
 
-Type A evaluation and its t factor: JCGM 100:2008, 4.2 and G.3. Robust spread: the median absolute deviation,
-scaled to a normal standard deviation.
+Type A evaluation: JCGM 100:2008, 4.2. What comes from few repeats is widened by Student's factor for the
+coverage that is claimed (2 u, 95.45 %), with the effective degrees of freedom of all contributions together
+(Welch-Satterthwaite; JCGM 100:2008, G.3 and G.4). Robust spread: the median absolute deviation, scaled to a
+normal standard deviation.
 """
 
 from __future__ import annotations
@@ -15,32 +17,52 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 MAD_TO_SIGMA = 1.4826
 
-_T_68 = (1.837, 1.321, 1.197, 1.142, 1.111, 1.091, 1.077, 1.067, 1.059, 1.053)
-"""Student t for 68.27 % and 1..10 degrees of freedom (JCGM 100:2008, table G.2: 1.84, 1.32, 1.20, ...)."""
+_T_95 = (13.968, 4.527, 3.307, 2.869, 2.649, 2.517, 2.429, 2.366, 2.320, 2.284)
+"""Student t for 95.45 % and 1..10 degrees of freedom (JCGM 100:2008, table G.2: 13.97, 4.53, 3.31, ...)."""
 
 
 @dataclass(frozen=True)
 class Measured:
-    """A value with its standard uncertainty (same unit) and the number of repeats behind it."""
+    """A value with its standard uncertainty (same unit) and the number of repeats behind it.
+
+    ``u`` is half of what covers 95.45 %: where repeats contribute, their ``scatter`` (standard deviation of
+    the mean, from ``freedom`` degrees of freedom) and what is ``known`` beside it, times Student's factor.
+    """
 
     value: float
     u: float
     count: int = 1
+    scatter: float = 0.0
+    freedom: float = math.inf
+    known: float = 0.0
 
     def widened(self, *more_u: float) -> Measured:
         """Return the same value with further, independent contributions added in quadrature."""
-        return Measured(self.value, math.hypot(self.u, *more_u), self.count)
+        if self.scatter <= 0 or not math.isfinite(self.u):
+            return Measured(self.value, math.hypot(self.u, *more_u), self.count)
+        known = math.hypot(self.known, *more_u)
+        combined = math.hypot(self.scatter, known)
+        u = combined * t_factor(self.freedom * (combined / self.scatter) ** 4)
+        return Measured(self.value, u, self.count, self.scatter, self.freedom, known)
 
 
-def t_factor(freedom: int) -> float:
-    """Factor by which a standard uncertainty from ``freedom`` degrees of freedom is widened; inf for none."""
+def t_factor(freedom: float) -> float:
+    """Student's t over the normal's 2.0 for 95.45 %: by it an uncertainty from few degrees is widened.
+
+    Between whole degrees straight in 1/freedom; infinite for less than one.
+    """
     if freedom < 1:
         return math.inf
-    return _T_68[freedom - 1] if freedom <= len(_T_68) else 1 + 0.5 / freedom
+    last = len(_T_95)
+    if freedom >= last:
+        return 1 + (_T_95[-1] / 2 - 1) * last / freedom
+    below = int(freedom)
+    share = (1 / freedom - 1 / (below + 1)) / (1 / below - 1 / (below + 1))
+    return (_T_95[below] + share * (_T_95[below - 1] - _T_95[below])) / 2
 
 
 def repeats(values: ArrayLike) -> Measured:
-    """Mean of repeats (any shape, flattened) and its type A standard uncertainty widened by the t factor.
+    """Mean of repeats (any shape, flattened) with its type A uncertainty for the coverage that is claimed.
 
     One value alone says nothing about its spread: the uncertainty is then infinite.
     """
@@ -50,8 +72,8 @@ def repeats(values: ArrayLike) -> Measured:
         return Measured(math.nan, math.nan, 0)
     if count == 1:
         return Measured(float(data[0]), math.inf, 1)
-    u = float(data.std(ddof=1)) / math.sqrt(count) * t_factor(count - 1)
-    return Measured(float(data.mean()), u, count)
+    scatter = float(data.std(ddof=1)) / math.sqrt(count)
+    return Measured(float(data.mean()), scatter * t_factor(count - 1), count, scatter, count - 1)
 
 
 def spread(values: ArrayLike) -> float:

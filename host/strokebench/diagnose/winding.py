@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -25,6 +26,7 @@ MEMORY = 10
 """Neighbouring samples share converter steps; the fit's own uncertainty is widened by the root of this."""
 CONTINUITY = "stall_current"
 HELD = (labels.STALL_CLOSE, labels.STALL_OPEN, labels.COIL_LEVEL)
+NO_HOLD = "the procedure has no hold in which nothing moves"
 RESISTANCE = ("winding_resistance", "Winding resistance at 20 C", "ohm")
 
 QUESTION = Question(
@@ -52,33 +54,53 @@ class Loop:
 def find(case: Case) -> list[Finding]:
     """Return the current at the hardest stall, and the winding's resistance referred to 20 C.
 
-    Slope of leg voltage difference against current over all levels and both polarities, with a constant drop
-    that changes sign with the current (brushes) and a rise with the A2s put in so far (self-heating), so the
-    value is that of the cold winding. Ordinary least squares will do: the noise of the current (milliamperes)
-    is so small against its spread (amperes) that total least squares gives the same slope. Copper by IEC
-    60228 practice (k = 234.5), leads taken off.
+    **Resistance**: the cold winding's, with what leads and contacts have beyond the leads that the profile
+    states; the slope of volts over current, so a contact drop that does not grow with the current is left
+    out.
+
+    Of a motor that tells where it stands: from the balance of volts over the whole run
+    (:mod:`strokebench.diagnose.moving.fit.electric`). Else the slope of leg voltage difference against
+    current over all holds and both polarities, with a constant drop that changes sign with the current
+    (brushes) and a rise with the A2s put in so far (self-heating), so the value is that of the cold winding.
+    Ordinary least squares will do: the noise of the current (milliamperes) is so small against its spread
+    (amperes) that total least squares gives the same slope. Copper by IEC 60228 practice (k = 234.5), leads
+    taken off.
     """
     holds = stalls(case)
     when = span_of(*holds)
     hardest = [float(np.median(np.abs(hold["current_a"]))) for hold in holds]
-    if not hardest:
-        why = "the procedure has no hold in which nothing moves"
-        return [case.missing(CONTINUITY, case.holds_title, "A", why), case.missing(*RESISTANCE, why)]
-    flowing = Measured(max(hardest), math.hypot(case.accuracy("current_a", "offset"), 0.01 * max(hardest)))
-    out = [case.finding(CONTINUITY, case.holds_title, flowing, "A", low="open_winding", span_s=when)]
-    loop = fit_loop(case)
+    if hardest:
+        flowing = Measured(
+            max(hardest), math.hypot(case.accuracy("current_a", "offset"), 0.01 * max(hardest))
+        )
+        out = [case.finding(CONTINUITY, case.holds_title, flowing, "A", low="open_winding", span_s=when)]
+    else:
+        out = [case.missing(CONTINUITY, case.holds_title, "A", NO_HOLD)]
+    loop = loop_of(case)
     if isinstance(loop, str):
         return [*out, case.missing(*RESISTANCE, loop)]
     lead_ohm = case.profile.nominal.get("lead_ohm", 0.0)
     ratio = resistance_ratio(loop.start_c, REFERENCE_C)
     winding = (loop.ohm - lead_ohm) * ratio
     u_temperature = winding * loop.u_start_c / (COPPER_K_C + loop.start_c)
-    measured = Measured(winding, loop.u_ohm * ratio, loop.levels).widened(u_temperature, 0.4 * lead_ohm)
+    measured = Measured(winding, loop.u_ohm * ratio, loop.levels).widened(u_temperature)
     finding = case.finding(
         *RESISTANCE[:2], measured, RESISTANCE[2], low="shorted_turns", high="lead_resistance", span_s=when,
         evidence={"loop_ohm": loop.ohm, "at_c": loop.start_c, "brush_v": loop.brush_v, "levels": loop.levels},
     )  # fmt: skip
     return [*out, finding]
+
+
+class Looped(Protocol):
+    """A case whose kind has its own way to the resistance."""
+
+    @property
+    def loop(self) -> Loop | str: ...
+
+
+def loop_of(case: Case | Looped) -> Loop | str:
+    """Return resistance of winding and leads in the way of the case's kind, or why it is not known."""
+    return case.loop if hasattr(case, "loop") else fit_loop(case)
 
 
 def stalls(case: Case) -> list[Samples]:
@@ -105,6 +127,8 @@ def settled(rows: Samples) -> Samples:
 def fit_loop(case: Case) -> Loop | str:
     """Return the fit, or the reason in one sentence why there is none."""
     holds = stalls(case)
+    if not holds:
+        return NO_HOLD
     if len({_level(hold) for hold in holds}) < 3:
         return f"{len(holds)} stalls at too few different drives, 3 levels at least are needed"
     current_a = np.concatenate([hold["current_a"] for hold in holds])

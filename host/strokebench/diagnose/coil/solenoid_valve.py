@@ -19,6 +19,7 @@ class SolenoidValveCase(SeatedCase, CoilCase):
 
     leaves_rest: ClassVar[str] = labels.SWEEP_OPEN
     presses: ClassVar[bool] = False
+    by_motor: ClassVar[bool] = False
     when_pulled: ClassVar[str] = "stuck_open"
 
     def sweep_reach(self, direction: int) -> float:

@@ -28,9 +28,10 @@ QUESTION = Question(needs="sweeps", group="Friction and spring", keys=(OPENING[0
 def find(case: MovingCase) -> list[Finding]:
     """Return breakaway current opening and closing, with the drive it took in ``evidence``.
 
-    In each slow sweep: the highest current of the 0.2 s before the part has left its rest by 1 % of travel,
-    which is spring preload plus static friction. Breakaway falls with the rate of the ramp (Canudas de Wit et
-    al., IEEE TAC 40(3), 1995), so the rate is kept in ``evidence``.
+    What it takes to leave rest: spring preload plus static friction there (what holds a standing part), over
+    the motor constant. In each slow sweep the highest current of the 0.2 s before the part has left its rest
+    by 1 % of travel. Breakaway falls with the rate of the ramp (Canudas de Wit et al., IEEE TAC 40(3), 1995),
+    so the rate is kept in ``evidence``.
     """
     found = [_leaving_rest(case, OPENING, case.leaves_rest, 1)]
     if case.two_sided:
@@ -49,10 +50,8 @@ def _leaving_rest(case: MovingCase, quantity: tuple[str, str, str], label: str, 
     if len(found) < 3:
         return case.missing(*quantity, f"the part left its rest this way in only {len(found)} slow sweeps")
     table = np.array(found)
-    measured = repeats(table[:, 0])
-    measured = measured.widened(
-        case.accuracy("current_a", "gain") * measured.value, case.accuracy("current_a", "offset")
-    )
+    measured = repeats(table[:, 0] - direction * case.zero_a)
+    measured = measured.widened(case.accuracy("current_a", "gain") * measured.value, case.u_zero_a)
     return case.finding(
         *quantity[:2], measured, quantity[2], low="weak_spring", high="sticky", place=case.rest_percent,
         span_s=(float(table[0, 3]), float(table[-1, 3])),

@@ -11,14 +11,24 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from strokebench.bench.budget import FINE_LIMIT_A, channel_of
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
-from strokebench.diagnose.case import Case
+from strokebench.diagnose.case import Case, load_voltage
+from strokebench.diagnose.moving.fit.mover import Mover, fit_mover
+from strokebench.diagnose.moving.fit.torque import Torque
 from strokebench.diagnose.moving.position import Position, read_position
+from strokebench.diagnose.moving.stops import OPEN_ENDS
 from strokebench.diagnose.moving.sweeps import GRID, Sweeps, neutral, read_sweeps
-from strokebench.diagnose.moving.tracks import OPEN_ENDS, Track, read_tracks
+from strokebench.diagnose.moving.tracks import Track, read_tracks
 from strokebench.diagnose.stats import Floats
+from strokebench.diagnose.winding import Loop, fit_loop, stalls, temperature
 
+RIPPLE_A = 0.4
+"""Peak over mean at most, by which a mean current stays within the fine range."""
+BEYOND_REST, BEFORE_STOP = 4.0, 97.0
+"""% of travel: from so much beyond rest up to here friction and spring of the opening side are told."""
+LEAST_ROWS = 500
 SETTLED_SHARE = 0.3
 """The last share of a release in which the part is taken to rest."""
 
@@ -27,12 +37,13 @@ SETTLED_SHARE = 0.3
 class MovingCase(Case):
     """Run, profile, and what all finders of a part with a position sensor share.
 
-    ``two_sided``: springs push to rest from both sides. ``leaves_rest``: label of the slow stretches that
-    start at rest and open.
+    ``by_motor``: a motor moves it, whose torque goes with the current. ``two_sided``: springs push to rest
+    from both sides. ``leaves_rest``: label of the slow stretches that start at rest and open.
     """
 
     derived: ClassVar[Mapping[str, tuple[str, ...]]] = {"sweeps": ("current", "drive", "sensor")}
     two_sided: ClassVar[bool] = True
+    by_motor: ClassVar[bool] = True
     leaves_rest: ClassVar[str] = labels.SWEEP_OPEN
 
     WHY_NOT_OPEN: ClassVar[str] = "the run ended before the part was pushed open"
@@ -56,6 +67,73 @@ class MovingCase(Case):
     def sweeps(self) -> Sweeps:
         """Slow sweeps over the whole travel."""
         return read_sweeps(self, self.position)
+
+    @cached_property
+    def zero_a(self) -> float:
+        """What the current reads while the bridge is off, amperes; 0 without a rest."""
+        resting = [rows["current_a"] for rows in self.samples(labels.REST)]
+        return float(np.median(np.concatenate(resting))) if resting else 0.0
+
+    @property
+    def u_zero_a(self) -> float:
+        """What is left of the current's offset with its zero taken off, amperes: the range's curvature."""
+        known = any(True for _ in self.samples(labels.REST))
+        offset_a = self.accuracy("current_a", "offset")
+        return min(channel_of("current_a", 0.0).linearity, offset_a) if known else offset_a
+
+    @cached_property
+    def fit(self) -> Mover | None:
+        """Balance of volts and of torques over the whole run; None without position, current or a place of
+        rest."""
+        return self._fitted(self.rest_percent) if math.isfinite(self.rest_percent) else None
+
+    def _fitted(self, rest: float | None) -> Mover | None:
+        current_a = np.asarray(self.run.samples["current_a"], float) - self.zero_a
+        known = self.by_motor and np.isfinite(current_a).all() and len(current_a) >= LEAST_ROWS
+        if self.position is None or not known:
+            return None
+        return fit_mover(
+            self.time_s, load_voltage(self.run.samples), current_a, self.position.raw,
+            rest=rest, seat=self.seat_percent, largest_a=FINE_LIMIT_A - RIPPLE_A,
+        )  # fmt: skip
+
+    @property
+    def torque(self) -> Torque | None:
+        """The fitted balance of torques, None without one."""
+        return self.fit.torque if self.fit is not None else None
+
+    @property
+    def opening_side(self) -> tuple[float, float]:
+        """Places between which friction and spring are told, % of travel: away from rest and from the
+        stop."""
+        return self.rest_percent + max(BEYOND_REST, self.seat_percent), BEFORE_STOP
+
+    @property
+    def moved_s(self) -> tuple[float, float] | None:
+        """From the first to the last motion that was fitted, seconds; the slow sweeps without a fit."""
+        if self.fit is None or not self.fit.signals.moving.any():
+            return self.sweeps.span_s
+        moved = self.fit.signals.time_s[self.fit.signals.moving]
+        return float(moved[0]), float(moved[-1])
+
+    @property
+    def seat_percent(self) -> float:
+        """How much of the travel next to rest belongs to a seat; 0 without one."""
+        return 0.0
+
+    @cached_property
+    def loop(self) -> Loop | str:
+        """Resistance of winding and leads from the fit, else from the holds alone; or why it is not known."""
+        electric = self.fit.electric if self.fit is not None else None
+        if electric is None or not electric.well_known:
+            return fit_loop(self)
+        ohm, u_ohm = electric.ohm
+        gain = math.hypot(self.accuracy("current_a", "gain"), self.accuracy("output_a_v", "gain"))
+        start_c, u_start_c = temperature(self, float(self.time_s[0]))
+        return Loop(
+            ohm, math.hypot(u_ohm, gain * ohm), electric.drop_v(electric.largest_a)[0],
+            max(electric.per_a2s, 0.0), start_c, u_start_c, len(stalls(self)),
+        )  # fmt: skip
 
     @cached_property
     def swept_cells(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -89,13 +167,16 @@ class MovingCase(Case):
     @cached_property
     def rest_percent(self) -> float:
         """Where the part would rest without friction, % of travel: from the sweeps where they show it, else
-        the median of where it did come to rest; NaN if unknown."""
+        the median of where it did come to rest, else by the fit; NaN if unknown."""
         place = neutral(self.sweeps)
         if math.isfinite(place):
             return place
         known = [self.settled(label) for label in (labels.REST, labels.RELEASE_OPEN, labels.RELEASE_CLOSE)]
         together = np.concatenate(known)
-        return float(np.median(together)) if together.size else math.nan
+        if together.size:
+            return float(np.median(together))
+        fit = self._fitted(None)
+        return fit.rest if fit is not None and fit.torque is not None else math.nan
 
     def side(
         self, opening: bool, margin: float = 2.0, stop: float = 3.0

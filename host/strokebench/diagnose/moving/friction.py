@@ -12,40 +12,48 @@ from strokebench.diagnose.moving.sweeps import GRID, level, typical
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, repeats
 
-FRICTION = ("friction", "Friction (half the loop)", "A")
+FRICTION = ("friction", "Dry friction", "A")
 HYSTERESIS = ("hysteresis", "Friction as a share of spring force", "%")
-MIN_PAIRS = 3
+KNOWN_SHARE = 0.3
+"""A fitted friction counts when its uncertainty is below this share of it."""
 
 QUESTION = Question(needs="sweeps", group="Friction and spring", keys=(FRICTION[0], HYSTERESIS[0]))
 
 
 def find(case: MovingCase) -> list[Finding]:
-    """Return friction in amperes of motor current and its share of the spring's own current.
+    """Return dry friction in amperes of motor current, and its share of the spring's force.
 
-    Friction is the median over the open side of half the distance between the currents up and down at the
-    same place, one value per pair of sweeps; type A from the pairs, type B from the current gain (the offset
-    cancels). The share is a ratio of currents, so the gain cancels too; at 100 % the part no longer returns
-    by itself.
+    **Friction**: Coulomb friction torque over the motor constant, that is the part of the friction that does
+    not depend on speed: the level to which it tends at slow sliding, without the viscous share and without
+    what a standing part needs more to break loose. Mean over the opening side, from 4 % of travel beyond rest
+    (a seated part: 7 % beyond the seat) to 97 %.
+
+    **Share**: that friction over the mean spring torque at the same places. Type B from the current's gain,
+    which cancels in the share; at 100 % the part no longer returns by itself.
     """
     if case.position is None:
         return [case.missing(*quantity, case.why_no_position) for quantity in (FRICTION, HYSTERESIS)]
-    sweeps, keep = case.sweeps, case.side(opening=True, margin=4.0)
-    half = level(sweeps.friction_a, keep)
-    middle = level(sweeps.spring_a, keep)
-    if len(half) < MIN_PAIRS:
-        why = f"only {len(half)} complete sweeps up and down, at least {MIN_PAIRS} are needed"
+    friction, torque = friction_level(case), case.torque
+    if friction is None or torque is None:
+        why = "too little of the opening side was passed both ways"
         return [case.missing(*quantity, why) for quantity in (FRICTION, HYSTERESIS)]
-    measured = repeats(half)
-    friction = measured.widened(case.accuracy("current_a", "gain") * measured.value)
-    share = repeats(half / middle * 100)
-    share = share.widened(case.accuracy("current_a", "offset") / abs(float(middle.mean())) * share.value)
+    spring_a, u_spring_a = torque.spring_mean(*case.opening_side)
+    share = 100 * friction.value / spring_a
+    u_share = share * math.hypot(
+        torque.friction(*case.opening_side)[1] / friction.value,
+        u_spring_a / spring_a,
+        case.u_zero_a / spring_a,
+    )
+    sweeps = case.sweeps
     curve = typical(sweeps.friction_a)
     return [
         case.finding(
-            *FRICTION[:2], friction, FRICTION[2], high="sticky", low="low_friction", span_s=sweeps.span_s,
-            evidence={"pairs": len(half), "worst_a": peak(curve), "worst_at": place_of_peak(curve)},
+            *FRICTION[:2], friction, FRICTION[2], high="sticky", low="low_friction", span_s=case.moved_s,
+            evidence={"pairs": sweeps.pairs, "worst_a": peak(curve), "worst_at": place_of_peak(curve)},
         ),
-        case.finding(*HYSTERESIS[:2], share, HYSTERESIS[2], high="no_return", span_s=sweeps.span_s),
+        case.finding(
+            *HYSTERESIS[:2], Measured(share, u_share), HYSTERESIS[2], high="no_return", span_s=case.moved_s
+        ),
     ]  # fmt: skip
 
 
@@ -60,8 +68,12 @@ def place_of_peak(curve: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float:
 
 
 def friction_level(case: MovingCase) -> Measured | None:
-    """Return the friction in amperes: of the open side, else of all places passed both ways; None without
-    any."""
+    """Return the dry friction in amperes with its uncertainty: from the fit, else (no motor, no rest) half
+    the loop of the slow sweeps, of the open side or of all places passed both ways; None without any."""
+    if case.torque is not None:
+        value, u = case.torque.friction(*case.opening_side)
+        if u < KNOWN_SHARE * abs(value):
+            return Measured(value, u).widened(case.accuracy("current_a", "gain") * value)
     curves = case.sweeps.friction_a
     half = level(curves, case.side(opening=True, margin=4.0))
     if not len(half):

@@ -8,12 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from strokebench.diagnose.moving.tracks import Track
-from strokebench.diagnose.stats import Floats, moving_mean
+from strokebench.diagnose.stats import Floats, moving_mean, spread
 
 REACHED = (0.90, 1.10)
 """Measured span over nominal span within which both stops count as reached."""
 SMOOTH = 7
 """Samples of the moving mean; 7 ms costs 0.3 % of travel only at 100 %/s."""
+BOW_PERCENT = 0.35
+"""Standard uncertainty of a track's linearity in mid-travel, % of its span (judgement: ordinary tracks and
+Hall sensors are sold with +-0.5 to +-1 %)."""
+ALIKE_PERCENT = 3.0
+"""Two tracks that differ by less everywhere are taken together."""
 
 
 @dataclass(frozen=True)
@@ -21,29 +26,49 @@ class Position:
     """``percent`` per sample; ``track`` it was read from; ``stops_found`` False when nominal stops had to
     serve.
 
-    ``u_percent`` is the standard uncertainty of a position (offset left by the stops, noise after smoothing).
+    ``u_percent`` is the standard uncertainty of a position anywhere: stops, noise, and in mid-travel the
+    sensor's linearity. ``raw`` is not smoothed.
     """
 
     percent: Floats
     track: str
     stops_found: bool
     u_percent: float
+    raw: Floats
+
+    def u_at(self, percent: float) -> float:
+        """Standard uncertainty of a place, % of travel: a bend of the sensor ends at the stops."""
+        share = min(max(percent / 100, 0.0), 1.0)
+        bow = BOW_PERCENT * 4 * share * (1 - share) if self.stops_found else 0.0
+        return math.hypot(self.u_percent, bow)
 
 
 def read_position(tracks: dict[str, Track]) -> Position | None:
-    """Return the position from the best track that is alive, None when none is."""
+    """Return the position from the best track that is alive, with the other where both tell the same; None
+    when none is."""
     alive = [track for track in tracks.values() if track.alive]
     if not alive:
         return None
-    best = min(alive, key=lambda track: (not _reached(track), int(track.glitch.sum()) // 5, track.noise_v))
-    closed_v, open_v = (
-        (best.closed_v, best.open_v) if _reached(best) else (best.layout.closed_v, best.layout.open_v)
+    alive.sort(key=lambda track: (not _reached(track), int(track.glitch.sum()) // 5, track.noise_v))
+    best = alive[0]
+    raw = _percent(best)
+    if len(alive) > 1 and _reached(best) and _reached(alive[1]):
+        other = _percent(alive[1])
+        if float(np.percentile(np.abs(raw - other), 99.5)) < ALIKE_PERCENT:
+            raw = (raw + other) / 2
+    noise = spread(np.diff(raw, 2)) / math.sqrt(6)
+    stops = best.u_stop_v / abs(best.nominal_span_v) * 100 if _reached(best) else 3.0
+    u_percent = math.hypot(noise / math.sqrt(SMOOTH), stops)
+    return Position(moving_mean(raw, SMOOTH), best.name, _reached(best), u_percent, raw)
+
+
+def _percent(track: Track) -> Floats:
+    """Position by one track, glitches taken out; % of travel, by the nominal stops if its own are unknown."""
+    stops_v = (
+        (track.closed_v, track.open_v) if _reached(track) else (track.layout.closed_v, track.layout.open_v)
     )
-    volts = np.where(best.glitch, best.clean, best.volts)
-    percent = moving_mean((volts - closed_v) / (open_v - closed_v) * 100, SMOOTH)
-    noise = best.noise_v / abs(open_v - closed_v) * 100
-    u_percent = math.hypot(noise / math.sqrt(SMOOTH), 0.05 if _reached(best) else 3.0)
-    return Position(percent, best.name, _reached(best), u_percent)
+    volts = np.where(track.glitch, track.clean, track.volts)
+    return (volts - stops_v[0]) / (stops_v[1] - stops_v[0]) * 100
 
 
 def _reached(track: Track) -> bool:

@@ -28,7 +28,10 @@ def find(case: MovingCase) -> list[Finding]:
     """Return times to open and close (step to 90 % of the way) and to return from either stop (to within 10
     %).
 
-    First crossing times, interpolated between samples; coasting returns are not slowed by a shorted motor.
+    **Times**: from the beginning of the step (of the release) until the shaft has done 90 % of the way from
+    where it stood to its goal, mean over the repeats. The goal of opening and closing is the stop, that of a
+    return is rest (the seat). First crossing times, interpolated between samples; coasting returns are not
+    slowed by a shorted motor.
     """
     opens = _arrival(case, OPEN, labels.STEP_OPEN, 100.0, "slow")
     returns = _arrival(case, FROM_OPEN, labels.RELEASE_OPEN, math.nan, "no_return")

@@ -20,11 +20,13 @@ QUESTION = Question(needs="sensor", group="Travel and rest", keys=(REST[0], SPRE
 
 
 def find(case: MovingCase) -> list[Finding]:
-    """Return where the part rests after coasting back from the open and from the closed side, and the
-    difference.
+    """Return where the part rests after coasting back, and how far apart it rests from either side.
 
-    The median of the last 30 % of each release. The difference is zero while the preload exceeds the
-    friction; a part that stays out on one side has too much friction or too little spring.
+    **Rest position**: the mean of the places where it comes to rest from the open and from the closed side,
+    % of the travel between the places where it just touches the stops, by the shaft's angle. **Spread**: the
+    distance of these two places; it is zero while the preload exceeds the friction. A part that stays out on
+    one side has too much friction or too little spring. The median of the last 30 % of each release; a bend
+    of the sensor's tracks belongs to the uncertainty.
     """
     if case.position is None:
         return [case.missing(*quantity, case.why_no_position) for quantity in (REST, SPREAD)]
@@ -33,13 +35,13 @@ def find(case: MovingCase) -> list[Finding]:
         why = f"{len(from_open)} releases from open and {len(from_closed)} from closed, 3 each are needed"
         return [case.missing(*quantity, why) for quantity in (REST, SPREAD)]
     when = span_of(*case.samples(labels.RELEASE_OPEN), *case.samples(labels.RELEASE_CLOSE))
-    u_place = case.position.u_percent
+    u_repeat = case.position.u_percent
     sides = repeats(from_open), repeats(from_closed)
     middle = Measured((sides[0].value + sides[1].value) / 2, math.hypot(sides[0].u, sides[1].u) / 2).widened(
-        u_place
+        case.position.u_at(float(np.mean(from_open)))
     )
     apart = Measured(abs(sides[0].value - sides[1].value), math.hypot(sides[0].u, sides[1].u)).widened(
-        u_place / math.sqrt(len(from_open))
+        u_repeat / math.sqrt(len(from_open))
     )
     evidence = {"from_open": from_open.tolist(), "from_closed": from_closed.tolist()}
     return [

@@ -12,7 +12,7 @@ from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, repeats
-from strokebench.diagnose.winding import fit_loop
+from strokebench.diagnose.winding import loop_of
 
 INDUCTANCE = ("inductance", "Inductance", "mH")
 PIECES = 6
@@ -37,7 +37,7 @@ def find(case: Case) -> list[Finding]:
     burst = bursts[-1]
     when = (burst.start_s, burst.start_s + len(burst.values) / burst.rate_hz)
     around = case.between(burst.start_s - 0.02, when[1] + 0.02)
-    loop = fit_loop(case)
+    loop = loop_of(case)
     if isinstance(loop, str) or len(around) < 5:
         return [
             case.missing(

@@ -33,7 +33,8 @@ def find(case: SeatedCase) -> list[Finding]:
 
 
 def shut(case: SeatedCase) -> Finding:
-    """Sensor after the releases against its nominal voltage when shut, % of travel.
+    """Sensor after the releases less its nominal voltage when shut, % of the nominal span; the sensor's own
+    error belongs to the quantity.
 
     A valve that stands open pressed shut too has something on its seat; one that only stays open when
     released does not return. Where nothing can press it, friction that comes near the spring's preload says
@@ -68,23 +69,25 @@ def hangs(case: SeatedCase) -> bool:
 
 
 def sticking(case: SeatedCase) -> Finding:
-    """Current at which the seat is left, less spring and friction as they are elsewhere, % of the friction.
+    """What holds the valve in its seat beyond spring and Coulomb friction, % of the friction.
 
-    Spring at the seat: the middle of the slow loop, a line carried on to the seat.
+    Static friction at the seat less the Coulomb friction of the opening side, over the latter. From the
+    current at which the seat is left, less the spring's line carried on to the seat and less the friction.
     """
-    from strokebench.diagnose.moving.spring import opening_fits
-
-    fits, friction = opening_fits(case), friction_level(case)
+    friction, torque = friction_level(case), case.torque
     found = [seat_left for mark in case.stretches(labels.SEAT_OPEN) if (seat_left := leaving(case, mark, 1))]
     if len(found) < 3:
         return case.missing(
             *STICKING, f"the valve left its seat slowly only {len(found)} times, 3 are needed"
         )
-    if len(fits) < 3 or friction is None:
+    if torque is None or friction is None:
         return case.missing(*STICKING, "spring and friction away from the seat are not known")
-    leave, preload = repeats([seat_left[0] for seat_left in found]), repeats(fits[:, 0])
-    excess_a = leave.value - preload.value - friction.value
-    u_a = math.hypot(leave.u, preload.u, friction.u)
+    leave, (preload_a, u_preload_a) = (
+        repeats([left[0] for left in found]),
+        torque.spring_line(*case.opening_side)[0],
+    )
+    excess_a = leave.value - case.zero_a - preload_a - friction.value
+    u_a = math.hypot(leave.u, u_preload_a, friction.u)
     measured = Measured(excess_a / friction.value * 100, u_a / friction.value * 100, len(found))
     return case.finding(
         *STICKING[:2], measured, STICKING[2], high="sticky_seat", place=case.rest_percent,

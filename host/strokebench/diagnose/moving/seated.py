@@ -38,6 +38,11 @@ class SeatedCase(MovingCase):
         closed_v = self.tracks[self.position.track].closed_v
         return 0.0 if self.position.stops_found else self.nominal_percent(closed_v)
 
+    @property
+    def seat_percent(self) -> float:
+        """How much of the travel belongs to the seat."""
+        return SEAT_PERCENT
+
     def nominal_percent(self, volts: float) -> float:
         """Sensor volts as % of the nominal travel; needs a position."""
         assert self.position is not None

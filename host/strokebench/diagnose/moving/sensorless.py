@@ -147,7 +147,7 @@ class SensorlessCase(MovingCase):
             here = self.window(stroke.mark.start_s, stroke.mark.end_s)
             percent[here] = self._percent(stroke)
             percent[here.stop :] = percent[here.stop - 1]
-        return Position(percent, "", True, PLACE_U)
+        return Position(percent, "", True, PLACE_U, percent)
 
     @staticmethod
     def _percent(stroke: Stroke) -> Floats:

@@ -1,4 +1,4 @@
-"""Return spring: preload on either side of rest and slope over the travel, in amperes of motor current."""
+"""Spring: preload on either side of rest and slope over the travel, in amperes of motor current."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.diagnose.moving.case import MovingCase
-from strokebench.diagnose.moving.sweeps import GRID, level
+from strokebench.diagnose.moving.sweeps import GRID
 from strokebench.diagnose.question import Question
-from strokebench.diagnose.stats import Floats, Measured, repeats, robust_line
+from strokebench.diagnose.stats import Floats, Measured, robust_line
 
 PRELOAD_OPEN = ("preload_open", "Spring preload, opening side", "A")
 PRELOAD_CLOSE = ("preload_close", "Spring preload, closing side", "A")
@@ -18,7 +18,8 @@ SLOPE = ("spring_slope", "Spring slope over full travel", "A")
 MIN_PLACES = 40
 MIN_SPAN = 60.0
 """% of travel that the places must span: a part that jams half way does not show its spring."""
-SENSIBLE_CLOSE = 4
+KNOWN_SHARE = 0.15
+"""A spring's figure counts when its uncertainty is below this share of the opening preload."""
 
 QUESTION = Question(
     needs="sweeps", group="Friction and spring", keys=(PRELOAD_OPEN[0], PRELOAD_CLOSE[0], SLOPE[0])
@@ -26,29 +27,33 @@ QUESTION = Question(
 
 
 def find(case: MovingCase) -> list[Finding]:
-    """Return preloads and slope from the middle of the loop, i_s(x) = (i_up + i_dn)/2.
+    """Return the springs' torque over the motor constant, amperes.
 
-    Opening side: a line fitted to i_s over the places between rest and the open stop, once per pair of
-    sweeps; preload is the line at rest, slope its rise over the full travel. Closing side: too short for a
-    slope, so the median. A weak or broken spring is low in them all; friction does not change them.
+    **Opening side**: least-squares line through the spring's torque over the places from 4 % of travel beyond
+    rest (a seated part: 7 % beyond the seat) to 97 %. Preload is that line where the springs change side (a
+    seated part: at the seat), slope its rise over the full travel between the stops. **Closing side**: the
+    side is too short for a slope, so it is the torque half way between the closed stop and rest. A weak or
+    broken spring is low in them all; friction, viscous drag and inertia are fitted beside them.
     """
-    sweeps = case.sweeps
+    all_of_them = (PRELOAD_OPEN, SLOPE, PRELOAD_CLOSE)[: 3 if case.two_sided else 2]
     if case.position is None or not math.isfinite(case.rest_percent):
-        all_of_them = (PRELOAD_OPEN, SLOPE, PRELOAD_CLOSE)[: 3 if case.two_sided else 2]
         return [case.missing(*quantity, case.why_no_position) for quantity in all_of_them]
-    fits = opening_fits(case)
-    span_s, gain = sweeps.span_s, case.accuracy("current_a", "gain")
+    torque = case.torque
+    if torque is None:
+        why = "too little of the opening side was passed both ways"
+        return [case.missing(*quantity, why) for quantity in all_of_them]
+    preload, slope = torque.spring_line(*case.opening_side)
+    found = (preload, slope, torque.closing_spring)
     out = []
-    for quantity, column in ((PRELOAD_OPEN, 0), (SLOPE, 1)):
-        if len(fits) < 3:
-            out.append(case.missing(*quantity, f"only {len(fits)} sweeps cover the opening side both ways"))
+    for quantity, (value, u) in zip(all_of_them, found, strict=False):
+        limit = KNOWN_SHARE * abs(preload[0])
+        if not u < limit:
+            out.append(case.missing(*quantity, "too little of that side was passed both ways"))
             continue
-        measured = repeats(fits[:, column])
-        offset = case.accuracy("current_a", "offset") if column == 0 else 0.0
-        measured = measured.widened(gain * measured.value, offset)
-        out.append(case.finding(*quantity[:2], measured, quantity[2], low="weak_spring", span_s=span_s))
-    if case.two_sided:
-        out.append(_closing(case))
+        gain, zero_a = case.accuracy("current_a", "gain"), 0.0 if quantity is SLOPE else case.u_zero_a
+        low = "weak_rest_spring" if quantity is PRELOAD_CLOSE else "weak_spring"
+        measured = Measured(value, u).widened(gain * value, zero_a)
+        out.append(case.finding(*quantity[:2], measured, quantity[2], low=low, span_s=case.moved_s))
     return out
 
 
@@ -64,24 +69,3 @@ def _fit(case: MovingCase, row: Floats) -> tuple[float, float] | None:
         return None
     found = robust_line(GRID[keep] - case.rest_percent, row[keep])
     return found.offset, found.slope * 100
-
-
-def _closing(case: MovingCase) -> Finding:
-    values = -level_short(case)
-    if len(values) < 3:
-        return case.missing(*PRELOAD_CLOSE, "the sweeps do not cover the closing side three times both ways")
-    measured = repeats(values)
-    measured = measured.widened(
-        case.accuracy("current_a", "gain") * measured.value, case.accuracy("current_a", "offset")
-    )
-    return case.finding(
-        *PRELOAD_CLOSE[:2], Measured(measured.value, measured.u), PRELOAD_CLOSE[2], low="weak_rest_spring",
-        span_s=case.sweeps.span_s,
-    )  # fmt: skip
-
-
-def level_short(case: MovingCase) -> Floats:
-    """Median of i_s on the closing side per pair of sweeps; the side is short, so close to rest and stop."""
-    keep = case.side(opening=False, margin=1.5, stop=1.5)
-    rows = [row[keep] for row in case.sweeps.spring_a if np.isfinite(row[keep]).sum() >= SENSIBLE_CLOSE]
-    return np.array([float(np.nanmedian(row)) for row in rows]) if rows else level(np.empty((0, 0)), keep)

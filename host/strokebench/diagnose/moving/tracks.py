@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
 from strokebench.diagnose.expects import TrackLayout
+from strokebench.diagnose.moving.stops import CLOSED_ENDS, END_SAMPLES, OPEN_ENDS, read_stop
 from strokebench.diagnose.stats import Floats, spread
 
 ALIVE_SHARE = 0.10
@@ -21,19 +21,16 @@ ALIVE_SHARE = 0.10
 DROPOUT_SIGMAS = 8.0
 DROPOUT_MIN_V = 0.03
 RAIL_V = 0.12
-CLOSED_ENDS = (labels.STALL_CLOSE, labels.SWEEP_RETURN, labels.STEP_CLOSE)
-OPEN_ENDS = (labels.STALL_OPEN, labels.SWEEP_OPEN, labels.STEP_OPEN)
-END_SAMPLES = 50
-SAME_STOP = 0.01
 
 
 @dataclass(frozen=True)
 class Track:
     """One track over the whole run.
 
-    ``volts`` as recorded; ``clean`` without glitches (median of 31 ms); ``closed_v``/``open_v`` at the stops,
-    NaN where the run has none; ``noise_v`` standard deviation from sample to sample; ``glitch`` a mask of
-    samples that jump away from their surroundings.
+    ``volts`` as recorded; ``clean`` without glitches (median of 31 ms); ``closed_v``/``open_v`` where the
+    part just touches the stops, NaN where the run has none, ``u_stop_v`` their standard uncertainty;
+    ``noise_v`` standard deviation from sample to sample; ``glitch`` a mask of samples that jump away from
+    their surroundings.
     """
 
     name: str
@@ -43,6 +40,7 @@ class Track:
     closed_v: float
     open_v: float
     noise_v: float
+    u_stop_v: float
     glitch: np.ndarray[tuple[int], np.dtype[np.bool_]]
 
     @property
@@ -85,8 +83,11 @@ def _read(case: Case, name: str, layout: TrackLayout, volts: Floats) -> Track:
     clean = median_filter(volts, 31)
     noise_v = max(_noise(volts), 1e-4)
     glitch = np.abs(volts - clean) > max(DROPOUT_SIGMAS * noise_v, DROPOUT_MIN_V) + _slope_room(clean)
-    closed_v, open_v = (_stop(case, ends, clean, layout) for ends in (CLOSED_ENDS, OPEN_ENDS))
-    return Track(name, layout, volts, clean, closed_v, open_v, noise_v, glitch)
+    stops = [
+        read_stop(case, ends, clean, layout.open_v - layout.closed_v) for ends in (CLOSED_ENDS, OPEN_ENDS)
+    ]
+    u_stop_v = max(noise_v / math.sqrt(END_SAMPLES), *(stop.u_v for stop in stops))
+    return Track(name, layout, volts, clean, stops[0].volts, stops[1].volts, noise_v, u_stop_v, glitch)
 
 
 def median_filter(values: Floats, window: int) -> Floats:
@@ -107,21 +108,3 @@ def _slope_room(clean: Floats) -> Floats:
     from scipy.ndimage import maximum_filter1d
 
     return np.asarray(16 * maximum_filter1d(step, 31), float)
-
-
-def _stop(case: Case, ends: tuple[str, ...], clean: Floats, layout: TrackLayout) -> float:
-    """Where the track stands at a stop: the furthest end of all moves towards it, volts, NaN without any.
-
-    The median of those ends that lie within 1 % of the nominal span of the furthest; the rest did not arrive.
-    """
-    outwards = (layout.open_v - layout.closed_v) * (1 if ends is OPEN_ENDS else -1)
-    reached = []
-    for mark in (mark for label in ends for mark in case.stretches(label)):
-        last = int(np.searchsorted(case.time_s, mark.end_s))
-        if last >= END_SAMPLES:
-            reached.append(float(np.median(clean[last - END_SAMPLES : last])))
-    if not reached:
-        return math.nan
-    volts = np.array(reached)
-    furthest = volts[np.argmax(volts * np.sign(outwards))]
-    return float(np.median(volts[np.abs(volts - furthest) < SAME_STOP * abs(outwards)]))

@@ -21,10 +21,13 @@ QUESTION = Question(
 
 
 def find(case: MovingCase) -> list[Finding]:
-    """Return travel (share of the nominal sensor span) and the two stops (offset from nominal, % of travel).
+    """Return travel and the two stops as the position sensor shows them.
 
-    The stops are the medians of the position sensor over the last part of the holds against them. A part that
-    is jammed shows as too short a travel; a sensor or stop out of place shows in the offsets.
+    **Travel**: the sensor's volts between the places where the part just touches its stops, % of the nominal
+    span. **Stops**: the sensor's volts there less the nominal ones, % of the nominal span. The sensor's own
+    error belongs to the quantity, what a stop gives under the push does not: the stops are read at several
+    currents and carried back to where nothing pushes. A part that is jammed shows as too short a travel; a
+    sensor or stop out of place shows in the offsets.
     """
     position = case.position
     if position is None:
@@ -37,13 +40,13 @@ def find(case: MovingCase) -> list[Finding]:
     gain, offset = case.accuracy(channel, "gain"), case.accuracy(channel, "offset")
     nominal_v = track.nominal_span_v
     share = span_v / nominal_v * 100
-    u_share = math.hypot(gain * share, 2 * track.noise_v / abs(nominal_v) * 10)
+    u_share = math.hypot(gain * share, math.sqrt(2) * track.u_stop_v / abs(nominal_v) * 100)
     when = span_of(*case.samples(labels.STALL_CLOSE), *case.samples(labels.STALL_OPEN))
     out = [case.finding(*TRAVEL[:2], Measured(share, u_share), TRAVEL[2], low="short_travel", span_s=when)]
     stops_v = (track.closed_v, track.layout.closed_v), (track.open_v, track.layout.open_v)
     for end, (found_v, wanted_v) in zip(ENDS, stops_v, strict=True):
         off = (found_v - wanted_v) / nominal_v * 100
-        u_off = math.hypot(offset, gain * wanted_v) / abs(nominal_v) * 100
+        u_off = math.hypot(offset, gain * wanted_v, track.u_stop_v) / abs(nominal_v) * 100
         out.append(
             case.finding(
                 f"stop_{end}", f"{end.capitalize()} stop, offset from nominal", Measured(off, u_off),

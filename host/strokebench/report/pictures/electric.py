@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from strokebench.diagnose.case import Case, load_voltage
-from strokebench.diagnose.winding import fit_loop, stalls
+from strokebench.diagnose.winding import loop_of, stalls
 from strokebench.report.pictures import ink
 from strokebench.report.pictures.drawing import HALF, Picture, sheet
 
@@ -15,7 +15,7 @@ SETTLING_ROWS = 20
 
 def resistance(case: Case) -> Picture | None:
     """Voltage against current at the stalls, and the fitted line."""
-    rows, loop = stalls(case), fit_loop(case)
+    rows, loop = stalls(case), loop_of(case)
     if not rows or isinstance(loop, str):
         return None
     with sheet("Resistance", HALF, 2.5) as page:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.sim.plants.base import DIODE_V, PWM_HZ, Conditions
+from strokebench.sim.plants.pieces.ripple import edges_v
 from strokebench.sim.plants.pieces.winding import Heat, Winding
 from strokebench.sim.second.harmonics import ripple_a
 from strokebench.sim.second.iron import Floats, Iron, inductance_at, ring_step
@@ -223,7 +224,8 @@ class Magnet(Winding):
         time_s = start_s + np.arange(count) / rate_hz
         mean = np.interp(time_s, np.arange(len(self._nodes)) * (1e-3 / (len(self._nodes) - 1)), self._nodes)
         wave = ripple_a(time_s, self._bridge_v, abs(self._drive), self._loop_ohm, self.inductance_at, PWM_HZ)
-        return mean + math.copysign(1.0, self._drive) * wave
+        beside_v = edges_v(time_s, self._bridge_v, abs(self._drive), PWM_HZ)
+        return mean + math.copysign(1.0, self._drive) * (wave + beside_v / self.coil.parallel_ohm)
 
     def _read_sensors(self, dt_s: float) -> None:
         sensors = self._sensors

@@ -82,7 +82,9 @@ class Wires(Plant):
         self.current_a = amps
         self.current_max_a = min(amps + half, self.trip_a)
         self.current_min_a = max(amps - half, -self.trip_a)
-        self._nodes = [amps, amps]
+        nodes = [amps]
+        nodes.append(amps)
+        self._nodes = nodes
         self._settle_bus(self._drive * amps, rail, dt_s)
         if gate:
             self._drive_legs(self._drive, amps)

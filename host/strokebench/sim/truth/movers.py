@@ -25,7 +25,7 @@ MEANS = {
     "preload_open": "line through the spring's torque on the opening side over the motor constant, at rest",
     "spring_slope": "that line's rise over the travel, over the motor constant",
     "preload_close": "spring's torque half way between closed stop and rest, over the motor constant",
-    "breakaway_open": "spring's torque 1 % of travel beyond rest and static friction there, over the motor constant",
+    "breakaway_open": "spring's torque and static friction 1 % of travel beyond rest, over the constant",
     "seat_sticking": "static friction at the seat less Coulomb friction of the opening side, over the latter",
     "travel (no sensor)": "angle times motor constant over their nominal product",
 }

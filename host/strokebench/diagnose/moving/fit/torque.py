@@ -1,0 +1,125 @@
+"""Balance of torques while it moves, in amperes of motor current: inertia, friction, springs.
+
+current = inertia x acceleration + viscous x speed + spring(place) + sign(speed) x friction(place)
+
+Every term is a torque over the motor constant. Spring and friction are piecewise linear over the place, each
+side of rest by itself, so neither has to have a shape that somebody thought of.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from strokebench.diagnose.moving.fit.regress import Solved, solve
+from strokebench.diagnose.moving.fit.signals import HALF_S, Signals
+from strokebench.diagnose.stats import Floats
+
+KNOTS = 11
+"""Places at which spring and friction of the opening side are free; straight between them."""
+AWAY = 2.0
+STOP = 3.0
+"""% of travel left out around rest, where the springs change side, and before a stop."""
+CLOSING_AWAY = 1.0
+WIDE_A = 5.0
+"""Prior of everything in amperes: wide against any such part."""
+INERTIA_A = 5e-4
+VISCOUS_A = 2e-3
+"""Priors of inertia (A per %/s2) and viscous friction (A per %/s), wide likewise."""
+FEWEST = 60
+
+
+@dataclass(frozen=True)
+class Torque:
+    """The fitted balance. ``rest``: where the springs change side, % of travel; ``knots`` of the opening
+    side; ``closing``: the closing side was fitted too."""
+
+    solved: Solved
+    rest: float
+    knots: Floats
+    closing: bool
+
+    def _at(self, places: Floats, first: int) -> Floats:
+        """Weights of the factors for the mean over ``places`` of a map that begins at factor ``first``."""
+        weights = np.zeros(len(self.solved.answer))
+        weights[first : first + len(self.knots)] = hats(places, self.knots).mean(axis=0)
+        return weights
+
+    def inside(self, low: float, high: float) -> Floats:
+        """Places of the opening side between two of them, half a percent apart."""
+        return np.arange(max(low, self.knots[0]), min(high, self.knots[-1]) + 1e-9, 0.5)
+
+    def friction(self, low: float, high: float) -> tuple[float, float]:
+        """Dry friction, mean over a part of the opening side: amperes and u."""
+        return self.solved.of(self._at(self.inside(low, high), 2 + len(self.knots)))
+
+    def spring_mean(self, low: float, high: float) -> tuple[float, float]:
+        """Spring, mean over a part of the opening side: amperes and u."""
+        return self.solved.of(self._at(self.inside(low, high), 2))
+
+    def spring_line(self, low: float, high: float) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Least-squares line through the spring: (value at rest, u) and (rise over 100 % of travel, u)."""
+        places = self.inside(low, high)
+        line = np.linalg.pinv(np.column_stack((np.ones(len(places)), places - self.rest)))
+        parts = line @ hats(places, self.knots)
+        found = []
+        for row, size in zip(parts, (1.0, 100.0), strict=True):
+            weights = np.zeros(len(self.solved.answer))
+            weights[2 : 2 + len(self.knots)] = size * row
+            found.append(self.solved.of(weights))
+        return found[0], found[1]
+
+    @property
+    def closing_spring(self) -> tuple[float, float]:
+        """Spring half way between the closed stop and rest, positive towards rest: amperes and u."""
+        weights = np.zeros(len(self.solved.answer))
+        weights[2 + 2 * len(self.knots)] = -1.0
+        return self.solved.of(weights)
+
+    @property
+    def inertia(self) -> tuple[float, float]:
+        """Amperes per % of travel per s2, and u."""
+        return self.solved.of(np.eye(len(self.solved.answer))[0])
+
+    @property
+    def viscous(self) -> tuple[float, float]:
+        """Amperes per % of travel per s, and u."""
+        return self.solved.of(np.eye(len(self.solved.answer))[1])
+
+
+def hats(places: Floats, knots: Floats) -> Floats:
+    """Weights of a piecewise linear function's values at ``knots``, shape (places, knots)."""
+    step = knots[1] - knots[0]
+    away = np.abs(np.clip(places, knots[0], knots[-1])[:, None] - knots) / step
+    return np.asarray(np.clip(1 - away, 0, None))
+
+
+def fit_torque(signals: Signals, rest: float, seat: float) -> Torque | None:
+    """Return the balance over all rows that move, None with too few. ``seat``: % of travel next to rest that
+    belongs to a seat and not to the way (at least ``AWAY``); a part on a seat has no closing side."""
+    low = rest + max(AWAY, seat)
+    where, reach = signals.percent, _reach(signals)
+    opening = (where - reach > low) & (where + reach < 100 - STOP)
+    closing = (where + reach < rest - CLOSING_AWAY) & (where - reach > CLOSING_AWAY) & (seat <= 0)
+    keep = signals.moving & (opening | closing)
+    if (keep & opening).sum() < FEWEST:
+        return None
+    knots = np.linspace(low, 100 - STOP, KNOTS)
+    here, way = where[keep], np.sign(signals.speed[keep])
+    side = closing[keep].astype(float)
+    spring = hats(here, knots) * (1 - side)[:, None]
+    down = side * (here - rest / 2) / 100
+    design = np.column_stack((
+        signals.acceleration[keep], signals.speed[keep], spring, spring * way[:, None], side, down,
+        side * way,
+    ))  # fmt: skip
+    prior = np.r_[INERTIA_A, VISCOUS_A, np.full(design.shape[1] - 2, WIDE_A)]
+    noise = np.r_[signals.noise_acceleration, signals.noise_speed, np.zeros(design.shape[1] - 2)]
+    solved = solve(design, signals.current_a[keep], prior, noise, signals.stretch[keep], signals.overlap)
+    return Torque(solved, rest, knots, bool(side.sum() >= FEWEST / 10))
+
+
+def _reach(signals: Signals) -> Floats:
+    """What half a window covers, % of travel: a bell's weight is nearly all in its middle half."""
+    return np.asarray(np.abs(signals.speed) * HALF_S * 0.6)
