@@ -52,7 +52,7 @@ def fit_circuit(case: TurningCase) -> Balance | str:
             *_releases(case, levels),
             *_start(case, levels, heat, ohm),
         ]
-    return balance(pieces, ohm, case.coarse.u)
+    return balance(pieces, ohm, case.coarse.u, case.u_zero_v, case.accuracy("output_a_v", "gain"))
 
 
 def _rough_ohm(case: TurningCase, levels: list[Level]) -> float:
@@ -83,7 +83,8 @@ def _levels(case: TurningCase, levels: list[Level], heat: tuple[Floats, Floats],
     volts = np.array([level.volts for level in levels]) - case.zero_v
     speed = np.array([level.speed_rad_s for level in levels])
     coarse = np.array([case.coarse_share(level.rows) for level in levels])
-    u_amps = np.sqrt(BENT_A**2 + (STEPS_U * coarse * amps) ** 2 + (coarse * case.coarse.u_pivot_a) ** 2)
+    u_range_a = np.hypot(coarse * case.coarse.u_pivot_a, [case.u_share_a(level.rows) for level in levels])
+    u_amps = np.sqrt(BENT_A**2 + (STEPS_U * coarse * amps) ** 2 + u_range_a**2)
     u = np.sqrt(LEVEL_V**2 + (ohm * u_amps) ** 2 + (CLOCK_U * volts) ** 2)
     return driven(
         amps,

@@ -99,7 +99,8 @@ def fit_load(case: TurningCase) -> LoadFit | str:
     amps = np.array([level.current_a for level in known])
     shares = np.array([case.coarse_share(level.rows) for level in known])
     torque = k.value * amps
-    u = k.value * np.sqrt(BENT_A**2 + (LAW_U * amps) ** 2 + (shares * case.coarse.u_pivot_a) ** 2)
+    u_range_a = np.hypot(shares * case.coarse.u_pivot_a, [case.u_share_a(level.rows) for level in known])
+    u = k.value * np.sqrt(BENT_A**2 + (LAW_U * amps) ** 2 + u_range_a**2)
     common = k.value * case.coarse.u * shares * (amps - case.coarse.pivot_a)
     terms, covariance = _solve(powers, speed / rated, torque, u, common)
     gain = math.hypot(case.accuracy("current_a", "gain"), k.u / k.value)

@@ -28,7 +28,7 @@ MEANS = {
     "opening_current": "where the pull equals preload and static friction at the seat",
     "opening_voltage": "that current times winding and leads at 20 C",
     "half_open_current": "current half way in the slow opening, at that sweep's speed",
-    "friction": "half of current squared opening less closing, at the slow sweeps' speed (where dry friction is"
+    "friction": "half of current squared opening less closing at the slow sweeps' speed (dry friction is then"
     " that of breaking away), mean of 7 to 97 %",
     "preload_open": "parabola through the middle of both over 7 to 97 %, at the seat, current squared",
     "spring_slope": "rise over the travel of a straight line through the same",
