@@ -20,9 +20,9 @@ import numpy as np
 from strokebench.diagnose.stats import Floats
 
 KNEES_A = (0.3, 1.0, 3.0)
-"""Currents over which a contact's drop comes up, 1 - exp(-i/i0), beside a constant one: their sum follows
-any such law, be it tanh(i/i0) or a logarithm (Holm, "Electric Contacts", 1967, on carbon brushes; from
-memory)."""
+"""Currents over which a contact's drop comes up, 1 - exp(-i/i0), beside a constant one. Their sum follows
+laws that saturate, as tanh(i/i0) (carbon brushes: Holm, "Electric Contacts", 1967, from memory). Of one that
+never does, as a logarithm, the slope at the highest currents counts as resistance."""
 OHM, HEAT, CONSTANT, RATE, HENRY = 0, 1, 2, 3, 4
 DROP = slice(5, 9)
 ZERO, COARSE, GAIN = 9, 10, 11
