@@ -5,6 +5,7 @@ The diagnosis sees the recording and the profile only; the truth is laid beside 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, replace
 from typing import Any
@@ -114,15 +115,17 @@ def stroke(spec: SimSpec) -> tuple[Any, Any, Any]:
         bench.arm()
         run, chunks = bench.run(profile.procedure), []
         plant: Any = port.board.plant
-        seen = []
+        seen, behind_s = [], math.inf
         try:
             for chunk in run:
                 chunks.append(chunk)
                 now = plant.speed_rad_s if hasattr(plant, "turner") else getattr(plant, "position", 0.0)
-                seen.append((float(chunk["time_s"][-1]), now))
+                seen.append((port.now(), now))
+                # the part is some ms further than the last sample that has come through the link
+                behind_s = min(behind_s, port.now() - float(chunk["time_s"][-1]))
         except ProtectionTripped:
             pass  # told by the run's events, and a defect may well trip it
-        plant.seen = seen
+        plant.seen = [(time_s - behind_s, now) for time_s, now in seen]
         return run.data(np.concatenate(chunks)), profile, plant
 
 
