@@ -18,13 +18,13 @@ from strokebench.data.samples import empty
 
 Floats = NDArray[np.float64]
 SUPPLY_V, SOURCE_OHM, PWM_HZ = 12.6, 0.02, 20_000.0
-REST_RAD, TRAVEL_RAD = 0.14, math.radians(85.0)
+REST_RAD, TRAVEL_RAD = 0.14, 1.5
 
 
 @dataclass(frozen=True)
 class Truth:
-    """Ohm, henry, V s/rad, kg m2, N m s/rad, N m/rad, N m, N m; ``extra_nm(angle)`` more dry friction
-    there."""
+    """Ohm, henry, V s/rad, kg m2, N m s/rad, N m/rad, N m, N m; ``drop_v`` of the brushes, which comes up
+    over 0.3 A; ``extra_nm(angle)`` more dry friction there."""
 
     ohm: float = 1.5
     henry: float = 1.5e-3
@@ -34,6 +34,7 @@ class Truth:
     spring: float = 0.087
     preload: float = 0.396
     coulomb: float = 0.18
+    drop_v: float = 0.0
     extra_nm: Callable[[float], float] = field(default=lambda angle: 0.0)
 
 
@@ -123,7 +124,8 @@ def _slopes(y: Floats, truth: Truth, drive: float | None) -> tuple[float, float,
     if drive is None:  # the current dies at once; a coasting motor takes none
         return speed, moving, -current / 1e-4
     volts = drive * _supply_v(drive, current)
-    return speed, moving, (volts - truth.ohm * current - truth.k_si * speed) / truth.henry
+    drop_v = truth.drop_v * math.tanh(current / 0.3)
+    return speed, moving, (volts - drop_v - truth.ohm * current - truth.k_si * speed) / truth.henry
 
 
 def _supply_v(drive: float, current: float) -> float:

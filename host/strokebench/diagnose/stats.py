@@ -130,11 +130,11 @@ def running_median(values: Floats, window: int) -> Floats:
     """Median over ``window`` points around each point (window shrinks at the ends; NaN are left out)."""
     half = window // 2
     padded = np.pad(np.asarray(values, float), half, constant_values=np.nan)
-    view = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
-    if np.isnan(values).all():
-        return np.full(len(values), np.nan)
-    filled = np.where(np.isnan(view).all(axis=1)[:, None], 0.0, view)
-    return np.where(np.isnan(view).all(axis=1), np.nan, np.nanmedian(filled, axis=1))
+    ordered = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1)  # NaN come last
+    count = np.isfinite(ordered).sum(axis=1)
+    row = np.arange(len(ordered))
+    middle = (ordered[row, np.maximum(count - 1, 0) // 2] + ordered[row, count // 2]) / 2
+    return np.asarray(np.where(count > 0, middle, np.nan))
 
 
 def moving_mean(values: Floats, window: int) -> Floats:

@@ -8,6 +8,7 @@ from typing import Protocol
 
 import numpy as np
 
+from strokebench.bench.budget import FINE_LIMIT_A, channel_of
 from strokebench.data.findings import Finding
 from strokebench.data.samples import Samples
 from strokebench.diagnose import labels
@@ -70,9 +71,7 @@ def find(case: Case) -> list[Finding]:
     when = span_of(*holds)
     hardest = [float(np.median(np.abs(hold["current_a"]))) for hold in holds]
     if hardest:
-        flowing = Measured(
-            max(hardest), math.hypot(case.accuracy("current_a", "offset"), 0.01 * max(hardest))
-        )
+        flowing = Measured(max(hardest), _u_current(case, max(hardest)))
         out = [case.finding(CONTINUITY, case.holds_title, flowing, "A", low="open_winding", span_s=when)]
     else:
         out = [case.missing(CONTINUITY, case.holds_title, "A", NO_HOLD)]
@@ -89,6 +88,13 @@ def find(case: Case) -> list[Finding]:
         evidence={"loop_ohm": loop.ohm, "at_c": loop.start_c, "brush_v": loop.brush_v, "levels": loop.levels},
     )  # fmt: skip
     return [*out, finding]
+
+
+def _u_current(case: Case, current_a: float) -> float:
+    """Standard uncertainty of a current at the terminals, amperes; beyond the fine range the coarse one's."""
+    u = math.hypot(case.accuracy("current_a", "offset"), case.accuracy("current_a", "gain") * current_a)
+    coarse = channel_of("current_a", current_a)
+    return u if current_a <= FINE_LIMIT_A else math.hypot(u, coarse.linearity, coarse.offset)
 
 
 class Looped(Protocol):

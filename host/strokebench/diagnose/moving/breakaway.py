@@ -18,6 +18,8 @@ OPENING = ("breakaway_open", "Breakaway opening", "A")
 CLOSING = ("breakaway_close", "Breakaway closing", "A")
 LEAVE_PERCENT = 1.0
 """How far from rest counts as having left it, % of travel: play and the preload's change of side are less."""
+PLACE_U = 0.25
+"""Standard uncertainty of that distance: the place of rest, hysteresis of the sensor (judgement)."""
 STAY = 3
 LOOK_BACK = 200
 """Samples before leaving in which the current is at its highest."""
@@ -28,10 +30,11 @@ QUESTION = Question(needs="sweeps", group="Friction and spring", keys=(OPENING[0
 def find(case: MovingCase) -> list[Finding]:
     """Return breakaway current opening and closing, with the drive it took in ``evidence``.
 
-    What it takes to leave rest: spring preload plus static friction there (what holds a standing part), over
-    the motor constant. In each slow sweep the highest current of the 0.2 s before the part has left its rest
-    by 1 % of travel. Breakaway falls with the rate of the ramp (Canudas de Wit et al., IEEE TAC 40(3), 1995),
-    so the rate is kept in ``evidence``.
+    What it takes to leave rest at the pace of the slow sweeps: the motor's current where it is highest in the
+    0.2 s before the shaft has left its rest by 1 % of travel, mean over the sweeps. That is spring preload
+    plus what is left of static friction by then: breakaway falls with the rate of the ramp (Canudas de Wit et
+    al., IEEE TAC 40(3), 1995), and in a gear with play motor and load do not break loose at the same moment.
+    The rate is kept in ``evidence``.
     """
     found = [_leaving_rest(case, OPENING, case.leaves_rest, 1)]
     if case.two_sided:
@@ -51,7 +54,10 @@ def _leaving_rest(case: MovingCase, quantity: tuple[str, str, str], label: str, 
         return case.missing(*quantity, f"the part left its rest this way in only {len(found)} slow sweeps")
     table = np.array(found)
     measured = repeats(table[:, 0] - direction * case.zero_a)
-    measured = measured.widened(case.accuracy("current_a", "gain") * measured.value, case.u_zero_a)
+    measured = measured.widened(
+        case.accuracy("current_a", "gain") * measured.value, case.u_zero_a,
+        _by_place(case, label, direction, measured.value + direction * case.zero_a),
+    )  # fmt: skip
     return case.finding(
         *quantity[:2], measured, quantity[2], low="weak_spring", high="sticky", place=case.rest_percent,
         span_s=(float(table[0, 3]), float(table[-1, 3])),
@@ -59,14 +65,26 @@ def _leaving_rest(case: MovingCase, quantity: tuple[str, str, str], label: str, 
     )  # fmt: skip
 
 
-def leaving(case: MovingCase, mark: Mark, direction: int) -> tuple[float, float, float, float] | None:
+def _by_place(case: MovingCase, label: str, direction: int, usual_a: float) -> float:
+    """What the place's uncertainty makes of the current: a part that creeps takes more with each ms."""
+    late = [
+        rest_left[0]
+        for mark in case.stretches(label)
+        if (rest_left := leaving(case, mark, direction, LEAVE_PERCENT + PLACE_U)) is not None
+    ]
+    return abs(float(np.mean(late)) - usual_a) if late else 0.0
+
+
+def leaving(
+    case: MovingCase, mark: Mark, direction: int, leave: float = LEAVE_PERCENT
+) -> tuple[float, float, float, float] | None:
     """Current (positive in the direction of motion), drive, rate of the drive and time at which rest is
     left."""
     where, rows = case.percent(mark), case.of(mark)
     begin = start_of_pass(where, direction) if len(where) else 0
     where, rows = (where[begin:] - case.rest_percent) * direction, rows[begin:]
-    beyond = np.convolve(where > LEAVE_PERCENT, np.ones(STAY), "valid") >= STAY
-    if len(where) < 50 or where[0] > LEAVE_PERCENT or not beyond.any():
+    beyond = np.convolve(where > leave, np.ones(STAY), "valid") >= STAY
+    if len(where) < 50 or where[0] > leave or not beyond.any():
         return None
     first = int(np.argmax(beyond))
     if first < 20:

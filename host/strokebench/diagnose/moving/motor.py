@@ -10,8 +10,8 @@ from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured
 
 CONSTANT = ("motor_constant", "Motor constant at the shaft", "V s/rad")
-TRAVEL_U = 0.012
-"""Relative standard uncertainty of the nominal travel angle (judgement: +-2 % between parts of a kind)."""
+TRAVEL_U = 0.009
+"""Relative standard uncertainty of the nominal travel angle (judgement: parts of a kind lie within +-2 %)."""
 KNOWN_SHARE = 0.05
 
 QUESTION = Question(needs="current volts sensor", group="Turning", keys=(CONSTANT[0],))

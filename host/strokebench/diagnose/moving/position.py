@@ -14,7 +14,7 @@ REACHED = (0.90, 1.10)
 """Measured span over nominal span within which both stops count as reached."""
 SMOOTH = 7
 """Samples of the moving mean; 7 ms costs 0.3 % of travel only at 100 %/s."""
-BOW_PERCENT = 0.35
+BOW_PERCENT = 0.28
 """Standard uncertainty of a track's linearity in mid-travel, % of its span (judgement: ordinary tracks and
 Hall sensors are sold with +-0.5 to +-1 %)."""
 ALIKE_PERCENT = 3.0

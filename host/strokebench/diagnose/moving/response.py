@@ -11,13 +11,18 @@ from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.question import Question
-from strokebench.diagnose.stats import Floats, repeats
+from strokebench.diagnose.stats import Floats, Measured
 
 OPEN = ("open_time", "Opening time (to 90 %)", "ms")
 CLOSE = ("close_time", "Closing time (to 90 %)", "ms")
 FROM_OPEN = ("return_open_time", "Return time from open", "ms")
 FROM_CLOSED = ("return_close_time", "Return time from closed", "ms")
 NEAR = 0.10
+START_MS, SENSOR_MS = 0.3, 0.4
+"""Standard uncertainties: the step starts anywhere within a tick (evenly spread), and a sensor with a filter
+of its own is late (common practice: up to 0.8 ms)."""
+PLACE_U = 0.4
+"""Standard uncertainty of a place beside the goal, % of the way (judgement: hysteresis of the sensor)."""
 
 QUESTION = Question(
     needs="sensor", group="Times", keys=tuple(key for key, *_ in (OPEN, CLOSE, FROM_OPEN, FROM_CLOSED))
@@ -54,27 +59,39 @@ def _arrival(
     if len(arrived) < 3 or len(arrived) < 0.75 * len(marks):
         why = f"the part got there in {len(arrived)} of {len(marks)} tries"
         return case.missing(*quantity, why, fault=never)
-    measured = repeats(arrived).widened(0.5)  # half a tick: the step may start anywhere inside one
+    # the estimand is the mean of these moves, so how they differ among each other is no uncertainty of it
+    measured = Measured(
+        float(arrived.mean()), math.hypot(START_MS, SENSOR_MS, _by_place_ms(case, marks, goal)), len(arrived)
+    )
     span_s = (marks[0].start_s, marks[-1].end_s)
     return case.finding(*quantity[:2], measured, quantity[2], high="slow", span_s=span_s)
 
 
-def _time_ms(case: MovingCase, mark: Mark, goal: float) -> float | None:
+def _by_place_ms(case: MovingCase, marks: list[Mark], goal: float) -> float:
+    """What the uncertainty of the place makes of the time, ms: much where the part creeps."""
+    late = [_time_ms(case, mark, goal, NEAR - PLACE_U / 100) for mark in marks]
+    usual = [_time_ms(case, mark, goal) for mark in marks]
+    apart = [after - time_ms for after, time_ms in zip(late, usual, strict=True) if after and time_ms]
+    return float(np.median(apart)) if apart else 0.0
+
+
+def _time_ms(case: MovingCase, mark: Mark, goal: float, near: float = NEAR) -> float | None:
     where = case.percent(mark)
     if len(where) < 20:
         return None
-    return arrival_ms(where, case.of(mark)["time_s"] - mark.start_s, goal)
+    return arrival_ms(where, case.of(mark)["time_s"] - mark.start_s, goal, near)
 
 
-def arrival_ms(where: Floats, time_s: Floats, goal: float) -> float | None:
-    """Milliseconds until 90 % of the way from the first sample to ``goal`` is done; None when it never is."""
+def arrival_ms(where: Floats, time_s: Floats, goal: float, near: float = NEAR) -> float | None:
+    """Milliseconds until all but ``near`` of the way from the first sample to ``goal`` is done; None when it
+    never is."""
     way = goal - where[0]
     if abs(way) < 3.0:
         return None
-    done = (where - where[0]) / way >= 1 - NEAR
+    done = (where - where[0]) / way >= 1 - near
     if not done.any():
         return None
     at = int(np.argmax(done))
     share = (where[at - 1 : at + 1] - where[0]) / way
-    back = (share[1] - (1 - NEAR)) / max(share[1] - share[0], 1e-9)
+    back = (share[1] - (1 - near)) / max(share[1] - share[0], 1e-9)
     return float(time_s[at] - back * (time_s[at] - time_s[at - 1])) * 1000

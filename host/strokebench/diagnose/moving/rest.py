@@ -10,6 +10,7 @@ from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import span_of
 from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.moving.stops import HYSTERESIS
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, repeats
 
@@ -41,7 +42,7 @@ def find(case: MovingCase) -> list[Finding]:
         case.position.u_at(float(np.mean(from_open)))
     )
     apart = Measured(abs(sides[0].value - sides[1].value), math.hypot(sides[0].u, sides[1].u)).widened(
-        u_repeat / math.sqrt(len(from_open))
+        u_repeat / math.sqrt(len(from_open)), 140 * HYSTERESIS
     )
     evidence = {"from_open": from_open.tolist(), "from_closed": from_closed.tolist()}
     return [

@@ -18,6 +18,8 @@ SLOPE = ("spring_slope", "Spring slope over full travel", "A")
 MIN_PLACES = 40
 MIN_SPAN = 60.0
 """% of travel that the places must span: a part that jams half way does not show its spring."""
+GEAR_SHARE = 0.003
+"""Relative: a gear rubs more under load, so more on the way against the spring (judgement)."""
 KNOWN_SHARE = 0.15
 """A spring's figure counts when its uncertainty is below this share of the opening preload."""
 
@@ -52,7 +54,7 @@ def find(case: MovingCase) -> list[Finding]:
             continue
         gain, zero_a = case.accuracy("current_a", "gain"), 0.0 if quantity is SLOPE else case.u_zero_a
         low = "weak_rest_spring" if quantity is PRELOAD_CLOSE else "weak_spring"
-        measured = Measured(value, u).widened(gain * value, zero_a)
+        measured = Measured(value, u).widened(gain * value, GEAR_SHARE * value, zero_a)
         out.append(case.finding(*quantity[:2], measured, quantity[2], low=low, span_s=case.moved_s))
     return out
 

@@ -18,6 +18,7 @@ from strokebench.diagnose.stats import Floats
 
 CLOSED_ENDS = (labels.STALL_CLOSE, labels.SWEEP_RETURN, labels.STEP_CLOSE)
 OPEN_ENDS = (labels.STALL_OPEN, labels.SWEEP_OPEN, labels.STEP_OPEN)
+QUICK_ENDS = (labels.STEP_CLOSE, labels.STEP_OPEN)
 SLOW_ENDS = (labels.SWEEP_RETURN, labels.SWEEP_OPEN)
 END_SAMPLES = 50
 SAME_STOP = 0.02
@@ -31,6 +32,9 @@ GIVES = 0.02
 ARRIVAL_U_A, UNKNOWN_U_A = 0.25, 1.0
 """Standard uncertainty of the current at the touch, because friction holds either way; and without any slow
 arrival (judgement)."""
+HYSTERESIS = 0.0007
+"""Standard uncertainty of a track by the way it was approached, share of its span (judgement: sold with up to
+0.3 % of hysteresis, half of it to either side, evenly spread)."""
 STANDS = 0.004
 """Share of the nominal span that the track may move in a piece in which the part stands still."""
 
@@ -49,7 +53,10 @@ def read_stop(case: Case, ends: tuple[str, ...], clean: Floats, span_v: float) -
     Only those ends count that lie within 2 % of the furthest; the rest did not arrive.
     """
     outwards = math.copysign(1.0, span_v) * (1 if ends is OPEN_ENDS else -1)
-    volts, amps = _ends(case, ends, clean)
+    # a quick move rams the part into the stop, and friction holds it there
+    volts, amps = _ends(case, tuple(label for label in ends if label not in QUICK_ENDS), clean)
+    if not len(volts):
+        volts, amps = _ends(case, ends, clean)
     labelled = len(volts) > 0
     if not labelled:
         volts, amps = _standing(case, clean, span_v)
@@ -59,16 +66,17 @@ def read_stop(case: Case, ends: tuple[str, ...], clean: Floats, span_v: float) -
     volts, amps = volts[there], amps[there]
     plain = float(np.median(volts))
     if not np.isfinite(amps).all() or np.ptp(amps) < LEVELS_A:
-        return Stop(plain, 0.0) if labelled else Stop(math.nan, 0.0)
+        return Stop(plain, HYSTERESIS * abs(span_v)) if labelled else Stop(math.nan, 0.0)
     gives = float(np.polyfit(amps, volts, 1)[0])
     turn = 1 if ends is OPEN_ENDS else -1
     if not 0 <= gives * outwards * turn <= GIVES * abs(span_v):
-        return Stop(plain, float(np.std(volts)))
+        return Stop(plain, math.hypot(float(np.std(volts)), HYSTERESIS * span_v))
     arrival_a = _arrival_a(case, ends, clean, plain, outwards, span_v)
     touch_a, u_touch_a = (0.0, UNKNOWN_U_A) if arrival_a is None else (arrival_a, ARRIVAL_U_A)
     left = volts - plain - gives * (amps - float(np.median(amps)))
     touch_v = float(np.mean(volts - gives * (amps - touch_a)))
-    return Stop(touch_v, math.hypot(gives * u_touch_a, float(np.std(left)) / math.sqrt(len(left))))
+    scatter_v = float(np.std(left)) / math.sqrt(len(left))
+    return Stop(touch_v, math.hypot(gives * u_touch_a, scatter_v, HYSTERESIS * span_v))
 
 
 def _ends(case: Case, ends: tuple[str, ...], clean: Floats) -> tuple[Floats, Floats]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -48,13 +49,13 @@ class Track:
         """Signed nominal volts from closed to open."""
         return self.layout.open_v - self.layout.closed_v
 
-    @property
+    @cached_property
     def swing(self) -> float:
         """How far the track moved at all, as a share of its nominal span (robust against single glitches)."""
         low, high = np.percentile(self.clean, (0.5, 99.5))
         return float((high - low) / abs(self.nominal_span_v))
 
-    @property
+    @cached_property
     def rail(self) -> str:
         """``low`` or ``high`` where the middle half of the recording sits at ground or at the feed, else
         empty."""

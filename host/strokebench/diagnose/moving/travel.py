@@ -40,9 +40,14 @@ def find(case: MovingCase) -> list[Finding]:
     gain, offset = case.accuracy(channel, "gain"), case.accuracy(channel, "offset")
     nominal_v = track.nominal_span_v
     share = span_v / nominal_v * 100
-    u_share = math.hypot(gain * share, math.sqrt(2) * track.u_stop_v / abs(nominal_v) * 100)
+    u_share = math.hypot(gain * share, 2 * track.u_stop_v / abs(nominal_v) * 100)
     when = span_of(*case.samples(labels.STALL_CLOSE), *case.samples(labels.STALL_OPEN))
-    out = [case.finding(*TRAVEL[:2], Measured(share, u_share), TRAVEL[2], low="short_travel", span_s=when)]
+    out = [
+        case.finding(
+            *TRAVEL[:2], Measured(share, u_share), TRAVEL[2], low="short_travel", span_s=when,
+            evidence={"track": track.name},
+        )
+    ]  # fmt: skip
     stops_v = (track.closed_v, track.layout.closed_v), (track.open_v, track.layout.open_v)
     for end, (found_v, wanted_v) in zip(ENDS, stops_v, strict=True):
         off = (found_v - wanted_v) / nominal_v * 100
@@ -51,7 +56,7 @@ def find(case: MovingCase) -> list[Finding]:
             case.finding(
                 f"stop_{end}", f"{end.capitalize()} stop, offset from nominal", Measured(off, u_off),
                 "% of travel", low="stop_shifted", high="stop_shifted", span_s=when,
-                evidence={"volts": found_v},
+                evidence={"volts": found_v, "track": track.name},
             )
         )  # fmt: skip
     return out

@@ -68,6 +68,8 @@ def built_errors() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     for channel, key in _BUDGET.items():
         gain[channel] = table[key].gain
         offset[channel] = table[key].offset * SCALE[channel]
+    # the budget's sensor is referred to the feed, so its gain holds both dividers: each has its share
+    gain[[ch.SENSOR_A, ch.SENSOR_B, ch.FEED]] = table["sensor_a_v"].gain / 2**0.5
     # the budget's voltage offset is at the divider's input; the feed's divider has another ratio
     offset[ch.FEED] = table["sensor_a_v"].offset * SCALE[ch.FEED]
     offset[[ch.NTC_HEATSINK, ch.NTC_PART]] = NTC_ZERO_COUNTS

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strokebench.diagnose.moving.fit.regress import Solved, solve
+from strokebench.diagnose.moving.fit.regress import Solved, solve, weak
 from strokebench.diagnose.moving.fit.signals import Mask, Signals
 from strokebench.diagnose.stats import Floats
 
-DROPS_A = (0.15, 0.8)
-"""Currents over which a contact's drop comes up, 1 - exp(-i/i0): a mixture of both follows any such law."""
+DROPS_A = (0.12, 0.45)
+"""Currents over which a contact's drop comes up, tanh(i/i0): a mixture of both follows any such law."""
 COOLS_S = 40.0
 """Time in which a small winding gives its heat to the case (common practice: tens of seconds)."""
 OHM, DROP_V, OFFSET_V, CONSTANT, HENRY = 50.0, 0.6, 0.03, 0.1, 0.02
@@ -64,8 +64,7 @@ class Electric:
 
 def drops(current_a: Floats) -> Floats:
     """Columns of the contact drop, odd in the current."""
-    sizes = np.abs(current_a)[:, None]
-    return np.asarray(np.sign(current_a)[:, None] * (1 - np.exp(-sizes / np.array(DROPS_A))))
+    return np.asarray(np.tanh(current_a[:, None] / np.array(DROPS_A)))
 
 
 def fit_electric(signals: Signals, usable: Mask) -> Electric | None:
@@ -79,7 +78,7 @@ def fit_electric(signals: Signals, usable: Mask) -> Electric | None:
         amps, signals.speed[keep], amps * warm[:, 0], amps * warm[:, 1], drops(amps), np.ones(len(amps)),
         signals.current_rate[keep],
     ))  # fmt: skip
-    prior = np.array([OHM, CONSTANT, HEAT, HEAT, DROP_V, DROP_V, OFFSET_V, HENRY])
+    prior = weak(np.array([OHM, CONSTANT, HEAT, HEAT, DROP_V, DROP_V, OFFSET_V, HENRY]))
     noise = np.zeros(8)
     noise[1] = signals.noise_speed
     groups = np.cumsum(np.diff(keep, prepend=False) & keep)[keep].astype(np.intp)

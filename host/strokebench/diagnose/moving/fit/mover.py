@@ -13,6 +13,8 @@ from strokebench.diagnose.stats import Floats
 
 PLACES = np.arange(3.0, 40.0, 0.5)
 """Where rest is looked for, % of travel."""
+NO_CURRENT_A = 0.03
+FEW_ROWS = 20
 
 
 @dataclass(frozen=True)
@@ -50,7 +52,12 @@ def fit_mover(
 
 
 def find_rest(signals: Signals) -> float:
-    """Return the place, % of travel, with which the balance of torques leaves least; 0 when it never fits."""
+    """Return where it stands without current, else the place with which the balance of torques leaves least;
+    % of travel, 0 when neither is there."""
+    left_alone = signals.still & (np.abs(signals.current_a) < NO_CURRENT_A)
+    there = signals.percent[left_alone & (signals.percent > PLACES[0]) & (signals.percent < PLACES[-1])]
+    if len(there) >= FEW_ROWS:
+        return float(np.median(there))
     tried = [(fit_torque(signals, float(place), 0.0), float(place)) for place in PLACES]
     left = [(fit.solved.residual, place) for fit, place in tried if fit is not None and fit.closing]
     return min(left)[1] if left else 0.0

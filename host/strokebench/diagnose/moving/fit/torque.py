@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strokebench.diagnose.moving.fit.regress import Solved, solve
+from strokebench.diagnose.moving.fit.regress import Solved, solve, weak
 from strokebench.diagnose.moving.fit.signals import HALF_S, Signals
 from strokebench.diagnose.stats import Floats
 
@@ -24,6 +24,8 @@ STOP = 3.0
 CLOSING_AWAY = 1.0
 WIDE_A = 5.0
 """Prior of everything in amperes: wide against any such part."""
+BENDS_A, DIFFERS_A = 0.05, 0.1
+"""Priors: a spring's change of slope from one place to the next, and friction's change, amperes."""
 INERTIA_A = 5e-4
 VISCOUS_A = 2e-3
 """Priors of inertia (A per %/s2) and viscous friction (A per %/s), wide likewise."""
@@ -114,7 +116,10 @@ def fit_torque(signals: Signals, rest: float, seat: float) -> Torque | None:
         signals.acceleration[keep], signals.speed[keep], spring, spring * way[:, None], side, down,
         side * way,
     ))  # fmt: skip
-    prior = np.r_[INERTIA_A, VISCOUS_A, np.full(design.shape[1] - 2, WIDE_A)]
+    prior = weak(np.r_[INERTIA_A, VISCOUS_A, np.full(design.shape[1] - 2, WIDE_A)])
+    for first, order, width_a in ((2, 2, BENDS_A), (2 + KNOTS, 1, DIFFERS_A)):
+        apart = np.diff(np.eye(KNOTS), order, axis=0)
+        prior[first : first + KNOTS, first : first + KNOTS] += apart.T @ apart / width_a**2
     noise = np.r_[signals.noise_acceleration, signals.noise_speed, np.zeros(design.shape[1] - 2)]
     solved = solve(design, signals.current_a[keep], prior, noise, signals.stretch[keep], signals.overlap)
     return Torque(solved, rest, knots, bool(side.sum() >= FEWEST / 10))
