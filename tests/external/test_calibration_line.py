@@ -74,7 +74,7 @@ def test_propagation_is_that_of_the_package_uncertainties(
 
 
 def test_uncertainty_of_a_corrected_reading_by_monte_carlo() -> None:
-    """JCGM 101: draw every input, fit with numpy, correct a true reading; no derivative and no code of ours."""
+    """JCGM 101: draw every input, fit with numpy, correct a true reading; no derivative, no code of ours."""
     ys, u_y, u_r, common = np.array((-5.0, -2.5, 0.0, 2.5, 5.0)), 0.003, 0.004, (0.0006, 0.0012)
     line = fit([Point(y, y, u_y, u_r) for y in ys], common_gain=common[0], common_offset=common[1])
     rng, draws = np.random.default_rng(7), 20_000
