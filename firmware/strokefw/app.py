@@ -57,7 +57,7 @@ class App(Transitions):
         self.calibration.load(board)
         self.kind = board.kind()
         self.sense = Sense(self.calibration, self.kind)
-        self.guard = guard.Guard(self.sense, self.kind)
+        self.guard = guard.Guard(self.sense, self.kind, board)
         self.selftest = selftest.SelfTest(board, self.sense, self.kind)
         self.ramp = ramp.Ramp()
         self.limits = wire.Limits()

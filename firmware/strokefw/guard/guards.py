@@ -9,13 +9,12 @@ from array import array
 
 from strokefw import channels, faults
 from strokefw.compat import const, keep_bound, micropython, ptr32
-from strokefw.guard import budget, current, heat, volts
+from strokefw.guard import budget, current, heat, memory, stall, volts
 from strokefw.guard import limits as guard_limits
 from strokefw.guard.budget import Budgets
 from strokefw.guard.heat import HeatGuard
 from strokefw.sensing import sense
 
-REFILLED = const(200)  # permille that an emptied budget must have again before it lets one arm
 SILENT_MAX = const(1000000)
 WARN_TURNS = const(6)  # a limiting condition is shown for at least so many times eight ticks
 HOT_DC = const(850)  # taken for the heatsink while its thermistor is broken
@@ -34,7 +33,8 @@ _SPENT = const(8)
 _SHOWN_LEFT = const(9)
 _HEATSINK_SEEN = const(10)
 _PART_SEEN = const(11)
-_OWN_WORDS = const(12)
+_HELD = const(12)
+_OWN_WORDS = const(13)
 
 _bound = current.bound
 _forget_current = current.fresh
@@ -42,6 +42,8 @@ _forget_heat = heat.forget
 _watch = current.watch
 _watch_volts = volts.watch
 _spend = budget.spend
+_held = stall.judge
+_write = memory.write
 _loss_mw = heat.loss_mw
 _rise_mk = heat.rise_mk
 _SEVERITY = faults.SEVERITY
@@ -56,10 +58,11 @@ class Guard:
     After ``update``: ``cap`` bounds |drive|, ``slew_down`` its decrease per tick; ``warn`` is the code of
     a limiting condition in force; ``block`` the code that forbids arming and clearing now;
     ``junction_dc`` the estimate; ``left_bench``, ``left_leads``, ``left_part`` the permille left of the
-    budgets. ``silent_ms`` counts up; the link sets it to 0 whenever it hears the host.
+    budgets. ``silent_ms`` counts up; the link sets it to 0 whenever it hears the host. What must not be
+    forgotten is kept by the ``board``, if there is one, over a reset.
     """
 
-    def __init__(self, readings, kind):
+    def __init__(self, readings, kind, board=None):
         self.sense = readings
         self.absolute = guard_limits.ABSOLUTE[kind]
         self._values = readings.values
@@ -72,8 +75,15 @@ class Guard:
         self.current_words[current.CAP] = current.FULL
         self.current_words[current.SLEW_DOWN] = 1
         self._heat = HeatGuard(guard_limits.HEATSINK_DERATE_DC, self.absolute.heatsink_max_dc)
-        self._budgets = Budgets()
-        self._budgets.set(budget.BENCH, self.absolute.rest_ma, self.absolute.i2t_a2s)
+        self.budgets = Budgets(self.absolute.rest_ma)
+        self.stall_words = array("i", [0] * stall.WORDS)
+        self.stall_words[stall.TIGHT] = self.absolute.current_max_ma
+        self._kept = array("H", [0] * memory.HALFWORDS)
+        self._keeper = board.keep if board else None
+        if board:
+            board.kept(self._kept)
+            memory.read(self._kept, self.budgets.words, self.stall_words)
+        self.budgets.set(budget.BENCH, self.absolute.rest_ma, self.absolute.i2t_a2s)
         self.junction = heat.Foster(heat.REFERENCE_STAGES, _JUNCTION_MS)
         self._mean_ma = self.absolute.current_mean_ma
         self._flags = 0
@@ -88,11 +98,11 @@ class Guard:
         absolute = self.absolute
         c[current.LIMIT] = absolute.current_mean_ma
         c[current.SLEW] = 1
-        c[current.STALL_MA] = c[current.PEAK_MA] = absolute.current_max_ma
-        c[current.STALL_TICKS] = 30000
+        c[current.PEAK_MA] = absolute.current_max_ma
         c[current.MEAN_TICKS] = 100
         c[current.SUPPLY_MAX_MV] = self._v[volts.MAX_MV] = absolute.supply_max_mv
         self._v[volts.MIN_MV] = absolute.supply_min_mv
+        stall.limit(self.stall_words, absolute.current_max_ma, 30000, budget.TURNS_MAX)
 
     def set_limits(self, limits):
         """Put a part's checked limits in force (link side, not in the tick)."""
@@ -100,15 +110,14 @@ class Guard:
         self._mean_ma = limits.current_mean_ma
         self._derate()
         c[current.SLEW] = limits.slew_per_ms
-        c[current.STALL_MA] = limits.stall_ma
-        c[current.STALL_TICKS] = limits.stall_ms
+        stall.limit(self.stall_words, limits.stall_ma, limits.stall_ms, self.budgets.words[budget.TURNS])
         c[current.PEAK_MA] = limits.current_max_ma + limits.current_max_ma // 10 + 800 // self._finer
         c[current.MEAN_TICKS] = 60 + 10000 // limits.slew_per_ms
         c[current.SUPPLY_MAX_MV] = self._v[volts.MAX_MV] = limits.supply_max_mv
         self._v[volts.MIN_MV] = limits.supply_min_mv
         self._v[volts.USES_FEED] = 1 if limits.flags & guard_limits.SENSORS else 0
-        self._budgets.set(budget.LEADS, limits.i2t_leads_rest_ma, limits.i2t_leads_a2s)
-        self._budgets.set(budget.PART, limits.i2t_part_rest_ma, limits.i2t_part_a2s)
+        self.budgets.set(budget.LEADS, limits.i2t_leads_rest_ma, limits.i2t_leads_a2s)
+        self.budgets.set(budget.PART, limits.i2t_part_rest_ma, limits.i2t_part_a2s)
         self._heat.part_max_dc = limits.part_temp_max_dc
         self.own_words[HEARTBEAT] = limits.heartbeat_ms
         self._flags = limits.flags
@@ -155,8 +164,16 @@ class Guard:
     @micropython.native
     def _spend(self):
         c = self.current_words
-        self.own_words[_SPENT] = _BUDGET_CODES[_spend(self._budgets.words, c[current.SQUARES])]
+        g = self.own_words
+        g[_HELD] = _held(self.stall_words, c)
+        g[_SPENT] = _BUDGET_CODES[_spend(self.budgets.words, c[current.SQUARES])]
         c[current.SQUARES] = 0
+
+    @micropython.native
+    def _keep(self):
+        _write(self._kept, self.budgets.words, self.stall_words)
+        if self._keeper:
+            self._keeper(self._kept)
 
     @micropython.native
     def _judge_heat(self):
@@ -167,6 +184,8 @@ class Guard:
         code = thermal.words[heat.CODE]
         if _SEVERITY[code] < faults.STOP:
             code = g[_SPENT]
+            if not code and g[_HELD]:
+                code = faults.STALL
         g[_SLOW_CODE] = code
 
     @micropython.native
@@ -191,17 +210,17 @@ class Guard:
     @property
     def left_bench(self):
         """Permille left of the bench's own budget."""
-        return self._budgets.left(budget.BENCH)
+        return self.budgets.left(budget.BENCH)
 
     @property
     def left_leads(self):
         """Permille left of the leads' budget."""
-        return self._budgets.left(budget.LEADS)
+        return self.budgets.left(budget.LEADS)
 
     @property
     def left_part(self):
         """Permille left of the part's budget."""
-        return self._budgets.left(budget.PART)
+        return self.budgets.left(budget.PART)
 
     def _derate(self):
         self.current_words[current.LIMIT] = self._mean_ma * self._heat.share // 1000
@@ -231,10 +250,6 @@ class Guard:
         block = self._heat.words[heat.CODE] or g[_SPENT]
         if self._values[channels.BUS] > self._v[volts.MAX_MV]:
             block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
-        if not block and g[BLOCK]:  # a budget: until there is some again
-            if faults.BUDGET_BENCH <= g[BLOCK] <= faults.BUDGET_PART:
-                if min(self.left_bench, self.left_leads, self.left_part) < REFILLED:
-                    block = g[BLOCK]
         g[BLOCK] = block
 
 
@@ -272,7 +287,7 @@ def _freshener(guard):
 
     @micropython.native
     def fresh(needs=needs):
-        """Forget what counts towards a fault (on arming and clearing); heat and budgets stay."""
+        """Forget what counts towards a fault (on arming and clearing); heat, budgets and held time stay."""
         c, volt_words, heat_words, heatsink, part = needs
         _fresh(c, volt_words, heat_words, heatsink, part)
 
@@ -281,7 +296,16 @@ def _freshener(guard):
 
 def _updater(guard):
     # what ``update`` needs, as locals: see compat.py on the cost of names
-    turns = guard._spend, None, guard._read_heat, None, guard._judge_heat, None, guard._forbid, guard._show
+    turns = (
+        guard._spend,
+        None,
+        guard._read_heat,
+        guard._keep,
+        guard._judge_heat,
+        None,
+        guard._forbid,
+        guard._show,
+    )
     needs = guard, guard.own_words, guard.current_words, guard._values, guard._v, guard.junction.words, turns
 
     @micropython.native

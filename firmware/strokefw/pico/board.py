@@ -9,7 +9,7 @@ from machine import Pin
 from micropython import const
 
 from strokefw.channels import FINER
-from strokefw.compat import keep_bound
+from strokefw.compat import keep_bound, ptr16, ptr32
 from strokefw.pico import pins, regs
 from strokefw.pico import scan as kernels
 from strokefw.pico.bridge import Bridge
@@ -21,7 +21,9 @@ from strokefw.slots import Slots
 _chip = kernels.chip
 _external = kernels.external
 _WATCHDOG_MS = const(1000)  # longer than the flash takes for a sector, interrupts off (400 ms at worst)
-_RUNNING = const(0x57B)  # left in a scratch register that only loses it with the power
+# The watchdog's scratch registers outlive any reset but the power's and the RUN pin's (datasheet, 4.7).
+# boot code has 4 to 7. Ours: in 0 the mark that we ran, above it the first halfword; the rest in 1 to 3.
+_RUNNING = const(0x057B)
 POWER_ON, WATCHDOG, SOFT, OTHER = const(0), const(1), const(2), const(3)
 
 
@@ -53,6 +55,7 @@ class Board:
         self.pulse = self._bridge.pulse
         self.estop = self._estop.value
         self.ticks_us = time.ticks_us
+        self.keep = _keeper()
         self.burst_start = self._burst.start
         self.burst_trigger = self._burst.trigger
         self.burst_ready = self._burst.ready
@@ -63,9 +66,9 @@ class Board:
 
     @staticmethod
     def _find_cause():
-        scratch = regs.WATCHDOG + 0x0C
-        ran = regs.peek(scratch) == _RUNNING
-        regs.poke(scratch, _RUNNING)
+        ran = regs.peek(regs.SCRATCH) & 0xFFFF == _RUNNING
+        if not ran:
+            regs.poke(regs.SCRATCH, _RUNNING)
         reason = regs.peek(regs.WATCHDOG + 8)
         if reason & 1:  # its time ran out; bit 1: somebody asked for a reset
             return WATCHDOG
@@ -130,6 +133,12 @@ class Board:
         """
         self._slots.store(slot, data)
 
+    def kept(self, record):
+        """What was kept over a reset, or anything."""
+        for i in range(len(record)):
+            register = regs.peek(regs.SCRATCH + 4 * ((i + 1) // 2))
+            record[i] = register >> (16 if i % 2 == 0 else 0) & 0xFFFF
+
     def uid(self):
         """Eight bytes that are this Pico's own."""
         return machine.unique_id()
@@ -180,6 +189,18 @@ class Board:
         self._adc.close()
         self._burst.close()
         self._link.close()
+
+
+def _keeper():
+    @micropython.viper
+    def keep(record: ptr16):
+        """Keep seven halfwords in the watchdog's scratch registers."""
+        scratch = ptr32(regs.SCRATCH)
+        scratch[0] = int(record[0]) << 16 | _RUNNING
+        for i in range(1, 4):
+            scratch[i] = int(record[2 * i - 1]) | int(record[2 * i]) << 16
+
+    return keep
 
 
 def _scanner(bridge, burst, work):

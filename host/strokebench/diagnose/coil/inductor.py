@@ -40,6 +40,8 @@ LATE_U = 0.03
 """Relative, per share of the current that starts at once: it does not start quite at once. With sheets and
 single rings of iron and 5 to 30 % of the flux in air, diffusion times up to 2.4 ms, up to 0.06 of that share
 (rectangular)."""
+NOT_LINEAR_A = 0.0015
+"""Standard uncertainty of a current against another: the fine range's converter is not quite straight."""
 MIN_STEP_A = 0.02
 GRID_POINTS, ZOOMS = 17, 5
 
@@ -48,11 +50,13 @@ QUESTION = Question(needs="current volts", group="Supply and winding", keys=(AT_
 
 @dataclass(frozen=True)
 class Response:
-    """First-order answer of a coil: henry, ohm, and siemens that take current at once, as if beside it."""
+    """First-order answer of a coil: henry, ohm, and siemens that take current at once, as if beside it; the
+    step's final current."""
 
     henry: float
     ohm: float
     siemens: float
+    step_a: float = math.inf
 
     @property
     def at_once(self) -> float:
@@ -92,11 +96,17 @@ def _henry(
     gain = math.hypot(case.accuracy("current_a", "gain"), case.accuracy("output_a_v", "gain"))
     # what flows beside the coil and is taken for its own counts twice, by 1 / (1 + R G)^2
     leaks = 0.0 if known is None else 2 * known.u * float(np.mean([response.ohm for response in found]))
-    measured = measured.widened(measured.value * math.hypot(gain, LATE_U * at_once, leaks))
+    straight = straightness(found)
+    measured = measured.widened(measured.value * math.hypot(gain, straight, LATE_U * at_once, leaks))
     evidence = {"at_once_percent": 100 * at_once}
     return case.finding(
         *key[:2], measured, key[2], low=low, high=high, span_s=_span(case, label), evidence=evidence
     )
+
+
+def straightness(found: list[Response]) -> float:
+    """Relative uncertainty that the converter's curvature gives to the current of a step."""
+    return NOT_LINEAR_A / float(np.mean([response.step_a for response in found]))
 
 
 def _leak(case: CoilCase, found: list[Response], known: Measured | None) -> Finding:
@@ -154,7 +164,7 @@ def first_order(volts: Floats, amps: Floats, dt_s: float) -> Response:
         low, high = grid[max(best - 1, 0)], grid[min(best + 1, GRID_POINTS - 1)]
     tau_s = math.exp((low + high) / 2)
     _, mho, siemens = _fit(volts, amps, dt_s, tau_s)
-    return Response(tau_s / mho, 1 / mho, siemens)
+    return Response(tau_s / mho, 1 / mho, siemens, abs(float(amps[-10:].mean())))
 
 
 def _fit(volts: Floats, amps: Floats, dt_s: float, tau_s: float) -> tuple[float, float, float]:

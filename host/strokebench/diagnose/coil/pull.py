@@ -14,8 +14,9 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
+from strokebench.diagnose.coil.beside import beside
 from strokebench.diagnose.coil.case import CoilCase
-from strokebench.diagnose.coil.inductor import responses
+from strokebench.diagnose.coil.inductor import LATE_U, NOT_LINEAR_A, responses, straightness
 from strokebench.diagnose.moving.tracks import median_filter
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, moving_mean, repeats, spread
@@ -33,8 +34,8 @@ LEAST_V, SIGMAS = 0.25, 8.0
 AMPLE = 1.3
 """A plunger that does not move at this many times the highest pull-in current of a good part is stuck; below
 that it may only be sticky."""
-RATE_U = 0.01
-"""Relative: the plunger starts a little after the current that would do (slow ramp), judgement."""
+RATE_U = 0.006
+"""Relative: the plunger starts a little after the current that would do (slow ramp): 0.6 % with 0.3 A/s."""
 
 QUESTION = Question(
     needs="current volts",
@@ -54,7 +55,12 @@ class Snap:
 
 
 def find(case: CoilCase) -> list[Finding]:
-    """Return pull-in and drop-out current, their ratio, the dip, and whether the plunger moves at all."""
+    """Return pull-in and drop-out current, their ratio, the dip, and whether the plunger moves at all.
+
+    Pull-in current: at which the pull equals preload and static friction at rest; drop-out current: at which
+    it equals the spring less static friction, pulled in. ``plunger_moves`` is the ratio of both inductances
+    at DC (see :mod:`strokebench.diagnose.coil.inductor`).
+    """
     if not isinstance(case.loop, Loop):
         return [case.missing(*quantity, case.loop) for quantity in (MOVES, PULL_IN, DROP_OUT, RATIO, DIP)]
     ins, outs = snaps(case, labels.PULL_IN, 1), snaps(case, labels.DROP_OUT, -1)
@@ -95,12 +101,16 @@ def motion(induced_v: Floats) -> int | None:
 
 def _moves(case: CoilCase, ins: list[Snap]) -> Finding:
     """The ratio of the inductances; where the plunger does not move, their level says where it stands."""
-    rest, pulled = (responses(case, label) for label in (labels.COIL_STEP, labels.COIL_STEP_PULLED))
+    known = beside(case)
+    siemens = 0.0 if known is None else known.value
+    rest, pulled = (responses(case, label, siemens) for label in (labels.COIL_STEP, labels.COIL_STEP_PULLED))
     if min(len(rest), len(pulled)) < 3:
         return case.missing(*MOVES, "too few usable steps of the current at rest and pulled in")
-    at_rest, at_end = (repeats([response.henry for response in found]) for found in (rest, pulled))
+    at_rest, at_end = (repeats([response.rest_henry for response in found]) for found in (rest, pulled))
     ratio = at_end.value / at_rest.value
-    u = ratio * math.hypot(at_rest.u / at_rest.value, at_end.u / at_end.value, 0.02)
+    late = [LATE_U * float(np.mean([response.at_once for response in found])) for found in (rest, pulled)]
+    late += [straightness(rest), straightness(pulled)]
+    u = ratio * math.hypot(at_rest.u / at_rest.value, at_end.u / at_end.value, *late)
     upper = case.limits(PULL_IN[0])[1]
     if not ins and upper is not None and case.highest_a < AMPLE * upper:
         return case.missing(*MOVES, f"no more than {case.highest_a:.2f} A came to flow, too little to tell")
@@ -132,8 +142,9 @@ def _never(case: CoilCase, reason: str) -> Finding:
 def _currents(case: CoilCase, ins: list[Snap], outs: list[Snap]) -> list[Finding]:
     gain = case.accuracy("current_a", "gain")
     span_s = (ins[0].time_s - 0.05, ins[0].time_s + 0.05)
-    pull = repeats([snap.current_a for snap in ins])
-    pull = pull.widened(gain * pull.value, RATE_U * pull.value)
+    pull_seen = repeats([snap.current_a for snap in ins])
+    pull_seen = pull_seen.widened(RATE_U * pull_seen.value)
+    pull = pull_seen.widened(gain * pull_seen.value)
     dip = repeats([100 * snap.swing_a / snap.current_a for snap in ins])
     out = [
         case.finding(*PULL_IN[:2], pull, PULL_IN[2], low="weak_spring", high="sticky", span_s=span_s),
@@ -142,10 +153,11 @@ def _currents(case: CoilCase, ins: list[Snap], outs: list[Snap]) -> list[Finding
     if len(outs) < 3:
         why = f"the plunger was seen to let go in only {len(outs)} slow ramps"
         return [*out, *(case.missing(*quantity, why) for quantity in (DROP_OUT, RATIO))]
-    drop = repeats([snap.current_a for snap in outs])
-    drop = drop.widened(gain * drop.value, RATE_U * drop.value, case.accuracy("current_a", "noise"))
-    share = 100 * drop.value / pull.value
-    ratio = Measured(share, share * math.hypot(drop.u / drop.value, pull.u / pull.value))
+    drop_seen = repeats([snap.current_a for snap in outs])
+    drop_seen = drop_seen.widened(RATE_U * drop_seen.value, NOT_LINEAR_A)
+    drop = drop_seen.widened(gain * drop_seen.value)
+    share = 100 * drop.value / pull.value  # in which the gain cancels
+    ratio = Measured(share, share * math.hypot(drop_seen.u / drop.value, pull_seen.u / pull.value))
     lower = case.limits(RATIO[0])[0]
     weak = "weak_spring" if lower is None or share > lower else "sticky"
     span_s = (outs[0].time_s - 0.05, outs[0].time_s + 0.05)

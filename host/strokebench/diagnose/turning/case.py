@@ -36,6 +36,9 @@ CLIPPED_V = 0.3
 """An open output below this is at the end of its converter's range."""
 RELEASE_U = 0.05
 """Of a tick: the bridge goes off within a PWM period of its beginning."""
+ZERO_V = 0.003
+"""Standard uncertainty of the difference of two outputs at rest: a share of a code."""
+SHARE_U = 0.08
 AGREE = 0.20
 """Relative: levels whose back-EMF per speed differs by more contradict each other."""
 BENT_A = 0.0025
@@ -182,6 +185,14 @@ class TurningCase(Case):
         rows = next(iter(self.samples(labels.REST)), None)
         return float(np.median(load_voltage(rows))) if rows is not None else 0.0
 
+    @cached_property
+    def u_zero_v(self) -> float:
+        """Its standard uncertainty while the bridge drives: at rest both outputs float half way up, where
+        what their gains differ by is in the difference too."""
+        rows = next(iter(self.samples(labels.REST)), None)
+        floats_v = float(np.median(rows["output_a_v"])) if rows is not None else 0.0
+        return math.hypot(ZERO_V, math.sqrt(2) * self.accuracy("output_a_v", "gain") * floats_v)
+
     def _steady(self, marks: list[Mark]) -> Samples | None:
         """The end of a level at constant drive, None where there is none."""
         end_s = marks[-1].end_s
@@ -227,6 +238,7 @@ class TurningCase(Case):
         one than a rotor that turns.
         """
         ohm, u_ohm, brush_v = self.standing
+        brush_v = brush_v if math.isfinite(brush_v) else BRUSHES_V
         for marks in reversed(self._groups):
             rows, coasting = self._steady(marks), self.coasting(marks[-1].end_s)
             if rows is None or coasting is None:
@@ -264,13 +276,21 @@ class TurningCase(Case):
             if len(rows) >= 50 and self.coarse_share(rows) == 0:
                 pairs.append((float(np.mean(rows["current_a"])), float(np.mean(burst.values))))
         fine_a, coarse_a = np.array(pairs).reshape(-1, 2).T
-        return compare(fine_a, coarse_a)
+        return compare(
+            fine_a, coarse_a, self.accuracy("current_a", "gain"), self.accuracy("current_a", "offset")
+        )
+
+    def u_share_a(self, rows: Samples) -> float:
+        """What the share's own uncertainty makes of a current where the ranges meet: peaks decide, not
+        means."""
+        amps = float(np.mean(np.abs(rows["current_a"])))
+        meets = COARSE_FROM_A - 0.5 < amps < COARSE_ALONE_A + 0.2
+        return SHARE_U * abs(amps - self.coarse.fine_a(amps, 1.0)[0]) if meets else 0.0
 
     def true_a(self, rows: Samples) -> tuple[float, float]:
         """Mean current in the fine range's amperes, and its standard uncertainty against other currents."""
-        amps, share = float(np.mean(rows["current_a"])), self.coarse_share(rows)
-        amps /= 1 + share * self.coarse.gain
-        return amps, math.hypot(BENT_A, share * self.coarse.u * amps)
+        amps, u_amps = self.coarse.fine_a(float(np.mean(rows["current_a"])), self.coarse_share(rows))
+        return amps, math.hypot(BENT_A, u_amps, self.u_share_a(rows))
 
     def emf(self, coasting: Samples) -> tuple[float, float]:
         """Back-EMF at the moment of release and its u, in V: a line through the first rows, drawn back to it.

@@ -52,7 +52,7 @@ def fit_circuit(case: TurningCase) -> Balance | str:
             *_releases(case, levels),
             *_start(case, levels, heat, ohm),
         ]
-    return balance(pieces, ohm, case.coarse.u)
+    return balance(pieces, ohm, case.coarse.u, case.u_zero_v, case.accuracy("output_a_v", "gain"))
 
 
 def _rough_ohm(case: TurningCase, levels: list[Level]) -> float:
@@ -75,7 +75,7 @@ def _still(case: TurningCase, heat: tuple[Floats, Floats], ohm: float) -> Rows:
     when = [float(np.mean(hold[2]["time_s"])) for hold in case.still]
     u = np.full(len(amps), math.hypot(STILL_V, STILL_A * ohm))
     coarse = np.array([case.coarse_share(hold[2]) for hold in case.still])
-    return driven(amps, volts, u, np.interp(when, *heat), coarse)
+    return driven(amps, volts, u, np.interp(when, *heat), coarse * (amps - case.coarse.pivot_a))
 
 
 def _levels(case: TurningCase, levels: list[Level], heat: tuple[Floats, Floats], ohm: float) -> Rows:
@@ -83,10 +83,16 @@ def _levels(case: TurningCase, levels: list[Level], heat: tuple[Floats, Floats],
     volts = np.array([level.volts for level in levels]) - case.zero_v
     speed = np.array([level.speed_rad_s for level in levels])
     coarse = np.array([case.coarse_share(level.rows) for level in levels])
-    u_amps = np.hypot(BENT_A, STEPS_U * coarse * amps)
+    u_range_a = np.hypot(coarse * case.coarse.u_pivot_a, [case.u_share_a(level.rows) for level in levels])
+    u_amps = np.sqrt(BENT_A**2 + (STEPS_U * coarse * amps) ** 2 + u_range_a**2)
     u = np.sqrt(LEVEL_V**2 + (ohm * u_amps) ** 2 + (CLOCK_U * volts) ** 2)
     return driven(
-        amps, volts, u, np.interp([level.span_s[1] for level in levels], *heat), coarse, speed=speed
+        amps,
+        volts,
+        u,
+        np.interp([level.span_s[1] for level in levels], *heat),
+        coarse * (amps - case.coarse.pivot_a),
+        speed=speed,
     )
 
 
@@ -111,7 +117,8 @@ def _start(case: TurningCase, levels: list[Level], heat: tuple[Floats, Floats], 
     rows = case.run.of(mark) if mark is not None else None
     if mark is None or rows is None or len(rows) < 100 or not _stood_before(case, mark.start_s):
         return []
-    amps = np.asarray(rows["current_a"], float) / (1 + case.coarse.gain)
+    amps = np.asarray(rows["current_a"], float)
+    amps = amps - case.coarse.beyond_a - case.coarse.gain * (amps - case.coarse.pivot_a)
     volts = load_voltage(rows) - case.zero_v
     beyond = _beyond_load(case, levels, amps, volts, ohm)
     first = int(np.argmax(amps)) + AFTER_PEAK
@@ -132,7 +139,7 @@ def _start(case: TurningCase, levels: list[Level], heat: tuple[Floats, Floats], 
     lost_v = LOAD_U * emf_v * load / np.maximum(way, 1e-9)
     steps = np.where(amps > PAST_STEP_A, PAST_STEP_U, STEPS_U)
     u = np.sqrt(LEVEL_V**2 + (steps * ohm * amps) ** 2 + lost_v**2)
-    return [driven(amps, volts, u, warm, np.ones(BINS), way=way, rate=rate)]
+    return [driven(amps, volts, u, warm, amps - case.coarse.pivot_a, way=way, rate=rate)]
 
 
 def _stood_before(case: TurningCase, start_s: float) -> bool:

@@ -18,10 +18,11 @@ LOAD = ("load_torque", "Torque at rated speed", "mN m")
 RISE = ("load_rise", "Torque gained from half to rated speed", "mN m")
 LOW_SPEED = ("low_speed_loss", "Load missing at low speed", "% of torque")
 LEAST_RANGE = 0.15
-LINEAR_U = 0.015
-"""Standard width of torque that grows with the speed itself (grease, eddy currents in the armature's iron),
+LINEAR_U = 0.03
+"""Standard width of torque that grows with the speed itself (grease, eddy currents in the armature's iron,
+a load that goes with a power between 1 and 2),
 as a share of the torque at rated speed, in kinds whose own law has no such term (judgement)."""
-LAW_U = 0.002
+LAW_U = 0.003
 """Relative, of each level's torque: pulsation and turns that are no whole number in what was averaged."""
 
 QUESTION = Question(needs="current volts", group="Load", keys=(DRAG[0], LOAD[0], RISE[0], LOW_SPEED[0]))
@@ -96,8 +97,11 @@ def fit_load(case: TurningCase) -> LoadFit | str:
     if float(np.ptp(speed)) < LEAST_RANGE * rated:
         return "the levels lie too close together in speed"
     amps = np.array([level.current_a for level in known])
-    torque, u = k.value * amps, k.value * np.hypot(BENT_A, LAW_U * amps)
-    common = k.value * case.coarse.u * amps * np.array([case.coarse_share(level.rows) for level in known])
+    shares = np.array([case.coarse_share(level.rows) for level in known])
+    torque = k.value * amps
+    u_range_a = np.hypot(shares * case.coarse.u_pivot_a, [case.u_share_a(level.rows) for level in known])
+    u = k.value * np.sqrt(BENT_A**2 + (LAW_U * amps) ** 2 + u_range_a**2)
+    common = k.value * case.coarse.u * shares * (amps - case.coarse.pivot_a)
     terms, covariance = _solve(powers, speed / rated, torque, u, common)
     gain = math.hypot(case.accuracy("current_a", "gain"), k.u / k.value)
     covariance = covariance + np.outer(terms, terms) * gain**2

@@ -6,9 +6,9 @@ Holds at standstill (w = 0), levels whose speed the ripple told, releases, and s
 which the speed follows from the current: K dw/dt = (K^2 / J) (i - what the load takes at that speed).  All
 of it is linear in what is looked for, so it is one weighted least squares with prior widths for what the
 recording may not tell: a quantity that it says nothing about keeps the prior's width, and everything else is
-as uncertain as that makes it.  Errors common to many rows (zero of the outputs, the coarse current range
-against the fine one) are unknowns with a prior too.  GUM: JCGM 100:2008, F.1.2 (common errors), H.3 (least
-squares)."""
+as uncertain as that makes it.  Errors common to many rows (zero and gain of the outputs, the coarse current
+range against the fine one) are unknowns with a prior too.  GUM: JCGM 100:2008, F.1.2 (common errors), H.3
+(least squares)."""
 
 from __future__ import annotations
 
@@ -25,13 +25,12 @@ any such law, be it tanh(i/i0) or a logarithm (Holm, "Electric Contacts", 1967, 
 memory)."""
 OHM, HEAT, CONSTANT, RATE, HENRY = 0, 1, 2, 3, 4
 DROP = slice(5, 9)
-ZERO, COARSE = 9, 10
-COUNT = 11
+ZERO, COARSE, GAIN = 9, 10, 11
+COUNT = 12
 WIDE = 1e3
 DROP_V = (0.6, 0.3, 0.3, 0.3)
 """Prior widths of the drop's parts: both brushes of a 12 V motor take 0.2 to 1.5 V together (common
 practice)."""
-ZERO_V = 0.003
 HENRY_S = 1e-3
 """Prior width of L/R: the time constants of such motors (common practice)."""
 LEAST_J_PER_K = 15.0
@@ -80,18 +79,18 @@ def drops(current_a: Floats) -> Floats:
 
 
 def driven(
-    current_a: Floats, volts: Floats, u_volts: Floats, heat_a2s: Floats, coarse: Floats, speed: Floats | None
-    = None, way: Floats | None = None, rate: Floats | None = None,
+    current_a: Floats, volts: Floats, u_volts: Floats, heat_a2s: Floats, coarse_a: Floats,
+    speed: Floats | None = None, way: Floats | None = None, rate: Floats | None = None,
 ) -> Rows:  # fmt: skip
     """Return rows with the bridge on.
 
-    ``coarse``: share of the coarse range in the current; ``speed`` in rad/s, or ``way``: integral of the
+    ``coarse_a``: by how much the coarse range's slope counts; ``speed`` in rad/s, or ``way``: integral of the
     current beyond the load's, A s, from standstill; ``rate`` of the current, A/s.
     """
     design = np.zeros((len(current_a), COUNT))
     design[:, OHM], design[:, HEAT] = current_a, current_a * heat_a2s
     design[:, DROP], design[:, ZERO] = drops(current_a), 1.0
-    design[:, COARSE] = coarse * current_a
+    design[:, COARSE], design[:, GAIN] = coarse_a, volts
     for column, values in ((CONSTANT, speed), (RATE, way), (HENRY, rate)):
         if values is not None:
             design[:, column] = values
@@ -112,12 +111,17 @@ def slowing(current_a: float, volts_per_s: float, u_volts_per_s: float) -> Rows:
     return Rows(design, np.array([volts_per_s]), np.array([u_volts_per_s]))
 
 
-def balance(pieces: list[Rows], ohm: float, coarse_u: float) -> Balance:
-    """Solve all rows together; ``ohm`` is a rough resistance that the priors go by."""
+def balance(pieces: list[Rows], ohm: float, coarse_u: float, zero_v: float, gain: float) -> Balance:
+    """Solve all rows together; ``ohm`` is a rough resistance that the priors go by.
+
+    Prior widths: ``coarse_u`` of the coarse range's slope, ``zero_v`` of the outputs' zero, ``gain``
+    (relative) of one output, which is all of the volts while driven, but half of them while coasting.
+    """
     prior = np.full(COUNT, WIDE)
     prior[HEAT] = COPPER_PER_K * ohm * ohm / LEAST_J_PER_K
     prior[HENRY], prior[DROP] = HENRY_S * ohm, DROP_V
-    prior[ZERO], prior[COARSE] = ZERO_V, coarse_u * ohm
+    prior[GAIN] = max(gain, 1e-5) / math.sqrt(2)
+    prior[ZERO], prior[COARSE] = zero_v, coarse_u * ohm
     weight = [1 / piece.u_volts for piece in pieces]
     design = np.vstack([piece.design * w[:, None] for piece, w in zip(pieces, weight, strict=True)])
     volts = np.concatenate([piece.volts * w for piece, w in zip(pieces, weight, strict=True)])

@@ -32,6 +32,7 @@ SENSOR_SHARE = 1 - math.exp(-1e-3 / 0.64e-3)  # input filter 100k || 180k with 1
 WATCHDOG_TICKS = 10  # the gates fall when the firmware does not feed it
 NTC_TICKS = 16
 SLOTS = 4  # records that the firmware keeps are numbered below this
+SCRATCH = 8  # halfwords that the chip keeps over a reset
 NTC_BETA_K = 3950.0
 
 
@@ -58,6 +59,7 @@ class SimBoard:
         self.to_host = bytearray()
         self.led_on = 0
         self.cause = 0
+        self.scratch = array("H", bytes(2 * SCRATCH))
         self._flash = Slots(spec.memory) if spec.memory else None
         self.slots: dict[int, bytes] = self._remembered()
         self.capture: BurstCapture | None = None
@@ -206,6 +208,16 @@ class SimBoard:
 
     def reset_cause(self) -> int:
         return self.cause
+
+    def keep(self, record: array[int]) -> None:
+        """Keep ``record`` over a reset of the firmware, as the chip's scratch registers do."""
+        for place in range(len(record)):
+            self.scratch[place] = record[place]
+
+    def kept(self, record: array[int]) -> None:
+        """Fill in what another board of this part kept before its firmware was reset, if it was handed on."""
+        for place in range(len(record)):
+            record[place] = self.scratch[place]
 
     # -- link, bursts, storage -------------------------------------------------------------------------------
 

@@ -27,10 +27,11 @@ MEANS = {
     "pull_in_time": "from a step of 12 V at the terminals to the seat, as warm as the part, simulated",
     "opening_current": "where the pull equals preload and static friction at the seat",
     "opening_voltage": "that current times winding and leads at 20 C",
-    "half_open_current": "where the pull equals spring and sliding friction half way, opening",
-    "friction": "half of current squared opening less closing, at no speed, mean of 7 to 97 %",
-    "preload_open": "line through the middle of both over 7 to 97 %, at the seat, current squared",
-    "spring_slope": "that line's rise over the travel, current squared",
+    "half_open_current": "current half way in the slow opening, at that sweep's speed",
+    "friction": "half of current squared opening less closing at the slow sweeps' speed (dry friction is then"
+    " that of breaking away), mean of 7 to 97 %",
+    "preload_open": "parabola through the middle of both over 7 to 97 %, at the seat, current squared",
+    "spring_slope": "rise over the travel of a straight line through the same",
     "hysteresis": "how much further open at equal current on the way back, mean of 10 to 90 %",
 }
 
@@ -134,17 +135,41 @@ def _pull_in_ms(stroked: Any) -> float:
 
 
 def _valve(coil: Curves, specimen: Specimen) -> dict[str, float]:
-    up, down = coil.square(PLACES, coil.dry_n, 1), coil.square(PLACES, coil.dry_n, -1)
-    slope, preload = np.polyfit(PLACES, (up + down) / 2, 1)
+    rise, fall = _sweep_rates(specimen)
+    up, down = _loop(coil, 1, rise) ** 2, _loop(coil, -1, fall) ** 2
+    slope = np.polyfit(PLACES, (up + down) / 2, 1)[0]
+    preload = np.polyfit(PLACES, (up + down) / 2, 2)[2]
     opens_a = coil.current_a(0.0, coil.static_n, 1)
     back = np.interp(np.sqrt(up), np.sqrt(down), PLACES, right=np.nan) - PLACES
     inside = (PLACES > 0.10) & (PLACES < 0.90) & np.isfinite(back)
     return sensor.truths(specimen, specimen.plant.seat_m / coil.stroke_m) | {
         "opening_current": opens_a,
         "opening_voltage": opens_a * winding_ohm(specimen, coil.ohm),
-        "half_open_current": coil.current_a(0.5, coil.dry_n, 1),
+        "half_open_current": float(np.interp(0.5, PLACES, np.sqrt(up))),
         "friction": float(np.mean(up - down) / 2),
         "preload_open": float(preload),
         "spring_slope": float(slope),
         "hysteresis": 100 * float(np.mean(back[inside])),
     }
+
+
+def _loop(coil: Curves, direction: int, amps_per_s: float) -> Floats:
+    """Current at PLACES in a sweep so slow that only friction counts: static, and viscous at the sweep's
+    speed."""
+    still = np.array([coil.current_a(place, coil.static_n, direction) for place in PLACES])
+    speed = coil.stroke_m * amps_per_s / np.gradient(still, PLACES)
+    dry_n = coil.static_n + coil.coil.viscous_ns * speed
+    pairs = zip(PLACES, dry_n, strict=True)
+    return np.array([coil.current_a(place, rub_n, direction) for place, rub_n in pairs])
+
+
+def _sweep_rates(specimen: Specimen) -> tuple[float, float]:
+    """Rates of the current in the slow sweeps up and down, A/s, both positive; 0 where there are none."""
+    found = []
+    for label in ("sweep_open", "sweep_return"):
+        slow = [
+            specimen.run.of(mark) for mark in specimen.run.labelled(label) if mark.end_s - mark.start_s > 1.0
+        ]
+        rates = [np.polyfit(rows["time_s"], rows["current_a"], 1)[0] for rows in slow]
+        found.append(abs(float(np.mean(rates))) if rates else 0.0)
+    return found[0], found[1]
