@@ -19,7 +19,6 @@ from strokebench.parts import load_part
 from strokebench.physics.copper import resistance_at
 from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import BRIDGE_OHM
-from strokebench.sim.plants.pieces.spring import torque_nm
 from strokebench.sim.plants.plunger import Coil
 
 from tests.reference.statistics import clean_trials_bound
@@ -109,55 +108,19 @@ def test_solenoids_read_what_their_equations_say(place: int) -> None:
         assert found[key].value == CLOSE(expected[key], rel=0.025), key
 
 
-def solved_sweep(plant: Any, coulomb_nm: float) -> tuple[float, float]:
-    """Half the loop and its middle at rest, in A, of a slow sweep up and down (V = R i + K w)."""
-    m, around = plant.mover, plant.conditions
-
-    def branch(first: float, last: float, begin_rad: float) -> tuple[np.ndarray, np.ndarray]:
-        sense = math.copysign(1.0, last - first)
-
-        def amps(time_s: float, speed: float) -> float:
-            drive = first + sense * 0.12 * time_s
-            ohm = m.resistance_ohm + around.lead_ohm + BRIDGE_OHM + drive**2 * around.source_ohm
-            return float((drive * around.supply_v - m.k_si * speed) / ohm)
-
-        def rates(time_s: float, state: np.ndarray) -> list[float]:
-            x, w = state
-            push = float(torque_nm(m.spring, np.array([x]))[0])
-            net = m.k_si * amps(time_s, w) - push - m.viscous_nms * w - sense * coulomb_nm
-            moves = sense * w > 1e-9 or sense * net > 0
-            return [w, net / m.inertia_kgm2] if moves else [0.0, 0.0]
-
-        span_s = abs(last - first) / 0.12
-        at = np.arange(0.0, span_s, 1e-3)
-        got = solve_ivp(rates, (0, span_s), [begin_rad, 0.0], t_eval=at, max_step=2e-3, rtol=1e-6)
-        current = np.array([amps(t, w) for t, w in zip(got.t, got.y[1], strict=True)])
-        return got.y[0], current
-
-    travel, rest = m.travel_rad, m.spring.rest_rad
-    places = np.linspace(rest + 0.05 * travel, 0.94 * travel, 60)
-    up_rad, up_a = branch(-0.2, 0.45, rest)
-    down_rad, down_a = branch(0.30, -0.40, travel)
-    up = np.interp(places, up_rad, up_a)
-    down = np.interp(-places, -down_rad, down_a)
-    slope, at_zero = np.polyfit(places - rest, (up + down) / 2, 1)
-    assert slope > 0
-    return float(np.median(up - down) / 2), float(at_zero)
-
-
 @pytest.mark.slow
 @pytest.mark.parametrize("place", IN_GENERAL)
 def test_throttles_read_what_their_equations_say(place: int) -> None:
     made, found, plant = case(place)
     m = plant.mover
     coulomb_nm = float(np.median([level for _, _, level in plant._cells]))
-    half_a, preload_a = solved_sweep(plant, coulomb_nm)
+    preload_a = m.spring.open_preload_nm / m.k_si
     assert found["motor_constant"].value == CLOSE(m.k_si, rel=0.03)
     assert found["inductance"].value == CLOSE(1e3 * m.inductance_h, rel=0.025)
     assert found["winding_resistance"].value == CLOSE(resistance_at(m.resistance_ohm, 25.0, 20.0), rel=0.025)
     assert found["source_resistance"].value == CLOSE(1e3 * plant.conditions.source_ohm, rel=0.02)
-    assert found["friction"].value == CLOSE(half_a, rel=0.06)
-    assert found["preload_open"].value == CLOSE(preload_a, rel=0.05)
+    assert found["friction"].value == CLOSE(coulomb_nm / m.k_si, rel=0.05)
+    assert found["preload_open"].value == CLOSE(preload_a, rel=0.02)
     share = 100 * found["friction"].value / preload_a
     if made.truth == "weak_spring":  # friction holds it wherever it stands
         assert share > 100 and found["hysteresis"].value > 100 and found["rest_spread"].value > 50

@@ -10,6 +10,7 @@ from strokebench.data.findings import Finding
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.moving.friction import friction_level
 from strokebench.diagnose.moving.sweeps import start_of_pass
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import moving_mean, repeats
@@ -20,6 +21,8 @@ LEAVE_PERCENT = 1.0
 """How far from rest counts as having left it, % of travel: play and the preload's change of side are less."""
 PLACE_U = 0.25
 """Standard uncertainty of that distance: the place of rest, hysteresis of the sensor (judgement)."""
+CREEPS, STANDS = 0.14, 0.06
+"""Shares of the friction, of a part between two springs and of one on a seat (judgement; see ``find``)."""
 STAY = 3
 LOOK_BACK = 200
 """Samples before leaving in which the current is at its highest."""
@@ -30,11 +33,12 @@ QUESTION = Question(needs="sweeps", group="Friction and spring", keys=(OPENING[0
 def find(case: MovingCase) -> list[Finding]:
     """Return breakaway current opening and closing, with the drive it took in ``evidence``.
 
-    What it takes to leave rest at the pace of the slow sweeps: the motor's current where it is highest in the
-    0.2 s before the shaft has left its rest by 1 % of travel, mean over the sweeps. That is spring preload
-    plus what is left of static friction by then: breakaway falls with the rate of the ramp (Canudas de Wit et
-    al., IEEE TAC 40(3), 1995), and in a gear with play motor and load do not break loose at the same moment.
-    The rate is kept in ``evidence``.
+    What it takes to leave rest: spring torque and static friction 1 % of travel beyond rest, over the motor
+    constant. Read where the current is highest in the 0.2 s before the part has left its rest by 1 %, mean
+    over the slow sweeps. How much of the static friction is there by then is not known: breakaway falls with
+    the rate of the ramp (Canudas de Wit et al., IEEE TAC 40(3), 1995), a part between two springs creeps
+    before it leaves, and behind play motor and load do not break loose at the same moment. A share of the
+    friction stands for it in the uncertainty; the rate is kept in ``evidence``.
     """
     found = [_leaving_rest(case, OPENING, case.leaves_rest, 1)]
     if case.two_sided:
@@ -54,9 +58,11 @@ def _leaving_rest(case: MovingCase, quantity: tuple[str, str, str], label: str, 
         return case.missing(*quantity, f"the part left its rest this way in only {len(found)} slow sweeps")
     table = np.array(found)
     measured = repeats(table[:, 0] - direction * case.zero_a)
+    friction = friction_level(case)
     measured = measured.widened(
         case.accuracy("current_a", "gain") * measured.value, case.u_zero_a,
         _by_place(case, label, direction, measured.value + direction * case.zero_a),
+        (CREEPS if case.two_sided else STANDS) * (friction.value if friction else 0.0),
     )  # fmt: skip
     return case.finding(
         *quantity[:2], measured, quantity[2], low="weak_spring", high="sticky", place=case.rest_percent,

@@ -14,6 +14,8 @@ from strokebench.diagnose.stats import Measured, repeats
 
 FRICTION = ("friction", "Dry friction", "A")
 HYSTERESIS = ("hysteresis", "Friction as a share of spring force", "%")
+GEAR_SHARE = 0.005
+"""Relative: a gear rubs more under load, so more on the way against the spring (judgement)."""
 KNOWN_SHARE = 0.3
 """A fitted friction counts when its uncertainty is below this share of it."""
 
@@ -43,6 +45,7 @@ def find(case: MovingCase) -> list[Finding]:
         torque.friction(*case.opening_side)[1] / friction.value,
         u_spring_a / spring_a,
         case.u_zero_a / spring_a,
+        GEAR_SHARE / 2,
     )
     sweeps = case.sweeps
     curve = typical(sweeps.friction_a)

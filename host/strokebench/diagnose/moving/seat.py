@@ -16,6 +16,8 @@ SHUT = ("shut_position", "Shut without power, above nominal", "% of travel")
 STICKING = ("seat_sticking", "Extra current to leave the seat", "% of friction")
 
 NEAR_PRELOAD = 0.7
+LOOSE = 0.08
+"""Share of the friction: behind play motor and valve do not break loose at the same moment (judgement)."""
 
 QUESTION = Question(
     needs="sweeps",
@@ -88,6 +90,7 @@ def sticking(case: SeatedCase) -> Finding:
     )
     excess_a = leave.value - case.zero_a - preload_a - friction.value
     u_a = math.hypot(leave.u, u_preload_a, friction.u)
+    u_a = math.hypot(u_a, LOOSE * friction.value)
     measured = Measured(excess_a / friction.value * 100, u_a / friction.value * 100, len(found))
     return case.finding(
         *STICKING[:2], measured, STICKING[2], high="sticky_seat", place=case.rest_percent,

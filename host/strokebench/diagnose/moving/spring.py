@@ -8,6 +8,7 @@ import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.moving.friction import GEAR_SHARE
 from strokebench.diagnose.moving.sweeps import GRID
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, robust_line
@@ -18,8 +19,6 @@ SLOPE = ("spring_slope", "Spring slope over full travel", "A")
 MIN_PLACES = 40
 MIN_SPAN = 60.0
 """% of travel that the places must span: a part that jams half way does not show its spring."""
-GEAR_SHARE = 0.003
-"""Relative: a gear rubs more under load, so more on the way against the spring (judgement)."""
 KNOWN_SHARE = 0.15
 """A spring's figure counts when its uncertainty is below this share of the opening preload."""
 

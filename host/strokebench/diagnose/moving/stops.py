@@ -29,9 +29,9 @@ LEVELS_A = 0.5
 """Least spread of the currents that a line over them needs."""
 GIVES = 0.02
 """Most that a stop may give, share of the nominal span per ampere: more is something else."""
-ARRIVAL_U_A, UNKNOWN_U_A = 0.25, 1.0
+ARRIVAL_U_A, UNKNOWN_U_A = 0.25, 0.6
 """Standard uncertainty of the current at the touch, because friction holds either way; and without any slow
-arrival (judgement)."""
+arrival, when none is taken (judgement)."""
 HYSTERESIS = 0.0007
 """Standard uncertainty of a track by the way it was approached, share of its span (judgement: sold with up to
 0.3 % of hysteresis, half of it to either side, evenly spread)."""
@@ -102,15 +102,14 @@ def _standing(case: Case, clean: Floats, span_v: float) -> tuple[Floats, Floats]
 def _arrival_a(
     case: Case, ends: tuple[str, ...], clean: Floats, stop_v: float, outwards: float, span_v: float
 ) -> float | None:
-    """Current with which slow sweeps arrive at a stop (or turn before it), None without any."""
+    """Current with which slow sweeps arrive at a stop, None where they turn before it."""
     slow = SLOW_ENDS[1] if ends is OPEN_ENDS else SLOW_ENDS[0]
     found = []
     for mark in case.stretches(slow):
         here = case.window(mark.start_s, mark.end_s)
         short_v = (stop_v - clean[here]) * outwards
-        if len(short_v) < END_SAMPLES:
+        if len(short_v) < END_SAMPLES or float(short_v.min()) > NEAR * abs(span_v):
             continue
-        near = max(NEAR * abs(span_v), float(short_v.min()) + 1e-3)
-        at = int(np.argmax(short_v <= near))
+        at = int(np.argmax(short_v <= NEAR * abs(span_v)))
         found.append(float(np.median(case.run.samples["current_a"][here][max(at - 20, 0) : at + 1])))
     return float(np.median(found)) if found else None

@@ -40,7 +40,7 @@ def find(case: MovingCase) -> list[Finding]:
     gain, offset = case.accuracy(channel, "gain"), case.accuracy(channel, "offset")
     nominal_v = track.nominal_span_v
     share = span_v / nominal_v * 100
-    u_share = math.hypot(gain * share, 2 * track.u_stop_v / abs(nominal_v) * 100)
+    u_share = math.hypot(gain * share, math.sqrt(2) * track.u_stop_v / abs(nominal_v) * 100)
     when = span_of(*case.samples(labels.STALL_CLOSE), *case.samples(labels.STALL_OPEN))
     out = [
         case.finding(
