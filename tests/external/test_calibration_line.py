@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from strokebench.calibrate.fit import Line, Point, coverage, fit, fit_zero
 from uncertainties import ufloat
@@ -70,6 +71,21 @@ def test_propagation_is_that_of_the_package_uncertainties(
     for y in (0.0, 0.5 * ys[-1], ys[-1]):
         corrected = (line.gain * y + line.offset - offset) / gain
         assert line.u(y) == pytest.approx(corrected.std_dev, rel=2e-3), y
+
+
+def test_uncertainty_of_a_corrected_reading_by_monte_carlo() -> None:
+    """JCGM 101: draw every input, fit with numpy, correct a true reading; no derivative, no code of ours."""
+    ys, u_y, u_r, common = np.array((-5.0, -2.5, 0.0, 2.5, 5.0)), 0.003, 0.004, (0.0006, 0.0012)
+    line = fit([Point(y, y, u_y, u_r) for y in ys], common_gain=common[0], common_offset=common[1])
+    rng, draws = np.random.default_rng(7), 20_000
+    shared = rng.normal(1, common[0], (draws, 1)), rng.normal(0, common[1], (draws, 1))
+    shown = ys * shared[0] + shared[1] + rng.normal(0, u_y, (draws, len(ys)))
+    read = ys + rng.normal(0, u_r, (draws, len(ys)))
+    middle, level = shown.mean(axis=1, keepdims=True), read.mean(axis=1, keepdims=True)
+    gain = ((shown - middle) * (read - level)).sum(axis=1) / ((shown - middle) ** 2).sum(axis=1)
+    offset = level[:, 0] - gain * middle[:, 0]
+    for y in (0.0, 2.5, 8.0):
+        assert line.u(y) == pytest.approx(float(np.std((y - offset) / gain)), rel=0.03), y
 
 
 def test_zero_alone_against_uncertainties() -> None:

@@ -21,6 +21,7 @@ from strokebench.diagnose.turning.commutation import (
     turn_rate,
 )
 from strokebench.diagnose.turning.turns import random_part
+from strokebench.sim.plants.rotary import shape
 
 RATE_HZ = 20_000.0
 TIME_S = np.arange(8000) / RATE_HZ
@@ -52,12 +53,23 @@ def coils(turn_hz: float, segments: int, poles: int) -> Floats:
     return np.asarray(wave / wave.mean(), float)
 
 
+@pytest.mark.parametrize(("segments", "poles"), [(8, 2), (7, 2), (10, 2), (12, 2)])
+def test_height_of_the_ripple_line_by_the_series_of_a_rectified_sine(segments: int, poles: int) -> None:
+    # |sin| = 2/pi (1 - 2 sum of cos(2 m x) / (4 m^2 - 1)): of a sum of coils only the ripple's order is left
+    motor, turn_hz = Motor(segments, poles), 11.7
+    found, _ = order_amplitude(coils(turn_hz, segments, poles), RATE_HZ, motor.ripples * turn_hz)
+    assert found == pytest.approx(2 / (motor.ripples**2 - 1), rel=0.01)
+
+
 @pytest.mark.parametrize(
     ("segments", "poles", "percent"), [(8, 2, 7.81), (7, 2, 2.53), (10, 2, 4.98), (12, 2, 3.45)]
 )
-def test_height_of_the_ripple_by_segment_arithmetic(segments: int, poles: int, percent: float) -> None:
+def test_simulated_commutator_has_the_ripple_of_segment_arithmetic(
+    segments: int, poles: int, percent: float
+) -> None:
     # peak to peak over mean: reference sheet of the project, computed there with numpy
-    assert 100 * np.ptp(coils(11.7, segments, poles)) == pytest.approx(percent, rel=0.03)
+    turn = np.arange(20_000) * 2 * np.pi / 20_000
+    assert 100 * np.ptp(shape(turn, segments, poles // 2)) == pytest.approx(percent, rel=0.03)
 
 
 @pytest.mark.parametrize(("segments", "poles"), [(8, 2), (7, 2), (10, 2), (12, 2), (10, 4), (7, 4)])

@@ -40,10 +40,18 @@ def test_h2_simultaneous_resistance_and_reactance(h2, name):
     assert u == pytest.approx(published_u, abs=6e-4)
 
 
-def test_h2_correlations(h2):
-    assert h2[2][0, 1] == pytest.approx(-0.36, abs=0.006)
-    assert h2[2][0, 2] == pytest.approx(0.86, abs=0.006)
-    assert h2[2][1, 2] == pytest.approx(-0.65, abs=0.006)
+@pytest.mark.parametrize("name", ["R", "Z"])
+def test_h2_correlations_enter_the_combined_uncertainty(name):
+    """Table H.3's coefficients -0.36, 0.86, -0.65 and the sensitivities by hand (H.2.3, method 1)."""
+    *_, value, published_u = IMPEDANCE[name]
+    of_volts, of_amps = value * 0.0032 / 4.9990, -value * 0.0095 / 19.6610
+    of_phase = -219.847 * 0.00075 if name == "R" else 0.0
+    correlations = [[1, -0.36, 0.86], [-0.36, 1, -0.65], [0.86, -0.65, 1]]
+    u = gum.combined([of_volts, of_amps, of_phase], correlations)
+    assert u == pytest.approx(published_u, abs=1.5e-3)
+    assert (
+        abs(gum.combined([of_volts, of_amps, of_phase]) - published_u) > 0.02
+    )  # as if they were independent
 
 
 def end_gauge(ls, d, dalpha, theta, alpha, dtheta):

@@ -26,8 +26,9 @@ ABSOLUTE = {
 HEAD = """\
 # Whether stated uncertainties are true
 
-Simulated parts only; nothing here was measured on real hardware. Made by `python -m tools.evidence.coverage`
-with seeds from {seed} on, which nothing was tuned on. The **first** family of parts is the one that
+Simulated parts only; nothing here was measured on real hardware. Made by
+`python -m tools.evidence.coverage --good {good} --each {each}` with seeds from {seed} on, which nothing was
+tuned on; the same seed is the same bench, whatever the part. The **first** family of parts is the one that
 estimators and limits were tuned on (with other seeds); the **second** has another physics
 (`host/strokebench/sim/second`) and nothing was tuned on it. The bench is *as built*: its gains and offsets
 are off by what its parts allow, which is what its stated uncertainties are about.
@@ -35,7 +36,8 @@ are off by what its parts allow, which is what its stated uncertainties are abou
 Error: finding less truth, in % of the truth where no unit is named. Coverage: share of specimens whose truth
 is within 2 u of the finding, with the 95 % Wilson interval. It is meant to be 93 to 97 %; a row is marked
 **low** or **high** where the whole interval is outside of that. U/rms: median of 2 u over the rms error; 2 is
-right, more is too wide. What exactly is taken as the truth of each finding is told at the end.
+right, more is too wide. What exactly is taken as the truth of each finding is told at the end. Those who
+built the estimators knew what the second family is made of, but not these specimens.
 """
 
 
@@ -89,7 +91,14 @@ def _row(part: str, key: str, family: str, table: np.ndarray) -> Row:
 def page(records: dict[tuple[str, str], list[Record]], first_seed: int) -> str:
     """Return the page as Markdown."""
     table = rows(records)
-    lines = [HEAD.format(seed=first_seed), "## Good specimens and defects", "", *_alarms(records), ""]
+    good, each = _count(records, "good"), _count(records, "moderate")
+    lines = [
+        HEAD.format(seed=first_seed, good=good, each=each),
+        "## Good specimens and defects",
+        "",
+        *_alarms(records),
+        "",
+    ]
     lines += ["## Coverage", "", *_in_short(table), ""]
     for part in dict.fromkeys(row.part for row in table):
         lines += [f"### {part}", "", *_coverage([row for row in table if row.part == part]), ""]
@@ -97,6 +106,17 @@ def page(records: dict[tuple[str, str], list[Record]], first_seed: int) -> str:
     for kind, meanings in MEANS.items():
         lines += [f"**Of {kind}**", "", *(f"- `{key}`: {text}." for key, text in meanings.items()), ""]
     return "\n".join(lines)
+
+
+def _count(records: dict[tuple[str, str], list[Record]], grade: str) -> int:
+    """Most trials of a grade that a part has of the same name."""
+    names = [
+        (part, family, record["name"])
+        for (part, family), some in records.items()
+        for record in some
+        if record["grade"] == grade
+    ]
+    return max(map(names.count, set(names)), default=0)
 
 
 def _coverage(table: list[Row]) -> list[str]:
