@@ -83,6 +83,7 @@ def connect(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
 
 def _open(name: str, *, uri: bool) -> sqlite3.Connection:
     connection = sqlite3.connect(name, timeout=BUSY_MS / 1000, isolation_level=None, uri=uri)
+    connection.text_factory = _text
     # Nothing in the file may act by itself: see https://www.sqlite.org/security.html
     connection.execute("PRAGMA trusted_schema = OFF")
     connection.execute("PRAGMA cell_size_check = ON")
@@ -91,6 +92,11 @@ def _open(name: str, *, uri: bool) -> sqlite3.Connection:
         connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, LONGEST)
     connection.set_progress_handler(_patience(), STEPS)
     return connection
+
+
+def _text(data: bytes) -> str:
+    """Return a column's text; one damaged letter costs that letter only (its seal shows it)."""
+    return data.decode("utf-8", "replace")
 
 
 def _patience() -> Callable[[], int]:

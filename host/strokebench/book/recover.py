@@ -67,6 +67,7 @@ def _bare(source: Path) -> Iterator[sqlite3.Connection]:
             if (source.parent / name).exists():
                 shutil.copyfile(source.parent / name, Path(folder) / name)
         with closing(sqlite3.connect(Path(folder) / source.name)) as connection:
+            connection.text_factory = lambda data: data.decode("utf-8", "replace")
             connection.execute("PRAGMA trusted_schema = OFF")
             kinds = dict(connection.execute("SELECT name, type FROM sqlite_master").fetchall())
             for name in ("runs", *TABLES):
