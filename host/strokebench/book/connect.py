@@ -47,6 +47,8 @@ def plain_errors(path: Path) -> Iterator[None]:
             if word in text:
                 raise BookError(f"The job book {path} {what}.", hint) from error
         raise BookError(f"The job book {path} could not be used: {error}.") from error
+    except UnicodeDecodeError as error:  # SQLite's own message quotes a damaged name
+        raise BookError(f"The job book {path} is damaged.", "Restore it from a backup.") from error
     except OSError as error:
         raise BookError(f"The job book {path} could not be used: {error.strerror}.") from error
 
