@@ -149,6 +149,29 @@ def test_parquet_and_two_engines_agree_with_the_book(tmp_path: Path) -> None:
 
 
 @pytest.mark.extras
+def test_a_lake_takes_two_books_of_one_name_and_no_names(tmp_path: Path) -> None:
+    """The second book's files replaced the first's, since both are called the same everywhere."""
+    parquet = pytest.importorskip("pyarrow.parquet")
+    lake = tmp_path / "lake"
+    for shop in ("one", "two"):
+        (tmp_path / shop).mkdir()
+        source = tmp_path / shop / "strokebench.book"
+        fill(source, 3).close()
+        for _ in range(2):  # the same again adds nothing
+            command = ["book", "export", "--parquet", str(lake), "--without-names", "--book", str(source)]
+            assert main(command) == 0
+    for kind in ("samples", "findings"):
+        assert len(list((lake / kind).rglob("*.parquet"))) == 6
+    rows = parquet.read_table(lake / "findings").to_pylist()
+    named = {row["customer"] for row in rows}
+    assert not any("job" in name for name in named)
+    assert len(named) == 6  # three customers in each book, and no way to tell that they are the same
+    assert {row["upper"] for row in rows} == {0.5}
+    assert len({row["run"] for row in rows}) == 6
+    assert all(row["seal"] for row in rows)
+
+
+@pytest.mark.extras
 def test_mdf4_is_read_back_by_its_library(tmp_path: Path) -> None:
     asammdf = pytest.importorskip("asammdf")
     fill(tmp_path / "a.book", 1).close()
