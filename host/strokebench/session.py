@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from strokebench.bench.endings import endings
 from strokebench.data.findings import Verdict
 from strokebench.data.samples import Samples, empty
 from strokebench.errors import ProtectionTripped
@@ -53,7 +54,8 @@ def record(bench: Bench, profile: Profile, writer: RunWriter, watch: Watcher | N
     """Run the profile's procedure on an armed bench into ``writer`` and return the run.
 
     A run that the bench's protection ends is returned like any other, ``info["outcome"]`` is then ``fault``.
-    SIGINT and SIGTERM ramp the part down and end the run as ``interrupted``; a second one stops at once.
+    Ctrl-C, SIGTERM and a lost terminal ramp the part down and end the run as ``interrupted``; a second one
+    stops at once.
     Raises :class:`LinkLost` and :class:`BookError`; what was committed is kept and the part is off.
     """
     run = bench.run(profile.procedure)
@@ -74,8 +76,9 @@ def record(bench: Bench, profile: Profile, writer: RunWriter, watch: Watcher | N
     outcome = "interrupted" if interrupted.is_set() and run.outcome == "stopped" else run.outcome
     link = bench.link
     writer.info(
-        lost_rows=run.lost_rows, lost_messages=link.lost_messages, bad_frames=link.bad_frames, fault=run.fault
-    )
+        lost_rows=run.lost_rows, lost_messages=link.lost_messages, bad_frames=link.bad_frames,
+        refused_frames=run.refused_frames, fault=run.fault,
+    )  # fmt: skip
     writer.finish(outcome)
     data = run.data(np.concatenate(chunks) if chunks else empty(), run_id=writer.run_id, fault=run.fault)
     data.info["outcome"] = outcome
@@ -84,7 +87,7 @@ def record(bench: Bench, profile: Profile, writer: RunWriter, watch: Watcher | N
 
 @contextmanager
 def stopped_by_signals(stop: Callable[[], None]) -> Iterator[threading.Event]:
-    """Call ``stop`` at the first Ctrl-C or SIGTERM instead of tearing the loop apart; the second one does."""
+    """Call ``stop`` at the first signal that ends a program; only the second one tears the loop apart."""
     interrupted = threading.Event()
 
     def handle(number: int, frame: Any) -> None:
@@ -96,7 +99,7 @@ def stopped_by_signals(stop: Callable[[], None]) -> Iterator[threading.Event]:
     if threading.current_thread() is not threading.main_thread():
         yield interrupted
         return
-    before = {number: signal.signal(number, handle) for number in (signal.SIGINT, signal.SIGTERM)}
+    before = {number: signal.signal(number, handle) for number in endings()}
     try:
         yield interrupted
     finally:

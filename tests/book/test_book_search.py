@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from unittest.mock import patch
 
 import numpy as np
 import pytest
@@ -31,14 +32,13 @@ def fill(path: Path, runs: int = 6) -> Book:
     book = Book(path)
     for n in range(runs):
         verdict = Verdict.FAIL if n == 2 else Verdict.PASS
-        with book.new_run(PARTS[n % 2], "kind", customer=f"job {n}", part_serial=f"S{n // 2}") as writer:
+        with patch("strokebench.book.book.utc_now", return_value=DAYS[n % 3]):
+            begun = book.new_run(PARTS[n % 2], "kind", customer=f"job {n}", part_serial=f"S{n // 2}")
+        with begun as writer:
             writer.samples(rows())
             writer.burst(Burst("current_fine", "A", 1000.0, 0.01, np.arange(5.0), "burst"))
             friction = Finding("friction", "Friction", (n + 1) / 10, 0.01, "A", None, 0.5, verdict)
             writer.findings([friction], verdict.value)
-        with sqlite3.connect(path) as raw:
-            raw.execute("UPDATE runs SET started_at = ? WHERE id = ?", (DAYS[n % 3], writer.run_id))
-        raw.close()
     return book
 
 
@@ -91,8 +91,10 @@ def test_check_is_silent_on_a_good_book_and_tells_each_damage(tmp_path: Path) ->
     raw.close()
     with Book(path, read_only=True) as book:
         told = "\n".join(book.problems())
-    first = "Run 1, batch 0: its samples", "Run 2, batch 7: batch 0 before it"
-    for words in (*first, "Run 3: a fast", "of events belongs"):
+    for words in (
+        "Run 1, batch 0: it cannot be read", "Run 1, batch 0, rows: 10 bytes where",
+        "Run 2, batch 7: batch 0 before it", "Run 3, fast capture 0", "of events belongs",
+    ):  # fmt: skip
         assert words in told
     assert main(["book", "check", "--book", str(path)]) == 6
 
@@ -144,6 +146,29 @@ def test_parquet_and_two_engines_agree_with_the_book(tmp_path: Path) -> None:
     samples = dataframe.read_parquet(tmp_path / "lake" / "samples")
     assert len(samples) == 6 * 50
     assert float(samples["current_a"].max().compute()) == 5.0
+
+
+@pytest.mark.extras
+def test_a_lake_takes_two_books_of_one_name_and_no_names(tmp_path: Path) -> None:
+    """The second book's files replaced the first's, since both are called the same everywhere."""
+    parquet = pytest.importorskip("pyarrow.parquet")
+    lake = tmp_path / "lake"
+    for shop in ("one", "two"):
+        (tmp_path / shop).mkdir()
+        source = tmp_path / shop / "strokebench.book"
+        fill(source, 3).close()
+        for _ in range(2):  # the same again adds nothing
+            command = ["book", "export", "--parquet", str(lake), "--without-names", "--book", str(source)]
+            assert main(command) == 0
+    for kind in ("samples", "findings"):
+        assert len(list((lake / kind).rglob("*.parquet"))) == 6
+    rows = parquet.read_table(lake / "findings").to_pylist()
+    named = {row["customer"] for row in rows}
+    assert not any("job" in name for name in named)
+    assert len(named) == 6  # three customers in each book, and no way to tell that they are the same
+    assert {row["upper"] for row in rows} == {0.5}
+    assert len({row["run"] for row in rows}) == 6
+    assert all(row["seal"] for row in rows)
 
 
 @pytest.mark.extras

@@ -42,10 +42,11 @@ TRIED = {
     "book find": ("--customer nobody --book b.book", 0),
     "book note": ("1 'came back' --book b.book", 0),
     "book trend": ("pull_in_current --book b.book", 0),
-    "book export": ("--csv two.csv --book b.book", 0),
+    "book export": ("--csv two.csv --force --book b.book", 0),
     "book backup": ("copy.book --book b.book", 0),
     "book check": ("--book b.book", 0),
-    "export": ("1 --book b.book --csv three.csv", 0),
+    "book recover": ("saved.book --book b.book", 0),
+    "export": ("1 --book b.book --csv three.csv --force", 0),
     "parts": ("solenoid", 0),
     "ports": ("", 0),
     "info": ("--sim", 0),
@@ -88,7 +89,8 @@ def workshop(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def narrow(workshop: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """In that folder, at a terminal of 80 columns."""
     monkeypatch.chdir(workshop)
-    (workshop / "copy.book").unlink(missing_ok=True)
+    for made in ("copy.book", "saved.book"):
+        (workshop / made).unlink(missing_ok=True)
     monkeypatch.setenv("COLUMNS", "80")
     monkeypatch.setenv("NO_COLOR", "1")
     return workshop

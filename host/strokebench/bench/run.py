@@ -12,6 +12,7 @@ import numpy as np
 from strokefw import channels, state
 from strokefw.link import wire
 
+from strokebench.bench.bounds import Bounds, behind
 from strokebench.data.run import Burst, Event, Mark, RunData
 from strokebench.data.samples import Samples
 from strokebench.errors import LinkError, LinkLost, ProtectionTripped, VersionMismatch
@@ -49,7 +50,8 @@ class Run:
     Yields arrays of :data:`strokebench.data.samples.SAMPLE_DTYPE`, at most 100 ms each, time from the first
     row.
     ``marks``, ``events`` and ``bursts`` grow meanwhile; the newest mark's end is NaN while its segment runs.
-    ``lost_rows`` counts samples that the bench sent and we did not get, or that it had to drop.
+    ``lost_rows`` counts samples that the bench sent and we did not get, or that it had to drop;
+    ``refused_frames`` frames of samples that came twice or too late.
     ``chunk_rows`` may be set lower for a livelier view.
 
     Made by :meth:`strokebench.bench.bench.Bench.run`: ``units`` turns a burst's counts into values,
@@ -89,8 +91,12 @@ class Run:
         self._tick0: int | None = None
         self._next_seq: int | None = None
         self._captures = Captures()
+        self._bounds = Bounds.of(plan)
+        self.refused_frames = 0
         self.chunk_rows = CHUNK_ROWS
         self._stop_asked = self._stop_sent = 0
+        self._began_s = self._stop_s = 0.0
+        self._newest_s = -math.inf
         self._chunks = self._go()
 
     @property
@@ -118,7 +124,7 @@ class Run:
         self._chunks.close()
 
     def _go(self) -> Generator[Samples, None, None]:
-        heard_s = self._link.port.now()
+        heard_s = self._began_s = self._link.port.now()
         try:
             while self.outcome == "running":
                 messages = self._link.poll(SLICE_S)
@@ -147,8 +153,9 @@ class Run:
                 f"The bench at {self._link.name} fell silent in the middle of the run.",
                 "Check cable and supply; without a word from here it stops the part by itself.",
             )
+        self._bounds.look_at_clock(now_s - self._began_s, now_s - self._stop_s if self._stop_sent else 0.0)
         if self._stop_asked > self._stop_sent:
-            self._stop_sent = self._stop_asked
+            self._stop_sent, self._stop_s = self._stop_asked, now_s
             self._link.tell("stop", int(self._stop_sent == STOP_AT_ONCE))
         elif now_s - self._link.sent_s >= self._beat_s:
             self._link.tell("heartbeat")
@@ -173,6 +180,7 @@ class Run:
         elif message.name == "event":
             self._event(**message.fields)
         elif message.name == "burst":
+            self._bounds.add_burst()
             self._captures.begin(message.fields)
         elif message.name == "burst_data":
             self._captures.add(message.fields["offset"], message.tail)
@@ -181,8 +189,12 @@ class Run:
             self._burst(*done)
 
     def _samples(self, message: Message) -> None:
+        """Take rows that go on from the ones before; a frame that comes twice or too late is refused."""
         first, count = message.fields["first_seq"], message.fields["count"]
         tick = int.from_bytes(message.tail[:4], "little")
+        if self._next_seq is not None and behind(self._next_seq, first):
+            self.refused_frames += 1
+            return
         if self._next_seq is not None:
             self.lost_rows += (first - self._next_seq) & state.TICK_MASK
         elif self._tick0 is not None:  # the run's first event was told: its tick has the first row
@@ -190,9 +202,18 @@ class Run:
         self._next_seq = (first + count) & state.TICK_MASK
         if self._tick0 is None:
             self._tick0 = tick
+        times_s = conversion.decode_rows(message.tail, self._tick0)["time_s"]
+        if times_s[0] <= self._newest_s or not np.all(np.diff(times_s) > 0):
+            raise VersionMismatch(
+                "The bench's clock ran backwards in the middle of the run.",
+                "Unplug the bench, plug it in again; report it if it happens again.",
+            )
+        self._newest_s = float(times_s[-1])
+        self._bounds.add_rows(count, self._newest_s, self.lost_rows)
         self._raw += message.tail
 
     def _event(self, tick: int, kind: int, code: int, index: int, detail: int) -> None:
+        self._bounds.add_event()
         time_s = self._time_s(tick)
         if kind == state.EVENT_SEGMENT:
             self._close_mark(time_s)

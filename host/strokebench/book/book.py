@@ -8,33 +8,25 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from collections.abc import Iterable
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from strokebench.book import care, reader, search
-from strokebench.book.connect import connect, plain_errors
+from strokebench.book import care, items, reader, search, typed
+from strokebench.book.connect import connect, plain_errors, transaction
 from strokebench.book.packing import to_json
 from strokebench.book.reader import RunSummary
 from strokebench.book.search import TrendPoint, Wanted
-from strokebench.book.writer import RunWriter, utc_now, writer_name
+from strokebench.book.upgrade import new_uid, utc_now
+from strokebench.book.writer import RunWriter, writer_name
 from strokebench.data.findings import Finding
+from strokebench.data.output import is_book
 from strokebench.data.run import RunData
 from strokebench.errors import BookError, UsageError
 
 __all__ = ["Book", "RunSummary", "RunWriter", "TrendPoint", "Wanted", "is_book"]
-
-
-def is_book(path: str | Path) -> bool:
-    """Tell whether a file starts like a SQLite database; False when it cannot be read."""
-    try:
-        with open(path, "rb") as file:
-            return file.read(16) == b"SQLite format 3\0"
-    except OSError:
-        return False
 
 
 class Book:
@@ -60,15 +52,16 @@ class Book:
         profile: dict[str, Any] | None = None,
     ) -> RunWriter:
         """Begin a run of ``part``; ``info`` takes identity, engine, ambient_c and the like."""
-        statement = """INSERT INTO runs(started_at, part, kind, part_serial, customer, note, writer, info,
-            accuracy, profile) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"""
-        texts = (utc_now(), part, kind, part_serial, customer, note, writer_name())
-        with plain_errors(self.path):
-            cursor = self._connection.execute(
-                statement, (*texts, to_json(info or {}), to_json(accuracy or {}), to_json(profile or {}))
-            )
-        assert cursor.lastrowid is not None
-        return RunWriter(self._connection, self.path, cursor.lastrowid)
+        statement = """INSERT INTO runs(uid, started_at, part, kind, part_serial, customer, note, writer,
+            info, accuracy, profile) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"""
+        now = utc_now()
+        texts = (new_uid(), now, part, kind, part_serial, customer, note, writer_name())
+        values = (*texts, to_json(info or {}), to_json(accuracy or {}), to_json(profile or {}))
+        with plain_errors(self.path), transaction(self._connection):
+            run_id = self._connection.execute(statement, values).lastrowid
+            assert run_id is not None
+            items.begin(self._connection, run_id, now)
+        return RunWriter(self._connection, self.path, run_id)
 
     def runs(self) -> list[RunSummary]:
         """Return a summary of every run, oldest first."""
@@ -105,19 +98,42 @@ class Book:
 
     def add_note(self, run_id: int, text: str) -> str:
         """Append a line to a run's note and return the whole note."""
-        with plain_errors(self.path):
+        with plain_errors(self.path), transaction(self._connection):
             self._known(run_id)
             self._connection.execute(
                 """UPDATE runs SET note = CASE note WHEN '' THEN ?1 ELSE note || char(10) || ?1 END
                 WHERE id = ?2""",
                 (text, run_id),
             )
+            items.say(self._connection, run_id, "note", utc_now())
             return reader.summaries(self._connection, run_id)[0].note
 
-    def problems(self) -> list[str]:
-        """Return one sentence for each thing wrong with the file, reading all of it."""
+    def run_numbers(self) -> list[int]:
+        """Return the numbers of all runs, ascending."""
         with plain_errors(self.path):
-            return list(care.problems(self._connection))
+            rows = self._connection.execute("SELECT id FROM runs ORDER BY id").fetchall()
+        return [typed.whole(row[0], "the number of a run") for row in rows]
+
+    def salt(self) -> bytes:
+        """Return this book's secret for pseudonyms; it is in the file, so keep the file to yourself."""
+        with plain_errors(self.path):
+            row = self._connection.execute("SELECT value FROM facts WHERE name = 'salt'").fetchone()
+        if row is None or not isinstance(row[0], bytes) or not 16 <= len(row[0]) <= 64:
+            raise typed.damaged("its salt for pseudonyms")
+        return row[0]
+
+    def problems(self, heard: care.Heard = lambda done, of: None) -> list[str]:
+        """Return one sentence for each thing wrong with the file, reading all of it.
+
+        ``heard`` is told how many runs of how many have been looked at.
+        """
+        with plain_errors(self.path):
+            return list(care.problems(self._connection, heard))
+
+    def find_seal(self, digits: str) -> tuple[int, str, str] | None:
+        """Return run, what was sealed and when, for a seal's first 16 or more hexadecimal digits."""
+        with plain_errors(self.path):
+            return care.find_seal(self._connection, digits)
 
     def backup(self, target: str | Path) -> int:
         """Copy the book to ``target``, safe while somebody records; return its size in bytes."""
@@ -141,8 +157,8 @@ class Book:
         with plain_errors(self.path):
             self._known(run_id)
             query = "SELECT profile FROM runs WHERE id = ?"
-            stored: dict[str, Any] = json.loads(self._connection.execute(query, (run_id,)).fetchone()[0])
-            return stored
+            found = self._connection.execute(query, (run_id,)).fetchone()[0]
+        return typed.table(found, f"the profile of run {run_id}")
 
     def judged(self, run_id: int, findings: Iterable[Finding], verdict: str) -> None:
         """Replace findings and verdict of an existing run."""

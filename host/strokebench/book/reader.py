@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import os
 import socket
@@ -13,10 +12,12 @@ from typing import Any
 
 import numpy as np
 
+from strokebench.book import typed
 from strokebench.book.packing import unpack_floats, unpack_samples
 from strokebench.data.findings import Finding, Verdict
 from strokebench.data.run import Burst, Event, Mark, RunData
 from strokebench.data.samples import Samples, empty
+from strokebench.errors import BookError
 
 
 @dataclass(frozen=True)
@@ -59,10 +60,28 @@ def summaries_where(
 
 def _summary(row: tuple[Any, ...]) -> RunSummary:
     run_id, started_at, part, kind, serial, customer, note, outcome, verdict, writer, count, duration_s = row
+    what = f"run {typed.whole(run_id, 'the number of a run')}"
+    outcome, writer = typed.text(outcome, what), typed.text(writer, what)
     if outcome == "running" and not writer_lives(writer):
         outcome = "cut"
-    head = (run_id, started_at, part, kind, serial, customer, note)
-    return RunSummary(*head, outcome, verdict, count, duration_s or 0.0)
+    if verdict is not None and verdict not in RUN_VERDICTS:
+        raise typed.damaged(f"the verdict of {what}")
+    return RunSummary(
+        run_id=run_id,
+        started_at=typed.text(started_at, what),
+        part=typed.text(part, what),
+        kind=typed.text(kind, what),
+        part_serial=typed.text(serial, what),
+        customer=typed.text(customer, what),
+        note=typed.text(note, what),
+        outcome=outcome,
+        verdict=verdict,
+        samples=typed.whole(count, what),
+        duration_s=typed.number_or_none(duration_s, what) or 0.0,
+    )
+
+
+RUN_VERDICTS = tuple(verdict.value for verdict in Verdict if verdict is not Verdict.INFO)
 
 
 def writer_lives(writer: str) -> bool:
@@ -70,6 +89,8 @@ def writer_lives(writer: str) -> bool:
     host, _, process = writer.rpartition(":")
     if host != socket.gethostname():
         return bool(host)
+    if not process.isdecimal() or not 0 < int(process[:12]) < 2**31:
+        return False
     if os.name == "nt":  # os.kill would end it there
         return int(process) == os.getpid()
     try:
@@ -82,51 +103,112 @@ def writer_lives(writer: str) -> bool:
 
 
 def load(connection: sqlite3.Connection, run_id: int) -> RunData:
-    """Return everything recorded of a run; info carries the book's columns too."""
-    rows = samples(connection, run_id)
+    """Return everything recorded of a run; info carries the book's columns too.
+
+    Batches and captures that are damaged are left out, and named in ``info["damaged"]``.
+    """
+    damaged: list[str] = []
+    rows = samples(connection, run_id, damaged)
     last_s = float(rows["time_s"][-1]) if len(rows) else 0.0
-    row = connection.execute("SELECT info, accuracy, started_at FROM runs WHERE id = ?", (run_id,)).fetchone()
+    query = "SELECT info, accuracy, uid, sealed_at FROM runs WHERE id = ?"
+    about, accuracy, uid, sealed_at = connection.execute(query, (run_id,)).fetchone()
     summary = summaries(connection, run_id)[0]
-    info = {**json.loads(row[0]), **{name: getattr(summary, name) for name in _KEPT}}
-    return RunData(
+    what = f"run {run_id}"
+    info = typed.table(about, f"what is known about the bench of {what}")
+    info |= {name: getattr(summary, name) for name in _KEPT}
+    info |= {"uid": typed.text(uid, what), "sealed_at": typed.text(sealed_at, what)}
+    info["seal"] = newest_seal(connection, run_id)
+    data = RunData(
         samples=rows,
         marks=_marks(connection, run_id, last_s),
         events=_events(connection, run_id),
-        bursts=_bursts(connection, run_id),
-        accuracy=json.loads(row[1]),
+        bursts=_bursts(connection, run_id, damaged),
+        accuracy=_accuracy(accuracy, what),
         info=info,
     )
+    if damaged:
+        info["damaged"] = damaged
+    return data
 
 
 _KEPT = ("run_id", "started_at", "part", "kind", "part_serial", "customer", "note", "outcome", "verdict")
 
 
-def samples(connection: sqlite3.Connection, run_id: int) -> Samples:
-    """Return all samples of a run in order of time."""
-    query = "SELECT columns, count FROM batches WHERE run_id = ? ORDER BY number"
-    pieces = [unpack_samples(blob, count) for blob, count in connection.execute(query, (run_id,))]
+def newest_seal(connection: sqlite3.Connection, run_id: int) -> str:
+    """Return the newest link of the run's chains as hexadecimal digits, empty when it has none."""
+    query = "SELECT link FROM seals WHERE run_id = ? ORDER BY number DESC LIMIT 1"
+    row = connection.execute(query, (run_id,)).fetchone()
+    return row[0].hex() if row is not None and isinstance(row[0], bytes) else ""
+
+
+def _accuracy(value: Any, what: str) -> dict[str, dict[str, float]]:
+    found = typed.table(value, f"the accuracy of {what}")
+    for channel in found.values():
+        if not isinstance(channel, dict):
+            raise typed.damaged(f"the accuracy of {what}")
+        for each in channel.values():
+            typed.number(each, f"the accuracy of {what}")
+    return found
+
+
+def samples(connection: sqlite3.Connection, run_id: int, damaged: list[str] | None = None) -> Samples:
+    """Return all samples of a run in order of time; batches that cannot be read go into ``damaged``."""
+    query = "SELECT columns, count, number FROM batches WHERE run_id = ? ORDER BY number"
+    pieces, last_s = [], -math.inf
+    for blob, count, number in connection.execute(query, (run_id,)):
+        try:
+            rows = unpack_samples(blob, count)
+            if not len(rows) or not rows["time_s"][0] > last_s or not np.all(np.diff(rows["time_s"]) > 0):
+                raise BookError("Its times do not go on.")
+        except BookError:
+            if damaged is None:
+                raise
+            damaged.append(f"batch {number}")
+            continue
+        pieces.append(rows)
+        last_s = float(rows["time_s"][-1])
     return np.concatenate(pieces) if pieces else empty()
 
 
 def _marks(connection: sqlite3.Connection, run_id: int, last_s: float) -> list[Mark]:
     query = "SELECT label, start_s, end_s, number, kind FROM marks WHERE run_id = ? ORDER BY start_s, number"
-    rows = connection.execute(query, (run_id,))
+    what = f"a segment of run {run_id}"
     return [
-        Mark(label, start, last_s if end is None else end, n, kind) for label, start, end, n, kind in rows
-    ]
+        Mark(
+            typed.text(label, what), typed.number(start, what),
+            last_s if end is None else typed.number(end, what), typed.whole(n, what), typed.text(kind, what),
+        )
+        for label, start, end, n, kind in connection.execute(query, (run_id,))
+    ]  # fmt: skip
 
 
 def _events(connection: sqlite3.Connection, run_id: int) -> list[Event]:
     query = "SELECT time_s, kind, code, text FROM events WHERE run_id = ? ORDER BY id"
-    return [Event(*row) for row in connection.execute(query, (run_id,))]
-
-
-def _bursts(connection: sqlite3.Connection, run_id: int) -> list[Burst]:
-    query = "SELECT channel, unit, rate_hz, start_s, numbers, label FROM bursts WHERE run_id = ? ORDER BY id"
-    rows = connection.execute(query, (run_id,))
+    what = f"an event of run {run_id}"
     return [
-        Burst(name, unit, rate, at, unpack_floats(raw), label) for name, unit, rate, at, raw, label in rows
+        Event(typed.number(at, what), typed.text(kind, what), typed.whole(code, what), typed.text(said, what))
+        for at, kind, code, said in connection.execute(query, (run_id,))
     ]
+
+
+def _bursts(connection: sqlite3.Connection, run_id: int, damaged: list[str]) -> list[Burst]:
+    query = "SELECT channel, unit, rate_hz, start_s, numbers, label FROM bursts WHERE run_id = ? ORDER BY id"
+    found = []
+    for number, row in enumerate(connection.execute(query, (run_id,))):
+        try:
+            found.append(_burst(row, f"a fast capture of run {run_id}"))
+        except BookError:
+            damaged.append(f"fast capture {number}")
+    return found
+
+
+def _burst(row: tuple[Any, ...], what: str) -> Burst:
+    channel, unit, rate_hz, start_s, blob, label = row
+    rate = typed.number(rate_hz, what)
+    if rate <= 0:
+        raise typed.damaged(what)
+    head = (typed.text(channel, what), typed.text(unit, what), rate, typed.number(start_s, what))
+    return Burst(*head, unpack_floats(blob), typed.text(label, what))
 
 
 def findings(connection: sqlite3.Connection, run_id: int) -> list[Finding]:
@@ -144,20 +226,26 @@ FINDING_COLUMNS = ", ".join(
 
 
 def finding_of(row: tuple[Any, ...]) -> Finding:
-    """Return the finding in a row of :data:`FINDING_COLUMNS`."""
+    """Return the finding in a row of :data:`FINDING_COLUMNS`; :class:`BookError` when it is damaged."""
     key, title, value, u, unit, lower, upper, verdict, reason, place, fault, evidence, start_s, end_s = row
+    what = f"the finding {key!r}" if isinstance(key, str) else "a finding"
+    try:
+        judged = Verdict(verdict)
+    except ValueError:
+        raise typed.damaged(what) from None
+    span = (typed.number_or_none(start_s, what), typed.number_or_none(end_s, what))
     return Finding(
-        key,
-        title,
-        math.nan if value is None else value,
-        math.nan if u is None else u,
-        unit,
-        lower,
-        upper,
-        Verdict(verdict),
-        reason,
-        None if start_s is None else (start_s, end_s),
-        place,
-        fault,
-        json.loads(evidence),
+        typed.text(key, what),
+        typed.text(title, what),
+        math.nan if value is None else typed.number(value, what),
+        math.nan if u is None else typed.number(u, what),
+        typed.text(unit, what),
+        typed.number_or_none(lower, what),
+        typed.number_or_none(upper, what),
+        judged,
+        typed.text(reason, what),
+        None if span[0] is None or span[1] is None else (span[0], span[1]),
+        typed.number_or_none(place, what),
+        typed.text(fault, what),
+        typed.table(evidence, what),
     )

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
+from functools import lru_cache
 
+from strokebench.book import upgrade
 from strokebench.errors import BookError
 
 APPLICATION_ID = 0x53424B31
@@ -54,8 +57,24 @@ MIGRATIONS: tuple[str, ...] = (
     CREATE INDEX findings_of_run ON findings(run_id);
     CREATE INDEX findings_by_key ON findings(key, run_id);
     """,
+    """
+    ALTER TABLE runs ADD COLUMN uid TEXT NOT NULL DEFAULT '';
+    ALTER TABLE runs ADD COLUMN sealed_at TEXT NOT NULL DEFAULT '';
+    ALTER TABLE batches ADD COLUMN sums BLOB;
+    ALTER TABLE batches ADD COLUMN link BLOB;
+    CREATE TABLE seals (
+        run_id INTEGER NOT NULL REFERENCES runs(id) ON DELETE CASCADE, number INTEGER NOT NULL,
+        strand TEXT NOT NULL, what TEXT NOT NULL, made_at TEXT NOT NULL, digest BLOB NOT NULL,
+        sums BLOB NOT NULL, link BLOB NOT NULL,
+        PRIMARY KEY (run_id, number)
+    ) WITHOUT ROWID;
+    CREATE TABLE facts (name TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID;
+    INSERT INTO facts VALUES ('salt', randomblob(32));
+    """,
 )
 """Step n brings ``PRAGMA user_version`` from n to n + 1. Only ever append."""
+SEALED = 2
+"""The first version whose runs are sealed; an older one is sealed when it is brought up to date."""
 
 
 def version_of(connection: sqlite3.Connection) -> int:
@@ -75,6 +94,8 @@ def migrate(connection: sqlite3.Connection, name: str) -> None:
             if version_of(connection) == version:  # else another process was quicker
                 for statement in MIGRATIONS[version].split(";"):
                     connection.execute(statement)
+                if version + 1 == SEALED:
+                    upgrade.seal_all(connection)
                 connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
                 connection.execute(f"PRAGMA user_version = {version + 1}")
             connection.execute("COMMIT")
@@ -84,13 +105,64 @@ def migrate(connection: sqlite3.Connection, name: str) -> None:
 
 
 def check(connection: sqlite3.Connection, name: str) -> None:
-    """Refuse a file that is another program's database or a newer job book."""
-    application = int(connection.execute("PRAGMA application_id").fetchone()[0])
-    empty = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
-    if application != APPLICATION_ID and not empty:
+    """Refuse a file that is another program's database, a newer job book, or one with foreign objects in it.
+
+    A trigger or view in a file acts by itself when the file is used; a job book has none.
+    """
+    connection.execute("BEGIN")  # all of it as it is at one moment: somebody may be making the book
+    try:
+        application = int(connection.execute("PRAGMA application_id").fetchone()[0])
+        there, version = _objects(connection), version_of(connection)
+    finally:
+        connection.rollback()
+    if application != APPLICATION_ID and there:
         raise BookError(f"{name} is a database, but not a job book.", "Choose another file with --book.")
-    if version_of(connection) > len(MIGRATIONS):
+    if version > len(MIGRATIONS):
         raise BookError(
-            f"{name} was written by a newer strokebench (book version {version_of(connection)}).",
+            f"{name} was written by a newer strokebench (book version {version}).",
             "Update strokebench, or choose another file with --book.",
+        )
+    if version < 0 or (there and version == 0):
+        raise BookError(f"{name} is not a complete job book.", "Choose another file with --book.")
+    if version:
+        _compare(there, _expected(version), name)
+
+
+Objects = dict[tuple[str, str], str]
+
+
+def _objects(connection: sqlite3.Connection) -> Objects:
+    """Return the SQL of everything that the file declares, by kind and name; SQLite's own left out."""
+    query = (
+        "SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite\\_%' ESCAPE '\\' LIMIT 1000"
+    )
+    return {(kind, name): " ".join(str(sql).split()) for kind, name, sql in connection.execute(query)}
+
+
+@lru_cache
+def _expected(version: int) -> Objects:
+    """Return what a book of that version declares."""
+    with closing(sqlite3.connect(":memory:")) as empty:
+        for step in MIGRATIONS[:version]:
+            empty.executescript(step)
+        return _objects(empty)
+
+
+def _compare(there: Objects, expected: Objects, name: str) -> None:
+    for (kind, what), sql in there.items():
+        if (kind, what) not in expected:
+            raise BookError(
+                f"{name} holds a {kind} {what!r} that strokebench did not make.",
+                "Do not use this file; `strokebench book recover` saves its runs into a new one.",
+            )
+        if sql != expected[kind, what]:
+            raise BookError(
+                f"{name}: its {kind} {what!r} was changed.",
+                "Do not use this file; `strokebench book recover` saves its runs into a new one.",
+            )
+    missing = [what for kind, what in expected if (kind, what) not in there and kind == "table"]
+    if missing:
+        raise BookError(
+            f"{name} is not a complete job book: {missing[0]!r} is missing.",
+            "Restore it from a backup, or save what is left with `strokebench book recover`.",
         )

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import json
 import math
 import os
 import socket
 import sqlite3
 from collections.abc import Iterable
-from datetime import datetime, timezone
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from strokebench.book.connect import BUSY_MS, plain_errors
+from strokebench.book import items, seal, typed
+from strokebench.book.connect import BUSY_MS, plain_errors, transaction
 from strokebench.book.packing import pack_floats, pack_samples, to_json
+from strokebench.book.upgrade import utc_now
 from strokebench.data.findings import Finding
 from strokebench.data.run import Burst, Event, Mark
 from strokebench.data.samples import Samples
@@ -28,7 +28,8 @@ MAX_PENDING = 6000
 """Statements kept back while the book is locked (about a minute) before the run is given up."""
 
 _INSERT = {
-    "batch": "INSERT INTO batches(run_id, number, first_s, last_s, count, columns) VALUES (?, ?, ?, ?, ?, ?)",
+    "batch": "INSERT INTO batches(run_id, number, first_s, last_s, count, columns, sums, link)"
+    " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
     "length": "UPDATE runs SET first_s = coalesce(first_s, ?), last_s = ?, samples = samples + ?"
     " WHERE id = ?",
     "mark": "INSERT OR REPLACE INTO marks VALUES (?, ?, ?, ?, ?, ?)",
@@ -38,11 +39,6 @@ _INSERT = {
     "finding": "INSERT INTO findings(run_id, key, title, value, u, unit, lower, upper, verdict, reason,"
     " span_start_s, span_end_s, place, fault, evidence) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
 }
-
-
-def utc_now() -> str:
-    """Return the present time as ISO 8601 in UTC, to the millisecond."""
-    return datetime.now(timezone.utc).isoformat(timespec="milliseconds")
 
 
 def writer_name() -> str:
@@ -63,6 +59,7 @@ class RunWriter:
         self._path = path
         self._pending: list[tuple[str, tuple[Any, ...]]] = []
         self._batches = 0
+        self._link = b""  # the newest of the record strand, once it is known
         self._marks: dict[int, None] = {}
         self.outcome: str | None = None
 
@@ -78,7 +75,10 @@ class RunWriter:
 
     def _batch(self, rows: Samples) -> None:
         first_s, last_s = float(rows["time_s"][0]), float(rows["time_s"][-1])
-        values = (self.run_id, self._batches, first_s, last_s, len(rows), pack_samples(rows))
+        blob = pack_samples(rows)
+        item = items.batch(self._batches, first_s, last_s, len(rows), blob)
+        self._link = seal.link(self._link or items.last_link(self._connection, self.run_id), item.digest())
+        values = (self.run_id, self._batches, first_s, last_s, len(rows), blob, item.sums(), self._link)
         self._batches += 1
         self._pending.append(("batch", values))
         self._pending.append(("length", (first_s, last_s, len(rows), self.run_id)))
@@ -106,10 +106,13 @@ class RunWriter:
     def info(self, **more: Any) -> None:
         """Add to the run's info (JSON), e.g. the loss counted at its end."""
         with plain_errors(self._path):
-            query = "SELECT info FROM runs WHERE id = ?"
-            known = json.loads(self._connection.execute(query, (self.run_id,)).fetchone()[0])
-            statement = "UPDATE runs SET info = ? WHERE id = ?"
-            self._connection.execute(statement, (to_json({**known, **more}), self.run_id))
+            execute = self._connection.execute
+            found = execute("SELECT info FROM runs WHERE id = ?", (self.run_id,)).fetchone()[0]
+            known = typed.table(found, f"what is known about run {self.run_id}")
+            with transaction(self._connection):
+                text = to_json({**known, **more})
+                execute("UPDATE runs SET info = ? WHERE id = ?", (text, self.run_id))
+                items.say(self._connection, self.run_id, "info", utc_now())
 
     def finish(self, outcome: str) -> None:
         """Commit what is pending and close the run as ``done``, ``stopped``, ``fault`` or the like."""
@@ -143,21 +146,22 @@ class RunWriter:
         replace: bool = False,
     ) -> None:
         execute = self._connection.execute
-        execute("BEGIN IMMEDIATE")
-        try:
+        with transaction(self._connection):
             if replace:
                 execute("DELETE FROM findings WHERE run_id = ?", (self.run_id,))
                 execute("UPDATE runs SET verdict = ? WHERE id = ?", (verdict, self.run_id))
             for name, values in statements:
                 execute(_INSERT[name], values)
+            now = utc_now()
             if outcome is not None:
                 change = "UPDATE runs SET outcome = ?, ended_at = ? WHERE id = ?"
-                execute(change, (outcome, utc_now(), self.run_id))
-            execute("COMMIT")
-        except BaseException:
-            if self._connection.in_transaction:
-                self._connection.rollback()
-            raise
+                execute(change, (outcome, now, self.run_id))
+                items.close(self._connection, self.run_id, now)
+            query = "SELECT verdict IS NOT NULL FROM runs WHERE id = ?"
+            # judged before its end: the judgement is about what the recording came to
+            judged = outcome is not None and execute(query, (self.run_id,)).fetchone()[0]
+            if replace or judged:
+                items.say(self._connection, self.run_id, "judgement", now)
 
     def __enter__(self) -> RunWriter:
         return self

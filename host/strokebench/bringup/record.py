@@ -7,8 +7,8 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+from strokebench.data.output import write_whole
 from strokebench.errors import BookError, UsageError
-from strokebench.parts.write import write_whole
 
 OK, DIFFERS, LEFT_OUT = "ok", "differs", "left out"
 
@@ -44,7 +44,7 @@ class Record:
                 "board": self.board,
                 "steps": {k: asdict(v) for k, v in self.steps.items()},
             }
-            write_whole(self.path, json.dumps(data, indent=1, ensure_ascii=False), folder=True)
+            write_whole(self.path, json.dumps(data, indent=1, ensure_ascii=False), folder=True, replace=True)
 
     def passed(self, step_id: str) -> bool:
         """Tell whether a step was well already."""

@@ -14,8 +14,8 @@ from strokebench.calibrate.points import checked
 from strokebench.calibrate.quantities import Quantity
 from strokebench.calibrate.solve import Correction, solve
 from strokebench.calibrate.unfinished import State
+from strokebench.data.output import write_whole
 from strokebench.errors import DataError, LinkError
-from strokebench.parts.write import write_whole
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
@@ -75,7 +75,7 @@ def store(bench: Bench, made: dict[str, Any], where: Path | None = None) -> Path
     The file is written first: a chip with numbers that nobody can look up is worse than a file too many.
     """
     path = certificates.file_for(made["uid"], made["number"], where)
-    write_whole(path, json.dumps(made, indent=1, ensure_ascii=False), folder=True)
+    write_whole(path, json.dumps(made, indent=1, ensure_ascii=False), folder=True, replace=True)
     checked(bench)  # it takes no calibration meanwhile
     bench.store_calibration(bytes.fromhex(made["record"]))
     if bench.identity.calibration_id != made["number"]:

@@ -9,8 +9,8 @@ from typing import Any
 
 from strokebench.calibrate.instrument import Instrument
 from strokebench.calibrate.solve import Reading
+from strokebench.data.output import write_whole
 from strokebench.errors import BookError, UsageError
-from strokebench.parts.write import write_whole
 
 DEFAULT_STATE = "strokebench-calibration.json"
 
@@ -55,7 +55,7 @@ class State:
             "instruments": [instrument.model_dump() for instrument in self.instruments],
             "readings": [asdict(reading) for reading in self.readings],
         }
-        write_whole(self.path, json.dumps(data, indent=1), folder=True)
+        write_whole(self.path, json.dumps(data, indent=1), folder=True, replace=True)
 
     def done(self) -> None:
         """Take the file away: everything is in the certificate now."""

@@ -1,12 +1,14 @@
-"""Look into a job book: list, show, find, note, trend, export, backup, check."""
+"""Look into a job book: list, show, find, note, trend, export, backup, check, recover."""
 
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from strokebench.commands.common import add_book, add_json, print_json
+from strokebench.commands.common import add_book, add_force, add_json, print_json
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -25,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
     """Do it."""
     handlers = {
         "list": _find, "find": _find, "show": _show, "note": _note, "trend": _trend, "export": _export,
-        "backup": _backup, "check": _check,
+        "backup": _backup, "check": _check, "recover": _recover,
     }  # fmt: skip
     return handlers[args.action](args)
 
@@ -38,7 +40,8 @@ _TEXTS = {
     "trend": "Follow one finding over the runs of a part",
     "export": "Export runs as CSV, Parquet or MDF4",
     "backup": "Copy the book, safe while somebody records",
-    "check": "Read the whole book and say whether it is intact",
+    "check": "Read the whole book and say whether it is intact and unaltered",
+    "recover": "Save what is readable of a damaged or foreign book into a new one",
 }
 
 
@@ -74,6 +77,7 @@ def _add_trend(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("key", metavar="FINDING", help="key of the finding (`book show --json` names them)")
     _add_wanted(parser)
     parser.add_argument("--plot", metavar="FILE.svg", help="draw it too")
+    add_force(parser)
 
 
 def _add_export(parser: argparse.ArgumentParser) -> None:
@@ -82,6 +86,20 @@ def _add_export(parser: argparse.ArgumentParser) -> None:
     kinds.add_argument("--csv", metavar="FILE")
     kinds.add_argument("--parquet", metavar="FOLDER", help="one file a run, in folders by part and month")
     kinds.add_argument("--mdf", metavar="FILE.mf4", help="ASAM MDF 4, an open standard")
+    parser.add_argument(
+        "--without-names", action="store_true",
+        help="with --parquet: pseudonyms in place of customer and serial number, no notes",
+    )  # fmt: skip
+    add_force(parser)
+
+
+def _add_check(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--seal",
+        default="",
+        metavar="DIGITS",
+        help="also look for a seal, as a report shows it; 16 digits do",
+    )
 
 
 def _add_backup(parser: argparse.ArgumentParser) -> None:
@@ -90,7 +108,7 @@ def _add_backup(parser: argparse.ArgumentParser) -> None:
 
 _ARGUMENTS = {
     "list": _add_list, "find": _add_find, "show": _add_run, "note": _add_note, "trend": _add_trend,
-    "export": _add_export, "backup": _add_backup,
+    "export": _add_export, "backup": _add_backup, "check": _add_check, "recover": _add_backup,
 }  # fmt: skip
 
 
@@ -160,7 +178,7 @@ def _trend(args: argparse.Namespace) -> int:
     if args.plot:
         from strokebench.report.trend import write_trend
 
-        write_trend(args.key, points, args.plot)
+        write_trend(args.key, points, args.plot, replace=args.force)
     if args.json:
         print_json([asdict(point) for point in points])
         return 0
@@ -175,18 +193,18 @@ def _export(args: argparse.Namespace) -> int:
         if args.parquet:
             from strokebench.book.export.parquet import write_parquet
 
-            chosen = [args.run] if args.run else [run.run_id for run in book.runs()]
-            count = write_parquet(book, chosen, args.parquet)
+            chosen = [args.run] if args.run else book.run_numbers()
+            count = write_parquet(book, chosen, args.parquet, names=not args.without_names)
             return _written(args, f"{count} runs in {args.parquet}", runs=count, folder=args.parquet)
         data = book.load(args.run or book.last_run())
     if args.csv:
         from strokebench.book.export.csv import write_csv
 
-        write_csv(data, args.csv)
+        write_csv(data, args.csv, replace=args.force)
     else:
         from strokebench.book.export.mdf import write_mdf
 
-        write_mdf(data, args.mdf)
+        write_mdf(data, args.mdf, replace=args.force)
     file, rows, run_id = args.csv or args.mdf, len(data.samples), data.info["run_id"]
     return _written(args, f"Run {run_id}: {rows:,} rows in {file}", run_id=run_id, rows=rows, file=file)
 
@@ -210,11 +228,47 @@ def _check(args: argparse.Namespace) -> int:
     from strokebench.errors import BookError
 
     with _book(args) as book:
-        problems, count = book.problems(), len(book.runs())
+        count = len(book.run_numbers())
+        with _progress(count, quiet=args.json) as heard:
+            problems = book.problems(heard)
+        sealed = book.find_seal(args.seal) if args.seal else None
+    if args.seal and sealed is None:
+        problems.append(f"No run in the book has the seal {args.seal}.")
     if args.json:
-        print_json({"book": str(Path(args.book)), "runs": count, "problems": problems})
+        print_json({"book": str(Path(args.book)), "runs": count, "problems": problems, "sealed": sealed})
     elif problems:
         print("\n".join(problems))
     else:
-        print(f"{args.book} is intact: {count} runs.")
+        print(f"{args.book} is intact and unaltered: {count} runs.")
+    if sealed is not None and not args.json:
+        print(f"The seal is of run {sealed[0]}, {sealed[1]}, made {sealed[2]}.")
     return BookError.exit_code if problems else 0
+
+
+def _recover(args: argparse.Namespace) -> int:
+    from strokebench.book.recover import recover
+
+    count, lost = recover(Path(args.book), Path(args.target))
+    if args.json:
+        print_json({"file": args.target, "runs": count, "lost": lost})
+        return 0
+    for line in lost:
+        print(line)
+    print(f"{count} runs saved in {args.target}; {len(lost)} things in {args.book} could not be read.")
+    return 0
+
+
+@contextmanager
+def _progress(total: int, quiet: bool) -> Iterator[Callable[[int, int], None]]:
+    """Give what shows how far something is, on standard error, where that is a terminal and it is long."""
+    from rich.progress import Progress
+
+    from strokebench.terminal.console import console
+
+    screen = console(stderr=True)
+    if quiet or total < 20 or not screen.is_terminal:
+        yield lambda done, of: None
+        return
+    with Progress(console=screen, transient=True) as progress:
+        task = progress.add_task("runs", total=total)
+        yield lambda done, of: progress.update(task, completed=done)

@@ -188,10 +188,10 @@ def _agreed(args: argparse.Namespace) -> bool:
 
 def _pages(path: Path, made: dict[str, Any]) -> None:
     from strokebench.calibrate import page
-    from strokebench.parts.write import write_whole
+    from strokebench.data.output import write_whole
 
-    write_whole(path.with_suffix(".html"), page.html(made))
-    write_whole(path.with_suffix(".txt"), page.text(made))
+    write_whole(path.with_suffix(".html"), page.html(made), replace=True)
+    write_whole(path.with_suffix(".txt"), page.text(made), replace=True)
 
 
 def _told(args: argparse.Namespace, made: dict[str, Any], path: Path | None) -> int:

@@ -31,6 +31,11 @@ def add_book(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--book", metavar="FILE", default=default_book(), help=text)
 
 
+def add_force(parser: argparse.ArgumentParser) -> None:
+    """Add ``--force``."""
+    parser.add_argument("--force", action="store_true", help="replace files that are there already")
+
+
 def add_bench(parser: argparse.ArgumentParser, *, sim: bool = True, plant: bool = True) -> None:
     """Add what chooses a bench: ``--port`` or the simulation's options, ``--plant`` for both at once."""
     parser.add_argument(
@@ -176,7 +181,9 @@ def print_json(result: Any) -> None:
     """Print ``result`` as JSON; NaN becomes null."""
     import json
 
-    print(json.dumps(_finite(result), ensure_ascii=False, default=str))
+    from strokebench.terminal.plain import escaped
+
+    print(escaped(json.dumps(_finite(result), ensure_ascii=False, default=str)))
 
 
 def _finite(value: Any) -> Any:

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.common import add_book, add_json, print_json
+from strokebench.commands.common import add_book, add_force, add_json, print_json
 
 if TYPE_CHECKING:
     from strokebench.verdict.compare import Comparison, Side
@@ -27,6 +27,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         "-o", "--output", metavar="FILE.html", help="page to write (default: compare-A-B.html)"
     )
     parser.add_argument("--no-report", action="store_true", help="write none")
+    add_force(parser)
     add_json(parser)
 
 
@@ -87,22 +88,26 @@ def _side(args: argparse.Namespace, text: str) -> Side:
 
 
 def _write(args: argparse.Namespace, found: Comparison) -> Path:
-    from strokebench.parts.write import write_whole
+    from strokebench.data.output import free_path, write_whole
+    from strokebench.report import mark
     from strokebench.report.comparison import render
 
     stems = [Path(text.replace(":", "-")).stem for text in (args.a, args.b)]
+    known = mark(found.a.run, found.b.run)
     path = Path(args.output or f"compare-{stems[0]}-{stems[1]}.html")
-    write_whole(path, render(found, (args.a, args.b)))
+    if not args.output and not args.force:
+        path = free_path(path, known)
+    write_whole(path, render(found, (args.a, args.b)), replace=args.force, mark=known)
     return path
 
 
 def _show(found: Comparison) -> None:
-    from rich.console import Console
     from rich.table import Table
 
     from strokebench.report.comparison import headline, line
+    from strokebench.terminal.console import console
 
-    console = Console()
+    screen = console()
     table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 1, 0, 0))
     table.add_column("finding", overflow="fold")
     for name in ("A", "B", "B - A"):
@@ -113,7 +118,7 @@ def _show(found: Comparison) -> None:
         row = line(difference)
         table.add_row(row.title, row.a, row.b, row.change, row.unit, row.word if difference.real else "",
                       style="bold" if difference.real else None)  # fmt: skip
-    console.print(table)
-    console.print(headline(found), markup=False, highlight=False)
+    screen.print(table)
+    screen.print(headline(found), markup=False, highlight=False)
     for remark in found.remarks:
-        console.print(remark, style="dim", markup=False, highlight=False)
+        screen.print(remark, style="dim", markup=False, highlight=False)

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from strokebench.commands.common import add_bench, add_book, add_json, open_chosen, print_json, say, sim_spec
-from strokebench.commands.outcome import Outcome, begin_run, finish
+from strokebench.commands.outcome import Outcome, add_report, begin_run, check_report, finish
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
@@ -29,8 +29,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     add_bench(parser)
     add_book(parser)
-    parser.add_argument("--report", metavar="FILE", help="where to write the report")
-    parser.add_argument("--no-report", action="store_true", help="write none")
+    add_report(parser)
     parser.add_argument("--customer", default="", metavar="TEXT", help="kept with the run")
     parser.add_argument("--serial", default="", metavar="TEXT", help="serial number of the part")
     parser.add_argument("--note", default="", metavar="TEXT", help="note, kept with the run")
@@ -132,6 +131,7 @@ def _carry_out(args: argparse.Namespace, profile: Profile, person: Person, how: 
     from strokebench.book.book import Book
     from strokebench.verdict.examine import examine
 
+    check_report(args)
     with Book(args.book) as book:  # before anything moves that could not be recorded
         with open_chosen(args, profile.simulated) as bench:
             data = _drive(args, bench, profile, book, person, how)

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from strokebench.commands.common import add_json
-from strokebench.commands.outcome import Outcome, finish
+from strokebench.commands.outcome import Outcome, add_report, finish
 
 if TYPE_CHECKING:
     from strokebench.data.run import RunData
@@ -21,10 +21,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--run", type=int, metavar="N", help="run in the book (default: the last)")
     parser.add_argument("--part", metavar="PART|FILE.toml", help="judge as this part (needed for a CSV file)")
     parser.add_argument("--map", default="", metavar="TEXT", help=MAP_HELP)
-    parser.add_argument(
-        "--report", metavar="FILE", help="where to write the report (default: beside the file)"
-    )
-    parser.add_argument("--no-report", action="store_true", help="write none")
+    add_report(parser)
     add_json(parser)
 
 

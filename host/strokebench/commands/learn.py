@@ -98,8 +98,9 @@ def _specimens(book: Book, base: Profile, runs: str | None) -> list[Specimen]:
 
 def _write(args: argparse.Namespace, learnt: Learnt, base: Profile) -> None:
     """Write the profile: what it is based on, and the learned limits; then read it as `run` would."""
+    from strokebench.data.output import write_whole
     from strokebench.parts import load_part, part_names
-    from strokebench.parts.write import toml_text, write_whole
+    from strokebench.parts.write import toml_text
 
     path = Path(args.output)
     table: dict[str, Any]
@@ -128,12 +129,12 @@ def _limits(limit: LearntLimit, source: str) -> dict[str, Any]:
 
 
 def _show(learnt: Learnt, path: str | None) -> None:
-    from rich.console import Console
     from rich.table import Table
 
+    from strokebench.terminal.console import console
     from strokebench.verdict.learn import rounded
 
-    console = Console()
+    screen = console()
     table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 1, 0, 0))
     table.add_column("finding", overflow="fold")
     for name in ("parts", "median", "spread", "U", "lower", "upper"):
@@ -144,13 +145,13 @@ def _show(learnt: Learnt, path: str | None) -> None:
         spread = (f"{limit.spread:.2g}", f"{2 * limit.u:.2g}")
         title = f"{limit.title}, {limit.unit}".rstrip(", ")
         table.add_row(title, str(limit.parts), f"{limit.centre:.4g}", *spread, *ends)
-    console.print(table)
-    console.print(f"From {learnt.parts} good parts in {learnt.runs} runs.", highlight=False)
+    screen.print(table)
+    screen.print(f"From {learnt.parts} good parts in {learnt.runs} runs.", highlight=False)
     for key, why in learnt.left.items():
-        console.print(f"Not learnt: {key} ({why}).", markup=False, highlight=False)
+        screen.print(f"Not learnt: {key} ({why}).", markup=False, highlight=False)
     for limit in learnt.limits:
         if limit.far_out:
             who = ", ".join(limit.far_out)
-            console.print(f"Far from the others in {limit.title}: {who}. Is it good?", markup=False)
+            screen.print(f"Far from the others in {limit.title}: {who}. Is it good?", markup=False)
     if path:
-        console.print(f"Profile: {path}", markup=False, highlight=False)
+        screen.print(f"Profile: {path}", markup=False, highlight=False)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from strokebench.commands.common import PLANT_NOTE, add_json, add_plant, print_json
+from strokebench.commands.common import PLANT_NOTE, add_force, add_json, add_plant, print_json
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -16,6 +16,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--output", metavar="FILE", help="the plot, .svg, .png or .pdf (default: lesson-N.svg)"
     )
+    add_force(parser)
     parser.add_argument(
         "--port", metavar="NAME", help="with --plant: port of the Pico (default: the only one plugged in)"
     )
@@ -69,7 +70,7 @@ def _one(args: argparse.Namespace) -> int:
         return 0
     outcome = lessons.run(number, _pico(args))
     path = Path(args.output or f"lesson-{number}.svg")
-    outcome.save(path)
+    outcome.save(path, replace=args.force)
     if args.json:
         rows = {
             figure.key: {"value": figure.value, "unit": figure.unit, "words": figure.title}

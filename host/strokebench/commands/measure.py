@@ -100,8 +100,9 @@ def _around(value: float, share: float, u: float) -> dict[str, Any]:
 
 
 def _propose(args: argparse.Namespace, load: Load) -> None:
+    from strokebench.data.output import write_whole
     from strokebench.parts import load_part
-    from strokebench.parts.write import toml_text, write_whole
+    from strokebench.parts.write import toml_text
 
     path = Path(args.output)
     base = load_part(args.based_on or (COIL if load.method == "step" else ROTOR))

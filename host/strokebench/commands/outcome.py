@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.common import print_json
+from strokebench.commands.common import add_force, print_json
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
@@ -68,10 +68,37 @@ def _report(args: argparse.Namespace, outcome: Outcome) -> Path | None:
 
     if args.no_report:
         return None
+    path = report_place(args, outcome.data, outcome.source, outcome.run_id)
+    return write_report(
+        outcome.data, outcome.profile, outcome.findings, outcome.verdict, path, replace=args.force
+    )
 
-    path = Path(args.report) if args.report else report_path(outcome.source, outcome.run_id)
-    write_report(outcome.data, outcome.profile, outcome.findings, outcome.verdict, path)
-    return path
+
+def add_report(parser: argparse.ArgumentParser) -> None:
+    """Add where the report goes, ``--no-report`` and ``--force``."""
+    text = "where to write the report (default: beside the book or file)"
+    parser.add_argument("--report", metavar="FILE", help=text)
+    parser.add_argument("--no-report", action="store_true", help="write none")
+    add_force(parser)
+
+
+def check_report(args: argparse.Namespace) -> None:
+    """Refuse a report's place before anything moves: it can be no earlier report of this run."""
+    from strokebench.data.output import check_output
+
+    if args.report and not args.no_report:
+        check_output(args.report, replace=args.force)
+
+
+def report_place(args: argparse.Namespace, data: RunData, source: str, run_id: int | None) -> Path:
+    """Return the file that the report goes to: the one named, else the first free one beside its source."""
+    from strokebench.data.output import free_path
+    from strokebench.report import mark
+
+    if args.report:
+        return Path(args.report)
+    path = report_path(source, run_id)
+    return path if args.force else free_path(path, mark(data))
 
 
 def report_path(source: str, run_id: int | None) -> Path:
@@ -95,6 +122,11 @@ def _warn(outcome: Outcome) -> None:
     from strokebench.terminal.display import complain
 
     info = outcome.data.info
+    if info.get("damaged"):
+        complain(
+            f"Parts of this recording are damaged and left out: {', '.join(info['damaged'])}.",
+            "`strokebench book check` says what happened to them.",
+        )
     if info.get("lost_rows"):
         complain(
             f"{info['lost_rows']} samples were lost on the way.",

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
-from strokebench.commands.common import add_book, add_json, print_json
+from strokebench.commands.common import add_book, add_force, add_json, print_json
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -15,13 +14,14 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     add_book(parser)
     parser.add_argument("-o", "--report", metavar="FILE", help="where to write it (default: beside the book)")
+    add_force(parser)
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Do it, with the findings as they were stored."""
     from strokebench.book.book import Book
-    from strokebench.commands.outcome import report_path
+    from strokebench.commands.outcome import report_place
     from strokebench.data.findings import Verdict
     from strokebench.parts import profile_of
     from strokebench.report import write_report
@@ -35,8 +35,8 @@ def run(args: argparse.Namespace) -> int:
         verdict = Verdict(data.info["verdict"])
     else:
         findings, verdict = examine(data, profile)  # a run that was cut before it was judged
-    path = Path(args.report) if args.report else report_path(args.book, run_id)
-    write_report(data, profile, findings, verdict, path)
+    path = report_place(args, data, args.book, run_id)
+    write_report(data, profile, findings, verdict, path, replace=args.force)
     if args.json:
         print_json({"run_id": run_id, "verdict": verdict.value, "report": str(path)})
     else:

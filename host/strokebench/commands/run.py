@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from strokebench.commands.cautions import acknowledged, add_acknowledge
 from strokebench.commands.common import add_bench, add_book, add_json, open_chosen, sim_spec
-from strokebench.commands.outcome import Outcome, begin_run, finish
+from strokebench.commands.outcome import Outcome, add_report, begin_run, check_report, finish
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
@@ -23,10 +23,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     add_bench(parser)
     add_book(parser)
-    parser.add_argument(
-        "--report", metavar="FILE", help="where to write the report (default: beside the book)"
-    )
-    parser.add_argument("--no-report", action="store_true", help="write none")
+    add_report(parser)
     parser.add_argument(
         "--customer", default="", metavar="TEXT", help="customer reference, kept with the run"
     )
@@ -45,6 +42,7 @@ def run(args: argparse.Namespace) -> int:
     profile = load_part(args.part)
     simulated = sim_spec(args, profile.simulated) is not None
     how = acknowledged(profile, given=args.acknowledge, simulated=simulated, quiet=args.json)
+    check_report(args)
     with Book(args.book) as book:
         with open_chosen(args, profile.simulated) as bench:
             data = _drive(args, bench, profile, book, how)
@@ -58,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
 def _drive(args: argparse.Namespace, bench: Bench, profile: Profile, book: Book, how: str) -> RunData:
     from strokebench.errors import LinkError
     from strokebench.session import record
-    from strokebench.terminal.display import LiveView
+    from strokebench.terminal.live import LiveView
 
     bench.set_limits(profile.limits)
     bench.arm()

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from strokebench.errors import BookError, UsageError
+from strokebench.data.output import output_file
+from strokebench.errors import UsageError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -53,7 +54,7 @@ class Outcome:
         width = min(56, max(len(number.title) for number in self.numbers))
         return [f"  {number.title:<{width}}  {number.text}" for number in self.numbers]
 
-    def save(self, path: Path) -> None:
+    def save(self, path: Path, *, replace: bool = False) -> None:
         """Draw into an SVG, PNG or PDF file; UsageError for other endings, BookError for a bad place."""
         if path.suffix.lower() not in ENDINGS:
             raise UsageError(
@@ -65,11 +66,8 @@ class Outcome:
         figure = Figure(figsize=(8, 5), layout="constrained")
         self.draw(figure)
         figure.suptitle(self.title)
-        plain = {"Date": None} if path.suffix.lower() == ".svg" else None
-        try:
-            with matplotlib.rc_context({"svg.hashsalt": "lesson", "path.simplify_threshold": 1.0}):
-                figure.savefig(path, metadata=plain)
-        except OSError as error:
-            raise BookError(
-                f"{path} cannot be written: {error.strerror}.", "Check folder and space."
-            ) from error
+        name = f"strokebench lesson: {self.title}"
+        known: dict[str, Any] = {"Title": name, **({"Date": None} if path.suffix.lower() == ".svg" else {})}
+        style = {"svg.hashsalt": "lesson", "path.simplify_threshold": 1.0}
+        with output_file(path, replace=replace, mark=name) as partial, matplotlib.rc_context(style):
+            figure.savefig(partial, metadata=known)

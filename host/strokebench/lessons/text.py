@@ -68,7 +68,7 @@ def main(folder: Path, only: list[int]) -> None:
     for number in only or range(1, COUNT + 1):
         outcome = run(number)
         (folder / f"lesson-{number}.md").write_text(page(number, outcome), encoding="utf-8", newline="\n")
-        outcome.save(folder / f"lesson-{number}.svg")
+        outcome.save(folder / f"lesson-{number}.svg", replace=True)
     (folder / "index.md").write_text(index(), encoding="utf-8", newline="\n")
 
 

@@ -15,6 +15,8 @@ ANSWER_S = 3.0
 """How long the bench may take to answer a request: it takes ms, the rest is for a loaded computer."""
 HELLO_S = 0.6
 HELLO_TRIES = 3
+MOST_WAITING = 20_000
+"""Messages that may wait to be taken: minutes of a run."""
 
 
 class Message(NamedTuple):
@@ -91,7 +93,7 @@ class Link:
                     if kind == wire.ID["welcome"]:
                         return _welcome(body)
                     if kind == wire.ID["reply"] and number == seq:
-                        _refuse_version(wire.unpack(kind, body)[1])
+                        _refuse_version(open_message(kind, body).fields["result"])
         raise self._no_bench(heard)
 
     def _no_bench(self, heard: int) -> LinkError:
@@ -171,7 +173,13 @@ class Link:
             if kind in wire.UNSOLICITED:
                 self._count_loss(seq)
                 message = open_message(kind, body)
-                (self.raw if message.name == "raw_data" else self._inbox).append(message)
+                waiting = self.raw if message.name == "raw_data" else self._inbox
+                waiting.append(message)
+                if len(waiting) > MOST_WAITING:
+                    waiting.clear()
+                    raise LinkError(
+                        f"The bench at {self.name} talks without end.", "Unplug it, plug it in again."
+                    )
             elif seq == self._awaited:
                 self._given = open_message(kind, body)
 
@@ -192,6 +200,10 @@ def refusal(name: str, code: int, detail: int) -> Refused:
 
 def _welcome(body: bytes) -> Message:
     """Open a welcome, comparing versions first: its layout may change, its first bytes never."""
+    if len(body) < 9:
+        raise VersionMismatch(
+            "The bench's greeting is too short for one.", "Put this release's firmware on the bench."
+        )
     protocol, table = int.from_bytes(body[:2], "little"), int.from_bytes(body[2:6], "little")
     version = ".".join(str(number) for number in body[6:9])
     if protocol != wire.PROTOCOL:

@@ -23,6 +23,13 @@ if TYPE_CHECKING:
 Model = TypeVar("Model", bound=BaseModel)
 Path_ = tuple["str | int", ...]
 
+MOST_BYTES = 512 * 1024
+"""The largest profile that is read; a built-in one has 10 kB."""
+MOST_DEPTH = 40
+MOST_DOTS = 2000
+SHOWN = 4
+"""Problems of a file that are put into words."""
+
 _HEADER = re.compile(r"\s*(\[\[|\[)\s*([\w.\"-]+)\s*(\]\]|\])")
 
 
@@ -43,9 +50,21 @@ class Within:
 
 
 def read_text(path: Path) -> str:
-    """Return a text file's content; :class:`BookError` when it cannot be read."""
+    """Return a text file's content; BookError when it cannot be read, ProfileError when it is no text.
+
+    A byte order mark, as some editors put in front, is dropped.
+    """
     try:
-        return path.read_text(encoding="utf-8")
+        if path.exists() and not path.is_file():
+            raise BookError(f"{path} is not a file.", "Name a .toml file.")
+        with path.open("rb") as file:
+            data = file.read(MOST_BYTES + 1)
+        if len(data) > MOST_BYTES:
+            raise ProfileError(
+                f"{path} is larger than {MOST_BYTES // 1024} kB, too large for a profile.",
+                "Check that it is the right file.",
+            )
+        return data.decode("utf-8-sig").replace("\r\n", "\n")
     except FileNotFoundError:
         hint = "Check the name; `strokebench parts` lists built-in parts."
         raise BookError(f"There is no file {path}.", hint) from None
@@ -57,6 +76,8 @@ def read_text(path: Path) -> str:
 
 def parse(text: str, name: str) -> dict[str, Any]:
     """Return the table in ``text``; :class:`ProfileError` with file and line when it is not TOML."""
+    if not shallow(text):
+        raise ProfileError(f"{name}: its brackets are nested too deeply.", "Correct the file.")
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -64,6 +85,30 @@ def parse(text: str, name: str) -> dict[str, Any]:
         at = f", line {found.group(1)}" if found and found.group(1) else ", at its end" if found else ""
         what = re.sub(r"\s*\(at .*\)$", "", str(error))
         raise ProfileError(f"{name}{at}: not valid TOML: {what}.", "Correct that line.") from None
+    except (
+        ValueError,
+        RecursionError,
+    ) as error:  # a number of thousands of digits, a key of thousands of dots
+        raise ProfileError(
+            f"{name}: not usable as TOML: {_first_words(error)}.", "Correct the file."
+        ) from None
+
+
+def shallow(text: str) -> bool:
+    """Tell whether brackets are nested at most MOST_DEPTH deep and keys have few dots; strings count too."""
+    depth = 0
+    for character in text:
+        if character in "[{":
+            depth += 1
+            if depth > MOST_DEPTH:
+                return False
+        elif character in "]}":
+            depth = max(0, depth - 1)
+    return max((line.count(".") for line in text.splitlines()), default=0) < MOST_DOTS
+
+
+def _first_words(error: BaseException) -> str:
+    return str(error).partition(";")[0].partition("\n")[0][:120]
 
 
 def validate(model: type[Model], data: dict[str, Any], text: str, name: str) -> Model:
@@ -71,9 +116,10 @@ def validate(model: type[Model], data: dict[str, Any], text: str, name: str) -> 
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        problems = [_sentence(problem, data, text, name) for problem in error.errors()]
-    more = f" ({len(problems) - 1} more problem{'s' * (len(problems) > 2)})" if len(problems) > 1 else ""
-    raise ProfileError(problems[0] + more, "; ".join(problems[1:4]) or "Correct that key.")
+        found = error.errors()
+        problems = [_sentence(problem, data, text, name) for problem in found[:SHOWN]]
+    more = f" ({len(found) - 1} more problem{'s' * (len(found) > 2)})" if len(found) > 1 else ""
+    raise ProfileError(problems[0] + more, "; ".join(problems[1:]) or "Correct that key.")
 
 
 def _sentence(problem: ErrorDetails, data: dict[str, Any], text: str, name: str) -> str:

@@ -1,14 +1,10 @@
-"""Write what people keep: a part profile as TOML that a person can go on editing, a text file as a whole."""
+"""A part profile as TOML that a person can go on editing."""
 
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
-
-from strokebench.errors import BookError
 
 
 def toml_text(table: dict[str, Any], head: str = "") -> str:
@@ -56,20 +52,3 @@ def _value(value: Any) -> str:
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     return repr(value)
-
-
-def write_whole(path: Path, text: str, *, replace: bool = True, folder: bool = False) -> None:
-    """Write ``text`` to ``path`` so that it is the old or the new one even if this is cut off.
-
-    ``folder``: make its folder too. BookError when it cannot be written, or is there and not to be replaced.
-    """
-    if path.exists() and not replace:
-        raise BookError(f"{path} is there already.", "Give another name with -o, or --force.")
-    partial = path.with_name(path.name + ".part")
-    try:
-        if folder:
-            path.parent.mkdir(parents=True, exist_ok=True)
-        partial.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(partial, path)
-    except OSError as error:
-        raise BookError(f"{path} cannot be written: {error.strerror}.", "Check folder and space.") from error

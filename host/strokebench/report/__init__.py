@@ -3,29 +3,29 @@ A4."""
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from strokebench.errors import BookError
+from strokebench.data.output import write_whole
+from strokebench.report.page import mark, page
 
 if TYPE_CHECKING:
     from strokebench.data.findings import Finding, Verdict
     from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile
 
-__all__ = ["render", "write_report"]
+__all__ = ["mark", "render", "write_report"]
 
 
 def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Verdict) -> str:
     """Return the report as HTML. All text that people typed is escaped; nothing is loaded from elsewhere."""
     from strokebench.report import content
-    from strokebench.report.page import page
     from strokebench.report.pictures import choice
     from strokebench.verdict import COVERAGE
 
     return page(
         "report.html",
+        mark=mark(run),
         part=profile.part,
         verdict=verdict.value,
         headline=verdict.value.upper(),
@@ -44,20 +44,19 @@ def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Ver
 
 
 def write_report(
-    run: RunData, profile: Profile, findings: list[Finding], verdict: Verdict, path: str | Path
+    run: RunData,
+    profile: Profile,
+    findings: list[Finding],
+    verdict: Verdict,
+    path: str | Path,
+    *,
+    replace: bool = False,
 ) -> Path:
     """Write the report to ``path`` and return it; the file is there whole or not at all.
 
-    Raises :class:`BookError` when it cannot be written.
+    An earlier report of the same recording is replaced, any other file only with ``replace``. Raises
+    :class:`BookError` when it cannot be written.
     """
     path = Path(path)
-    text = render(run, profile, findings, verdict)
-    partial = path.with_name(path.name + ".part")
-    try:
-        partial.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(partial, path)
-    except OSError as error:
-        raise BookError(
-            f"The report {path} cannot be written: {error.strerror}.", "Choose another place with --report."
-        ) from None
+    write_whole(path, render(run, profile, findings, verdict), replace=replace, mark=mark(run))
     return path

@@ -12,7 +12,7 @@ from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.expects import nominal_percent
 from strokebench.diagnose.stats import Floats
 from strokebench.report.numbers import fixed, places, with_uncertainty
-from strokebench.report.page import page
+from strokebench.report.page import mark, page
 from strokebench.report.pictures import ink
 from strokebench.report.pictures.drawing import WIDE, Picture, sheet
 from strokebench.report.pictures.marks import shade, thin
@@ -45,6 +45,7 @@ def render(found: Comparison, names: tuple[str, str]) -> str:
     """Return the page as HTML; ``names`` say where A and B came from. Typed text is escaped."""
     return page(
         "comparison.html",
+        mark=mark(found.a.run, found.b.run),
         title=found.a.profile.part.title,
         sides=[
             _side(letter, side, name)

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
+import hashlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from strokebench.data.run import RunData
 
 
 def page(template: str, **values: Any) -> str:
@@ -23,3 +27,13 @@ def page(template: str, **values: Any) -> str:
     environment.filters["own"] = Markup  # markup that this package made itself: figures, gauges, style
     style = (resources.files("strokebench.report") / "report.css").read_text(encoding="utf-8")
     return environment.get_template(template).render(style=style, version=__version__, **values)
+
+
+def mark(*runs: RunData) -> str:
+    """Return what names these recordings in a page's head, by which its earlier page may be replaced."""
+    return "recording " + " ".join(run.info.get("uid") or _digest(run) for run in runs)
+
+
+def _digest(run: RunData) -> str:
+    """Return a name for a recording that is in no book: what it holds."""
+    return hashlib.sha256(run.samples.tobytes()).hexdigest()[:32]

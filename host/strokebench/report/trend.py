@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from strokebench.errors import BookError, UsageError
+from strokebench.data.output import write_whole
+from strokebench.errors import UsageError
 from strokebench.report.pictures import ink
 from strokebench.report.pictures.drawing import WIDE, sheet
 
@@ -21,7 +22,7 @@ LOOKS = {
 }
 
 
-def write_trend(key: str, points: Sequence[TrendPoint], path: str | Path) -> None:
+def write_trend(key: str, points: Sequence[TrendPoint], path: str | Path, *, replace: bool = False) -> None:
     """Write an SVG of ``points`` in order of time; UsageError without points, BookError when unwritable."""
     if not points:
         raise UsageError(f"There is nothing to draw for {key!r}.", "Widen the search.")
@@ -41,7 +42,4 @@ def write_trend(key: str, points: Sequence[TrendPoint], path: str | Path) -> Non
         axes.set_ylabel(f"{key}, {points[-1].unit}")
         axes.legend(loc="best", frameon=False, ncols=3)
         text = drawing.svg()
-    try:
-        Path(path).write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise BookError(f"{path} cannot be written: {error.strerror}.", "Check folder and space.") from error
+    write_whole(path, text, replace=replace)

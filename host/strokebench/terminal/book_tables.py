@@ -6,11 +6,11 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
 from strokebench.data.findings import Finding, Verdict
+from strokebench.terminal.console import console
 from strokebench.terminal.display import STYLES, decimals, show_result
 
 if TYPE_CHECKING:
@@ -39,14 +39,14 @@ def runs_table(runs: Sequence[RunSummary]) -> None:
         texts = (run.part, run.part_serial, run.customer)
         note = run.note.splitlines()[0] if run.note else ""
         table.add_row(str(run.run_id), run.started_at[:16], *map(escape, texts), result, escape(note))
-    console = Console()
-    console.print(table)
-    console.print(f"{len(runs)} run{'s' * (len(runs) != 1)}", style="dim")
+    screen = console()
+    screen.print(table)
+    screen.print(f"{len(runs)} run{'s' * (len(runs) != 1)}", style="dim")
 
 
 def run_page(run: RunSummary, findings: Sequence[Finding]) -> None:
     """Print what is known of one run, and its findings."""
-    console = Console()
+    screen = console()
     about = (
         ("part", run.part), ("serial", run.part_serial), ("customer", run.customer),
         ("begun (UTC)", run.started_at), ("outcome", run.outcome),
@@ -55,10 +55,10 @@ def run_page(run: RunSummary, findings: Sequence[Finding]) -> None:
     )  # fmt: skip
     for name, text in about:
         if text:
-            console.print(f"{name:<12} {text}", markup=False, highlight=False)
+            screen.print(f"{name:<12} {text}", markup=False, highlight=False)
     if findings:
-        console.print()
-        show_result(run.part, findings, Verdict(run.verdict or "inconclusive"), console)
+        screen.print()
+        show_result(run.part, findings, Verdict(run.verdict or "inconclusive"), screen)
 
 
 def trend_table(key: str, points: Sequence[TrendPoint]) -> None:
@@ -72,7 +72,7 @@ def trend_table(key: str, points: Sequence[TrendPoint]) -> None:
         shown = value if math.isfinite(point.value) else "-"
         row = (str(point.run_id), point.started_at[:16], escape(point.part_serial), escape(shown))
         table.add_row(*row, verdict_text(point.verdict), _bar(point, low, high))
-    Console().print(table)
+    console().print(table)
 
 
 def _bar(point: TrendPoint, low: float, high: float, width: int = 16) -> str:

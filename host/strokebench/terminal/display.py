@@ -1,25 +1,22 @@
-"""What a run looks like in a terminal: a live line while it goes on, then findings, verdict and report."""
+"""What a run comes to, in a terminal: findings, reasons, the one line that counts; and errors."""
 
 from __future__ import annotations
 
 import math
 import sys
 from collections.abc import Sequence
-from types import TracebackType
 from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.markup import escape
-from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
 from rich.table import Table
 
 from strokebench.data.findings import YES_NO, Finding, Verdict, yes_or_no
 from strokebench.diagnose.expects import nominal_percent
+from strokebench.terminal.console import console
 from strokebench.verdict import COVERAGE
 
 if TYPE_CHECKING:
-    from strokebench.bench.run import Run
-    from strokebench.data.samples import Samples
     from strokebench.parts.profile import Profile
 
 WIDE = 110
@@ -34,45 +31,6 @@ def position_percent(profile: Profile, sensor_a_v: float) -> float:
     if track is None:
         return math.nan
     return float(nominal_percent(track, sensor_a_v))
-
-
-class LiveView:
-    """Progress with drive, current and position on standard error; silent when that is not a terminal."""
-
-    def __init__(
-        self, profile: Profile, duration_s: float, quiet: bool = False, simulated: bool = False
-    ) -> None:
-        self._profile = profile
-        self._mark = "SIMULATED " if simulated else ""
-        console = Console(stderr=True)
-        self._progress = Progress(
-            TextColumn("{task.description:<14}"),
-            BarColumn(bar_width=None),
-            TaskProgressColumn(),
-            TextColumn("{task.fields[live]}"),
-            console=console,
-            transient=True,
-            disable=quiet or not console.is_terminal,
-        )
-        self._task = self._progress.add_task("starting", total=duration_s, live="")
-
-    def update(self, run: Run, chunk: Samples) -> None:
-        """Show the last row of ``chunk``; made to be handed to :func:`strokebench.session.record`."""
-        last = chunk[-1]
-        position = position_percent(self._profile, float(last["sensor_a_v"]))
-        where = "" if math.isnan(position) else f" {position:4.0f} %"
-        live = f"{self._mark}drive {last['drive']:+.2f} {last['current_a']:+6.2f} A{where}"
-        done_s = float(last["time_s"])
-        self._progress.update(self._task, completed=done_s, description=run.label[:14], live=live)
-
-    def __enter__(self) -> LiveView:
-        self._progress.start()
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self._progress.stop()
 
 
 def decimals(u: float) -> int:
@@ -135,26 +93,26 @@ def findings_table(findings: Sequence[Finding], width: int = 80) -> Table:
 
 
 def show_result(
-    title: str, findings: Sequence[Finding], verdict: Verdict, console: Console | None = None
+    title: str, findings: Sequence[Finding], verdict: Verdict, screen: Console | None = None
 ) -> None:
     """Print findings, the reasons of what did not pass, and the one line that counts."""
-    console = console or Console()
-    console.print(findings_table(findings, console.width))
-    console.print(f"U = {COVERAGE:g} u, about 95 % confidence", style="dim")
-    console.print()
+    screen = screen or console()
+    screen.print(findings_table(findings, screen.width))
+    screen.print(f"U = {COVERAGE:g} u, about 95 % confidence", style="dim")
+    screen.print()
     for finding in findings:
         unsettled = finding.verdict in (Verdict.FAIL, Verdict.INCONCLUSIVE) or not finding.known
         if unsettled and finding.reason:
-            console.print(f"{finding.title}: {finding.reason}", markup=False, highlight=False)
+            screen.print(f"{finding.title}: {finding.reason}", markup=False, highlight=False)
     faults = list(dict.fromkeys(f.fault for f in findings if f.verdict is Verdict.FAIL and f.fault))
     named = f" ({', '.join(faults)})" if faults else ""
-    console.print(f"[{STYLES[verdict]}]{verdict.value.upper()}[/] {escape(title + named)}", highlight=False)
+    screen.print(f"[{STYLES[verdict]}]{verdict.value.upper()}[/] {escape(title + named)}", highlight=False)
 
 
 def complain(sentence: str, hint: str = "") -> None:
     """Print an error's sentence and hint to standard error."""
-    console = Console(stderr=True, highlight=False)
-    console.print(f"[bold red]Error:[/] {escape(sentence)}")
+    screen = console(stderr=True, highlight=False)
+    screen.print(f"[bold red]Error:[/] {escape(sentence)}")
     if hint:
-        console.print(escape(hint))
+        screen.print(escape(hint))
     sys.stderr.flush()

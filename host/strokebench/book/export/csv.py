@@ -10,21 +10,21 @@ from typing import Any, TextIO
 
 import numpy as np
 
+from strokebench.data.output import output_file
 from strokebench.data.run import RunData
 from strokebench.data.samples import COLUMNS
-from strokebench.errors import BookError
 
 FORMATS = {"time_s": "%.6f", "drive": "%.4f", "state": "%d", "fault": "%d"}
 DEFAULT_FORMAT = "%.4f"
 
 
-def write_csv(run: RunData, path: str) -> None:
+def write_csv(run: RunData, path: str, *, replace: bool = False) -> None:
     """Write all samples to ``path`` (``-``: standard output); :class:`BookError` when it cannot be written.
 
     Read back by :func:`strokebench.foreign.read.read_csv`, marks included; bursts and events are not in it.
     """
     segment, label, kind = _segments(run)
-    with _opened(path) as file:
+    with _opened(path, replace) as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow([*COLUMNS, "segment", "label", "kind"])
         formats = [FORMATS.get(name, DEFAULT_FORMAT) for name in COLUMNS]
@@ -45,14 +45,12 @@ def _segments(run: RunData) -> tuple[list[Any], list[str], list[str]]:
 
 
 @contextmanager
-def _opened(path: str) -> Iterator[TextIO]:
+def _opened(path: str, replace: bool) -> Iterator[TextIO]:
     if path == "-":
         yield sys.stdout
         return
-    try:
-        with open(path, "w", encoding="utf-8", newline="") as file:
-            yield file
-    except OSError as error:
-        raise BookError(
-            f"{path} cannot be written: {error.strerror}.", "Check folder, permissions and space."
-        ) from error
+    with (
+        output_file(path, replace=replace) as partial,
+        partial.open("w", encoding="utf-8", newline="") as file,
+    ):
+        yield file

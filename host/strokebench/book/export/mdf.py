@@ -5,14 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from strokebench.data.output import output_file
 from strokebench.data.run import RunData
 from strokebench.data.samples import COLUMNS
-from strokebench.errors import BookError, UsageError
+from strokebench.errors import UsageError
 
 UNITS = {"a": "A", "v": "V", "c": "degC"}
 
 
-def write_mdf(run: RunData, path: str | Path) -> None:
+def write_mdf(run: RunData, path: str | Path, *, replace: bool = False) -> None:
     """Write samples as one group, each burst as its own; UsageError without asammdf, else BookError."""
     try:
         from asammdf import MDF, Signal
@@ -27,10 +28,8 @@ def write_mdf(run: RunData, path: str | Path) -> None:
         file.append(signals, comment="samples")
         for number, burst in enumerate(run.bursts, 1):
             file.append([_burst(Signal, number, burst)], comment=burst.label)
-        try:
-            file.save(path, overwrite=True)
-        except OSError as error:
-            raise BookError(f"{path} cannot be written: {error}.", "Check folder and space.") from error
+        with output_file(path, replace=replace) as partial:
+            file.save(partial, overwrite=True)
 
 
 def _burst(signal: Any, number: int, burst: Any) -> Any:

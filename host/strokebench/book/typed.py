@@ -1,0 +1,74 @@
+"""Values from a job book, each of the kind and size it must have: a book may come from a stranger."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from strokebench.errors import BookError
+
+MOST_TEXT = 1_000_000
+MOST_JSON = 4_000_000
+MOST_WHOLE = 2**53
+MOST_DEPTH = 60
+
+
+def damaged(what: str) -> BookError:
+    """Return the error that says ``what`` in the book cannot be used."""
+    return BookError(
+        f"The job book is damaged: {what} cannot be read.",
+        "`strokebench book check` lists what is wrong; `strokebench book recover` saves the rest.",
+    )
+
+
+def text(value: Any, what: str) -> str:
+    """Return a text of reasonable length."""
+    if not isinstance(value, str) or len(value) > MOST_TEXT:
+        raise damaged(what)
+    return value
+
+
+def whole(value: Any, what: str) -> int:
+    """Return a whole number that a float can hold exactly."""
+    if not isinstance(value, int) or abs(value) > MOST_WHOLE:
+        raise damaged(what)
+    return value
+
+
+def number(value: Any, what: str) -> float:
+    """Return a finite number."""
+    if not isinstance(value, (int, float)) or not math.isfinite(value) or abs(value) > 1e300:
+        raise damaged(what)
+    return float(value)
+
+
+def number_or_none(value: Any, what: str) -> float | None:
+    """Return a finite number, None where there is none."""
+    return None if value is None else number(value, what)
+
+
+def table(value: Any, what: str) -> dict[str, Any]:
+    """Return a JSON object that is neither huge nor nested without end."""
+    if not isinstance(value, str) or len(value) > MOST_JSON or not shallow(value):
+        raise damaged(what)
+    try:
+        found = json.loads(value)
+    except ValueError:
+        found = None
+    if not isinstance(found, dict):
+        raise damaged(what)
+    return found
+
+
+def shallow(source: str, opening: str = "[{", closing: str = "]}") -> bool:
+    """Tell whether brackets are nested less than MOST_DEPTH deep; those inside strings count too."""
+    depth = 0
+    for character in source:
+        if character in opening:
+            depth += 1
+            if depth > MOST_DEPTH:
+                return False
+        elif character in closing:
+            depth = max(0, depth - 1)
+    return True

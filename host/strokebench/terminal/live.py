@@ -1,0 +1,107 @@
+"""The line that shows a run while it goes on. It may freeze or die: the run does not wait for it.
+
+A terminal can hold up whoever writes to it (Ctrl-S, a selected console window, a link that broke), so all
+drawing is done by a thread of its own, on a file of its own. The loop that talks to the bench only leaves
+the newest reading for it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import math
+import os
+import sys
+import threading
+from dataclasses import dataclass
+from types import TracebackType
+from typing import TYPE_CHECKING, TextIO
+
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+
+from strokebench.terminal.console import console
+from strokebench.terminal.display import position_percent
+
+if TYPE_CHECKING:
+    from strokebench.bench.run import Run
+    from strokebench.data.samples import Samples
+    from strokebench.parts.profile import Profile
+
+EVERY_S = 0.1
+PATIENCE_S = 0.5
+"""How long the end of a run waits for the last drawing."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What the line shows: seconds done, the segment's name, drive and current and position as text."""
+
+    done_s: float
+    label: str
+    text: str
+
+
+class LiveView:
+    """Progress with drive, current and position on standard error; silent when that is not a terminal."""
+
+    def __init__(
+        self, profile: Profile, duration_s: float, quiet: bool = False, simulated: bool = False
+    ) -> None:
+        self._profile = profile
+        self._duration_s = duration_s
+        self._mark = "SIMULATED " if simulated else ""
+        self._newest: Reading | None = None
+        self._over = threading.Event()
+        self._file = None if quiet else _own_file()
+        # A daemon: a program must be able to end while its terminal is frozen.
+        self._thread = threading.Thread(target=self._draw, name="live view", daemon=True)
+
+    def update(self, run: Run, chunk: Samples) -> None:
+        """Show the last row of ``chunk``; made to be handed to :func:`strokebench.session.record`."""
+        last = chunk[-1]
+        position = position_percent(self._profile, float(last["sensor_a_v"]))
+        where = "" if math.isnan(position) else f" {position:4.0f} %"
+        text = f"{self._mark}drive {last['drive']:+.2f} {last['current_a']:+6.2f} A{where}"
+        self._newest = Reading(float(last["time_s"]), run.label[:14], text)
+
+    def _draw(self) -> None:
+        if self._file is None:
+            return
+        progress = Progress(
+            TextColumn("{task.description:<14}"),
+            BarColumn(bar_width=None),
+            TaskProgressColumn(),
+            TextColumn("{task.fields[live]}"),
+            console=console(file=self._file),
+            transient=True,
+            auto_refresh=False,
+        )
+        task = progress.add_task("starting", total=self._duration_s, live="")
+        with contextlib.suppress(OSError, ValueError), progress:  # the terminal is gone: nobody looks
+            while not self._over.wait(EVERY_S):
+                now = self._newest
+                if now is not None:
+                    progress.update(task, completed=now.done_s, description=now.label, live=now.text)
+                progress.refresh()
+
+    def __enter__(self) -> LiveView:
+        self._thread.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._over.set()
+        self._thread.join(PATIENCE_S)
+
+
+def _own_file() -> TextIO | None:
+    """Return a file of our own on the terminal behind standard error; None when there is no terminal.
+
+    Nobody else waits for its lock, also not the interpreter when it ends.
+    """
+    try:
+        if not sys.stderr.isatty():
+            return None
+        return os.fdopen(os.dup(sys.stderr.fileno()), "w", encoding=sys.stderr.encoding, errors="replace")
+    except (OSError, ValueError):
+        return None

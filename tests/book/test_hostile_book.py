@@ -1,0 +1,233 @@
+"""A damaged book, or a stranger's: a sentence, never a traceback, a hang or a change to a file."""
+
+from __future__ import annotations
+
+import random
+import shutil
+import sqlite3
+import sys
+import time
+import zlib
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from strokebench.book.book import Book
+from strokebench.cli import UNEXPECTED, main
+from strokebench.errors import BookError
+
+from tests.book.test_evidence import written
+
+MUTATIONS = {
+    "writer with a huge pid": "UPDATE runs SET outcome = 'running', writer = 'HOST:99999999999999999999'",
+    "writer that is no number": "UPDATE runs SET outcome = 'running', writer = 'HOST:abc'",
+    "odd verdict of a run": "UPDATE runs SET verdict = 'maybe'",
+    "odd verdict of a finding": "UPDATE findings SET verdict = 'maybe'",
+    "broken profile": "UPDATE runs SET profile = '{\"a\":'",
+    "broken info": "UPDATE runs SET info = 'x'",
+    "info that is a list": "UPDATE runs SET info = '[1]'",
+    "deep info": "UPDATE runs SET info = replace(hex(zeroblob(20000)), '0', '[')",
+    "broken accuracy": "UPDATE runs SET accuracy = '{\"current_a\": 3}'",
+    "broken evidence": "UPDATE findings SET evidence = 'null'",
+    "text as blob": "UPDATE runs SET part = x'ff00ff'",
+    "note as number": "UPDATE runs SET note = 5",
+    "number as text": "UPDATE findings SET value = 'abc'",
+    "endless number": "UPDATE findings SET value = 9e999",
+    "time as text": "UPDATE marks SET start_s = 'x'",
+    "event as blob": "UPDATE events SET text = x'00'",
+    "rate of nothing": "UPDATE bursts SET rate_hz = 0",
+    "rows as text": "UPDATE batches SET columns = 'abc'",
+    "count as text": "UPDATE batches SET count = 'many'",
+    "count beyond all": "UPDATE batches SET count = 4000000000",
+    "count below nothing": "UPDATE batches SET count = -1",
+    "seal as text": "UPDATE seals SET digest = 'x', link = 'y'",
+    "unknown seal": "UPDATE seals SET what = 'nonsense'",
+    "no such column of length": "UPDATE runs SET samples = 'x', last_s = 'y'",
+}
+READERS = (
+    "book list", "book show 1", "book check", "report 1 --force -o R", "export --force --csv C",
+    "book trend friction", "compare 1 2 --no-report",
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def good(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("good") / "good.book"
+    written(path)
+    return path
+
+
+def mutated(good: Path, folder: Path, statement: str) -> Path:
+    import socket
+
+    path = folder / "a.book"
+    shutil.copyfile(good, path)
+    with closing(sqlite3.connect(path)) as raw, raw:
+        raw.executescript(statement.replace("HOST", socket.gethostname()))
+    return path
+
+
+def read_all(path: Path, folder: Path) -> list[int]:
+    """Carry out every command that reads; return the exit codes."""
+    places = {"R": str(folder / "r.html"), "C": str(folder / "c.csv")}
+    return [
+        main([*(places.get(word, word) for word in words.split()), "--book", str(path)]) for words in READERS
+    ]
+
+
+@pytest.mark.parametrize("name", MUTATIONS)
+def test_every_mutation_ends_in_a_sentence(good: Path, tmp_path: Path, name: str) -> None:
+    """Eleven of such ended in tracebacks, mostly unnoticed by `book check`."""
+    path = mutated(good, tmp_path, MUTATIONS[name])
+    before = path.read_bytes()
+    codes = read_all(path, tmp_path)
+    assert UNEXPECTED not in codes
+    assert codes[2] == 6  # book check
+    assert path.read_bytes() == before
+
+
+def test_one_damaged_batch_costs_that_batch(good: Path, tmp_path: Path) -> None:
+    """It made export and report refuse the whole run."""
+    statement = "UPDATE batches SET columns = zeroblob(20) WHERE run_id = 1 AND number = 1"
+    path = mutated(good, tmp_path, statement)
+    with Book(path, read_only=True) as book:
+        run = book.load(1)
+    assert len(run.samples) == 200
+    assert run.info["damaged"] == ["batch 1"]
+    assert main(["export", "1", "--csv", str(tmp_path / "c.csv"), "--book", str(path)]) == 0
+    assert (tmp_path / "c.csv").read_text(encoding="utf-8").count("\n") == 201
+
+
+ACTORS = {
+    "trigger": "CREATE TRIGGER t AFTER INSERT ON runs BEGIN DELETE FROM runs WHERE id = 1; END",
+    "view": "CREATE VIEW v AS SELECT 1",
+    "table": "CREATE TABLE more (a)",
+    "index": "CREATE INDEX more ON runs(note)",
+    "changed table": "ALTER TABLE marks RENAME COLUMN label TO name",
+    "recursive view for a table": "DROP TABLE findings; CREATE VIEW findings AS WITH RECURSIVE c(x) AS"
+    " (SELECT 1 UNION ALL SELECT x + 1 FROM c) SELECT x AS id, x AS run_id FROM c",
+}
+
+
+@pytest.mark.parametrize("name", ACTORS)
+def test_a_book_that_would_act_by_itself_is_refused(good: Path, tmp_path: Path, name: str) -> None:
+    """A trigger deleted run 1 at the next recording; a recursive view hung `book show`."""
+    path = mutated(good, tmp_path, ACTORS[name])
+    began_s = time.monotonic()
+    for read_only in (True, False):
+        with pytest.raises(BookError, match=r"did not make|was changed|is missing"):
+            Book(path, read_only=read_only)
+    assert time.monotonic() - began_s < 20
+    with closing(sqlite3.connect(path)) as raw:
+        assert raw.execute("SELECT count(*) FROM runs").fetchone() == (2,)
+
+
+def test_a_small_blob_cannot_become_a_large_one(good: Path, tmp_path: Path) -> None:
+    """4 MB became 4 GiB; now no more is inflated than the rows can need."""
+    path = tmp_path / "a.book"
+    shutil.copyfile(good, path)
+    packer = zlib.compressobj(9)
+    bomb = b"\x02" + b"".join(packer.compress(bytes(1 << 20)) for _ in range(400)) + packer.flush()
+    with closing(sqlite3.connect(path)) as raw, raw:
+        raw.execute("UPDATE batches SET columns = ?", (bomb,))
+        raw.execute("UPDATE bursts SET numbers = ?", (bomb[1:],))
+    with Book(path, read_only=True) as book:
+        run = book.load(1)
+        assert len(run.samples) == 0
+        assert "fast capture 0" in run.info["damaged"]
+
+
+def test_random_bytes_and_random_cells(
+    good: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """60 books with bytes altered anywhere in the file: a sentence each time."""
+    assert fuzz(good, tmp_path, range(60)) == []
+    assert "Traceback" not in "".join(capsys.readouterr())
+
+
+@pytest.mark.long
+def test_random_bytes_by_the_thousand(good: Path, tmp_path: Path) -> None:
+    assert fuzz(good, tmp_path, range(1000, 6000)) == []
+
+
+def fuzz(good: Path, folder: Path, seeds: range) -> list[int]:
+    """Return the seeds whose book made a reading command fail in a way nobody foresaw."""
+    whole, path, bad = good.read_bytes(), folder / "f.book", []
+    for seed in seeds:
+        dice = random.Random(seed)
+        data = bytearray(whole)
+        for _ in range(dice.choice((1, 4, 30))):
+            data[dice.randrange(len(data))] = dice.choice((0, 255, dice.randrange(256)))
+        if seed % 7 == 0:
+            del data[dice.randrange(100, len(data)) :]
+        path.write_bytes(data)
+        codes = [
+            main([*words, "--book", str(path)])
+            for words in (["book", "list"], ["book", "show", "1"], ["book", "check"])
+        ]
+        target = folder / "saved.book"
+        target.unlink(missing_ok=True)
+        codes.append(main(["book", "recover", str(target), "--book", str(path)]))
+        if UNEXPECTED in codes:
+            bad.append(seed)
+    return bad
+
+
+def test_recover_saves_what_is_readable_and_lists_the_rest(
+    good: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    statement = (
+        "UPDATE batches SET columns = zeroblob(9) WHERE run_id = 1 AND number = 0;"
+        "UPDATE findings SET verdict = 'maybe' WHERE run_id = 2; UPDATE runs SET info = 'x' WHERE id = 2;"
+        + ACTORS["trigger"]
+    )
+    path, target = mutated(good, tmp_path, statement), tmp_path / "saved.book"
+    before = path.read_bytes()
+    assert main(["book", "recover", str(target), "--book", str(path)]) == 0
+    shown = capsys.readouterr().out
+    for words in ("Run 1, batches 0", "Run 2, findings 0", "Run 2, info", "2 runs saved"):
+        assert words in shown
+    assert path.read_bytes() == before
+    with Book(target, read_only=True) as book:
+        assert book.problems() == []
+        assert len(book.load(1).samples) == 200
+        assert len(book.load(2).samples) == 300
+        assert book.load(1).info["customer"] == "C-17"
+        assert book.load(1).info["sealed_at"]
+
+
+def test_a_book_whose_pages_are_damaged_still_gives_its_other_runs(tmp_path: Path) -> None:
+    path = tmp_path / "a.book"
+    written(path, 12)
+    data = bytearray(path.read_bytes())
+    with closing(sqlite3.connect(path)) as raw:
+        size = raw.execute("PRAGMA page_size").fetchone()[0]
+        pages = raw.execute(
+            "SELECT pageno FROM dbstat WHERE name = 'batches' AND pagetype = 'leaf'"
+        ).fetchall()
+    (page,) = pages[len(pages) // 2]
+    data[(page - 1) * size : page * size] = bytes(size)
+    path.write_bytes(data)
+    assert main(["book", "recover", str(tmp_path / "saved.book"), "--book", str(path)]) == 0
+    with Book(tmp_path / "saved.book", read_only=True) as book:
+        rows = sum(run.samples for run in book.runs())
+    assert 0 < rows < 12 * 300
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs a small file system of its own")
+def test_a_book_on_a_full_disk_can_be_read(tmp_path: Path, full_disk: Path) -> None:
+    book = full_disk / "a.book"
+    with Book(book) as open_book:
+        written_rows = open_book.new_run("solenoid", "solenoid")
+        from tests.book.test_evidence import travelled
+
+        written_rows.samples(travelled(300))
+        shutil.copyfile(book, full_disk / "b.book")
+        shutil.copyfile(full_disk / "a.book-wal", full_disk / "b.book-wal")  # as a killed program leaves it
+        filler = full_disk / "filler"
+        with pytest.raises(OSError, match="No space"), filler.open("wb", buffering=0) as file:
+            while True:
+                file.write(bytes(4096))
+    for _ in range(2):
+        with Book(full_disk / "b.book", read_only=True) as read:
+            assert len(read.load(1).samples) == 300
