@@ -45,7 +45,7 @@ def find(case: MovingCase) -> list[Finding]:
         torque.friction(*case.opening_side)[1] / friction.value,
         u_spring_a / spring_a,
         case.u_zero_a / spring_a,
-        GEAR_SHARE / 2,
+        GEAR_SHARE,
     )
     sweeps = case.sweeps
     curve = typical(sweeps.friction_a)

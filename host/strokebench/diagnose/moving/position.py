@@ -19,6 +19,8 @@ BOW_PERCENT = 0.28
 Hall sensors are sold with +-0.5 to +-1 %)."""
 ALIKE_PERCENT = 3.0
 """Two tracks that differ by less everywhere are taken together."""
+FEW_GLITCHES = 20
+"""Samples that jump, from which on a track is not taken together with the other."""
 
 
 @dataclass(frozen=True)
@@ -52,8 +54,9 @@ def read_position(tracks: dict[str, Track]) -> Position | None:
     alive.sort(key=lambda track: (not _reached(track), int(track.glitch.sum()) // 5, track.noise_v))
     best = alive[0]
     raw = _percent(best)
-    if len(alive) > 1 and _reached(best) and _reached(alive[1]):
-        other = _percent(alive[1])
+    sound = [track for track in alive if _reached(track) and int(track.glitch.sum()) < FEW_GLITCHES]
+    if len(sound) > 1:
+        other = _percent(sound[1])
         if float(np.percentile(np.abs(raw - other), 99.5)) < ALIKE_PERCENT:
             raw = (raw + other) / 2
     noise = spread(np.diff(raw, 2)) / math.sqrt(6)

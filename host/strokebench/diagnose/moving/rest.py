@@ -42,7 +42,7 @@ def find(case: MovingCase) -> list[Finding]:
         case.position.u_at(float(np.mean(from_open)))
     )
     apart = Measured(abs(sides[0].value - sides[1].value), math.hypot(sides[0].u, sides[1].u)).widened(
-        u_repeat / math.sqrt(len(from_open)), 140 * HYSTERESIS
+        u_repeat / math.sqrt(len(from_open)), 170 * HYSTERESIS
     )
     evidence = {"from_open": from_open.tolist(), "from_closed": from_closed.tolist()}
     return [

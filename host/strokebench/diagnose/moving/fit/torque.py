@@ -8,7 +8,7 @@ side of rest by itself, so neither has to have a shape that somebody thought of.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,6 +29,8 @@ BENDS_A, DIFFERS_A = 0.05, 0.1
 INERTIA_A = 5e-4
 VISCOUS_A = 2e-3
 """Priors of inertia (A per %/s2) and viscous friction (A per %/s), wide likewise."""
+MISFIT_SHARE = 0.3
+"""Share of what is left unexplained that may stand at one place as a wrong spring or friction (judgement)."""
 FEWEST = 60
 
 
@@ -122,7 +124,16 @@ def fit_torque(signals: Signals, rest: float, seat: float) -> Torque | None:
         prior[first : first + KNOTS, first : first + KNOTS] += apart.T @ apart / width_a**2
     noise = np.r_[signals.noise_acceleration, signals.noise_speed, np.zeros(design.shape[1] - 2)]
     solved = solve(design, signals.current_a[keep], prior, noise, signals.stretch[keep], signals.overlap)
-    return Torque(solved, rest, knots, bool(side.sum() >= FEWEST / 10))
+    return Torque(_with_misfit(solved, signals), rest, knots, bool(side.sum() >= FEWEST / 10))
+
+
+def _with_misfit(solved: Solved, signals: Signals) -> Solved:
+    """Return the fit with a term for what the model cannot explain: what is left over beyond the noise may
+    stand at each place as a wrong spring or friction there (detents, presliding, play)."""
+    noise_a = solved.answer[:2] * (signals.noise_acceleration, signals.noise_speed)
+    unexplained = max(solved.residual**2 - float(noise_a @ noise_a), 0.0)
+    maps = np.r_[0.0, 0.0, np.full(len(solved.answer) - 2, MISFIT_SHARE**2 * unexplained)]
+    return replace(solved, covariance=solved.covariance + np.diag(maps))
 
 
 def _reach(signals: Signals) -> Floats:
