@@ -71,6 +71,6 @@ def test_pull_in_time_of_a_finite_element_pull_in() -> None:
 
 def test_pull_in_time_over_all_phases_of_the_sampling() -> None:
     # A recording that somebody else made may step amid a millisecond: then a valley that is a corner is met
-    # late, up to 1.7 ms in single steps. The stated uncertainty (2 u = 0.6 ms) is about the bench's own steps.
+    # late, up to 1.7 ms in single steps. The stated 2 u of 0.6 ms is about the steps of the bench.
     time = found([phase * 1e-4 for phase in range(10)])
     assert time.value == pytest.approx(SEATED_MS, abs=1.0)

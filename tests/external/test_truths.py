@@ -64,3 +64,17 @@ def test_every_truth_is_told_in_words(part: str, family: str) -> None:
     found = truths(part, seed=3, family=family)
     assert len(found) > 4 and all(np.isfinite(list(found.values())))
     assert not found.keys() - told
+
+
+@pytest.mark.parametrize(
+    "part", ["throttle-body", "egr-motor", "idle-actuator", "solenoid", "egr-solenoid", "fuel-pump"]
+)
+def test_what_is_true_of_a_good_specimen_of_the_second_family_is_within_the_profiles_limits(
+    part: str,
+) -> None:
+    profile = load_part(part)
+    for seed in range(1, 6):
+        for key, true in truths(part, seed=seed, family="second").items():
+            limit = profile.limit(key)
+            assert limit.lower is None or true > limit.lower, (seed, key)
+            assert limit.upper is None or true < limit.upper, (seed, key)

@@ -15,7 +15,7 @@ from strokebench.sim.second.sensing import Span
 
 NOMINAL = Mover(
     resistance_ohm=2.15,
-    inductance_h=1.8e-3,
+    inductance_h=2.05e-3,
     k_si=0.42,
     inertia_kgm2=0.0016,
     viscous_nms=0.010,

@@ -16,7 +16,7 @@ from strokebench.sim.second.moving import assemble, ordinary
 
 NOMINAL = Mover(
     resistance_ohm=11.6,
-    inductance_h=8e-3,
+    inductance_h=9.2e-3,
     k_si=0.75,
     inertia_kgm2=4e-4,
     viscous_nms=0.002,

@@ -17,7 +17,7 @@ from strokebench.sim.second.sensing import Span
 
 NOMINAL = Mover(
     resistance_ohm=1.45,
-    inductance_h=1.5e-3,
+    inductance_h=1.7e-3,
     k_si=0.383,
     inertia_kgm2=0.0021,
     viscous_nms=0.0088,
