@@ -9,7 +9,7 @@ drive, one sample row into the ring. It allocates nothing and is the only place 
 from array import array
 
 from strokefw import channels, faults, state
-from strokefw.compat import halfwords, keep_bound, micropython, word
+from strokefw.compat import halfwords, keep_bound, micropython, ptr32, word
 from strokefw.drive import kernel as ramp_kernel
 from strokefw.drive import ramp
 from strokefw.guard import current as guard_current
@@ -17,12 +17,23 @@ from strokefw.guard import guards as guard
 from strokefw.link import wire
 from strokefw.link.service import Service
 from strokefw.link.watch import LinkWatch
+from strokefw.sensing import sense
 from strokefw.sensing.calib import Calibration
-from strokefw.sensing.sense import Sense
 from strokefw.tick import kernel as at
 from strokefw.tick import selftest
 from strokefw.tick.events import Ring
 from strokefw.tick.transitions import Transitions
+
+_begin = at.begin
+_convert = sense.convert
+_watched = guard.watched
+_is_released = guard.is_released
+_worst = guard.worst
+_heed = at.heed
+_look = ramp_kernel.look
+_advance = ramp_kernel.advance
+_close = at.close
+_end = at.end
 
 
 class App(Transitions):
@@ -56,8 +67,8 @@ class App(Transitions):
         self.calibration = Calibration()
         self.calibration.load(board)
         self.kind = board.kind()
-        self.sense = Sense(self.calibration, self.kind)
-        self.guard = guard.Guard(self.sense, self.kind)
+        self.sense = sense.Sense(self.calibration, self.kind)
+        self.guard = guard.Guard(self.sense, self.kind, board)
         self.selftest = selftest.SelfTest(board, self.sense, self.kind)
         self.ramp = ramp.Ramp()
         self.limits = wire.Limits()
@@ -81,9 +92,9 @@ class App(Transitions):
         self._tell(state.EVENT_BOOT, cause, 0, 0)
         self.log.add(self.ticks, state.EVENT_BOOT, cause, 0)
         keep_bound(
-            self, "_heeded", "_followed", "_stopping", "_checking", "_due", "_seldom", "_go", "_ramp_down",
-            "_stopped", "_protect", "_cut", "_begin_check", "_open", "_move",
-            "_tell", "_asked", "_stop", "_checked", "_disarm", "_clear", "_new_session", "_abandon_check",
+            self, "_seldom", "_go", "_ramp_down", "_stopped", "_protect", "_cut", "_begin_check", "_open",
+            "_move", "_tell", "_asked", "_stop", "_checked", "_disarm", "_clear", "_new_session",
+            "_abandon_check",
         )  # fmt: skip
         self.tick = _ticker(self)
 
@@ -107,7 +118,6 @@ class App(Transitions):
         if due & at.SELDOM:
             self._seldom()
 
-    @micropython.native
     def _seldom(self):
         # what may wait some ticks; a condition that comes and goes is not told more often than it can be read
         w = self.words
@@ -125,58 +135,80 @@ class App(Transitions):
 
 
 def _ticker(app):
-    # what ``tick`` needs, as locals: see compat.py on the cost of names
+    # What ``tick`` needs, in one tuple: see compat.py on the cost of names. On the chip the kernels that it
+    # calls are a part of it, see the host's image/merge.py.
     board = app.board
+    sensed = app.sense
     guards = app.guard
-    needs = (
-        app, app.words, app.counts, app.sense.values, guards.own_words, guards.current_words, app.ramp.words,
-        halfwords(app.ring), app.sense.update, guards.update, app.ramp.step, board.ticks_us, board.scan,
-        board.trips, board.estop, board.drive, board.watchdog, at.begin, at.heed, at.close, at.end,
+    others = (
+        sensed.words, app.counts, guards.own_words, guards.current_words, guards.volt_words,
+        guards.junction.words, guards.budgets.words, app.ramp.words, halfwords(app.ring), guards.turns,
+        board.ticks_us, board.scan, board.trips, board.estop, board.drive, board.watchdog, app.ramp.turn,
+        app._heeded, app._followed, app._stopping, app._checking, app._open, app._due,
     )  # fmt: skip
+    needs = sensed.values, app.words, others
 
-    @micropython.native
-    def tick(needs=needs):
+    @micropython.viper
+    def tick():
         """Do one control tick."""
+        v = ptr32(needs[0])  # the first locals have registers
+        w = ptr32(needs[1])
         (
-            app, w, counts, values, watched, bounds, played, ring, sensed, guarded, step, ticks_us, scan,
-            take_trips, estop, drive, feed, begin, heed, close, end,
-        ) = needs  # fmt: skip
-        late = begin(w, ticks_us())
+            sense_words, counts, own_words, current_words, volt_words, junction_words, spent_words,
+            ramp_words, rows, turns, ticks_us, scan, take_trips, estop, drive, feed, turn_segment, heeded,
+            followed, stopping, checking, open_to, settle,
+        ) = needs[2]  # fmt: skip
+        own = ptr32(own_words)
+        bounds = ptr32(current_words)
+        played = ptr32(ramp_words)
+        late = int(_begin(w, int(ticks_us())))
         scan(counts)
-        sensed(counts)
-        trips = take_trips()
-        code = guarded(
-            played[ramp_kernel.DRIVE] - ramp_kernel.BIAS, played[ramp_kernel.GATE], w[at.RAIL], trips, estop()
+        _convert(counts, sense_words, v)
+        trips = int(take_trips())
+        speed = played[ramp_kernel.DRIVE] - ramp_kernel.BIAS
+        gate = played[ramp_kernel.GATE]
+        rail = w[at.RAIL]
+        found = int(
+            _watched(own, bounds, v, volt_words, junction_words, spent_words, speed, gate, rail, trips)
         )
+        turn = found >> guard.TURN_SHIFT
+        if (guard.TURNS_USED >> turn) & 1:
+            turns[turn]()
+        stop = int(estop())
+        released = int(_is_released(own, stop))
+        if released:
+            turns[guard.FORBID]()
+        code = int(_worst(own, found, stop))
         now = w[at.STATE]
-        if heed(w, watched, played, code, trips, late):
+        more = int(_heed(w, own, played, code, trips, late))
+        if more:
             before = now
-            code = app._heeded(code, trips, late)
+            code = int(heeded(code, trips, late))
             now = w[at.STATE]
             if now != before and (now == state.DRIVING or now == state.CHECK):
                 now = state.READY  # what was asked for begins with the next tick
-        if now == state.DRIVING:
-            happened = step(values, bounds[guard_current.CAP], bounds[guard_current.SLEW_DOWN])
+        if now == state.DRIVING or now == state.STOPPING:
+            happened = int(_look(played, v))
             if happened:
-                app._followed(happened)
+                happened = int(turn_segment(happened))
+                followed(happened)
+            if happened & ramp.ENDED == 0 or played[ramp_kernel.DRIVE] != ramp_kernel.BIAS:
+                _advance(played, bounds[guard_current.CAP], bounds[guard_current.SLEW_DOWN])
+            if now == state.STOPPING:
+                stopping()
         elif now == state.ARMED:
-            if watched[guard.SILENT] > state.ARMED_IDLE_MS:
-                app._open(state.READY)
-        elif now == state.STOPPING:
-            step(values, bounds[guard_current.CAP], bounds[guard_current.SLEW_DOWN])
-            app._stopping()
+            if own[guard.SILENT] > state.ARMED_IDLE_MS:
+                open_to(state.READY)
         elif now < state.READY:
-            app._checking(now)
+            checking(now)
             now = w[at.STATE]
         if now != state.CHECK:
             drive(played[ramp_kernel.DRIVE] - ramp_kernel.BIAS, played[ramp_kernel.GATE])
-
-        due = close(w, values, ring, played, watched, code)
-        if due:
-            if due & at.FEED:
-                feed()
-            if due != at.FEED:
-                app._due(due)
-        end(w, ticks_us())
+        due = int(_close(w, v, rows, played, own, code))
+        if due & at.FEED:
+            feed()
+        if due & (at.TAIL_OVER | at.SELDOM):
+            settle(due)
+        _end(w, int(ticks_us()))
 
     return tick

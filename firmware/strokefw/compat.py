@@ -5,10 +5,11 @@ CPython). A viper kernel behaves the same on both as long as every value stays w
 element it reads is not negative: on a 64-bit host a 32-bit load is not sign-extended.
 
 The cost of names, in native code on the chip at 125 MHz: a local is free, a global takes 1 us, an attribute
-or an element 2, a call 4 to 7, and a method found in its class 20. So what runs in each tick is a function
-made once, which gets what it needs as one tuple in a default value and unpacks it into locals (a closure over
-more than a few names would do, but takes heap at each call), and what it computes with lies in arrays that
-viper kernels read at a twentieth of a microsecond.
+or an element 2, a call 4 to 7, and a method found in its class 20; on a real chip more, for what does that
+lies in the flash. So what runs in each tick is one kernel, which gets what it needs as one tuple, and what it
+computes with lies in arrays that kernels read at a twentieth of a microsecond. Kernels that call each other
+become one on the chip (the host's image/merge.py). Native code takes three times the memory of bytecode, so
+what a tick does seldom is bytecode.
 """
 
 import sys

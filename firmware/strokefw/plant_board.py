@@ -59,6 +59,7 @@ class FedBoard:
         self._tick = 0
         self._drive = self._gate = self._rail = self._led = self._fed = 0
         self._trip_ma = -1
+        self._kept = None  # what the firmware wants kept, since it was taken
         self._slots = {}
 
     def scan(self, counts):
@@ -114,6 +115,13 @@ class FedBoard:
     def burst_ready(self):
         """Whether all of a capture is there."""
         return self._ready
+
+    def keep(self, record):
+        """Collected."""
+        self._kept = record
+
+    def kept(self, record):
+        """Nothing: the part begins when this does."""
 
     def load(self, slot):
         """A record stored since this began, or None."""

@@ -17,9 +17,8 @@ pytestmark = pytest.mark.chip
 READY_S = 2.0
 HEAP_FREE = 100_000
 REST_S = 0.4
-TICK_MEAN_US, TICK_MAX_US = 400, 500
-BURST_TICK_MAX_US = 520
-"""The aim is 500. The tick of a trigger at 500 kS/s took 491 and 502, by what else fell into it."""
+TICK_MEAN_US, TICK_MAX_US, BURST_TICK_MAX_US = 300, 400, 450
+"""Below what is promised (500): here flash is as fast as RAM. In test_cached.py it is as slow as it is."""
 
 
 @pytest.fixture(scope="module")

@@ -18,6 +18,7 @@ from strokebench.bench.spec import SimSpec
 from strokebench.sim.board.troubles import KNOWN
 from strokefw import faults, state
 from strokefw.drive import ramp
+from strokefw.guard import budget, current, stall
 from strokefw.guard import limits as guard_limits
 from strokefw.link import wire
 from tools.evidence.faults.causes import LIMITS, TamperedBoard
@@ -32,6 +33,8 @@ VALUED = (
     ("supply", 8.0), ("supply", 17.5), ("supply", 0.0), ("source", 1.5), ("feed", 4.0), ("heatsink", 95.0),
     ("part", 150.0), ("fine_zero", 3.0),
 )  # fmt: skip
+GRAIN = 240_000
+"""What 8 ticks of the largest current add to a budget, in its units: so much may be lost in a reset."""
 SEEN: Counter[int] = Counter()
 """Ticks looked at, by state."""
 numbers = st.integers(0, 2**32 - 1)
@@ -78,7 +81,11 @@ class Bench(RuleBasedStateMachine):
         board.cause = cause
         if hasattr(self, "rig"):
             board.slots = self.rig.board.slots
+            if cause:  # the chip kept its power
+                board.scratch = self.rig.board.scratch
+        self.scratch_at_start = board.scratch
         self.rig = Rig(SPEC, board=board)
+        self._look_at_memory(in_a_new_life=bool(board.scratch))
         move = self.rig.app._move
 
         def moved(new: int) -> None:  # a tick may pass through several states: look at each step
@@ -215,8 +222,23 @@ class Bench(RuleBasedStateMachine):
             self.rig.tick()
             self._tick(armed, self.rig.steps[-1])
 
+    def _look_at_memory(self, in_a_new_life: bool = False) -> None:
+        """Heat and held time are taken back no faster than they cool; a reset takes nothing back."""
+        guard = self.rig.app.guard
+        words, places = guard.budgets.words, tuple(guard.current_words[current.WAS_A : current.WAS_B + 1])
+        spent = [words[budget.WORDS * i + budget.SPENT] for i in range(3)]
+        if in_a_new_life or self.rig.steps:
+            for i, before in enumerate(self.spent):
+                cooled = GRAIN if in_a_new_life else (self.tight[i] ** 2 >> 9) + 1
+                assert spent[i] >= before - cooled, (i, before, spent[i])
+            moved = places != self.places and not in_a_new_life
+            assert moved or words[stall.HELD] >= self.held - (1024 if in_a_new_life else 256)
+        self.spent, self.held, self.places = spent, words[stall.HELD], places
+        self.tight = [words[budget.WORDS * i + budget.TIGHT] for i in range(3)]
+
     def _tick(self, was: int, now: Step) -> None:
         app = self.rig.app
+        self._look_at_memory()
         if now.gate and now.state != state.CHECK:  # driven only in the two states for it, supply closed
             assert now.state in DRIVEN and now.rail == 2, now
         if now.state == state.CHECK:  # the self-test's own push
@@ -233,6 +255,8 @@ class Bench(RuleBasedStateMachine):
             assert app.fault and faults.LATCHED[app.fault]
         if was == state.LATCHED and now.state != state.LATCHED:
             assert now.state == state.READY and not app.guard.block
+            words = app.guard.budgets.words
+            assert not any(words[budget.WORDS * i + budget.OWED] for i in range(3)), "cleared, not cooled"
         if now.state in DRIVEN:
             assert guard_limits.check(app.limits, None, False, guard_limits.ABSOLUTE[app.kind]) == 0
             silence = app.limits.heartbeat_ms + 20

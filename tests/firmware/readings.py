@@ -3,6 +3,7 @@
 from array import array
 
 from strokefw import channels, faults
+from strokefw.guard import budget, current, stall
 from strokefw.guard.guards import Guard
 from strokefw.link.wire import LIMIT_FIELDS, Limits
 from strokefw.sensing.calib import Calibration
@@ -39,11 +40,22 @@ def counts_of(current_ma=0, bus_mv=12000, sensor_a_mv=2500, sensor_b_mv=1500, fe
 
 
 class Readings:
-    """Sense and Guard; ``tick`` feeds one scan and returns the guard's code."""
+    """Sense and Guard of a bench that has been on for long, or, ``fresh``, has just got its power.
 
-    def __init__(self, kind=0, **changes):
+    ``tick`` feeds one scan and returns the guard's code. ``board`` keeps heat over a reset, if there is one.
+    """
+
+    def __init__(self, kind=0, fresh=0, board=None, **changes):
         self.sense = Sense(Calibration())
-        self.guard = Guard(self.sense, kind)
+        self.guard = Guard(self.sense, kind, board)
+        if not fresh:
+            words = self.guard.budgets.words
+            words[budget.TURNS] = budget.TURNS_MAX
+            words[budget.ASSUMED] = 0
+            places, held = self.guard.current_words, words
+            places[current.WAS_A] = held[stall.HOME_A] = 2500  # as counts_of has them
+            places[current.WAS_B] = held[stall.HOME_A + 1] = 1500
+            held[stall.SETTLED] = stall.SETTLE
         self.guard.set_limits(limits(**changes))
         self.guard.fresh()
         self.drive = 5000

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 import strokefw
-from strokebench.image.fold import aliases, module_name
+from strokebench.image.modules import aliases, module_name
 from strokefw import faults
 from strokefw.guard import current, volts
 from strokefw.link import wire

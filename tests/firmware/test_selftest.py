@@ -90,7 +90,7 @@ def run(stage, flags=PART_EXPECTED, calibration_ok=1, **window):
     test.start(calibration_ok, flags, **window)
     for tick in range(1, 7000):
         sense.update(stage.counts())
-        if test.step():
+        if test.next_tick():
             return test, tick
     raise AssertionError("never ended")
 
@@ -195,7 +195,7 @@ def test_step_allocates_nothing():
     while not done:  # once freely, recording what the stage showed
         recorded.append(stage.counts())
         sense.update(recorded[-1])
-        done = test.step()
+        done = test.next_tick()
     stage.rail = stage.drive = stage.pulse = lambda a, b=0, c=0: None  # no *args: that is a tuple
     stage.estop = lambda: 0
     test.start(1, PART_EXPECTED)
@@ -204,7 +204,7 @@ def test_step_allocates_nothing():
     try:
         for counts in recorded:
             sense.update(counts)
-            done = test.step()
+            done = test.next_tick()
     finally:
         heap_unlock()
     assert done and test.code == 0

@@ -129,7 +129,7 @@ def test_extremes_stay_small_integers():
             for level in (0, 1, 32760, 65535):
                 sense.update(array("H", [level] * channels.N_CHANNELS))
                 for channel in range(channels.N_CHANNELS):
-                    zero, mul, shift = sense._k[3 * channel : 3 * channel + 3]
+                    zero, mul, shift = sense.words[3 * channel : 3 * channel + 3]
                     product = (level + 8192 - zero) * mul + (1 << (shift - 1))
                     assert -limit < product < limit, (channel, product)
                     signed = channel in (0, 1, 11, 12)

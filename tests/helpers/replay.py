@@ -26,6 +26,7 @@ class Life:
 
     cause: int
     slots: dict[int, bytes]
+    scratch: tuple[int, ...] = ()
     heard: list[tuple[int, bytes]] = field(default_factory=list)
     troubles: list[tuple[int, str, float | None]] = field(default_factory=list)
     said: bytearray = field(default_factory=bytearray)
@@ -45,7 +46,7 @@ class Recorded(Bench):
         self._close_life()
         super()._start(cause)
         board = self.rig.board
-        life = Life(cause, dict(board.slots))
+        life = Life(cause, dict(board.slots), self.scratch_at_start)
         self.lives.append(life)
         _note_down(board, life)
 
@@ -141,6 +142,7 @@ def board_for(life: Life, spec: Any) -> TamperedBoard:
     board = TamperedBoard(spec)
     board.cause = life.cause
     board.slots = dict(life.slots)
+    board.scratch = life.scratch
     return board
 
 

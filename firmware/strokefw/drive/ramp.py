@@ -73,8 +73,7 @@ class Ramp:
         self.bounds(0, 0, 1)
         self.words[at.WHOLE] = _BIAS
         self.cut()
-        keep_bound(self, "start", "jog", "down", "cut")
-        self.step = _stepper(self)
+        keep_bound(self, "start", "jog", "down", "cut", "turn")
 
     def bounds(self, low, high, slew):
         """Set the least and the greatest drive, and the slew limit per tick."""
@@ -156,7 +155,6 @@ class Ramp:
 
     # -- running (tick side, allocation-free) ------------------------------------------------------
 
-    @micropython.native
     def start(self):
         """Begin the stored procedure with the next step."""
         w = self.words
@@ -168,19 +166,28 @@ class Ramp:
         """Follow ``target`` until told otherwise."""
         _aim(self.words, JOG, target)
 
-    @micropython.native
     def down(self):
         """Go to zero within the slew limit."""
         _aim(self.words, DOWN, 0)
 
-    @micropython.native
     def cut(self):
         """Be off at once."""
         _off(self.words)
 
+    def step(self, values, cap, slew_down):
+        """Advance one tick, as the tick does by itself; ``values`` are the readings (sense.values), ``cap``
+        bounds |drive|, ``slew_down`` its fall. Return BEGAN, FIRED, ENDED.
+        """
+        happened = _look(self.words, values)
+        if happened:
+            happened = self.turn(happened)
+        if not happened & ENDED:
+            _advance(self.words, cap, slew_down)
+        return happened
+
     @micropython.native
-    def _turn(self, due):
-        # the segment is over: return what happened
+    def turn(self, due):
+        """The segment is over by what ``look`` found; return BEGAN, FIRED, ENDED."""
         happened = 0
         w = self.words
         index = w[at.INDEX]
@@ -194,27 +201,6 @@ class Ramp:
             return happened | ENDED
         _take(w, self.table, index)
         return happened | BEGAN
-
-
-def _stepper(ramp):
-    # what ``step`` needs, as locals: see compat.py on the cost of names
-    needs = ramp.words, ramp._turn, _look, _advance
-
-    @micropython.native
-    def step(values, cap, slew_down, needs=needs):
-        """Advance one tick; ``values`` are the readings (sense.values), ``cap`` bounds |drive|, ``slew_down``
-        its fall. Return BEGAN, FIRED, ENDED. Allocates nothing.
-        """
-        words, turn, look, advance = needs
-        due = look(words, values)
-        if due:
-            due = turn(due)
-            if due & ENDED:
-                return due
-        advance(words, cap, slew_down)
-        return due
-
-    return step
 
 
 def check(values):

@@ -1,4 +1,4 @@
-"""Guards of the current: peak, fold-back of the mean, trips, stall, ranges, current while off.
+"""Guards of the current: peak, fold-back of the mean, trips, ranges, current while off.
 
 Two kernels per tick on one array of integers (all >= 0, see compat.py): ``bound`` limits the next drive,
 ``watch`` judges the tick. They are long because on the chip a call costs more than what it does.
@@ -11,36 +11,39 @@ from strokefw.sensing import sense
 # limits, mA and ticks
 LIMIT = const(0)  # mean current now (derated)
 SLEW = const(1)  # 1/10000 per tick
-STALL_MA = const(2)
-STALL_TICKS = const(3)
-PEAK_MA = const(4)  # peak that means the fast limit does not cut
-MEAN_TICKS = const(5)  # longest time above the limit and a quarter
-SUPPLY_MAX_MV = const(6)
+PEAK_MA = const(2)  # peak that means the fast limit does not cut
+MEAN_TICKS = const(3)  # longest time above the limit and a quarter
+SUPPLY_MAX_MV = const(4)
 # results
-CAP = const(7)  # |drive| may be so much, 1/10000
-FOLDED = const(8)  # 1 while fold-back holds the drive back
-SLEW_DOWN = const(9)
-BRAKING = const(10)  # 1 while the ramp down is slowed
-AMPS = const(11)  # |current|
-SIZE = const(12)  # |drive|
-BACK = const(13)  # current against the drive, 0 if none
-SQUARES = const(14)  # sum of (AMPS / 8 mA) squared, the budgets take it
+CAP = const(5)  # |drive| may be so much, 1/10000
+FOLDED = const(6)  # 1 while fold-back holds the drive back
+SLEW_DOWN = const(7)
+BRAKING = const(8)  # 1 while the ramp down is slowed
+AMPS = const(9)  # |current|
+SIZE = const(10)  # |drive|
+BACK = const(11)  # current against the drive, 0 if none
+SQUARES = const(12)  # sum of (root mean square of a tick / 8 mA) squared, until there are eight
 # memory
-FINE_CAP = const(15)  # CAP in 1/64
-PEAK_SEEN = const(16)
-MEAN_SEEN = const(17)
-BUCKET = const(18)  # trips, leaking
-STALLED = const(19)
-WAS_A = const(20)
-WAS_B = const(21)
-OFF_SEEN = const(22)
-DIFFER_SEEN = const(23)
+FINE_CAP = const(13)  # CAP in 1/64
+PEAK_SEEN = const(14)
+MEAN_SEEN = const(15)
+BUCKET = const(16)  # trips, leaking
+OFF_SEEN = const(17)
+DIFFER_SEEN = const(18)
+# where the sensor's tracks were, mV, and the sum since of how far they are from it, in two of eight
+# ticks each: stall.py
+WAS_A = const(19)
+WAS_B = const(20)
+SUM_A = const(21)
+SUM_B = const(22)
 # by board kind, set once, mA
-OFF = const(24)
-DIFFER = const(25)
-DIFFER_PEAK = const(26)
-HARD_PEAK = const(27)
-WORDS = const(28)
+OFF = const(23)
+DIFFER = const(24)
+DIFFER_PEAK = const(25)
+HARD_PEAK = const(26)
+STILL = const(27)
+EIGHT = const(28)  # the last whole SQUARES
+WORDS = const(29)
 
 FULL = const(10000)
 FULL_FINE = const(640000)
@@ -49,7 +52,7 @@ PEAK_TICKS = const(3)
 HARD_PEAK_MA = const(75000)  # at once: nothing on a healthy bench reaches it
 TRIPS_LEAK = const(2)  # cycles per tick that may be cut for ever (a tenth of them)
 TRIPS_FULL = const(600)  # some 30 ms of nothing but cut cycles at 20 kHz
-MOVED_MV = const(40)
+FAR_MV = const(500)  # further away than that counts no more
 BRAKE_MA = const(150)
 ROOM_MV = const(800)  # the ramp down is slowed from so far below the supply's limit on
 OFF_MA = const(400)
@@ -59,23 +62,22 @@ DIFFER_PEAK_MA = const(5500)  # a ripple peak beyond this clips in the fine rang
 DIFFER_TICKS = const(100)
 GAIN_DOWN = const(16)  # of 256: a sixteenth of the relative excess per tick
 GAIN_UP = const(8)
-AMPS_MAX = const(90000)
+AMPS_MAX = const(85000)
+STILL_MA = const(800)  # largest to smallest reading of a tick that may be the coarse range's own noise
 
 
 # places in CODES
 _CURRENT_PEAK = const(1)
 _CURRENT_MEAN = const(2)
 _TRIPS = const(3)
-_STALL = const(4)
-_CURRENT_OFF = const(5)
-_RANGES_DIFFER = const(6)
+_CURRENT_OFF = const(4)
+_RANGES_DIFFER = const(5)
 CODES = bytes(
     (
         0,
         faults.CURRENT_PEAK,
         faults.CURRENT_MEAN,
         faults.TRIPS,
-        faults.STALL,
         faults.CURRENT_OFF,
         faults.RANGES_DIFFER,
     )
@@ -86,6 +88,7 @@ def scale(words, finer):
     """Set what depends on the current ranges, which are ``finer`` times those of the reference bench."""
     for place, milliamps in (
         (OFF, OFF_MA), (DIFFER, DIFFER_MA), (DIFFER_PEAK, DIFFER_PEAK_MA), (HARD_PEAK, HARD_PEAK_MA),
+        (STILL, STILL_MA),
     ):  # fmt: skip
         words[place] = milliamps // finer
 
@@ -122,8 +125,17 @@ def bound(s: ptr32, v: ptr32, drive: int, bus: int):
     s[BACK] = back
     if amps > AMPS_MAX:
         amps = AMPS_MAX
+    # what heats is the root mean square: of a ripple with straight edges, a twelfth of its height squared
     eighth = amps >> 3
-    s[SQUARES] += eighth * eighth
+    square = eighth * eighth
+    ripple = v[sense.B_MAX] - v[sense.B_MIN] - s[STILL]
+    if ripple > 0:
+        if ripple > AMPS_MAX:
+            ripple = AMPS_MAX
+        ripple >>= 3
+        ripple = ripple * ripple >> 4
+        square += ripple + (ripple >> 2) + (ripple >> 4)
+    s[SQUARES] += square
 
     # Fold-back: an integral law on the relative error, so that its loop gain does not depend on supply or
     # winding. Its memory is kept within one slew step of the drive in force: it cannot wind up while slew
@@ -209,7 +221,6 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
     else:
         s[DIFFER_SEEN] = 0
     if gate == 0:
-        s[STALLED] = 0
         if amps > s[OFF] and differ < s[OFF] + (amps >> 2):
             s[OFF_SEEN] += 1
             if s[OFF_SEEN] > OFF_TICKS:
@@ -219,22 +230,6 @@ def watch(s: ptr32, v: ptr32, gate: int, trips: int) -> int:
             s[OFF_SEEN] = 0
     else:
         s[OFF_SEEN] = 0
-        # stall: much current, and neither track of the sensor moves
-        a = v[sense.RATIO_A]
-        b = v[sense.RATIO_B]
-        was_a = s[WAS_A]
-        was_b = s[WAS_B]
-        if a > was_a + MOVED_MV or was_a > a + MOVED_MV or b > was_b + MOVED_MV or was_b > b + MOVED_MV:
-            s[WAS_A] = a
-            s[WAS_B] = b
-            s[STALLED] = 0
-        elif amps > s[STALL_MA]:
-            s[STALLED] += 1
-            if s[STALLED] > s[STALL_TICKS]:
-                s[STALLED] = s[STALL_TICKS]
-                wrong = _STALL
-        elif s[STALLED] > 0:
-            s[STALLED] -= 1
 
     # the fast limit: too much to do, or not doing it; the mean that fold-back should have held
     bucket = s[BUCKET] + (trips & (channels.LATCH_FELL - 1)) - TRIPS_LEAK

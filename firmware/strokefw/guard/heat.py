@@ -98,7 +98,6 @@ class HeatGuard:
         self._part_codes = bytes((0, faults.PART_NTC_OPEN, faults.PART_NTC_SHORT, faults.PART_NTC_STEP))
         keep_bound(self, "heatsink", "part", "no_part", "judge")
 
-    @micropython.native
     def fresh(self):
         """Believe the thermistors' next readings; keep the cut-outs."""
         forget(self.words, self.heatsink_words, self.part_words)
@@ -115,7 +114,6 @@ class HeatGuard:
             elif value_dc <= self._derate_dc and w[_HOT] == faults.HEATSINK_HOT:
                 w[_HOT] = 0
 
-    @micropython.native
     def part(self, state, value_dc):
         """Take a new reading of the part's own thermistor (only where the part has one)."""
         w = self.words
@@ -127,7 +125,6 @@ class HeatGuard:
             elif value_dc <= self.part_max_dc - COOLER_DC:
                 w[_PART_HOT] = 0
 
-    @micropython.native
     def no_part(self):
         """The part in use has no thermistor."""
         w = self.words

@@ -10,17 +10,21 @@ from micropython import const
 
 from strokefw import state
 from strokefw.channels import FINER
-from strokefw.compat import keep_bound
+from strokefw.compat import keep_bound, ptr16, ptr32
+from strokefw.pico import bridge as bridge_kernels
 from strokefw.pico import pins, regs
 from strokefw.pico import scan as kernels
-from strokefw.pico.bridge import Bridge
+from strokefw.pico.bridge import PULSING, Bridge
 from strokefw.pico.burst import RUNNING, Burst
 from strokefw.pico.converters import ChipConverter, ExternalConverter
 from strokefw.pico.port import open_link
 from strokefw.slots import Slots
 
+_watch_pulse = bridge_kernels.watch_pulse
 _chip = kernels.chip
 _external = kernels.external
+# The watchdog's scratch registers outlive any reset but the power's and the RUN pin's (datasheet, 4.7).
+# The boot code has 4 to 7. Ours: in 0 the mark that we ran and the first halfword kept, the rest in 1 to 3.
 _WATCHDOG_MS = const(1000)
 _FLASH_MS = const(8388)  # the longest it can wait: for twenty sectors, at 400 ms each, the flash's worst
 _RUNNING = const(0x57B)  # left in half a scratch register, which only loses it with the power
@@ -28,11 +32,10 @@ _ENDED = const(0x57C)  # the same, once this firmware has ended in good order
 _STACK = const(0x20040100)  # MicroPython's own, the last 8 kB of the memory but for a rest at the bottom
 _STACK_BYTES = const(7936)
 _STACK_MARGIN = const(256)  # for the painter itself
-_MARK = regs.WATCHDOG + 0x0C
 
 
 def _leave(mark):
-    regs.poke(_MARK, regs.peek(_MARK) & ~0xFFFF | mark)
+    regs.poke(regs.SCRATCH, regs.peek(regs.SCRATCH) & ~0xFFFF | mark)
 
 
 class Board:
@@ -66,6 +69,7 @@ class Board:
         self.pulse = self._bridge.pulse
         self.estop = self._estop.value
         self.ticks_us = time.ticks_us
+        self.keep = _keeper()
         self.burst_start = self._burst.start
         self.burst_trigger = self._burst.trigger
         self.burst_ready = self._burst.ready
@@ -78,7 +82,7 @@ class Board:
     def _find_cause():
         # The register with the reason keeps it until the next reset of the chip: a start at the prompt would
         # see it again. So it counts only when this firmware was cut off.
-        left = regs.peek(_MARK) & 0xFFFF
+        left = regs.peek(regs.SCRATCH) & 0xFFFF
         _leave(_RUNNING)
         reason = regs.peek(regs.WATCHDOG + 8)
         if reason & 1 and left == _RUNNING:  # its time ran out; bit 1: somebody asked for a reset
@@ -176,6 +180,12 @@ class Board:
         """The most bytes of stack ever in use, every interrupt included."""
         return _STACK_BYTES - 4 * regs.painted(_STACK)
 
+    def kept(self, record):
+        """What was kept over a reset, or anything."""
+        for i in range(len(record)):
+            register = regs.peek(regs.SCRATCH + 4 * ((i + 1) // 2))
+            record[i] = register >> (16 if i % 2 == 0 else 0) & 0xFFFF
+
     def uid(self):
         """Eight bytes that are this Pico's own."""
         return machine.unique_id()
@@ -191,12 +201,15 @@ class Board:
         self._dog = machine.WDT(timeout=_WATCHDOG_MS)
         self._go_on()
 
+    @micropython.native
     def _on_timer(self, timer):
+        done = False
         try:
             self._tick()
-        except BaseException:
-            self._bridge.off()  # the timer stops after an exception; the watchdog then resets the chip
-            raise
+            done = True
+        finally:
+            if not done:
+                self._bridge.off()  # the timer stops after an exception; the watchdog then resets the chip
 
     def hold(self):
         """Bridge and rails off, and no tick any more: for good, until the next reset. Link, lamp and watchdog
@@ -228,19 +241,35 @@ class Board:
         self._link.close()
 
 
-def _scanner(bridge, burst, work):
-    needs = bridge, burst, burst.words, work  # as locals: see compat.py on the cost of names
+def _keeper():
+    @micropython.viper
+    def keep(record: ptr16):
+        """Keep seven halfwords in the watchdog's scratch registers."""
+        scratch = ptr32(regs.SCRATCH)
+        scratch[0] = int(record[0]) << 16 | _RUNNING
+        for i in range(1, 4):
+            scratch[i] = int(record[2 * i - 1]) | int(record[2 * i]) << 16
 
-    @micropython.native
-    def scan(counts, needs=needs):
+    return keep
+
+
+def _scanner(bridge, burst, work):
+    needs = work, bridge.words, burst.words, burst  # see compat.py on the cost of names
+
+    @micropython.viper
+    def scan(counts):
         """One tick's readings into `counts`. Allocates nothing."""
-        bridge, burst, captured, work = needs
-        if bridge.pulsing:
-            bridge.watch_pulse()
-        if captured[RUNNING]:
+        work, in_force, captured, burst = needs
+        sums = ptr32(work)
+        found = ptr16(counts)
+        pulse = ptr32(in_force)
+        capture = ptr32(captured)
+        if pulse[PULSING]:
+            _watch_pulse(pulse)
+        if capture[RUNNING]:
             burst.scan(counts)
         else:
-            _chip(work, counts)
-        _external(work, counts)
+            _chip(sums, found)
+        _external(sums, found)
 
     return scan

@@ -2,7 +2,6 @@
 pulses.
 """
 
-import time
 from array import array
 
 import micropython
@@ -44,7 +43,12 @@ _PIN_SET = const(11)
 _PIN_CLEAR = const(12)
 _PRECHARGE = const(13)  # masks of their pins
 _MAIN = const(14)
-_WORDS = const(15)
+PULSING = const(15)  # 1 while a pulse of the self-test is on
+_PULSED = const(16)  # the place of its gate's register
+_PULSE_BEGAN = const(17)
+_TIMER = const(18)
+_CONTROLS = const(19)  # the four gates' registers, in the order of _GATES
+_WORDS = const(23)
 
 
 @micropython.viper
@@ -119,6 +123,35 @@ def _rail(w: ptr32, mode: int):
 
 
 @micropython.viper
+def _pulse(w: ptr32, which: int):
+    # the enable line up, and one gate alone high
+    pio = ptr32(w[_PIO])
+    pio[regs.PIO_TXF0 >> 2] = 0
+    control = ptr32(w[_CONTROLS + which])
+    control[0] = regs.FUNCTION_PWM | _OVERRIDE_HIGH
+    timer = ptr32(w[_TIMER])
+    w[_PULSE_BEGAN] = timer[0]
+    w[_PULSED] = _CONTROLS + which
+    w[PULSING] = 1
+
+
+@micropython.viper
+def _end_pulse(w: ptr32):
+    w[PULSING] = 0
+    control = ptr32(w[w[_PULSED]])
+    control[0] = regs.FUNCTION_PWM
+    _halt(w)
+
+
+@micropython.viper
+def watch_pulse(w: ptr32):
+    """End a pulse that is old enough (called by the scan)."""
+    timer = ptr32(w[_TIMER])
+    if timer[0] - w[_PULSE_BEGAN] >= _TICK_PULSE_US - 100:
+        _end_pulse(w)
+
+
+@micropython.viper
 def _wait_us(timer: ptr32, us: int):
     begin = timer[0]
     while timer[0] - begin < us:
@@ -139,16 +172,12 @@ class Bridge:
         self._slice_a = regs.PWM + regs.PWM_SLICE * 1
         self._slice_b = regs.PWM + regs.PWM_SLICE * 2
         self._trip = regs.PWM + regs.PWM_SLICE * 4
-        # sums beyond 30 bits are heap objects: made once, here
-        self._controls = tuple([regs.pad_control(pins.gpio(net)) for net in _GATES])
-        self.pulsing = False
         self._compare_trip = self._trip + 12
-        self._allow = regs.PIO0 + regs.PIO_TXF0
-        self._words = array("I", [0] * _WORDS)
+        self.words = array("I", [0] * _WORDS)
         self._start_slices()
         self._start_keeper()
         self._fill_words()
-        self.drive, self.trips = _calls(self._words)
+        self.drive, self.trips = _calls(self.words)
 
     def _start_slices(self):
         for address in (self._slice_a, self._slice_b):
@@ -194,7 +223,7 @@ class Bridge:
         keeper.active(1)
 
     def _fill_words(self):
-        w = self._words
+        w = self.words
         w[_SLICE_A] = self._slice_a
         w[_SLICE_B] = self._slice_b
         w[_PIO] = regs.PIO0
@@ -204,6 +233,9 @@ class Bridge:
         w[_PINS_IN] = regs.PIN_IN
         w[_LATCH_OK] = 1 << pins.gpio("LATCH_OK")
         w[_FELL] = channels.LATCH_FELL
+        w[_TIMER] = regs.TIMER_RAW_LOW
+        for i, net in enumerate(_GATES):
+            w[_CONTROLS + i] = regs.pad_control(pins.gpio(net))
         w[_PIN_SET] = regs.PIN_SET
         w[_PIN_CLEAR] = regs.PIN_CLEAR
         w[_PRECHARGE] = 1 << pins.gpio("PRECHARGE")
@@ -217,10 +249,10 @@ class Bridge:
 
     def rail(self, mode):
         """0 open, 1 precharge (and the hard latch set anew), 2 main switch."""
-        if mode == 1 and self._words[_RAIL] == 0:
+        if mode == 1 and self.words[_RAIL] == 0:
             self._latch_arm(1)
             self._latch_arm(0)
-        _rail(self._words, mode)
+        _rail(self.words, mode)
 
     def pulse(self, leg, side, us):
         """One MOSFET alone on for `us` (at most 1000), everything off before and after.
@@ -229,29 +261,18 @@ class Bridge:
         a shorted MOSFET is what the PIO is there for, and it stands no second trip.
         """
         self.drive(0, 0)
-        self._pulsed = self._controls[2 * leg + (1 - side)]
-        regs.poke(self._allow, 0)
-        regs.poke(self._pulsed, regs.FUNCTION_PWM | _OVERRIDE_HIGH)
-        self.pulsing = True
-        self._pulse_began = time.ticks_us()
+        _pulse(self.words, 2 * leg + (1 - side))
         if us < _TICK_PULSE_US:
             _wait_us(regs.TIMER_RAW_LOW, _SETTLE_US + us)
             self.end_pulse()
 
-    def watch_pulse(self):
-        """End a pulse that is old enough (called by the scan)."""
-        if time.ticks_diff(time.ticks_us(), self._pulse_began) >= _TICK_PULSE_US - 100:
-            self.end_pulse()
-
     def end_pulse(self):
         """End the pulse under way."""
-        self.pulsing = False
-        regs.poke(self._pulsed, regs.FUNCTION_PWM)
-        _halt(self._words)
+        _end_pulse(self.words)
 
     def off(self):
         """Everything that can move or heat something is off; works in any state."""
-        self._words[_GATE] = 1
+        self.words[_GATE] = 1
         self.drive(0, 0)
         self.rail(0)
 
@@ -269,14 +290,17 @@ class Bridge:
 def _calls(words):
     # what the tick calls, as functions of their own: see compat.py on the cost of names
 
-    @micropython.native
-    def drive(drive, gate, words=words):
+    @micropython.viper
+    def drive(drive: int, gate: int):
         """Duty and polarity from the next PWM period on; gate 0: enable line low at once, all gates low."""
-        _drive(words, drive, gate)
+        w = ptr32(words)
+        _drive(w, drive, gate)
 
-    @micropython.native
-    def trips(words=words):
+    @micropython.viper
+    def trips() -> int:
         """PWM periods cut since the last call, and LATCH_FELL while the hard latch has fallen."""
-        return _trips(words)
+        w = ptr32(words)
+        cut = int(_trips(w))
+        return cut
 
     return drive, trips

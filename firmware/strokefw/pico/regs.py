@@ -25,6 +25,7 @@ UART0_IRQ = 20
 PRIORITIES = 0xE000E400  # of interrupts, a byte each, to be written as words; the SDK gives all 0x80
 DMA = 0x50000000
 PIN_IN = 0xD0000004
+SCRATCH = WATCHDOG + 0x0C
 PIO0 = 0x50200000
 PIO_TXF0 = const(0x10)
 PIO_TXF2 = const(0x18)

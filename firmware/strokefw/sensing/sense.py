@@ -126,7 +126,8 @@ def _warm(out: ptr32, at: int, counts: int):
 
 
 @micropython.viper
-def _convert(counts: ptr16, k: ptr32, out: ptr32):
+def convert(counts: ptr16, k: ptr32, out: ptr32):
+    # One scan to readings. ``k`` are Sense's words, ``out`` its values.
     coarse = 0
     fine = 0
     high = 0
@@ -208,12 +209,15 @@ class Sense:
         self.calibration = calibration
         self._finer = channels.FINER[kind]
         self.values = array("i", [0] * N_VALUES)
-        self._k = array("i", [0] * _WORDS)
+        self.words = array("i", [0] * _WORDS)
         for at in (HEATSINK, PART):
             self.values[at] = NO_READING + BIAS
             self.values[at + _CONDITION] = NTC_OPEN
-        self.update = _updater(self)
         self.reload()
+
+    def update(self, counts):
+        """Take one scan (``array('H')`` of N_CHANNELS) over, as the tick does by itself."""
+        convert(counts, self.words, self.values)
 
     def reload(self):
         """Take the calibration's zeros and trims over (after it changed; not in the tick)."""
@@ -223,12 +227,12 @@ class Sense:
                 full //= self._finer
                 shift += 3
             mul = (full * (1 << shift) * trim + (channels.FULL_SCALE << 14)) // (channels.FULL_SCALE << 15)
-            self._k[_PER_CHANNEL * channel] = self.calibration.zero[channel] + _ZERO_BIAS
-            self._k[_PER_CHANNEL * channel + _MUL] = mul
-            self._k[_PER_CHANNEL * channel + _SHIFT] = shift
-        self._k[_FADE_START] = FADE_START_MA // self._finer
-        self._k[_FADE_SPAN] = (FADE_END_MA - FADE_START_MA) // self._finer
-        self._k[_TURN] = 0
+            self.words[_PER_CHANNEL * channel] = self.calibration.zero[channel] + _ZERO_BIAS
+            self.words[_PER_CHANNEL * channel + _MUL] = mul
+            self.words[_PER_CHANNEL * channel + _SHIFT] = shift
+        self.words[_FADE_START] = FADE_START_MA // self._finer
+        self.words[_FADE_SPAN] = (FADE_END_MA - FADE_START_MA) // self._finer
+        self.words[_TURN] = 0
 
     @property
     def current_ma(self):
@@ -304,16 +308,3 @@ class Sense:
     def part_ntc(self):
         """State of its thermistor."""
         return self.values[PART_NTC]
-
-
-def _updater(sense):
-    # what ``update`` needs, as locals: see compat.py on the cost of names
-    needs = sense._k, sense.values, _convert
-
-    @micropython.native
-    def update(counts, needs=needs):
-        """Take one scan (``array('H')`` of N_CHANNELS) over. Allocates nothing."""
-        k, values, convert = needs
-        convert(counts, k, values)
-
-    return update

@@ -51,7 +51,6 @@ class Ring:
         if magic == _MAGIC and following < ROWS and count <= ROWS:
             self._data[:_BYTES] = data
 
-    @micropython.native
     def add(self, tick, kind, code, detail):
         """Put a row in, over the oldest when full. Allocates nothing."""
         put(self.words, tick, kind, code, detail)

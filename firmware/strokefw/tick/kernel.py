@@ -103,7 +103,8 @@ def heed(w: ptr32, own: ptr32, played: ptr32, code: int, trips: int, late: int) 
     """Return other than 0 when this tick has more to do than to go on: a fault, a request, neglect."""
     if code | trips | late | w[STOP_ASK] | w[ASK]:
         return 1
-    return int(neglected(w, own, played))
+    how = int(neglected(w, own, played))
+    return how
 
 
 @micropython.viper

@@ -1,13 +1,13 @@
 """How the bench changes its state: what the host asked, ends of runs, checks, faults. Part of the tick.
 
-Everything here runs inside ``App.tick`` and allocates nothing; state.py has the table of transitions.
+Everything here runs inside ``App.tick`` and allocates nothing; state.py has the table of transitions. Native
+is what a tick may do again and again: native code takes three times the memory of bytecode.
 """
 
 from strokefw import channels, faults, state
 from strokefw.compat import const, micropython
 from strokefw.drive import kernel as ramp_kernel
 from strokefw.drive import ramp
-from strokefw.guard import current as guard_current
 from strokefw.guard import guards as guard
 from strokefw.sensing import sense
 from strokefw.tick import kernel as at
@@ -23,7 +23,6 @@ _cut_short = at.cut_short
 _latch = at.latch
 _aim = ramp_kernel.aim
 _off = ramp_kernel.off
-_advance = ramp_kernel.advance
 _put_event = at.tell
 _went = at.move
 _report = at.report
@@ -55,7 +54,6 @@ class Transitions:
 
     # -- what the host asked for -------------------------------------------------------------------
 
-    @micropython.native
     def _asked(self):
         w = self.words
         ask = w[at.ASK]
@@ -91,7 +89,6 @@ class Transitions:
             code = 0
         w[at.ANSWER] = code
 
-    @micropython.native
     def _go(self):
         w = self.words
         if w[at.TAIL]:
@@ -102,7 +99,6 @@ class Transitions:
         self._move(state.DRIVING)
         return 0
 
-    @micropython.native
     def _disarm(self, now):
         w = self.words
         if now == state.ARMED:
@@ -115,7 +111,6 @@ class Transitions:
                 self._ramp_down(state.END_STOPPED, 0)
         return 0
 
-    @micropython.native
     def _new_session(self, now):
         # what an earlier host left behind ends at once, and its end is not told to the new one
         w = self.words
@@ -132,7 +127,6 @@ class Transitions:
         w[at.TAIL] = 0
         return 0
 
-    @micropython.native
     def _clear(self, now):
         w = self.words
         if now != state.LATCHED:
@@ -144,7 +138,6 @@ class Transitions:
         self._move(state.READY)
         return 0
 
-    @micropython.native
     def _stop(self):
         w = self.words
         how = w[at.STOP_ASK]
@@ -181,11 +174,7 @@ class Transitions:
             self.board.burst_trigger()
         if happened & ramp.ENDED:
             self._ramp_down(state.END_WATCH if happened & ramp.FIRED else state.END_DONE, 0)
-            if played[ramp_kernel.DRIVE] != ramp_kernel.BIAS:
-                bounds = self.guard.current_words
-                _advance(played, bounds[guard_current.CAP], bounds[guard_current.SLEW_DOWN])
 
-    @micropython.native
     def _ramp_down(self, reason, code):
         w = self.words
         _wind_down(w, reason, code)
@@ -193,7 +182,6 @@ class Transitions:
         if not _went(w, self.event_words, _ALLOWED, state.STOPPING):
             self._lose_the_way()
 
-    @micropython.native
     def _stopped(self):
         # at zero, or cut to it: where the ramp-down was to end
         w = self.words
@@ -253,7 +241,6 @@ class Transitions:
         if not _went(w, events, _ALLOWED, _latch(w, code, faults.LATCHED[code])):
             self._lose_the_way()
 
-    @micropython.native
     def _begin_check(self, then):
         w = self.words
         w[at.CHECK_THEN] = then
@@ -264,7 +251,6 @@ class Transitions:
         if not _went(w, self.event_words, _ALLOWED, state.CHECK):
             self._lose_the_way()
 
-    @micropython.native
     def _abandon_check(self):
         w = self.words
         w[at.ANSWER] = faults.NOT_NOW
@@ -288,12 +274,11 @@ class Transitions:
                 limits = self.limits
                 damaged = self.calibration.damaged
                 check.start(0 if damaged else 1, limits.flags, limits.supply_min_mv, limits.supply_max_mv)
-            elif check.step():
+            elif check.next_tick():
                 self._checked()
         elif not w[at.UNASKED]:  # off
             self._begin_check(state.READY)
 
-    @micropython.native
     def _checked(self):
         w = self.words
         code = self.selftest.words[selftest.CODE]
@@ -312,7 +297,6 @@ class Transitions:
             self.guard.own_words[guard.SILENT] = 0
             self._move(state.ARMED)
 
-    @micropython.native
     def _open(self, new):
         # take the supply away from the bridge, which is off or at zero, and go to `new`
         w = self.words
@@ -321,7 +305,6 @@ class Transitions:
         if not _went(w, self.event_words, _ALLOWED, new):
             self._lose_the_way()
 
-    @micropython.native
     def _move(self, new):
         if not _went(self.words, self.event_words, _ALLOWED, new):
             self._lose_the_way()
@@ -340,6 +323,5 @@ class Transitions:
         w[at.STATE] = state.LATCHED
         self._tell(state.EVENT_STATE, state.LATCHED, old, 0)
 
-    @micropython.native
     def _tell(self, kind, code, index, detail):
         _put_event(self.words, self.event_words, kind, code, index, detail)

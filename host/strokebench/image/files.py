@@ -13,7 +13,8 @@ from pathlib import Path
 from types import MappingProxyType
 
 from strokebench.errors import ChipUnavailable
-from strokebench.image.fold import PACKAGE, folded
+from strokebench.image.fold import folded
+from strokebench.image.modules import PACKAGE
 from strokebench.image.names import short_names
 
 FS_BLOCK = 4096

@@ -5,8 +5,7 @@ MicroPython folds a ``const`` only within its module, and a viper kernel can use
 runs under MicroPython gets these sources; CPython runs the written ones. Every look-up that is left costs the
 chip 1 to 3 us, and every public name some 30 bytes.
 
-A module is known by its dotted path within the package: ``faults``, ``guard.current``, ``guard`` for
-guard/__init__.py, and an empty name for the package itself.
+Kernels that call each other become one: merge.py.
 """
 
 from __future__ import annotations
@@ -14,10 +13,12 @@ from __future__ import annotations
 import ast
 import importlib
 import re
-from collections.abc import Container, Mapping
+from collections.abc import Mapping
 from typing import Any
 
-PACKAGE = "strokefw"
+from strokebench.image.merge import merged
+from strokebench.image.modules import PACKAGE, Modules, aliases, module_name
+
 CAPITALS = re.compile(r"_?[A-Z][A-Z0-9_]*$")
 SMALL = 1 << 30
 """Whole numbers below this are no heap objects on the chip."""
@@ -31,15 +32,6 @@ WIRE = "link.wire"
 """The module whose table ``ID`` gives a message's number."""
 ROOT = "?"
 """In place of a module's name for what is none of the package."""
-Modules = dict[str, ast.Module]
-
-
-def module_name(path: str) -> str | None:
-    """The dotted name of the package's module at a path on the chip; None for a file outside the package."""
-    if not path.startswith(f"{PACKAGE}/") or not path.endswith(".py"):
-        return None
-    parts = path[len(PACKAGE) + 1 : -3].split("/")
-    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
 def folded(sources: Mapping[str, bytes]) -> dict[str, bytes]:
@@ -57,6 +49,7 @@ def folded(sources: Mapping[str, bytes]) -> dict[str, bytes]:
     numbers = {name: dict(table) for name, table in known.items()}
     for name, tree in modules.items():
         _Folder(name, tree, numbers).visit(tree)
+    merged(modules)
     while _shake(modules, roots) or _slim(modules, roots):
         pass
     kept = {path: ast.unparse(modules[name]).encode() for path, name in names.items()}
@@ -84,24 +77,6 @@ def _targets(statement: ast.stmt) -> list[str]:
     if isinstance(statement, ast.AnnAssign) and isinstance(statement.target, ast.Name):
         return [statement.target.id]
     return []
-
-
-def aliases(tree: ast.Module, modules: Container[str]) -> tuple[dict[str, str], dict[str, tuple[str, str]]]:
-    """Return the names that stand for ``modules`` of the package, and those imported from one of them."""
-    whole: dict[str, str] = {}
-    single: dict[str, tuple[str, str]] = {}
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Import):
-            whole |= {item.name: "" for item in node.names if item.name == PACKAGE}
-        elif isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == PACKAGE:
-            room = str(node.module)[len(PACKAGE) + 1 :]
-            for item in node.names:
-                inner = f"{room}.{item.name}".lstrip(".")
-                if inner in modules:
-                    whole[item.asname or item.name] = inner
-                else:
-                    single[item.asname or item.name] = (room, item.name)
-    return whole, single
 
 
 def _learn(modules: Modules, known: dict[str, dict[str, int]]) -> bool:

@@ -12,7 +12,7 @@ import string
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TypeGuard
 
-from strokebench.image.fold import PACKAGE, aliases, module_name
+from strokebench.image.modules import PACKAGE, aliases, module_name
 
 
 def short_names(sources: Mapping[str, bytes]) -> dict[str, bytes]:

@@ -59,6 +59,9 @@ class Board(Protocol):
     def led(self, on: int) -> None:
         """Switch the lamp; 1 is on."""
 
+    def keep(self, record: array[int]) -> None:
+        """Keep seven halfwords over any reset that the chip's power outlives. Every 8 ticks."""
+
     def burst_trigger(self) -> None:
         """Take the part of a capture that comes after its trigger. Also in the main loop, when a run ends."""
 
@@ -125,6 +128,9 @@ class Board(Protocol):
 
     def load(self, slot: int) -> bytes | None:
         """Return a kept record, None when there is none."""
+
+    def kept(self, record: array[int]) -> None:
+        """Fill ``record`` with what was kept last; with anything when there is nothing: it has a check."""
 
     def kind(self) -> int:
         """Return 0 for a reference bench, 1 small bench, 2 simulated bench, 3 bare board."""

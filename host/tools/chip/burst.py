@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,8 +12,6 @@ from strokebench.data.run import Burst
 from strokebench.parts import load_part
 from strokebench.parts.procedure import Procedure
 from strokebench.sim.chip.world import ROUND_ROBIN_SHIFT, ChipWorld
-
-from tools.chip.drive import ready_bench
 
 RATE_HZ = 500_000
 SHORT, LONGEST = 5_000, 50_000
@@ -93,9 +90,8 @@ def capture(bench: Bench, world: ChipWorld) -> Bursts:
     return Bursts(rippling, numbered, run.lost_rows, counted["overruns"], counted["tick_max_us"])
 
 
-def rows(image: Path) -> Iterator[tuple[str, str]]:
-    """Rows of the chip's report."""
-    bench = ready_bench(image)
+def rows(bench: Bench) -> Iterator[tuple[str, str]]:
+    """Rows of the chip's report, on a bench at rest."""
     port: Any = bench.link.port
     found = capture(bench, port.world)
     what = f"burst of {len(found.numbered.values)} readings at {found.numbered.rate_hz / 1000:g} kS/s"

@@ -103,9 +103,8 @@ def _close(bench: Bench, found: Streamed, before: dict[str, int]) -> None:
     found.tick_mean_us = after["tick_mean_us"]
 
 
-def rows(image: Path, seconds: float = SECONDS) -> Iterator[tuple[str, str]]:
+def rows(bench: Bench, seconds: float = SECONDS) -> Iterator[tuple[str, str]]:
     """The highest rate that loses nothing for ``seconds``, at rest and driving, beside the limits."""
-    bench = ready_bench(image)
     for what, measure in (("in READY", at_rest), ("while driving", while_driving)):
         for rate_hz in RATES_HZ:
             found = measure(bench, rate_hz, seconds)
@@ -118,7 +117,6 @@ def rows(image: Path, seconds: float = SECONDS) -> Iterator[tuple[str, str]]:
             )
             if found.whole:
                 break
-    bench.close()
 
 
 def main(arguments: list[str]) -> int:
@@ -127,7 +125,7 @@ def main(arguments: list[str]) -> int:
         print(__doc__)
         return 2
     seconds = float(arguments[1]) if len(arguments) == 2 else SECONDS
-    for what, measured in rows(Path(arguments[0]), seconds):
+    for what, measured in rows(ready_bench(Path(arguments[0])), seconds):
         print(f"| {what} | {measured} |", flush=True)
     return 0
 

@@ -34,10 +34,11 @@ MicroPython on an emulated RP2040, whose USB port makes the firmware wait and wh
 on one chip. The host's silence is allowed {HEARTBEAT_MS} ms. One second takes the better part of a minute to
 compute, so the other states are not run.
 
-- **lasts**: ms. **code told**: in the bench's log, which the host asked for after the cause had ended
+- **lasts**: ms. **code told**: in the bench's log, which the host asked for after the cause had ended; it
+  keeps faults and not warnings, which 63 is
 - **told**, **off**: ms from the cause, by the log and by the chip's pins; `on` where the bridge stays on
-- **ends in**: state after the cause. **resets**: by the chip's watchdog. **erases**: of the flash meanwhile.
-  **rows lost**: counted by the bench
+- **ends in**: state after the cause. **resets**: by the chip's watchdog until then. **erases**: of the flash
+  meanwhile. **rows lost**: counted by the bench so far
 
 | code | cause | lasts | code told | told | off | ends in | resets | erases | rows lost |
 | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |
@@ -62,8 +63,8 @@ class LinkCell:
     """What one run came to.
 
     ``code`` in the bench's log since the cause began, ``told_ms`` after that; ``off_ms`` by the pins (None:
-    stays on); state ``ends_in``; ``resets`` by the chip's watchdog and ``erases`` of the flash while the
-    cause lasted; ``lost`` rows counted.
+    stays on); state ``ends_in``; ``resets`` by the chip's watchdog until then, and ``erases`` of the flash
+    while the cause lasted; ``lost`` rows counted.
     """
 
     code: int
@@ -128,11 +129,11 @@ def run(bench: FaultBench, cause: LinkCause) -> LinkCell:
     off_ms = None
     if not bench.edges.high("BRIDGE_ENABLE"):
         off_ms = (bench.edges.fell["BRIDGE_ENABLE"] - began_ns) * 1e-6
-    resets, erases = bench.resets - resets, bench.machine.flash.erases - erases
+    erases = bench.machine.flash.erases - erases
     cause.end(bench)
     code, told_tick = _logged(bench, began_tick)
     told_ms = None if told_tick is None else told_tick - began_tick
-    status = bench.status()
+    status, resets = bench.status(), bench.resets - resets
     if status.state == "latched":
         bench.recover()
     return LinkCell(code, told_ms, off_ms, status.state, resets, erases, status.counters["lost_rows"])

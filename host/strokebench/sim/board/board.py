@@ -57,6 +57,7 @@ class SimBoard:
         self.to_host = bytearray()
         self.led_on = 0
         self.cause = 0
+        self.scratch: tuple[int, ...] = ()
         self._flash = Slots(spec.memory) if spec.memory else None
         self.slots: dict[int, bytes] = self._remembered()
         self.capture: BurstCapture | None = None
@@ -192,6 +193,14 @@ class SimBoard:
 
     def reset_cause(self) -> int:
         return self.cause
+
+    def keep(self, record: array[int]) -> None:
+        self.scratch = tuple(record)
+
+    def kept(self, record: array[int]) -> None:
+        """Fill in what another board of this part kept before its firmware was reset, if it was handed on."""
+        for place, value in enumerate(self.scratch):
+            record[place] = value
 
     # -- link, bursts, storage -------------------------------------------------------------------------------
 

@@ -15,6 +15,7 @@ import struct
 import subprocess
 import sys
 import tempfile
+from array import array
 from pathlib import Path
 
 from strokebench.bench.spec import SimSpec
@@ -79,8 +80,15 @@ class MicroPythonPort(LockStepPort):
 
     def _start(self) -> bytes:
         board = self.board
+        kept = array("H", bytes(layout.KEEP_BYTES))
+        board.kept(kept)
         head = struct.pack(
-            layout.START_HEAD, board.uid(), board.kind(), board.reset_cause(), len(board.slots)
+            layout.START_HEAD,
+            board.uid(),
+            board.kind(),
+            board.reset_cause(),
+            kept.tobytes(),
+            len(board.slots),
         )
         for slot, data in board.slots.items():
             head += struct.pack(layout.RECORD_HEAD, slot, len(data)) + data
@@ -138,6 +146,9 @@ class MicroPythonPort(LockStepPort):
                 at += layout.RECORD_BYTES
                 board.store(slot, asks[at : at + length])
                 at += length
+            elif operation == layout.KEEP:
+                board.keep(array("H", asks[at : at + layout.KEEP_BYTES]))
+                at += layout.KEEP_BYTES
             else:
                 raise LinkLost(
                     f"The MicroPython side sent operation {operation}, which there is not.", "Report it."

@@ -10,8 +10,8 @@ IN_HEAD = "<BBHHHH"  # emergency line open, burst ready, cycles cut, link bytes,
 IN_BYTES = 10
 OUT_HEAD = "<hBBBBiH"  # drive, gate, rail, led, watchdog fed, trip level in mA (-1 none yet), operation bytes
 OUT_BYTES = 12
-START_HEAD = "<8sBBB"  # unique id, kind, reset cause, number of records
-START_BYTES = 11
+START_HEAD = "<8sBB14sB"  # unique id, kind, reset cause, what was kept over the reset, number of records
+START_BYTES = 25
 RECORD_HEAD = "<BH"  # slot, bytes
 RECORD_BYTES = 3
 
@@ -24,3 +24,5 @@ STORE = 4  # RECORD_HEAD, bytes
 LINK = 5  # u16 length, bytes
 RAW = 6  # RAW_BODY
 RAW_BODY = "<BI"  # channel, rate; 0 ends it
+KEEP = 7  # KEEP_BYTES for the next START_HEAD
+KEEP_BYTES = 14

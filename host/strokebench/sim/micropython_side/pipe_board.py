@@ -23,7 +23,7 @@ class PipeBoard(FedBoard):
         self._burst = b""
         self._raw = None
         self._asks = bytearray()
-        self._uid, self._kind, self._cause, records = struct.unpack(
+        self._uid, self._kind, self._cause, self._before, records = struct.unpack(
             layout.START_HEAD, self._exactly(layout.START_BYTES)
         )
         for _ in range(records):
@@ -55,6 +55,9 @@ class PipeBoard(FedBoard):
 
     def send(self):
         """Hand over what the firmware set and asked for in this millisecond."""
+        if self._kept is not None:
+            self._ask(layout.KEEP, bytes(self._kept))
+            self._kept = None
         asks = self._asks
         head = struct.pack(
             layout.OUT_HEAD,
@@ -76,6 +79,10 @@ class PipeBoard(FedBoard):
 
     def pulse(self, leg, side, us):
         self._ask(layout.PULSE, struct.pack(layout.PULSE_BODY, leg, side, us))
+
+    def kept(self, record):
+        for i in range(len(record)):
+            record[i] = self._before[2 * i] | self._before[2 * i + 1] << 8
 
     def reset_cause(self):
         return self._cause

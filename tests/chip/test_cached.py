@@ -1,0 +1,57 @@
+"""The tick on a chip whose flash is as slow as a real one's: as long as docs/explanation/on-the-chip.md says.
+
+Needs a Python whose emulator models the flash cache (its head is in host/tools/chip/report.py), named by
+STROKEBENCH_PICO_CACHED_PYTHON.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+from pathlib import Path
+
+import pytest
+from strokebench.errors import StrokebenchError
+from strokebench.sim.chip.machine import ChipUnavailable
+from strokebench.sim.engine import chip
+from tools.chip import report
+
+PYTHON_VARIABLE = "STROKEBENCH_PICO_CACHED_PYTHON"
+pytestmark = [pytest.mark.chip, pytest.mark.long]
+TICK_MAX_US, FAULT_TICK_MAX_US = 500, 700
+
+
+def longest_us(part: str) -> dict[str, int]:
+    """Rows of a part of the report that tell how long a tick took, made with the flash cache."""
+    python = os.environ.get(PYTHON_VARIABLE)
+    if not python:
+        pytest.skip(f"{PYTHON_VARIABLE} names no Python whose emulator models the flash cache")
+    try:
+        image = chip.find_image()
+    except ChipUnavailable as why:
+        pytest.skip(f"emulated chip: {why}")
+    rows, why = report.made(python, part, image, report.MISS_CYCLES)
+    assert not why
+    found = {what: re.fullmatch(r"(\d+) us", measured) for what, measured in rows if "longest" in what}
+    return {what: int(match[1]) for what, match in found.items() if match}
+
+
+def test_no_tick_of_self_test_rest_or_a_run_takes_longer_than_half_a_millisecond() -> None:
+    found = longest_us("ticks")
+    assert len(found) == 5 and max(found.values()) <= TICK_MAX_US, found
+
+
+def test_no_tick_that_handles_a_fault_takes_longer_than_seven_tenths() -> None:
+    found = longest_us("longest")
+    assert len(found) == 6 and max(found.values()) <= FAULT_TICK_MAX_US, found
+
+
+def test_an_emulator_without_the_cache_is_refused_with_a_sentence() -> None:
+    from rp2040py.native import _rp2040
+
+    if hasattr(_rp2040, "xip_config"):
+        pytest.skip(f"{sys.executable} has the model")
+    with pytest.raises(StrokebenchError, match="does not model the flash cache"):
+        report.set_cache(report.MISS_CYCLES)
+    assert report.main([str(Path("x")), "--miss", "64"]) == 2
