@@ -67,7 +67,7 @@ def pico(filesystem: bytes) -> Iterator[ChipMachine]:
         pytest.skip(f"emulated chip: {why}")
     machine.wait_for_usb()
     machine.execute(PROGRAM)
-    machine.execute("do(pump, 5)")  # the first write also fills up what the prompt has left in the buffer
+    _do(machine, "pump", 5, lambda: None)  # the first write also fills up what the prompt left in the buffer
     yield machine
 
 
