@@ -12,7 +12,7 @@ from strokefw.guard import limits as guard_limits
 from strokefw.guard.guards import Guard
 from strokefw.sensing.calib import TRIM_MAX, ZERO_MAX, Calibration
 from strokefw.sensing.sense import Sense
-from strokefw.tick import selftest
+from strokefw.tick import check
 
 SMALL = 1
 
@@ -44,7 +44,7 @@ def test_products_stay_within_thirty_bits():
         for level in (0, 65535):
             sense.update(array("H", [level] * channels.N_CHANNELS))
             for channel in range(channels.N_CHANNELS):
-                zero, mul, shift = sense._k[3 * channel : 3 * channel + 3]
+                zero, mul, shift = sense.words[3 * channel : 3 * channel + 3]
                 assert abs((level + 8192 - zero) * mul + (1 << (shift - 1))) < 1 << 30, channel
 
 
@@ -83,5 +83,5 @@ def test_the_app_asks_the_board():
     app = App(SmallBoard())
     app.sense.update(counts_of(20000))
     assert abs(app.sense.current_ma - 2000) <= 1
-    assert app.selftest._finer == 10
-    assert selftest.ZERO_FINE_MA // 10 == 6
+    assert app.selftest.words[check.FINER] == 10
+    assert check.ZERO_FINE_MA // 10 == 6
