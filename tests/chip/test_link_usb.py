@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import pytest
 from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
@@ -82,7 +83,7 @@ def _do(pico: ChipMachine, what: str, ms: int, meanwhile: Callable[[], None]) ->
     return pico.usb.take()
 
 
-def _came(pico: ChipMachine) -> tuple[int, ...]:
+def _came(pico: ChipMachine) -> tuple[Any, ...]:
     found = ast.literal_eval(pico.execute("print(came)"))
     assert isinstance(found, tuple)
     return found
