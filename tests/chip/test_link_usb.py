@@ -92,7 +92,12 @@ def _came(pico: ChipMachine) -> tuple[Any, ...]:
 def test_every_frame_arrives_in_whole_packets(pico: ChipMachine) -> None:
     packets: list[int] = []
     hand_on = pico.usb._cdc.on_serial_data
-    pico.usb._cdc.on_serial_data = lambda data: (packets.append(len(data)), hand_on(data))
+
+    def take(data: bytes) -> None:
+        packets.append(len(data))
+        hand_on(data)
+
+    pico.usb._cdc.on_serial_data = take
     got = _do(pico, "pump", 60, lambda: None)
     pico.usb._cdc.on_serial_data = hand_on
     longest, whole = _came(pico)
