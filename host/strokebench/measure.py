@@ -325,7 +325,7 @@ def inductance_of(
 ) -> tuple[Measured, str]:
     """Return millihenries and how they were found; NaN when they cannot be."""
     if tau_s > SLOW_S or not run.bursts:
-        inductance = repeats([fit.henry * 1e3 for fit in fits_at_rest(found)])
+        inductance = repeats([fit.rest_henry * 1e3 for fit in fits_at_rest(found)])
         return inductance.widened(0.03 * inductance.value), "step"
     burst = run.bursts[-1]
     around = run.between(burst.start_s - 0.02, burst.start_s + 0.03)

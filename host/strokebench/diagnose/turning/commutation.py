@@ -84,20 +84,33 @@ def turn_rate(values: Floats, rate_hz: float, motor: Motor, expected_hz: float) 
     if not SLOWEST * 0.95 <= rough / expected_hz <= FASTEST * 1.05:
         return None
     hz, u_hz = refined(values, rate_hz, rough, order, motor)
-    if not _ripples(values, rate_hz, motor, hz):
+    if not _line(values, rate_hz, motor.ripples * hz):
         by_lines = faint_rate(values, rate_hz, motor, expected_hz)
-        if by_lines is not None:
+        if by_lines is not None and not _bad_segment(values, rate_hz, motor, (hz, by_lines.hz), expected_hz):
             return by_lines
     return Rate(hz, u_hz, lag[1])
 
 
-def _ripples(values: Floats, rate_hz: float, motor: Motor, turn_hz: float) -> bool:
-    """True when there is a line where this turn rate has its ripple.
+def _bad_segment(
+    values: Floats, rate_hz: float, motor: Motor, rates_hz: tuple[float, float], expected_hz: float
+) -> bool:
+    """True when the first of two rates has no ripple because a bad segment hides it.
 
-    Noise with a memory may make some other number of ripples look like a turn; then there is none.
+    What passes its brushes is then taller than the other's ripple, and it is nearer to what is expected.
     """
-    size, noise = order_amplitude(values, rate_hz, motor.ripples * turn_hz)
-    return size > LINE_SIGMAS * noise
+    first_hz, second_hz = rates_hz
+    passes = _line(values, rate_hz, motor.poles * first_hz)
+    nearer = abs(math.log(first_hz / expected_hz)) < abs(math.log(second_hz / expected_hz))
+    return nearer and passes > _line(values, rate_hz, motor.ripples * second_hz)
+
+
+def _line(values: Floats, rate_hz: float, hz: float) -> float:
+    """Amplitude at a frequency, 0 where it does not stand out of the noise beside it.
+
+    Noise with a memory may make some other number of ripples look like a turn; that has no line there.
+    """
+    size, noise = order_amplitude(values, rate_hz, hz)
+    return size if size > LINE_SIGMAS * noise else 0.0
 
 
 def faint_rate(values: Floats, rate_hz: float, motor: Motor, expected_hz: float) -> Rate | None:
