@@ -153,6 +153,35 @@ def test_the_cable_pulled_and_put_in_again(pico: ChipMachine) -> None:
     pico.usb.unplug()
     pico.run(0.02)
     assert not pico.mcu.gpio[usb.VBUS_PIN].input_value and not pico.usb.connected
+    frame = _register(pico, usb.SOF_RD)
     pico.usb.plug_in()
+    pico.run(0.005)
+    assert _register(pico, usb.SOF_RD) == frame  # no start of frame before the reset, which takes 10 ms
     assert pico.run(0.5, lambda: pico.usb.connections == connections + 1)
     assert pico.execute("print(6 * 7)") == "42\n"
+    assert _register(pico, usb.SOF_RD) != frame
+
+
+def test_a_request_waits_for_the_end_of_the_read_before_it(pico: ChipMachine) -> None:
+    """USB 2.0, 8.5.3: what was read is acknowledged by an empty packet. Without it the firmware's end of a
+    read meets the next request, and its USB stack stops with "ep 00 was already available"."""
+    order: list[str] = []
+    usb_port, connections = pico.usb, pico.usb.connections
+    put, request = usb_port._buffers.put, usb_port._send_setup
+
+    def noting_put(endpoint: int, packet: bytes) -> None:
+        if endpoint == 0:
+            order.append(f"status {len(packet)}")
+        put(endpoint, packet)
+
+    usb_port._buffers.put = noting_put  # type: ignore[method-assign]
+    usb_port._send_setup = lambda setup: (
+        order.append("read" if setup[0] & usb.TO_HOST else "write"),
+        request(setup),
+    )
+    pico.usb.unplug()
+    pico.run(0.02)
+    pico.usb.plug_in()
+    assert pico.run(0.5, lambda: usb_port.connections == connections + 1)
+    usb_port._buffers.put, usb_port._send_setup = put, request  # type: ignore[method-assign]
+    assert order == ["write", "read", "status 0", "read", "status 0", "write", "write"]

@@ -105,6 +105,7 @@ class FaultBench:
         self.edges = PinEdges(self.world)
         self.began_ns = 0.0
         self.events: list[tuple[int, int]] = []
+        self.event_ticks: list[int] = []
         self._struck_ns = 0.0
         self._held = -1
         self._held_ms = 0.0
@@ -202,7 +203,7 @@ class FaultBench:
 
     def disarm(self) -> None:
         """Stop, within the slew limit, and open the supply."""
-        self.events.clear()
+        self.forget_events()
         self.link.request("disarm")
         self.beat(0.2, lambda: (state.EVENT_STATE, state.READY) in self.events)
 
@@ -217,11 +218,17 @@ class FaultBench:
             for message in self.link.poll(BEAT_S):
                 if message.name == "event":
                     self.events.append((message.fields["kind"], message.fields["code"]))
+                    self.event_ticks.append(message.fields["tick"])
         return True
+
+    def forget_events(self) -> None:
+        """Begin to collect anew."""
+        self.events.clear()
+        self.event_ticks.clear()
 
     def drive(self, drive: int = HOLD) -> None:
         """Arm and hold a drive."""
-        self.events.clear()
+        self.forget_events()
         self.link.request("arm", timeout_s=6)
         rest = (0,) * 9
         self.link.request("procedure_begin", 2)
@@ -239,7 +246,7 @@ class FaultBench:
 
         ``begin`` is called each tick until it returns something other than False.
         """
-        self.events.clear()
+        self.forget_events()
         was_on = self.edges.high("BRIDGE_ENABLE")
 
         def due() -> bool:

@@ -34,9 +34,10 @@ MicroPython on an emulated RP2040, whose USB port makes the firmware wait and wh
 on one chip. The host's silence is allowed {HEARTBEAT_MS} ms. One second takes the better part of a minute to
 compute, so the other states are not run.
 
-- **lasts**: ms. **code told**: in the bench's log, which the host asked for after the cause had ended; it
-  keeps faults and not warnings, which 63 is
-- **told**, **off**: ms from the cause, by the log and by the chip's pins; `on` where the bridge stays on
+- **lasts**: ms. **code told**: the worst in the bench's log, which the host asked for after the cause had
+  ended, and in its event messages: the log keeps faults, and 63 is a warning
+- **told**, **off**: ms from the cause, by the bench's own clock and by the chip's pins; `on` where the
+  bridge stays on
 - **ends in**: state after the cause. **resets**: by the chip's watchdog until then. **erases**: of the flash
   meanwhile. **rows lost**: counted by the bench so far
 
@@ -62,7 +63,7 @@ class LinkCause:
 class LinkCell:
     """What one run came to.
 
-    ``code`` in the bench's log since the cause began, ``told_ms`` after that; ``off_ms`` by the pins (None:
+    ``code`` told by the bench since the cause began, ``told_ms`` after that; ``off_ms`` by the pins (None:
     stays on); state ``ends_in``; ``resets`` by the chip's watchdog until then, and ``erases`` of the flash
     while the cause lasted; ``lost`` rows counted.
     """
@@ -119,6 +120,7 @@ def run(bench: FaultBench, cause: LinkCause) -> LinkCell:
         bench.drive()
     before = bench.link.request("status", answer="status_report").fields
     status_ns, resets, erases = bench.machine.now_ns, bench.resets, bench.machine.flash.erases
+    bench.forget_events()
     cause.begin(bench)
     began_ns = bench.machine.now_ns
     began_tick = before["tick"] + round((began_ns - status_ns) * 1e-6)
@@ -131,7 +133,7 @@ def run(bench: FaultBench, cause: LinkCause) -> LinkCell:
         off_ms = (bench.edges.fell["BRIDGE_ENABLE"] - began_ns) * 1e-6
     erases = bench.machine.flash.erases - erases
     cause.end(bench)
-    code, told_tick = _logged(bench, began_tick)
+    code, told_tick = _told(bench, began_tick)
     told_ms = None if told_tick is None else told_tick - began_tick
     status, resets = bench.status(), bench.resets - resets
     if status.state == "latched":
@@ -139,19 +141,22 @@ def run(bench: FaultBench, cause: LinkCause) -> LinkCell:
     return LinkCell(code, told_ms, off_ms, status.state, resets, erases, status.counters["lost_rows"])
 
 
-def _logged(bench: FaultBench, since_tick: int) -> tuple[int, int | None]:
-    """The worst code in the bench's log since then, and the tick at which it came."""
+def _told(bench: FaultBench, since_tick: int) -> tuple[int, int | None]:
+    """The worst code in the bench's log and event messages since then, and the tick at which it came."""
     bench.beat(BACK_S)
     try:
         report = bench.link.request("events", answer="event_log", timeout_s=3)
     except LinkLost:
         bench.connect()
         report = bench.link.request("events", answer="event_log", timeout_s=3)
-    logged: list[tuple[int, int]] = []
-    for tick, kind, code, *_ in conversion.tail_rows(report):
-        if kind in (state.EVENT_FAULT, state.EVENT_WARNING) and code and tick >= since_tick:
-            logged.append((code, tick))
-    return max(logged, key=lambda row: int(faults.SEVERITY[row[0]]), default=(0, None))
+    rows = [(tick, kind, code) for tick, kind, code, *_ in conversion.tail_rows(report)]
+    rows += [(tick, *event) for tick, event in zip(bench.event_ticks, bench.events, strict=True)]
+    told = [
+        (code, tick)
+        for tick, kind, code in rows
+        if kind in (state.EVENT_FAULT, state.EVENT_WARNING) and code and tick >= since_tick
+    ]
+    return max(told, key=lambda row: int(faults.SEVERITY[row[0]]), default=(0, None))
 
 
 def cells(bench: FaultBench) -> Iterator[tuple[LinkCause, LinkCell]]:

@@ -31,6 +31,8 @@ CONTROLLER_EN, SUSPENDED, RESUME = 1 << 0, 1 << 4, 1 << 11
 DEV_SOF = 1 << 17
 """In INTR and INTE: a start of frame came. Reading SOF_RD clears it."""
 FRAMES = 0x7FF
+TO_HOST = 0x80
+"""bmRequestType of a request whose data go to the host (USB 2.0, table 9-2)."""
 
 
 class Due:
@@ -94,7 +96,13 @@ class HostSerial:
         self._cdc.on_device_connected = self._on_connected
         self._reset_cdc = self._usb.on_reset
         self._enumerate = self._usb.on_usb_enabled
+        self._request: Any = None
+        self._reads = False
+        self._requesting = Due(mcu.clock, self._on_request)
+        self._send_setup, self._usb.send_setup_packet = self._usb.send_setup_packet, self._ask_for
+        self._address = self._usb.on_reset_received
         self._usb.on_reset = self._on_reset
+        self._usb.on_reset_received = self._on_bus_reset
         self._usb.on_usb_enabled = self._on_enabled
         self._usb.endpoint_read_done = self._on_answer
         self._read_register, self._usb.read_uint32 = self._usb.read_uint32, self._on_register_read
@@ -142,14 +150,14 @@ class HostSerial:
         self.sleep()
         self.plugged = self.connected = False
         self._outbox.clear()
-        self._answers.clear()
+        self._forget_requests()
         self._vbus.set_input_value(False)
 
     def plug_in(self) -> None:
-        """The cable is put in again: the laptop resets the bus and enumerates anew."""
+        """The cable is put in again: the laptop resets the bus and enumerates anew. No frame comes before the
+        reset (USB 2.0, 7.1.7.3 and 7.1.7.5)."""
         self._idle.cancel()
         self.plugged = True
-        self._begin_frames()
         self._vbus.set_input_value(True)
         self._reset_cdc()
         self._enumerate()
@@ -157,7 +165,9 @@ class HostSerial:
     # -- what the bus does --------------------------------------------------------------------------------
 
     def _on_armed(self, endpoint: int, out: bool) -> None:
-        if out and endpoint == 0:
+        if out and endpoint == 0 and self._request is not None:
+            self._requesting.set(PACKET_US * 1e3)
+        elif out and endpoint == 0:
             self._usb.on_endpoint_read(0, self._buffers.room(0) or 0)
         elif out:
             self._serve()
@@ -204,6 +214,31 @@ class HostSerial:
         if endpoint == 0 and self._buffers.room(0) is not None:
             self._buffers.put(0, bytes(buffer))
 
+    def _ask_for(self, setup: Any) -> None:
+        """Send a request. What the chip was asked to tell ends with an empty packet from the laptop (status
+        stage, USB 2.0, 8.5.3), which the chip may keep waiting; no other request comes before that."""
+        if not self._reads:
+            self._reads = bool(setup[0] & TO_HOST)
+            self._send_setup(setup)
+            return
+        self._request = setup
+        if self._buffers.room(0) is not None:
+            self._requesting.set(PACKET_US * 1e3)
+
+    def _on_request(self) -> None:
+        if self._reads and self._buffers.room(0) is not None:
+            self._buffers.put(0, b"")
+            self._reads = False
+            self._requesting.set(PACKET_US * 1e3)
+        elif not self._reads and self._request is not None:
+            setup, self._request = self._request, None
+            self._ask_for(setup)
+
+    def _forget_requests(self) -> None:
+        self._answers.clear()
+        self._request = None
+        self._reads = False
+
     def _serve(self) -> None:
         endpoint = self._cdc._out_endpoint
         if self._outbox and not self.asleep and endpoint > 0 and self._buffers.room(endpoint):
@@ -221,7 +256,7 @@ class HostSerial:
 
     def _stop_frames(self) -> None:
         self._frame = self._frames()
-        for alarm in (*self._tokens, self._reply, self._sending, self._resumed, self._sof):
+        for alarm in (*self._tokens, self._reply, self._requesting, self._sending, self._resumed, self._sof):
             alarm.cancel()
 
     def _frames(self) -> int:
@@ -277,6 +312,11 @@ class HostSerial:
         if not self.asleep:
             self._enumerate()
 
+    def _on_bus_reset(self) -> None:
+        if self.asleep:
+            self._begin_frames()
+        self._address()
+
     def _on_connected(self) -> None:
         self.connected = True
         self.connections += 1
@@ -284,8 +324,8 @@ class HostSerial:
     def _on_reset(self) -> None:
         self.connected = False
         self._outbox.clear()
-        self._answers.clear()
-        for alarm in (*self._tokens, self._reply, self._sending, self._sof):
+        self._forget_requests()
+        for alarm in (*self._tokens, self._reply, self._requesting, self._sending, self._sof):
             alarm.cancel()
         self._buffers.reset()
         self._reset_cdc()
