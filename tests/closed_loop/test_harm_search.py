@@ -19,8 +19,8 @@ from tools.evidence.harm.stage import Stage
 
 pytestmark = pytest.mark.extras
 
-FREE, SMALL, STUCK = 0, 1, 5
-"""Places in PARTS: a throttle body, one with a small heat budget, an idle actuator that is jammed."""
+FREE, SMALL, STICKY, STUCK = 0, 1, 3, 5
+"""Places in PARTS: a throttle body, one with a small heat budget, a stuck valve, a jammed idle actuator."""
 STROKES = ("procedure", 24, ((ramp.HOLD, 7500, 600), (ramp.HOLD, -7500, 600)))
 TRICKS: dict[str, tuple[int, str, Life]] = {
     "pauses": (FREE, "held", (("procedure", 20, ((ramp.HOLD, 7500, 3500), (ramp.PAUSE, 0, 1))),)),
@@ -51,6 +51,13 @@ def test_a_known_trick_does_no_more_harm_than_honest_use(fronts: dict[int, Front
     (found,) = (each for each in front.worst[measure] if each.life == life)
     assert found.harm > 3.0, "it did drive the part"
     assert found.ratio < 1.0, found
+
+
+@pytest.mark.parametrize(("mv", "beyond_it"), [(70, False), (130, True)])
+def test_a_swing_on_the_sensors_wire_passes_for_movement_above_80_mv_only(mv: int, beyond_it: bool) -> None:
+    front = Front(Stage(PARTS[STICKY]))
+    front.live((("swing", mv, 2660), ("procedure", 20, ((ramp.PULSE, 9590, 400), (ramp.PAUSE, 0, 8)))))
+    assert any("held" in each for each in beyond([front])) == beyond_it, front.worst["held"]
 
 
 def test_the_plug_pulled_and_put_back_is_seen_as_harm(fronts: dict[int, Front]) -> None:

@@ -6,6 +6,7 @@ import math
 import random
 from typing import Any
 
+from strokebench.sim.board.board import SENSOR_SHARE
 from strokefw import state
 from strokefw.drive import ramp
 
@@ -127,7 +128,8 @@ def _noise(stage: Stage, mv: int) -> None:
 
 
 def _swing(stage: Stage, mv: int, ms: int) -> None:
-    stage.board.swing_v, stage.board.swing_ticks = mv * 1e-3 * 0.1, ms
+    """Let a track's reading swing by ``mv`` either way, back and forth within ``ms``."""
+    stage.board.swing_v, stage.board.swing_ticks = mv * 1e-3 * SENSOR_SHARE, ms
 
 
 def _plain(name: str, *values: int) -> Any:
@@ -183,7 +185,7 @@ def some_act(dice: random.Random, power_loss: bool) -> Act:
         "jog": lambda: (dice.randint(-10_000, 10_000), some_ms(dice)),
         "wait": lambda: (some_ms(dice, 20_000),),
         "noise": lambda: (round(math.exp(dice.uniform(0, 6))),),
-        "swing": lambda: (round(math.exp(dice.uniform(0, 7))), 2 + some_ms(dice, 5000)),
+        "swing": lambda: (round(math.exp(dice.uniform(0, 5))), 2 + some_ms(dice, 5000)),
         "limits": lambda: (dice.randrange(VARIANTS),),
         "estop": lambda: (some_ms(dice, 100),),
         "dip": lambda: (some_ms(dice, 60),),
