@@ -9,8 +9,8 @@ times the stall current heat no more than the stall current held steadily.
 
 **Movement** is net movement of the mean of 16 readings in 64 ms, each of which counts 0.5 V at most. By
 800 mV (at a feed of 5 V; a fifth of a usual track) from where the part was held, at any pace: it is not held,
-and all is taken back. Where it was held is where it was when last nothing was held against it. By 160 mV within
-2 s: what was counted in that time is taken back, and nothing older.
+and all is taken back. Where it was held is where it was when last nothing was held against it. By 160 mV
+within 2 s: what was counted in that time is taken back, and nothing older.
 So a slow sweep, from 80 mV/s on, does not count as held, and a part that is only shaken does. White noise of
 60 mV moves such a mean by 15 mV; a swing counts from 80 mV either way, whatever its frequency. The floors are
 fixed: noise that is measured while a part moves cannot be told from the movement.
