@@ -8,6 +8,8 @@ something. docs/protection-search.md has the record of a long one.
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 from strokefw.drive import ramp
 
@@ -16,11 +18,13 @@ from tools.evidence.harm.lives import Life, perform
 from tools.evidence.harm.page import record
 from tools.evidence.harm.search import PARTS, Front, beyond, search
 from tools.evidence.harm.stage import Stage
+from tools.evidence.harm.witness import Witness
 
 pytestmark = pytest.mark.extras
 
-FREE, SMALL, STICKY, STUCK = 0, 1, 3, 5
-"""Places in PARTS: a throttle body, one with a small heat budget, a stuck valve, a jammed idle actuator."""
+FREE, SMALL, STICKY, VALVE, STUCK = 0, 1, 3, 4, 5
+"""Places in PARTS: a throttle body, one with a small heat budget, a stuck valve, a free one, a jammed idle
+actuator."""
 STROKES = ("procedure", 24, ((ramp.HOLD, 7500, 600), (ramp.HOLD, -7500, 600)))
 TRICKS: dict[str, tuple[int, str, Life]] = {
     "pauses": (FREE, "held", (("procedure", 20, ((ramp.HOLD, 7500, 3500), (ramp.PAUSE, 0, 1))),)),
@@ -34,6 +38,12 @@ TRICKS: dict[str, tuple[int, str, Life]] = {
 }
 """Trick -> where it is played, by which measure it did harm, and the life."""
 REPLUGGED: Life = (STROKES, ("replug",))
+SWUNG: Life = (
+    ("jog", 9791, 1020),
+    ("procedure", 1, ((ramp.HOLD, 5783, 3900), (ramp.PAUSE, 0, 9), (ramp.PULSE, -6851, 12))),
+    ("procedure", 5, ((ramp.STEP, 2939, 114), (ramp.PULSE, 8313, 65), (ramp.STEP, -3203, 64))),
+)
+"""Opens a valve against its stop for less than its 4 s, then lets it swing back by 0.4 of its travel."""
 SHORT_TICKS = 400_000
 
 
@@ -58,6 +68,27 @@ def test_a_swing_on_the_sensors_wire_passes_for_movement_above_80_mv_only(mv: in
     front = Front(Stage(PARTS[STICKY]))
     front.live((("swing", mv, 2660), ("procedure", 20, ((ramp.PULSE, 9590, 400), (ramp.PAUSE, 0, 8)))))
     assert any("held" in each for each in beyond([front])) == beyond_it, front.worst["held"]
+
+
+def test_a_valve_that_swings_from_its_stop_to_a_half_and_back_is_not_held() -> None:
+    front = Front(Stage(PARTS[VALVE]))
+    front.live(SWUNG)
+    (found,) = front.worst["held"]
+    assert 3.0 < found.harm < 4.0, "each time at the stop by itself; together they would be 13.5 s"
+
+
+def test_a_nudge_of_a_held_part_is_no_movement_to_the_witness_and_a_quarter_of_the_travel_is() -> None:
+    plant = SimpleNamespace(
+        position=0.77, current_a=3.0, current_max_a=3.0, current_min_a=3.0, winding_c=20.0,
+        conditions=SimpleNamespace(ambient_c=20.0),
+    )  # fmt: skip
+    witness = Witness(plant)
+    witness.stall_a = 2.5
+    for place, ticks, held_s in ((1.0, 2000, 1.94), (0.9, 1000, 2.84), (0.7, 1000, 0.99), (1.0, 1000, 0.99)):
+        plant.position = place
+        for _ in range(ticks):
+            witness.look()
+        assert witness.held == pytest.approx(held_s, abs=0.03)
 
 
 def test_the_plug_pulled_and_put_back_is_seen_as_harm(fronts: dict[int, Front]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Callable
 from typing import Any
 
@@ -127,7 +128,8 @@ def test_limits_with_a_higher_rest_current_open_no_way_to_clear() -> None:
 def test_a_reset_forgets_no_budget_and_a_new_plug_leaves_half() -> None:
     rig = spent()
     scratch = rig.board.scratch
-    for kept, expected in ((scratch, faults.BUDGET_PART), ((), 0)):
+    nothing = array("H", bytes(2 * len(scratch)))
+    for kept, expected in ((scratch, faults.BUDGET_PART), (nothing, 0)):
         board = TamperedBoard(SPEC)
         board.scratch = kept
         again = Rig(SPEC, board=board)

@@ -83,9 +83,9 @@ class Bench(RuleBasedStateMachine):
             board.slots = self.rig.board.slots
             if cause:  # the chip kept its power
                 board.scratch = self.rig.board.scratch
-        self.scratch_at_start = board.scratch
+        self.scratch_at_start = tuple(board.scratch)
         self.rig = Rig(SPEC, board=board)
-        self._look_at_memory(in_a_new_life=bool(board.scratch))
+        self._look_at_memory(in_a_new_life=any(board.scratch))
         move = self.rig.app._move
 
         def moved(new: int) -> None:  # a tick may pass through several states: look at each step

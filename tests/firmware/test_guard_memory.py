@@ -143,6 +143,21 @@ def test_jogs_of_a_hair_take_back_the_last_two_seconds_only():
     assert ticks_to_stall(Readings(stall_ms=4000), 12000, lambda n: HOLD, jogged)
 
 
+def test_movement_is_counted_from_where_the_part_was_held_not_from_where_it_last_moved_far():
+    # 790 mV up to where it is held; a nudge of 30 mV is no movement of 820 mV
+    nudged = ticks_to_stall(
+        Readings(stall_ms=4000), 9000, lambda n: HOLD, lambda n: 1000 if n < 100 else 1790 + n // 2000 * 30
+    )
+    assert 4000 < nudged < 4600
+    # and from 700 mV above the place of its last movement to 600 mV below is one of 1300 mV
+    assert not ticks_to_stall(
+        Readings(stall_ms=4000),
+        15000,
+        lambda n: HOLD,
+        lambda n: 2500 if n < 100 else 3200 if n % 7000 < 3500 else 1900,
+    )
+
+
 def test_a_part_without_a_sensor_is_held_by_the_clock():
     assert ticks_to_stall(Readings(), 1100, lambda n: HOLD, lambda n: 0)
 

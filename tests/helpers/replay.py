@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from array import array
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -26,7 +27,7 @@ class Life:
 
     cause: int
     slots: dict[int, bytes]
-    scratch: tuple[int, ...] = ()
+    scratch: tuple[int, ...]
     heard: list[tuple[int, bytes]] = field(default_factory=list)
     troubles: list[tuple[int, str, float | None]] = field(default_factory=list)
     said: bytearray = field(default_factory=bytearray)
@@ -142,7 +143,7 @@ def board_for(life: Life, spec: Any) -> TamperedBoard:
     board = TamperedBoard(spec)
     board.cause = life.cause
     board.slots = dict(life.slots)
-    board.scratch = life.scratch
+    board.scratch = array("H", life.scratch)
     return board
 
 

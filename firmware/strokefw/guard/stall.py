@@ -9,7 +9,8 @@ times the stall current heat no more than the stall current held steadily.
 
 **Movement** is net movement of the mean of 16 readings in 64 ms, each of which counts 0.5 V at most. By
 800 mV (at a feed of 5 V; a fifth of a usual track) from where the part was held, at any pace: it is not held,
-and all is taken back. By 160 mV within 2 s: what was counted in that time is taken back, and nothing older.
+and all is taken back. Where it was held is where it was when last nothing was held against it. By 160 mV
+within 2 s: what was counted in that time is taken back, and nothing older.
 So a slow sweep, from 80 mV/s on, does not count as held, and a part that is only shaken does. White noise of
 60 mV moves such a mean by 15 mV; a swing counts from 80 mV either way, whatever its frequency. The floors are
 fixed: noise that is measured while a part moves cannot be told from the movement.
@@ -26,7 +27,7 @@ HELD = const(25)  # 1/128 ms
 _DOUBT = const(26)  # so much of it would a movement take back
 _TURN = const(27)
 _SINCE = const(28)  # windows since the place was taken
-HOME_A = const(29)  # where the part was when it last moved far, mV; then the same of track b
+HOME_A = const(29)  # where the part was when last nothing was held against it, mV; then of track b
 SETTLED = const(31)  # windows since the start, SETTLE at most: until then nobody knows where the part was
 
 UNITS = const(128)  # per ms
@@ -86,6 +87,10 @@ def judge(h: ptr32, s: ptr32) -> int:
             away = now - h[HOME_A + track]
             if away >= _FAR or away <= 0 - _FAR:
                 far = 1
+        if since >= _WINDOWS and far > settling:
+            held = 0
+        if held <= 0:
+            far = 1
         for track in range(2):
             if since >= _WINDOWS:
                 s[current.WAS_A + track] = s[current.SUM_A + track]
@@ -95,8 +100,6 @@ def judge(h: ptr32, s: ptr32) -> int:
         if since >= _WINDOWS:
             since = 0
             doubt = 0
-            if far > settling:
-                held = 0
         h[_SINCE] = since
     if held <= 0:
         held = 0

@@ -13,7 +13,12 @@ LEAD_TAU_S = 60.0
 WINDOW_S = 30.0
 """Times above a limit are forgotten within this: more than one visit in it adds up."""
 MOVED_SHARE = 0.25
-"""A part that has left a place by this share of its travel has moved, and is held no more."""
+"""A part this share of its travel away from where it was held has moved, and is held no more.
+
+Where it was held is the mean place of the time counted against it. The place where it had last moved that
+far would be stricter than physics: it may lie midway on the way to a stop, and a part that swings from the
+stop to a half and back leaves it by less than a quarter to either side.
+"""
 TURNS_RAD_S = 3.0
 """What turns without end moves from this speed on."""
 HOT_FET = 1.5
@@ -82,12 +87,12 @@ class Witness:
             moved = abs(plant.speed_rad_s) > TURNS_RAD_S
         else:
             moved = abs(mover.position - self.home) > MOVED_SHARE
-            if moved:
-                self.home = mover.position
         if moved:
             self.held = 0.0
         above = 1.0 if square > self.stall_a * self.stall_a else 0.0
         self.held += above * TICK_S - self.held * self._window_share
+        if mover is not None and above > 0.0:
+            self.home += (mover.position - self.home) * TICK_S / self.held
         self.most_held = max(self.most_held, self.held)
         above = 1.0 if abs(plant.current_a) > 1.25 * self.mean_a + 0.3 else 0.0
         self.mean += above * TICK_S - self.mean * self._window_share
