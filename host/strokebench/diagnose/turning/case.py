@@ -39,7 +39,7 @@ RELEASE_U = 0.05
 ZERO_V = 0.003
 """Standard uncertainty of the difference of two outputs at rest: a share of a code."""
 SHARE_U = 0.08
-AGREE = 0.20
+AGREE = 0.11
 """Relative: levels whose back-EMF per speed differs by more contradict each other."""
 BENT_A = 0.0025
 """Standard uncertainty of a current against another in the fine range: its converter's curvature."""
