@@ -18,15 +18,15 @@ CODES = (
 
 
 def longest_us(bench: FaultBench) -> dict[int, int]:
-    """By code: the longest tick from driving until the fault is over and told."""
+    """By code: the longest tick from driving until the fault is over and known."""
     found = {}
     for cause in DRIVEN:
         if cause.code not in CODES:
             continue
         bench.drive()
         bench.status()  # its maxima begin anew with each
-        told = bench.cause(cause.begin(bench), lambda cause=cause: cause.end(bench))  # type: ignore[misc]
-        found[told.code] = told.status.counters["tick_max_us"]
+        outcome = bench.cause(cause.begin(bench), lambda cause=cause: cause.end(bench))  # type: ignore[misc]
+        found[outcome.code] = outcome.status.counters["tick_max_us"]
         bench.recover()
     return found
 
