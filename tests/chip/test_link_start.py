@@ -17,8 +17,6 @@ from strokefw.pico import pins
 pytestmark = pytest.mark.chip
 CAUSE = "from strokefw.pico.board import Board\nb = Board()\nprint(b.reset_cause())\n"
 HANG = b"import machine\nmachine.WDT(timeout=20)\nwhile True: pass\n\x04"
-STACK = 7936
-"""Bytes that are painted, at most: all of the stack's 8 kB but for a rest at its end."""
 SYSINFO, RP2350 = 0x40000, 0x20004927
 """Key of the emulator's table; an RP2350's CHIP_ID: part 4 (pico-sdk, rp2350, hardware/regs/sysinfo.h)."""
 LIVE = ("A_HIGH", "A_LOW", "B_HIGH", "B_LOW", "BRIDGE_ENABLE", "MAIN_SWITCH", "PRECHARGE")
@@ -65,7 +63,9 @@ def test_the_deepest_stack_is_seen_and_micropython_stops_before_its_end(pico: Ch
     pico.execute("def f(): f()\ntry:\n  f()\nexcept RuntimeError:\n  pass\n")
     deep = int(pico.execute("print(b.stack_max())"))
     print("bytes of stack at the prompt", shallow, "where MicroPython stops", deep)
-    assert 1000 < shallow < 5000 and 6000 < deep <= STACK
+    # 7936 is all that is painted, so the rest of 256 bytes is not seen; that it was enough shows in the chip
+    # going on after an exception
+    assert 1000 < shallow < 5000 and deep > 6000
 
 
 def test_on_an_rp2350_nothing_starts_but_the_lamp_and_a_sentence(pico: ChipMachine) -> None:

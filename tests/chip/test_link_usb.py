@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import pytest
 from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
@@ -67,7 +68,7 @@ def pico(filesystem: bytes) -> Iterator[ChipMachine]:
         pytest.skip(f"emulated chip: {why}")
     machine.wait_for_usb()
     machine.execute(PROGRAM)
-    machine.execute("do(pump, 5)")  # the first write also fills up what the prompt has left in the buffer
+    _do(machine, "pump", 5, lambda: None)  # the first write also fills up what the prompt left in the buffer
     yield machine
 
 
@@ -82,7 +83,7 @@ def _do(pico: ChipMachine, what: str, ms: int, meanwhile: Callable[[], None]) ->
     return pico.usb.take()
 
 
-def _came(pico: ChipMachine) -> tuple[int, ...]:
+def _came(pico: ChipMachine) -> tuple[Any, ...]:
     found = ast.literal_eval(pico.execute("print(came)"))
     assert isinstance(found, tuple)
     return found
@@ -91,7 +92,12 @@ def _came(pico: ChipMachine) -> tuple[int, ...]:
 def test_every_frame_arrives_in_whole_packets(pico: ChipMachine) -> None:
     packets: list[int] = []
     hand_on = pico.usb._cdc.on_serial_data
-    pico.usb._cdc.on_serial_data = lambda data: (packets.append(len(data)), hand_on(data))
+
+    def take(data: bytes) -> None:
+        packets.append(len(data))
+        hand_on(data)
+
+    pico.usb._cdc.on_serial_data = take
     got = _do(pico, "pump", 60, lambda: None)
     pico.usb._cdc.on_serial_data = hand_on
     longest, whole = _came(pico)
