@@ -38,8 +38,8 @@ compute, so the other states are not run.
   ended, and in its event messages: the log keeps faults, and 63 is a warning
 - **told**, **off**: ms from the cause, by the bench's own clock and by the chip's pins; `on` where the
   bridge stays on
-- **ends in**: state after the cause. **resets**: by the chip's watchdog until then. **erases**: of the flash
-  meanwhile. **rows lost**: counted by the bench so far
+- **ends in**: state after the cause. **resets**: by the chip's watchdog until then. **erases** of the flash
+  and **rows lost**, as the bench counts them, because of it
 
 | code | cause | lasts | code told | told | off | ends in | resets | erases | rows lost |
 | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |
@@ -65,7 +65,7 @@ class LinkCell:
 
     ``code`` told by the bench since the cause began, ``told_ms`` after that; ``off_ms`` by the pins (None:
     stays on); state ``ends_in``; ``resets`` by the chip's watchdog until then, and ``erases`` of the flash
-    while the cause lasted; ``lost`` rows counted.
+    while the cause lasted; ``lost`` rows counted since it began.
     """
 
     code: int
@@ -138,7 +138,8 @@ def run(bench: FaultBench, cause: LinkCause) -> LinkCell:
     status, resets = bench.status(), bench.resets - resets
     if status.state == "latched":
         bench.recover()
-    return LinkCell(code, told_ms, off_ms, status.state, resets, erases, status.counters["lost_rows"])
+    lost = status.counters["lost_rows"] - (0 if resets else before["lost_rows"])
+    return LinkCell(code, told_ms, off_ms, status.state, resets, erases, lost)
 
 
 def _told(bench: FaultBench, since_tick: int) -> tuple[int, int | None]:
@@ -151,12 +152,12 @@ def _told(bench: FaultBench, since_tick: int) -> tuple[int, int | None]:
         report = bench.link.request("events", answer="event_log", timeout_s=3)
     rows = [(tick, kind, code) for tick, kind, code, *_ in conversion.tail_rows(report)]
     rows += [(tick, *event) for tick, event in zip(bench.event_ticks, bench.events, strict=True)]
-    told = [
+    codes = [
         (code, tick)
         for tick, kind, code in rows
         if kind in (state.EVENT_FAULT, state.EVENT_WARNING) and code and tick >= since_tick
     ]
-    return max(told, key=lambda row: int(faults.SEVERITY[row[0]]), default=(0, None))
+    return max(codes, key=lambda row: int(faults.SEVERITY[row[0]]), default=(0, None))
 
 
 def cells(bench: FaultBench) -> Iterator[tuple[LinkCause, LinkCell]]:
