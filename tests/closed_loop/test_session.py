@@ -158,7 +158,9 @@ def test_status_events_and_selftest_in_words(bench: Bench) -> None:
     status = bench.status()
     assert status.state == "armed"
     assert status.supply_v == pytest.approx(12.6, abs=0.3)
-    assert status.budget_left == {"bench": 1.0, "leads": 1.0, "part": 1.0}
+    assert set(status.budget_left) == {"bench", "leads", "part"}
+    for left in status.budget_left.values():  # half is assumed spent at power-up, and cools since
+        assert 0.5 <= left < 0.7
     assert state.NAMES[state.ARMED] == "armed"
     assert bench.events()[0].kind == "boot"
     bench.disarm()
