@@ -11,7 +11,7 @@ from strokebench.bringup.steps import Range, load_steps
 from strokebench.calibrate.quantities import NTC_GAIN_U, quantities
 from strokebench.sim.plants import base
 from strokefw import channels
-from strokefw.tick import selftest
+from strokefw.tick import check, selftest
 
 from hardware.calc import budget, bulk, design
 
@@ -64,8 +64,8 @@ def test_zeros_of_the_current_ranges() -> None:
         small = expected(step, "small").tolerance
         assert small == pytest.approx(expected(step).tolerance / channels.FINER[1], rel=0.01)
     # never looser than the firmware's own self-test
-    assert expected("current_fine_zero_a").tolerance * 1000 < selftest.ZERO_FINE_MA
-    assert expected("current_coarse_zero_a").tolerance * 1000 < selftest.ZERO_COARSE_MA
+    assert expected("current_fine_zero_a").tolerance * 1000 < check.ZERO_FINE_MA
+    assert expected("current_coarse_zero_a").tolerance * 1000 < check.ZERO_COARSE_MA
 
 
 def test_voltages() -> None:
@@ -81,13 +81,13 @@ def test_floating_outputs() -> None:
     for step in ("leg_a_permille", "leg_b_permille"):
         low, high = expected(step).bounds
         assert low is not None and high is not None
-        assert selftest.FLOAT_LOW < low < high < selftest.FLOAT_HIGH
+        assert check.FLOAT_LOW < low < high < check.FLOAT_HIGH
 
 
 def test_limits_of_the_self_test() -> None:
     for leg in "ab":
-        assert expected(f"pulse_{leg}_low").high == selftest.PULLED_LOW
-        assert expected(f"pulse_{leg}_high").low == selftest.PULLED_HIGH
+        assert expected(f"pulse_{leg}_low").high == check.PULLED_LOW
+        assert expected(f"pulse_{leg}_high").low == check.PULLED_HIGH
     names = {step.what.partition(":")[2] for step in STEPS.values() if step.what.startswith("selftest:")}
     assert names - {"code"} <= set(selftest.NAMES)
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from scipy import integrate
-from strokefw.tick import selftest
+from strokefw.tick import check
 
 from hardware.calc import board, bulk, design, gate, leads, sense, trip
 from tests.reference import chopper
@@ -38,7 +38,7 @@ def test_precharge_is_over_within_the_firmwares_patience():
     """RC: 90 % after 2.303 tau, within the self-test's own limit."""
     seconds = bulk.charge_time_s(design.PRECHARGE_OHM, design.BULK_F, 0.9)
     assert seconds == pytest.approx(2.3026 * design.PRECHARGE_OHM * design.BULK_F, rel=1e-4)
-    assert seconds < selftest.CHARGE_TICKS / 1000
+    assert seconds < check.CHARGE_TICKS / 1000
     assert design.SUPPLY_V / design.PRECHARGE_OHM < 0.5
 
 

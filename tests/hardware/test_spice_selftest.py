@@ -1,7 +1,7 @@
 """The firmware's self-test windows against the resistor network they look at."""
 
 import pytest
-from strokefw.tick import selftest
+from strokefw.tick import check
 
 from hardware.calc import bulk, design
 from hardware.spice import runner
@@ -18,7 +18,7 @@ FETS = ("ah", "al", "bh", "bl")
 def healthy(result):
     """The firmware's window for both floating outputs."""
     window = (result["leg_a_permille"], result["leg_b_permille"])
-    return all(selftest.FLOAT_LOW <= value <= selftest.FLOAT_HIGH for value in window)
+    return all(check.FLOAT_LOW <= value <= check.FLOAT_HIGH for value in window)
 
 
 @pytest.mark.parametrize("supply_v", [9, 12, 16])
@@ -27,7 +27,7 @@ def test_healthy_bridge_is_inside_the_window(supply_v, part_ohm):
     result = runner.run("selftest", vsup=supply_v, part=part_ohm)
     assert healthy(result)
     assert result["leg_a_permille"] == pytest.approx(FLOAT_PERMILLE, abs=0.5)
-    assert abs(result["leg_a_permille"] - result["leg_b_permille"]) < selftest.APART
+    assert abs(result["leg_a_permille"] - result["leg_b_permille"]) < check.APART
 
 
 @pytest.mark.parametrize("fet", FETS)
@@ -59,4 +59,4 @@ def test_leakage_of_warm_mosfets_passes():
 
 
 def test_precharge_is_done_before_the_firmware_gives_up():
-    assert bulk.charge_time_s(design.PRECHARGE_OHM, design.BULK_F, 0.95) < selftest.CHARGE_TICKS / 1000
+    assert bulk.charge_time_s(design.PRECHARGE_OHM, design.BULK_F, 0.95) < check.CHARGE_TICKS / 1000

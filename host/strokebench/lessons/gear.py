@@ -82,15 +82,29 @@ def _port(spec: SimSpec, board: SimBoard) -> Port:
     return PlantPort(replace(spec, engine="plant", port=_pico), board=board)
 
 
+POLL_S = 0.1
+
+
 def drive(
-    plant: Plant, limits: Limits, plan: Procedure, board: SimBoard | None = None, spec: SimSpec | None = None
+    plant: Plant,
+    limits: Limits,
+    plan: Procedure,
+    board: SimBoard | None = None,
+    spec: SimSpec | None = None,
+    rest_s: float = 0.0,
 ) -> RunData:
     """Run ``plan`` on ``plant`` with the real firmware in this process, or on the Pico of :func:`on_pico`; a
     run that protection ends is returned like any other, ``info["fault"]`` is then its code.
+
+    ``rest_s``: so long the bench rests first. After power-up it counts half of its budgets as spent.
     """
     spec = SimSpec("fuel-pump") if spec is None else spec
     with Bench(_port(spec, SimBoard(spec, plant) if board is None else board), "lesson") as bench:
         bench.set_limits(limits)
+        rested_s = bench.link.port.now() + rest_s
+        while bench.link.port.now() < rested_s:
+            bench.link.poll(POLL_S)
+            bench.link.tell("heartbeat")
         bench.arm()
         run, chunks = bench.run(plan), []
         try:

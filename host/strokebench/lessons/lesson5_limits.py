@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 MOTOR_OHM, MOTOR_H = 0.5, 0.5e-3
 CONDITIONS = Conditions(supply_v=12.6, source_ohm=0.02, lead_ohm=0.05, ambient_c=25.0)
+REST_S = 10.0
+"""Rest before each run: what power-up leaves as spent of time and budget has cooled by then."""
 PEAK_A, MEAN_A, STALL_A, STALL_S, BUDGET_A2S, REST_A = 12.0, 8.0, 6.0, 0.4, 200.0, 4.0
 START_S, HOLD_S = 0.05, 1.0
 
@@ -70,7 +72,7 @@ def way(name: str, **limits: float) -> Way:
         {"kind": "hold", "label": "hold", "for_s": HOLD_S},
     )
     within = wide(**limits)
-    return Way(name, within, drive(coil(MOTOR_OHM, MOTOR_H, CONDITIONS), within, plan))
+    return Way(name, within, drive(coil(MOTOR_OHM, MOTOR_H, CONDITIONS), within, plan, rest_s=REST_S))
 
 
 def ways() -> list[Way]:
