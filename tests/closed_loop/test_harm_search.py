@@ -22,9 +22,9 @@ from tools.evidence.harm.witness import Witness
 
 pytestmark = pytest.mark.extras
 
-FREE, SMALL, STICKY, VALVE, STUCK = 0, 1, 3, 4, 5
+FREE, SMALL, STICKY, VALVE, STUCK, PUMP = 0, 1, 3, 4, 5, 9
 """Places in PARTS: a throttle body, one with a small heat budget, a stuck valve, a free one, a jammed idle
-actuator."""
+actuator, a blocked pump."""
 STROKES = ("procedure", 24, ((ramp.HOLD, 7500, 600), (ramp.HOLD, -7500, 600)))
 TRICKS: dict[str, tuple[int, str, Life]] = {
     "pauses": (FREE, "held", (("procedure", 20, ((ramp.HOLD, 7500, 3500), (ramp.PAUSE, 0, 1))),)),
@@ -68,6 +68,46 @@ def test_a_swing_on_the_sensors_wire_passes_for_movement_above_80_mv_only(mv: in
     front = Front(Stage(PARTS[STICKY]))
     front.live((("swing", mv, 2660), ("procedure", 20, ((ramp.PULSE, 9590, 400), (ramp.PAUSE, 0, 8)))))
     assert any("held" in each for each in beyond([front])) == beyond_it, front.worst["held"]
+
+
+LEFT: dict[str, tuple[int, str, float, Life]] = {
+    "a blocked pump in short strokes": (
+        PUMP,
+        "winding",
+        1.6,
+        (
+            ("wait", 327),
+            ("wait", 545),
+            ("procedure", 2, ((ramp.HOLD, -9801, 749), (ramp.PAUSE, 0, 33))),
+            ("swing", 13, 513),
+            ("procedure", 2, ((ramp.PAUSE, 0, 713),)),
+            ("procedure", 5, ((ramp.STEP, 9167, 3900), (ramp.PULSE, 9692, 100))),
+            ("estop", 28),
+            ("procedure", 1, ((ramp.HOLD, 9142, 26),)),
+        ),
+    ),
+    "145 mV of noise": (
+        FREE,
+        "held",
+        1.7,
+        (
+            ("stop",),
+            ("swing", 48, 41),
+            ("noise", 145),
+            ("procedure", 5, ((ramp.STEP, -7790, 27328), (ramp.STEP, 7724, 2332))),
+        ),
+    ),
+}
+"""What the long search found beyond its bounds and the guards leave, with what it may come to at most."""
+
+
+@pytest.mark.parametrize("name", LEFT)
+def test_what_the_long_search_found_stays_within_what_the_manual_states(name: str) -> None:
+    place, measure, most, life = LEFT[name]
+    front = Front(Stage(PARTS[place]))
+    front.live(life)
+    (found,) = (each for each in front.worst[measure] if each.life == life)
+    assert 1.0 < found.ratio < most, found
 
 
 def test_a_valve_that_swings_from_its_stop_to_a_half_and_back_is_not_held() -> None:

@@ -65,6 +65,10 @@ class Learnt:
     left: dict[str, str] = field(default_factory=dict)
 
 
+LEAST_SPREAD = 0.1
+"""In standard uncertainties: a smaller spread cannot be told from none. Engineering judgement."""
+
+
 def learn(specimens: Sequence[Specimen], base: Profile, fewest: int) -> Learnt:
     """Return what ``specimens`` teach about the findings that have limits in ``base``.
 
@@ -142,7 +146,8 @@ def _learn_limit(
     values = {serial: median(repeated) for serial, repeated in by_part.items()}
     centre, spread = (float(value) for value in robust(np.array(list(values.values()))))
     u = median(finding.u for _, finding in known)
-    reach = factor(len(values), two_sided) * spread + COVERAGE * u
+    # Readings that all end at zero have no spread, and half of such parts read with more than the median u.
+    reach = factor(len(values), two_sided) * max(spread, LEAST_SPREAD * u) + COVERAGE * u
     if reach <= 0:
         return "all parts gave the same value, without uncertainty: limits would be a point"
     lower = None if limit.lower is None else _not_below_zero(centre - reach, limit.lower, centre)
