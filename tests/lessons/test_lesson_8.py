@@ -15,7 +15,6 @@ import pytest
 from scipy.integrate import solve_ivp
 from strokebench.data.findings import Finding, Verdict
 from strokebench.lessons import lesson8_findings as eight
-from strokebench.parts import load_part
 from strokebench.physics.copper import resistance_at
 from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import BRIDGE_OHM
@@ -38,11 +37,7 @@ def case(place: int) -> tuple[eight.Case, dict[str, Finding], Any]:
 
 
 def pull_in_ms(coil: Coil, ohm: float, volts: float) -> float:
-    """Time from a step of ``volts`` to the end of the motion: V = R i + d(L i)/dt, m a = i^2/2 dL/du - F.
-
-    The bench's slew limit makes a ramp of the step; half of the ramp is taken off again.
-    """
-    ramp_s = 1.0 / load_part("solenoid").limits.slew_per_s
+    """Time from a step of ``volts`` to the end of the motion: V = R i + d(L i)/dt, m a = i^2/2 dL/du - F."""
 
     def rates(time_s: float, state: np.ndarray) -> list[float]:
         amps, u, speed = state
@@ -51,8 +46,7 @@ def pull_in_ms(coil: Coil, ohm: float, volts: float) -> float:
         pull = 0.5 * amps**2 * slope - coil.preload_n - coil.rate_n_per_m * u
         dry = coil.coulomb_n * (coil.stiction if speed < 1e-6 else 1.0)
         force = max(pull - dry, 0.0) if speed < 1e-6 else pull - dry - coil.viscous_ns * speed
-        given_v = volts * min(1.0, time_s / ramp_s)
-        growth = (given_v - ohm * amps - amps * slope * speed) / (coil.base_h + coil.a_hm / gap)
+        growth = (volts - ohm * amps - amps * slope * speed) / (coil.base_h + coil.a_hm / gap)
         return [growth, speed, force / coil.mass_kg]
 
     def arrived(_time_s: float, state: np.ndarray) -> float:
@@ -60,7 +54,7 @@ def pull_in_ms(coil: Coil, ohm: float, volts: float) -> float:
 
     arrived.terminal = True  # type: ignore[attr-defined]
     solved = solve_ivp(rates, (0, 0.1), [0.0, 0.0, 0.0], events=arrived, max_step=2e-5)
-    return 1e3 * (float(solved.t_events[0][0]) - ramp_s / 2)
+    return 1e3 * float(solved.t_events[0][0])
 
 
 def expected_of_solenoid(plant: Any) -> dict[str, float]:
