@@ -65,6 +65,7 @@ def test_drives_with_every_row_sent_and_no_tick_missed(ready: tuple[Bench, float
     bench.link.port.machine.run(REST_S)  # while it falls back, it makes a voltage, and the self-test refuses
 
 
+@pytest.mark.long  # a minute; tests/chip/test_burst.py shows the burst itself in each run
 def test_bursts_at_the_full_rate_are_intact(ready: tuple[Bench, float]) -> None:
     """A short one shows the bridge's own ripple; in the longest each reading is the next one's neighbour."""
     bench, _ = ready

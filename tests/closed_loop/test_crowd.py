@@ -43,6 +43,7 @@ def test_eight_runs_into_one_book(tmp_path: Path) -> None:
     run_all(tmp_path, ["t.book"] * CROWD)
 
 
+@pytest.mark.long  # the eight that share a book are harder
 def test_eight_runs_into_eight_books(tmp_path: Path) -> None:
     run_all(tmp_path, [f"{number}.book" for number in range(CROWD)])
 

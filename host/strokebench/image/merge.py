@@ -84,6 +84,16 @@ class _Merger:
             return _Inlined(callee, call, target, own, lambda used: self._brought(used, place[0], name)).body
 
         kernel.body = _replaced(kernel.body, instead)
+        self._import_pointers(name, kernel)
+
+    def _import_pointers(self, name: str, kernel: ast.FunctionDef) -> None:
+        """Let the module import the pointers that its kernel casts to by now: CPython does not know them."""
+        used = {node.id for node in ast.walk(kernel) if isinstance(node, ast.Name)} & set(POINTERS)
+        for statement in self._modules[name].tree.body:
+            if isinstance(statement, ast.ImportFrom) and statement.module == f"{PACKAGE}.compat":
+                missing = used - {alias.name for alias in statement.names}
+                statement.names += [ast.alias(pointer) for pointer in sorted(missing)]
+                return
 
     def _place(self, name: str, asked: ast.expr) -> Place | None:
         """Where the function that a module's expression names is defined, through aliases."""
