@@ -48,7 +48,7 @@ def test_ready_in_time_with_memory_to_spare(ready: tuple[Bench, float]) -> None:
 
 @pytest.mark.parametrize(
     "seconds",
-    [1.0, pytest.param(10.0, marks=pytest.mark.long), pytest.param(60.0, marks=pytest.mark.long)],
+    [0.5, pytest.param(10.0, marks=pytest.mark.long), pytest.param(60.0, marks=pytest.mark.long)],
 )
 def test_drives_with_every_row_sent_and_no_tick_missed(ready: tuple[Bench, float], seconds: float) -> None:
     bench, _ = ready

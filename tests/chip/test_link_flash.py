@@ -20,7 +20,7 @@ from strokebench.sim.engine import chip
 from strokefw.sensing import calib
 from strokefw.tick import events
 
-pytestmark = pytest.mark.chip
+pytestmark = [pytest.mark.chip, pytest.mark.long]  # a minute of computing
 PROGRAM = """
 import time
 from strokefw.pico.board import Board

@@ -14,7 +14,7 @@ from strokebench.sim.engine import chip
 from strokefw import faults, state
 from strokefw.pico import pins
 
-pytestmark = pytest.mark.chip
+pytestmark = [pytest.mark.chip, pytest.mark.long]  # a minute of computing
 CAUSE = "from strokefw.pico.board import Board\nb = Board()\nprint(b.reset_cause())\n"
 HANG = b"import machine\nmachine.WDT(timeout=20)\nwhile True: pass\n\x04"
 SYSINFO, RP2350 = 0x40000, 0x20004927

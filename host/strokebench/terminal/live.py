@@ -8,13 +8,14 @@ the newest reading for it.
 from __future__ import annotations
 
 import contextlib
+import io
 import math
 import os
 import sys
 import threading
 from dataclasses import dataclass
 from types import TracebackType
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING, TextIO, cast
 
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
 
@@ -94,14 +95,39 @@ class LiveView:
         self._thread.join(PATIENCE_S)
 
 
-def _own_file() -> TextIO | None:
-    """Return a file of our own on the terminal behind standard error; None when there is no terminal.
+class _Screen(io.TextIOBase):
+    """The terminal behind standard error, opened once more: what it does not take at once is dropped.
 
-    Nobody else waits for its lock, also not the interpreter when it ends.
+    Opened anew, because "do not wait" is then a matter of this opening only, not of the shell's.
     """
+
+    encoding = "utf-8"
+
+    def __init__(self, name: str) -> None:
+        self._number = os.open(name, os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
+
+    def write(self, text: str) -> int:
+        """Write what the terminal takes; return the length of all of ``text``."""
+        with contextlib.suppress(OSError):  # full, or gone
+            os.write(self._number, text.encode(errors="replace"))
+        return len(text)
+
+    def fileno(self) -> int:
+        """Return the number of the open file."""
+        return self._number
+
+    def isatty(self) -> bool:
+        """Return True."""
+        return True
+
+
+def _own_file() -> TextIO | None:
+    """Return a file of our own on the terminal behind standard error; None when there is no terminal."""
     try:
         if not sys.stderr.isatty():
             return None
-        return os.fdopen(os.dup(sys.stderr.fileno()), "w", encoding=sys.stderr.encoding, errors="replace")
+        if sys.platform == "win32":  # a console cannot be told not to wait; the thread is a daemon
+            return os.fdopen(os.dup(sys.stderr.fileno()), "w", encoding="utf-8", errors="replace")
+        return cast("TextIO", _Screen(os.ttyname(sys.stderr.fileno())))
     except (OSError, ValueError):
         return None
