@@ -44,6 +44,13 @@ def fits(message: Message, segments: int) -> bool:
     return True
 
 
+def _backwards() -> VersionMismatch:
+    return VersionMismatch(
+        "The bench's clock ran backwards in the middle of the run.",
+        "Unplug the bench, plug it in again; report it if it happens again.",
+    )
+
+
 class Run:
     """A running procedure: iterate over it, and come back within the heartbeat limit each time.
 
@@ -166,6 +173,8 @@ class Run:
         while len(self._raw) >= least * wire.SAMPLE_BYTES and self._tick0 is not None:
             rows = conversion.decode_rows(bytes(self._raw[:size]), self._tick0)
             del self._raw[:size]
+            if not np.all(rows["time_s"][1:] > rows["time_s"][:-1]):
+                raise _backwards()
             self.last_s = float(rows["time_s"][-1])
             yield rows
 
@@ -192,6 +201,7 @@ class Run:
         """Take rows that go on from the ones before; a frame that comes twice or too late is refused."""
         first, count = message.fields["first_seq"], message.fields["count"]
         tick = int.from_bytes(message.tail[:4], "little")
+        last = int.from_bytes(message.tail[-wire.SAMPLE_BYTES :][:4], "little")
         if self._next_seq is not None and behind(self._next_seq, first):
             self.refused_frames += 1
             return
@@ -202,13 +212,10 @@ class Run:
         self._next_seq = (first + count) & state.TICK_MASK
         if self._tick0 is None:
             self._tick0 = tick
-        times_s = conversion.decode_rows(message.tail, self._tick0)["time_s"]
-        if times_s[0] <= self._newest_s or not np.all(np.diff(times_s) > 0):
-            raise VersionMismatch(
-                "The bench's clock ran backwards in the middle of the run.",
-                "Unplug the bench, plug it in again; report it if it happens again.",
-            )
-        self._newest_s = float(times_s[-1])
+        first_s, last_s = self._time_s(tick), self._time_s(last)
+        if first_s <= self._newest_s or last_s < first_s:
+            raise _backwards()
+        self._newest_s = last_s
         self._bounds.add_rows(count, self._newest_s, self.lost_rows)
         self._raw += message.tail
 
