@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from typing import Any, ClassVar, Protocol, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import OPEN_WINDING, WEAK_BATTERY, Fault, FaultKind
@@ -36,26 +38,57 @@ WEAK_SPRING = FaultKind(
 )
 
 
-def worn_mover(mover: Mover, fault: Fault) -> Mover:
-    """Return ``mover`` with the defect, unchanged by those that concern something else."""
-    left = 1 - fault.size
+class Sprung(Protocol):
+    """What the movers of both families have alike."""
+
+    __dataclass_fields__: ClassVar[dict[str, Any]]
+
+    @property
+    def stiction(self) -> float: ...
+    @property
+    def spring(self) -> Any: ...
+
+
+AnyMover = TypeVar("AnyMover", bound=Sprung)
+
+
+def dirty_or_weak(mover: AnyMover, fault: Fault) -> AnyMover:
+    """Return ``mover`` with dirt or a weak spring, unchanged by defects that concern something else."""
     if fault.name == "sticky":
         return replace(mover, stiction=mover.stiction + 0.15 * fault.size)
     if fault.name == "weak_spring":
-        spring = mover.spring
+        spring, left = mover.spring, 1 - fault.size
         weak = replace(
             spring, open_preload_nm=left * spring.open_preload_nm, open_rate_nm=left * spring.open_rate_nm
         )
         return replace(mover, spring=weak)
-    if fault.name == "shorted_turns":
-        # fewer turns carry current, make torque and flux
-        return replace(
-            mover,
-            resistance_ohm=left * mover.resistance_ohm,
-            k_si=left * mover.k_si,
-            inductance_h=left * left * mover.inductance_h,
-        )
     return mover
+
+
+def friction_added(
+    faults: Sequence[Fault], share: NDArray[np.float64], own_nm: float
+) -> Iterator[float | NDArray[np.float64]]:
+    """Yield what each defect adds to a friction of ``own_nm`` along the ``share`` of travel, N m."""
+    for fault in faults:
+        if fault.name == "sticky":
+            yield fault.size * own_nm
+        elif fault.name == "binding":
+            yield fault.size * own_nm * bump(share, float(fault.place))
+        elif fault.name == "sticky_seat":
+            yield fault.size * own_nm * bump(share, 0.0, 0.02)
+
+
+def worn_mover(mover: Mover, fault: Fault) -> Mover:
+    """Return ``mover`` with the defect, unchanged by those that concern something else."""
+    if fault.name != "shorted_turns":
+        return dirty_or_weak(mover, fault)
+    left = 1 - fault.size  # fewer turns carry current, make torque and flux
+    return replace(
+        mover,
+        resistance_ohm=left * mover.resistance_ohm,
+        k_si=left * mover.k_si,
+        inductance_h=left * left * mover.inductance_h,
+    )
 
 
 def assemble(
@@ -74,13 +107,8 @@ def assemble(
     angle = grid(mover.travel_rad)
     share = angle / mover.travel_rad
     level = level_along(share, coulomb_nm, uneven, rng)
-    for fault in faults:
-        if fault.name == "sticky":
-            level = level + fault.size * coulomb_nm
-        elif fault.name == "binding":
-            level = level + fault.size * coulomb_nm * bump(share, float(fault.place))
-        elif fault.name == "sticky_seat":
-            level = level + fault.size * coulomb_nm * bump(share, 0.0, 0.02)
+    for added in friction_added(faults, share, coulomb_nm):
+        level = level + added
     cogging = cogging_nm * np.sin(angle * 170 + rng.uniform(0, 6))
     conditions = conditions_of(spec, faults, np.random.default_rng((spec.seed, 2)))
     plant = Positioner(conditions, mover, level, cogging, worn_tracks(shapes, share, spec.seed, faults))

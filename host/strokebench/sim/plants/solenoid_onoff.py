@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.faults import Fault, FaultKind, parse_all
+from strokebench.sim.faults import FaultKind, parse_all
 from strokebench.sim.plants import canonical
 from strokebench.sim.plants.base import conditions_of
 from strokebench.sim.plants.coil_faults import COIL_FAULTS, worn_coil
@@ -52,7 +52,7 @@ def build(spec: SimSpec) -> Plunger:
     coil = REFERENCE if named else _specimen(np.random.default_rng((spec.seed, 1)))
     stuck = None
     for fault in faults:
-        coil = _worn(coil, fault)
+        coil = worn_coil(coil, fault)
         if fault.name in ("stuck_open", "stuck_closed"):
             stuck = 0.0 if fault.name == "stuck_open" else coil.stroke_m
     conditions = conditions_of(spec, faults, np.random.default_rng((spec.seed, 2)))
@@ -67,9 +67,3 @@ def _specimen(rng: np.random.Generator) -> Coil:
         rubbing, rng, resistance_ohm=0.06, base_h=0.1, a_hm=0.06, gap_m=0.1, stroke_m=0.05, preload_n=0.1,
         rate_n_per_m=0.1, coulomb_n=0.4, viscous_ns=0.3,
     )  # fmt: skip
-
-
-def _worn(coil: Coil, fault: Fault) -> Coil:
-    if fault.name == "leaky_freewheel":
-        return replace(coil, parallel_ohm=100.0 / fault.size)
-    return worn_coil(coil, fault)

@@ -6,17 +6,19 @@ V, so the drop of the supply side is to be read at a low drive (means are linear
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.copper import resistance_ratio
-from strokebench.sim.faults import WEAK_BATTERY, FaultKind, parse_all
+from strokebench.sim.faults import WEAK_BATTERY, Fault, FaultKind, parse_all
 from strokebench.sim.plants.base import BRIDGE_OHM, PWM_HZ, Conditions, Plant, conditions_of
 from strokebench.sim.plants.pieces import ripple
 from strokebench.sim.plants.pieces.harness import side_faults, side_ohm
 from strokebench.sim.plants.pieces.spread import about
+from strokebench.sim.plants.pieces.winding import SLOW_TICKS
 
 GAUGE = 16
 LENGTH_M = 2.5
@@ -53,7 +55,33 @@ class Circuit:
     touch_s: float = 0.0
 
 
-class Wiring(Plant):
+class FarEnd(Plant):
+    """Wires to a load whose plus is watched by sensor input A and whose minus by B."""
+
+    def __init__(self, conditions: Conditions) -> None:
+        super().__init__(conditions)
+        self._slow_ticks = 0
+
+    def _settle(
+        self, gate: bool, live: bool, rail: int, dt_s: float, amps: float, out_ohm: float, back_ohm: float
+    ) -> None:
+        """End the tick: bus, legs, what A and B read across ``out_ohm`` and ``back_ohm``, the heatsink."""
+        self._settle_bus(self._drive * amps, rail, dt_s)
+        if gate:
+            self._drive_legs(self._drive, amps)
+            self.sensor_b_v = self.leg_b_v + amps * back_ohm
+            self.sensor_a_v = self.leg_a_v - amps * out_ohm if live else 0.0
+        else:
+            self._float_legs(0.0)
+            self.sensor_a_v = self.leg_a_v if self.connected else 0.0
+            self.sensor_b_v = self.leg_b_v
+        self._slow_ticks += 1
+        if self._slow_ticks == SLOW_TICKS:
+            self._warm_sink(SLOW_TICKS * dt_s)
+            self._slow_ticks = 0
+
+
+class Wiring(FarEnd):
     """A resistive circuit: no state but the crimp's mood."""
 
     def __init__(self, conditions: Conditions, circuit: Circuit, rng: np.random.Generator) -> None:
@@ -64,7 +92,6 @@ class Wiring(Plant):
         raw = np.convolve(rng.normal(0, 1, NOISE_BLOCK), np.ones(12) / 12, "same")
         self._mood = (np.clip(raw * 3, 0, 1) * rng.uniform(0.5, 1, NOISE_BLOCK)).tolist()
         self._turn = 0
-        self._slow_ticks = 0
 
     def advance(self, drive: float, gate: bool, rail: int, dt_s: float = 0.001) -> None:
         circuit = self.circuit
@@ -89,25 +116,11 @@ class Wiring(Plant):
         self.current_max_a = max(amps, top if drive > 0 and half else amps)
         self.current_min_a = min(amps, -top if drive < 0 and half else amps)
         self._nodes = (amps, amps)
-        self._settle_bus(self._drive * amps, rail, dt_s)
-        if gate:
-            self._drive_legs(self._drive, amps)
-            self.sensor_b_v = self.leg_b_v + amps * back
-            self.sensor_a_v = self.leg_a_v - amps * out if live else 0.0
-        else:
-            self._float_legs(0.0)
-            self.sensor_a_v = self.leg_a_v if self.connected else 0.0
-            self.sensor_b_v = self.leg_b_v
-        self._slow_ticks += 1
-        if self._slow_ticks == 16:
-            self._warm_sink(16 * dt_s)
-            self._slow_ticks = 0
+        self._settle(gate, live, rail, dt_s, amps, out, back)
 
 
-def build(spec: SimSpec) -> Wiring:
-    """Return the circuit that ``spec`` asks for; UsageError for unknown faults."""
-    faults = parse_all(spec.faults, spec.part, FAULTS)
-    rng = np.random.default_rng((spec.seed, 1))
+def circuit_values(faults: Sequence[Fault], rng: np.random.Generator) -> dict[str, float]:
+    """Return the wires and load of a specimen with its defects, by the names of :class:`Circuit`."""
     values = {
         "supply_ohm": side_ohm(GAUGE, LENGTH_M, CONTACT_OHM, 0.6, rng),
         "ground_ohm": side_ohm(GAUGE, LENGTH_M, CONTACT_OHM, 0.6, rng),
@@ -120,6 +133,13 @@ def build(spec: SimSpec) -> Wiring:
             values["crimp_ohm"] = fault.size
         elif fault.name == "chafed_ground":
             values["touch_s"] = 10.0 * fault.size
+    return values
+
+
+def build(spec: SimSpec) -> Wiring:
+    """Return the circuit that ``spec`` asks for; UsageError for unknown faults."""
+    faults = parse_all(spec.faults, spec.part, FAULTS)
+    values = circuit_values(faults, np.random.default_rng((spec.seed, 1)))
     conditions = conditions_of(spec, faults, np.random.default_rng((spec.seed, 2)))
     plant = Wiring(conditions, Circuit(**values), np.random.default_rng((spec.seed, 3)))
     plant.connected = not any(fault.name == "open_wire" for fault in faults)

@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 
 from strokebench.sim.plants.base import DIODE_V, PWM_HZ, Conditions
 from strokebench.sim.plants.pieces.ripple import edges_v
-from strokebench.sim.plants.pieces.winding import Heat, Winding
-from strokebench.sim.second.harmonics import ripple_a
+from strokebench.sim.plants.pieces.winding import Heat
 from strokebench.sim.second.iron import Floats, Iron, inductance_at, ring_step
 from strokebench.sim.second.rubbing import bent
 from strokebench.sim.second.sensing import Sensor
 from strokebench.sim.second.supply import Charger
+from strokebench.sim.second.wound import Wound
 
 CELLS = 512
 STEPS = 20
@@ -83,7 +83,7 @@ class Coil:
         return self.air_h + float(self.iron_h(np.zeros(1))[0])
 
 
-class Magnet(Winding):
+class Magnet(Wound):
     """``seat_m``: carbon keeps it at least there; ``stuck_m``: it cannot leave there."""
 
     def __init__(
@@ -218,14 +218,9 @@ class Magnet(Winding):
         iron_h, rest_h = (float(h) for h in coil.iron_h(at))
         return inductance_at(coil.iron, coil.air_h, iron_h, rest_h, np.asarray(hz))
 
-    def waveform(self, channel: str, rate_hz: float, count: int, start_s: float = 0.0) -> NDArray[np.float64]:
-        if channel != "current":
-            return super().waveform(channel, rate_hz, count, start_s)
-        time_s = start_s + np.arange(count) / rate_hz
-        mean = np.interp(time_s, np.arange(len(self._nodes)) * (1e-3 / (len(self._nodes) - 1)), self._nodes)
-        wave = ripple_a(time_s, self._bridge_v, abs(self._drive), self._loop_ohm, self.inductance_at, PWM_HZ)
+    def _ripple_a(self, time_s: Floats) -> Floats:
         beside_v = edges_v(time_s, self._bridge_v, abs(self._drive), PWM_HZ)
-        return mean + math.copysign(1.0, self._drive) * (wave + beside_v / self.coil.parallel_ohm)
+        return super()._ripple_a(time_s) + beside_v / self.coil.parallel_ohm
 
     def _read_sensors(self, dt_s: float) -> None:
         sensors = self._sensors

@@ -18,12 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.sim.plants.base import DIODE_V, PWM_HZ, Conditions
-from strokebench.sim.plants.pieces.winding import Heat, Winding
-from strokebench.sim.second.harmonics import ripple_a
+from strokebench.sim.plants.pieces.winding import Heat
 from strokebench.sim.second.iron import Floats
 from strokebench.sim.second.rubbing import bent
 from strokebench.sim.second.sensing import Sensor
 from strokebench.sim.second.supply import Charger
+from strokebench.sim.second.wound import Wound
 
 CELLS, STEPS = 1024, 16
 MARGIN_RAD = 0.15
@@ -96,7 +96,7 @@ def grid(travel_rad: float) -> Floats:
     return np.linspace(-MARGIN_RAD, travel_rad + MARGIN_RAD, CELLS + 1)
 
 
-class Geared(Winding):
+class Geared(Wound):
     """``level``: how the load's Coulomb friction varies over :func:`grid`, 1 on average; ``more_nm`` adds."""
 
     def __init__(
@@ -215,14 +215,6 @@ class Geared(Winding):
         )
         self.source_v = battery_v
         self._read_sensors(dt_s)
-
-    def waveform(self, channel: str, rate_hz: float, count: int, start_s: float = 0.0) -> NDArray[np.float64]:
-        if channel != "current":
-            return super().waveform(channel, rate_hz, count, start_s)
-        time_s = start_s + np.arange(count) / rate_hz
-        mean = np.interp(time_s, np.arange(len(self._nodes)) * (1e-3 / (len(self._nodes) - 1)), self._nodes)
-        wave = ripple_a(time_s, self._bridge_v, abs(self._drive), self._loop_ohm, self.inductance_at, PWM_HZ)
-        return mean + math.copysign(1.0, self._drive) * wave
 
     def _read_sensors(self, dt_s: float) -> None:
         sensors = self._sensors

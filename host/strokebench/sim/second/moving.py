@@ -16,7 +16,7 @@ import numpy as np
 from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import Fault
 from strokebench.sim.plants.base import conditions_of
-from strokebench.sim.plants.pieces.friction import bump
+from strokebench.sim.plants.moving import dirty_or_weak, friction_added
 from strokebench.sim.plants.pieces.spread import about
 from strokebench.sim.second.mover import Geared, Mover, grid
 from strokebench.sim.second.rubbing import uneven
@@ -69,25 +69,17 @@ def ordinary(nominal: Mover, rng: np.random.Generator) -> Mover:
 
 def worn(mover: Mover, fault: Fault) -> Mover:
     """Return ``mover`` with the defect, unchanged by those that concern something else."""
+    if fault.name != "shorted_turns":
+        return dirty_or_weak(mover, fault)
     left = 1 - fault.size
-    if fault.name == "sticky":
-        return replace(mover, stiction=mover.stiction + 0.15 * fault.size)
-    if fault.name == "weak_spring":
-        spring = mover.spring
-        weak = replace(
-            spring, open_preload_nm=left * spring.open_preload_nm, open_rate_nm=left * spring.open_rate_nm
-        )
-        return replace(mover, spring=weak)
-    if fault.name == "shorted_turns":
-        return replace(
-            mover,
-            resistance_ohm=left * mover.resistance_ohm,
-            k_si=left * mover.k_si,
-            inductance_h=left * left * mover.inductance_h,
-            ring_s=mover.ring_s + 0.2 * fault.size * mover.inductance_h / mover.resistance_ohm,
-            viscous_nms=mover.viscous_nms * (1 + fault.size),
-        )
-    return mover
+    return replace(
+        mover,
+        resistance_ohm=left * mover.resistance_ohm,
+        k_si=left * mover.k_si,
+        inductance_h=left * left * mover.inductance_h,
+        ring_s=mover.ring_s + 0.2 * fault.size * mover.inductance_h / mover.resistance_ohm,
+        viscous_nms=mover.viscous_nms * (1 + fault.size),
+    )
 
 
 def assemble(
@@ -101,15 +93,10 @@ def assemble(
     level = uneven(share, float(rng.uniform(0.03, 0.12)), float(rng.uniform(0.05, 0.3)), rng)
     level /= level[(share > 0) & (share < 1)].mean()
     more_nm = np.zeros(len(share))
-    for fault in faults:
-        if fault.name == "sticky":
-            more_nm += fault.size * own_nm
-        elif fault.name == "binding":
-            more_nm += fault.size * own_nm * bump(share, float(fault.place))
-        elif fault.name == "sticky_seat":
-            more_nm += fault.size * own_nm * bump(share, 0.0, 0.02)
-        elif fault.name == "jammed":
-            more_nm += 100.0
+    for added in friction_added(faults, share, own_nm):
+        more_nm += added
+    if any(fault.name == "jammed" for fault in faults):
+        more_nm += 100.0
     conditions = conditions_of(spec, faults, np.random.default_rng((spec.seed, 2)))
     charger = any_charger(np.random.default_rng((spec.seed, 12)))
     plant = Geared(conditions, mover, level, more_nm, outputs(spans, faults, spec.seed), charger)

@@ -17,11 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.sim.plants.base import DIODE_V, PWM_HZ, Conditions
-from strokebench.sim.plants.pieces.winding import Heat, Winding
-from strokebench.sim.second.harmonics import ripple_a
+from strokebench.sim.plants.pieces.winding import Heat
 from strokebench.sim.second.iron import Floats
 from strokebench.sim.second.rubbing import bent
 from strokebench.sim.second.supply import Charger, coloured
+from strokebench.sim.second.wound import Wound
 
 CELLS = 1024
 STEPS, FINE_STEPS = 8, 40
@@ -92,7 +92,7 @@ def tables(turner: Turner, rng: np.random.Generator) -> list[tuple[float, ...]]:
     return list(zip((wave / wave.mean()).tolist(), ohm.tolist(), load.tolist(), strict=True))
 
 
-class Spun(Winding):
+class Spun(Wound):
     """See the module.  ``jammed``: the rotor cannot turn."""
 
     def __init__(
@@ -183,11 +183,3 @@ class Spun(Winding):
         cut = min(cut * 20 // steps, 20)
         self._close_tick(drive, gate, rail, dt_s, nodes, total / steps, 0.5 * swing_a, cut, emf_v)
         self.source_v = battery_v
-
-    def waveform(self, channel: str, rate_hz: float, count: int, start_s: float = 0.0) -> NDArray[np.float64]:
-        if channel != "current":
-            return super().waveform(channel, rate_hz, count, start_s)
-        time_s = start_s + np.arange(count) / rate_hz
-        mean = np.interp(time_s, np.arange(len(self._nodes)) * (1e-3 / (len(self._nodes) - 1)), self._nodes)
-        wave = ripple_a(time_s, self._bridge_v, abs(self._drive), self._loop_ohm, self.inductance_at, PWM_HZ)
-        return mean + math.copysign(1.0, self._drive) * wave

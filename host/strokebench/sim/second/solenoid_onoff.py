@@ -15,6 +15,7 @@ import numpy as np
 from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import Fault, parse_all
 from strokebench.sim.plants.base import conditions_of
+from strokebench.sim.plants.coil_faults import dirty_or_weak
 from strokebench.sim.plants.pieces.spread import about
 from strokebench.sim.plants.solenoid_onoff import FAULTS as FAULTS
 from strokebench.sim.second.iron import Iron, blend
@@ -42,7 +43,7 @@ def build(spec: SimSpec) -> Magnet:
     coil, charger = specimen(rng), any_charger(np.random.default_rng((spec.seed, 12)))
     stuck = None
     for fault in faults:
-        coil = _worn(coil, fault)
+        coil = worn_coil(coil, fault)
         if fault.name in ("stuck_open", "stuck_closed"):
             stuck = 0.0 if fault.name == "stuck_open" else coil.stroke_m
     conditions = conditions_of(spec, faults, np.random.default_rng((spec.seed, 2)))
@@ -86,16 +87,7 @@ def specimen(rng: np.random.Generator) -> Coil:
 
 def worn_coil(coil: Coil, fault: Fault) -> Coil:
     """Return ``coil`` with one of the defects that on/off and proportional solenoids share."""
-    left = 1 - fault.size
-    if fault.name == "sticky":
-        return replace(
-            coil, coulomb_n=coil.coulomb_n + fault.size * coil.preload_n, stiction=coil.stiction + 0.1
-        )
-    if fault.name == "weak_spring":
-        return replace(coil, preload_n=left * coil.preload_n, rate_n_per_m=left * coil.rate_n_per_m)
-    if fault.name == "shorted_turns":
-        return _shorted(coil, left)
-    return coil
+    return _shorted(coil, 1 - fault.size) if fault.name == "shorted_turns" else dirty_or_weak(coil, fault)
 
 
 def _shorted(coil: Coil, left: float) -> Coil:
@@ -120,9 +112,3 @@ def _shorted(coil: Coil, left: float) -> Coil:
         bend=coil.bend / square**2,
         iron=Iron(iron.weights, times_s, iron.grows),
     )
-
-
-def _worn(coil: Coil, fault: Fault) -> Coil:
-    if fault.name == "leaky_freewheel":
-        return replace(coil, parallel_ohm=100.0 / fault.size)
-    return worn_coil(coil, fault)

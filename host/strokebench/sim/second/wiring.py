@@ -14,11 +14,9 @@ import numpy as np
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.copper import resistance_ratio
 from strokebench.sim.faults import parse_all
-from strokebench.sim.plants.base import BRIDGE_OHM, PWM_HZ, Conditions, Plant, conditions_of
+from strokebench.sim.plants.base import BRIDGE_OHM, PWM_HZ, Conditions, conditions_of
 from strokebench.sim.plants.pieces import ripple
-from strokebench.sim.plants.pieces.harness import side_ohm
-from strokebench.sim.plants.pieces.spread import about
-from strokebench.sim.plants.wiring import CONTACT_OHM, GAUGE, LENGTH_M, LOAD_OHM
+from strokebench.sim.plants.wiring import CONTACT_OHM, FarEnd, circuit_values
 from strokebench.sim.plants.wiring import FAULTS as FAULTS
 from strokebench.sim.second.supply import Charger, any_charger, coloured
 
@@ -40,7 +38,7 @@ class Circuit:
     touch_s: float = 0.0
 
 
-class Wires(Plant):
+class Wires(FarEnd):
     """The load's own warmth and the contacts' moods are all its state."""
 
     def __init__(
@@ -53,7 +51,7 @@ class Wires(Plant):
         restless = 0.02 * CONTACT_OHM * coloured(NOISE_BLOCK, (0.001, 0.01, 0.1), rng)
         crimp = np.clip(0.5 + coloured(NOISE_BLOCK, (0.002, 0.02), rng), 0, 1) * circuit.crimp_ohm
         self._mood: list[float] = (restless + crimp).tolist()
-        self._at = self._slow_ticks = 0
+        self._at = 0
         self._warm = self._time_s = 0.0
 
     def advance(self, drive: float, gate: bool, rail: int, dt_s: float = 0.001) -> None:
@@ -85,41 +83,19 @@ class Wires(Plant):
         nodes = [amps]
         nodes.append(amps)
         self._nodes = nodes
-        self._settle_bus(self._drive * amps, rail, dt_s)
-        if gate:
-            self._drive_legs(self._drive, amps)
-            self.sensor_b_v = self.leg_b_v + amps * back
-            self.sensor_a_v = self.leg_a_v - amps * out if live else 0.0
-        else:
-            self._float_legs(0.0)
-            self.sensor_a_v = self.leg_a_v if self.connected else 0.0
-            self.sensor_b_v = self.leg_b_v
+        self._settle(gate, live, rail, dt_s, amps, out, back)
         self.source_v = battery_v
-        self._slow_ticks += 1
-        if self._slow_ticks == 16:
-            self._warm_sink(16 * dt_s)
-            self._slow_ticks = 0
 
 
 def build(spec: SimSpec) -> Wires:
     """Return the circuit that ``spec`` asks for; UsageError for unknown faults."""
     faults = parse_all(spec.faults, spec.part, FAULTS)
     rng = np.random.default_rng((spec.seed, 11))
-    values = {
-        "supply_ohm": side_ohm(GAUGE, LENGTH_M, CONTACT_OHM, 0.6, rng),
-        "ground_ohm": side_ohm(GAUGE, LENGTH_M, CONTACT_OHM, 0.6, rng),
-        "load_ohm": about(LOAD_OHM, 0.05, rng),
+    values = circuit_values(faults, rng) | {
         "load_h": float(np.exp(rng.uniform(np.log(3e-6), np.log(60e-6)))),
         "warms": float(rng.uniform(0.0, 0.15)),
         "warm_s": float(rng.uniform(0.2, 0.8)),
     }
-    for fault in faults:
-        if fault.name in ("supply_resistance", "ground_resistance"):
-            values[fault.name.replace("resistance", "ohm")] += fault.size
-        elif fault.name == "bad_crimp":
-            values["crimp_ohm"] = fault.size
-        elif fault.name == "chafed_ground":
-            values["touch_s"] = 10.0 * fault.size
     conditions = conditions_of(spec, faults, np.random.default_rng((spec.seed, 2)))
     charger = any_charger(np.random.default_rng((spec.seed, 12)))
     plant = Wires(conditions, Circuit(**values), charger, np.random.default_rng((spec.seed, 3)))
