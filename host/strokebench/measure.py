@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from strokebench.data.samples import Samples, empty
+from strokebench.data.samples import TICK_S, Samples, empty
 from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.coil.inductor import Response, first_order
 from strokebench.diagnose.moving.ripple import amplitude, henry, strongest_hz
@@ -42,7 +42,6 @@ LONG_S = 0.004
 FINE_A = 6.5
 FINE_TOP_A = 5.8
 """Pulses for the resistance stay below this where they can: the fine range is ten times as exact."""
-TICK_S = 0.001
 LEAD, SHORTEST, FEWEST = 2, 20, 4
 SEEN_A, STRONG = 0.04, 0.25
 BRUSHES_V, ANGLE_SHARE = 0.2, 0.02

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -64,14 +64,25 @@ def filesystem() -> bytes:
         pytest.skip(f"emulated chip: {why}")
 
 
+@pytest.fixture(scope="session")
+def start_chip(filesystem: bytes) -> Callable[[], ChipMachine]:
+    """What starts a Pico with the board's modules in its flash, up to MicroPython's prompt."""
+
+    def start() -> ChipMachine:
+        try:
+            machine = ChipMachine(chip.find_image(), filesystem)
+        except ChipUnavailable as why:
+            pytest.skip(f"emulated chip: {why}")
+        machine.wait_for_usb()
+        return machine
+
+    return start
+
+
 @pytest.fixture(scope="module")
-def world(filesystem: bytes) -> Iterator[ChipWorld]:
+def world(start_chip: Callable[[], ChipMachine]) -> Iterator[ChipWorld]:
     """A Pico with the board constructed as `b` in its REPL, on a simulated bench."""
-    try:
-        machine = ChipMachine(chip.find_image(), filesystem)
-    except ChipUnavailable as why:
-        pytest.skip(f"emulated chip: {why}")
-    machine.wait_for_usb()
+    machine = start_chip()
     made = ChipWorld(machine, SimBoard(SimSpec(), ideal=True))
     machine.execute(START)
     yield made

@@ -7,6 +7,7 @@ loop was there.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -14,9 +15,8 @@ from strokebench.bench.spec import SimSpec
 from strokebench.image import files as chip_files
 from strokebench.sim.board.board import SimBoard
 from strokebench.sim.chip.flash import WORST
-from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
+from strokebench.sim.chip.machine import ChipMachine
 from strokebench.sim.chip.world import ChipWorld
-from strokebench.sim.engine import chip
 from strokefw.sensing import calib
 from strokefw.tick import events
 
@@ -66,12 +66,8 @@ LONG_MS = 1100
 
 
 @pytest.fixture(scope="module")
-def pico(filesystem: bytes) -> ChipMachine:
-    try:
-        machine = ChipMachine(chip.find_image(), filesystem)
-    except ChipUnavailable as why:
-        pytest.skip(f"emulated chip: {why}")
-    machine.wait_for_usb()
+def pico(start_chip: Callable[[], ChipMachine]) -> ChipMachine:
+    machine = start_chip()
     ChipWorld(machine, SimBoard(SimSpec(), ideal=True))
     machine.execute(PROGRAM)
     return machine

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import pairwise
 
 import pytest
 from strokebench.bench.spec import SimSpec
 from strokebench.sim.board.board import SimBoard
-from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
+from strokebench.sim.chip.machine import ChipMachine
 from strokebench.sim.chip.world import ChipWorld
-from strokebench.sim.engine import chip
 from strokefw import faults, state
 from strokefw.pico import pins
 
@@ -23,12 +22,8 @@ LIVE = ("A_HIGH", "A_LOW", "B_HIGH", "B_LOW", "BRIDGE_ENABLE", "MAIN_SWITCH", "P
 
 
 @pytest.fixture
-def pico(filesystem: bytes) -> Iterator[ChipMachine]:
-    try:
-        machine = ChipMachine(chip.find_image(), filesystem)
-    except ChipUnavailable as why:
-        pytest.skip(f"emulated chip: {why}")
-    machine.wait_for_usb()
+def pico(start_chip: Callable[[], ChipMachine]) -> Iterator[ChipMachine]:
+    machine = start_chip()
     ChipWorld(machine, SimBoard(SimSpec(), ideal=True))
     yield machine
 

@@ -10,8 +10,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
-from strokebench.sim.engine import chip
+from strokebench.sim.chip.machine import ChipMachine
 from strokefw.link import wire
 
 pytestmark = pytest.mark.chip
@@ -60,13 +59,9 @@ TALK = b"\x05\x01\x02\x03\x04\x00"
 
 
 @pytest.fixture(scope="module")
-def pico(filesystem: bytes) -> Iterator[ChipMachine]:
+def pico(start_chip: Callable[[], ChipMachine]) -> Iterator[ChipMachine]:
     """The firmware's link at MicroPython's prompt."""
-    try:
-        machine = ChipMachine(chip.find_image(), filesystem)
-    except ChipUnavailable as why:
-        pytest.skip(f"emulated chip: {why}")
-    machine.wait_for_usb()
+    machine = start_chip()
     machine.execute(PROGRAM)
     _do(machine, "pump", 5, lambda: None)  # the first write also fills up what the prompt left in the buffer
     yield machine

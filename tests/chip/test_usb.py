@@ -7,13 +7,12 @@ ms; the whole file takes about 10 CPU s.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
 from strokebench.sim.chip import usb
 from strokebench.sim.chip.endpoints import AVAILABLE, CONTROLS, FULL, LENGTH
-from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
-from strokebench.sim.engine import chip
+from strokebench.sim.chip.machine import ChipMachine
 
 pytestmark = pytest.mark.chip
 WRITES = """
@@ -35,13 +34,9 @@ USB_BASE, BUFF_STATUS = 0x50110000, 0x58
 
 
 @pytest.fixture(scope="module")
-def pico(filesystem: bytes) -> Iterator[ChipMachine]:
+def pico(start_chip: Callable[[], ChipMachine]) -> Iterator[ChipMachine]:
     """MicroPython's prompt, with `write(n)` that notes what became of each write in `came`."""
-    try:
-        machine = ChipMachine(chip.find_image(), filesystem)
-    except ChipUnavailable as why:
-        pytest.skip(f"emulated chip: {why}")
-    machine.wait_for_usb()
+    machine = start_chip()
     machine.execute(WRITES)
     yield machine
 

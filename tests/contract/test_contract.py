@@ -12,7 +12,7 @@ import pytest
 import strokefw
 from strokebench.bench.bench import BOARDS, Bench
 from strokebench.bench.run import Run
-from strokebench.data.samples import Samples
+from strokebench.data.samples import DRIVE_ONE, TICK_S, Samples
 from strokebench.errors import Refused
 from strokebench.link import conversion
 from strokefw import faults, state
@@ -22,7 +22,6 @@ from tests.contract.ways import LIMITS, Way, heard, until
 from tests.helpers.strokes import procedure
 
 DRIVE = 0.2
-TICK_S = 1e-3
 ROUNDING = 1e-4
 """A drive is told in steps of 1/10000."""
 READINGS, BEFORE = 200, 50
@@ -160,7 +159,7 @@ def test_stop_at_once_takes_one_tick(armed: Bench) -> None:
 
 def test_a_damaged_frame_does_nothing_and_is_counted(armed: Bench) -> None:
     kind = wire.ID["jog"]
-    good = wire.frame(kind, 7, wire.pack(kind, round(DRIVE * conversion.DRIVE_ONE)))
+    good = wire.frame(kind, 7, wire.pack(kind, round(DRIVE * DRIVE_ONE)))
     damaged = bytearray(good)
     damaged[len(good) // 2] ^= 0x40
     before = armed.status()

@@ -7,9 +7,9 @@ from array import array
 from dataclasses import dataclass, field
 from typing import Any
 
+from strokebench.data.samples import TICK_S
 from strokebench.link.port import Port
 from strokebench.sim.board.board import SimBoard
-from strokebench.sim.engine.inprocess import TICK_S
 from tools.evidence.faults.causes import TamperedBoard
 
 from tests.closed_loop.test_protection_stateful import TROUBLES, VALUED, Bench

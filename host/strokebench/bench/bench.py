@@ -16,6 +16,7 @@ from strokebench.bench.accuracy import accuracy
 from strokebench.bench.run import Run
 from strokebench.bench.spec import SimSpec
 from strokebench.bench.stream import RawStream
+from strokebench.data.samples import DRIVE_ONE, TICK_S
 from strokebench.errors import LinkError, Refused, StrokebenchError, UsageError
 from strokebench.link import conversion
 from strokebench.link.conversion import Status, Units
@@ -81,7 +82,7 @@ def identity_of(welcome: Message) -> Identity:
         current_mean_a=f["current_mean_ma"] / 1000,
         supply_min_v=f["supply_min_mv"] / 1000,
         supply_max_v=f["supply_max_mv"] / 1000,
-        slew_per_s=f["slew_per_ms"] / conversion.DRIVE_ONE / conversion.TICK_S,
+        slew_per_s=f["slew_per_ms"] / DRIVE_ONE / TICK_S,
         heatsink_max_c=f["heatsink_max_dc"] / 10,
         segments_max=f["segments_max"],
     )
@@ -220,7 +221,7 @@ class Bench:
 
     def jog(self, drive: float) -> None:
         """Go to ``drive`` (-1..1) and stay while this is repeated at least every 0.5 s."""
-        self.link.request("jog", round(drive * conversion.DRIVE_ONE))
+        self.link.request("jog", round(drive * DRIVE_ONE))
 
     def clear(self) -> None:
         """Release a latched fault whose cause is gone."""

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from strokefw import state
 
+from strokebench.data.samples import TICK_S
 from strokebench.errors import LinkError
-from strokebench.link.conversion import TICK_S
-from strokebench.parts.procedure import Planned
 
 MARGIN_S = 10.0
 """Beyond the plan: the way down, what streams after it, a computer that comes late."""
@@ -32,11 +30,6 @@ class Bounds:
     rows: int = 0
     events: int = 0
     bursts: int = 0
-
-    @classmethod
-    def of(cls, plan: Sequence[Planned]) -> Bounds:
-        """Return the bounds of a procedure."""
-        return cls(sum(segment.duration_s for segment in plan), len(plan))
 
     @property
     def longest_s(self) -> float:

@@ -14,7 +14,7 @@ from strokefw.link import wire
 
 from strokebench.bench.bounds import Bounds, behind
 from strokebench.data.run import Burst, Event, Mark, RunData
-from strokebench.data.samples import Samples
+from strokebench.data.samples import TICK_S, Samples
 from strokebench.errors import LinkError, LinkLost, ProtectionTripped, VersionMismatch
 from strokebench.link import conversion
 from strokebench.link.conversion import Units
@@ -98,7 +98,7 @@ class Run:
         self._tick0: int | None = None
         self._next_seq: int | None = None
         self._captures = Captures()
-        self._bounds = Bounds.of(plan)
+        self._bounds = Bounds(self.duration_s, len(plan))
         self.refused_frames = 0
         self.chunk_rows = CHUNK_ROWS
         self._stop_asked = self._stop_sent = 0
@@ -144,7 +144,7 @@ class Run:
             yield from self._ready(1)
             self._fetch_missing()
         finally:
-            self._close_mark(self.last_s + conversion.TICK_S)
+            self._close_mark(self.last_s + TICK_S)
             if self.outcome == "running":
                 self.outcome = "cut"
                 self._stop_now()
@@ -208,7 +208,7 @@ class Run:
         if self._next_seq is not None:
             self.lost_rows += (first - self._next_seq) & state.TICK_MASK
         elif self._tick0 is not None:  # the run's first event was told: its tick has the first row
-            self.lost_rows += max(0, round(self._time_s(tick) / conversion.TICK_S))
+            self.lost_rows += max(0, round(self._time_s(tick) / TICK_S))
         self._next_seq = (first + count) & state.TICK_MASK
         if self._tick0 is None:
             self._tick0 = tick

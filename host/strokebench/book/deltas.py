@@ -11,16 +11,14 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from strokefw.sensing.sense import NO_READING
 
-from strokebench.data.samples import COLUMNS, SAMPLE_DTYPE, Samples
+from strokebench.data.samples import COLUMNS, DRIVE_ONE, SAMPLE_DTYPE, TICK_S, Samples
 
 MARK = b"\x02"
 """First byte of such a blob; the older kind of blob begins with zlib's 0x78."""
-TICK_S = 0.001
-PER_UNIT = {"drive": 10_000, "heatsink_c": 10, "part_c": 10, "state": 1, "fault": 1}
+PER_UNIT = {"drive": DRIVE_ONE, "heatsink_c": 10, "part_c": 10, "state": 1, "fault": 1}
 """Steps of the wire in one unit; 1000 for A and V."""
-NO_READING = -32768
-"""Kept for a temperature that cannot be read (NaN)."""
 WIDTHS: tuple[np.dtype[Any], ...] = (np.dtype("i1"), np.dtype("<i2"), np.dtype("<i4"), np.dtype("<i8"))
 MOST = 2**53
 LEVEL = 6

@@ -6,6 +6,7 @@ import json
 import math
 from typing import Any
 
+from strokebench.data.nesting import shallow
 from strokebench.errors import BookError
 
 MOST_TEXT = 1_000_000
@@ -50,7 +51,7 @@ def number_or_none(value: Any, what: str) -> float | None:
 
 def table(value: Any, what: str) -> dict[str, Any]:
     """Return a JSON object that is neither huge nor nested without end."""
-    if not isinstance(value, str) or len(value) > MOST_JSON or not shallow(value):
+    if not isinstance(value, str) or len(value) > MOST_JSON or not shallow(value, MOST_DEPTH):
         raise damaged(what)
     try:
         found = json.loads(value)
@@ -59,16 +60,3 @@ def table(value: Any, what: str) -> dict[str, Any]:
     if not isinstance(found, dict):
         raise damaged(what)
     return found
-
-
-def shallow(source: str, opening: str = "[{", closing: str = "]}") -> bool:
-    """Tell whether brackets are nested less than MOST_DEPTH deep; those inside strings count too."""
-    depth = 0
-    for character in source:
-        if character in opening:
-            depth += 1
-            if depth > MOST_DEPTH:
-                return False
-        elif character in closing:
-            depth = max(0, depth - 1)
-    return True

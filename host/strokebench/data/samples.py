@@ -8,6 +8,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+TICK_S = 0.001
+"""The bench's control tick; a sample is a row of it."""
+DRIVE_ONE = 10_000
+"""Full drive in steps of the wire."""
+
 READINGS: tuple[str, ...] = (
     "current_a", "supply_v", "output_a_v", "output_b_v", "sensor_a_v", "sensor_b_v", "heatsink_c", "part_c",
 )  # fmt: skip

@@ -10,10 +10,9 @@ from strokefw import state
 from strokefw.link import wire
 
 from strokebench.data.run import Event, Mark, RunData
-from strokebench.data.samples import Samples, empty
+from strokebench.data.samples import TICK_S, Samples, empty
 from strokebench.errors import ProtectionTripped
 from strokebench.link import conversion
-from strokebench.link.conversion import TICK_S
 from strokebench.link.link import Message, fault_row
 
 if TYPE_CHECKING:

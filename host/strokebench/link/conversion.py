@@ -15,13 +15,11 @@ from strokefw.link import wire
 from strokefw.sensing import calib, sense
 
 from strokebench.data.run import Event
-from strokebench.data.samples import SAMPLE_DTYPE, Samples
+from strokebench.data.samples import DRIVE_ONE, SAMPLE_DTYPE, TICK_S, Samples
 from strokebench.link.link import Message
 from strokebench.parts.limits import Limits
 from strokebench.parts.procedure import Planned
 
-TICK_S = 0.001
-DRIVE_ONE = 10_000
 RESET_CAUSES = ("power-on", "watchdog", "soft reset", "brown-out or other")
 FLAG_EMERGENCY = 8
 """Bit of a status report: the emergency line is open."""

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from pydantic import BaseModel, ValidationError
 from pydantic_core import CoreSchema, ErrorDetails, core_schema
 
+from strokebench.data.nesting import shallow
 from strokebench.errors import BookError, ProfileError
 
 if sys.version_info >= (3, 11):
@@ -76,8 +77,9 @@ def read_text(path: Path) -> str:
 
 def parse(text: str, name: str) -> dict[str, Any]:
     """Return the table in ``text``; :class:`ProfileError` with file and line when it is not TOML."""
-    if not shallow(text):
-        raise ProfileError(f"{name}: its brackets are nested too deeply.", "Correct the file.")
+    dots = max((line.count(".") for line in text.splitlines()), default=0)
+    if dots >= MOST_DOTS or not shallow(text, MOST_DEPTH):
+        raise ProfileError(f"{name}: its brackets or keys are nested too deeply.", "Correct the file.")
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -92,19 +94,6 @@ def parse(text: str, name: str) -> dict[str, Any]:
         raise ProfileError(
             f"{name}: not usable as TOML: {_first_words(error)}.", "Correct the file."
         ) from None
-
-
-def shallow(text: str) -> bool:
-    """Tell whether brackets are nested at most MOST_DEPTH deep and keys have few dots; strings count too."""
-    depth = 0
-    for character in text:
-        if character in "[{":
-            depth += 1
-            if depth > MOST_DEPTH:
-                return False
-        elif character in "]}":
-            depth = max(0, depth - 1)
-    return max((line.count(".") for line in text.splitlines()), default=0) < MOST_DOTS
 
 
 def _first_words(error: BaseException) -> str:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from strokefw.app import App
 
 from strokebench.bench.spec import SimSpec
+from strokebench.data.samples import TICK_S
 from strokebench.errors import LinkLost
 from strokebench.sim import fast
 from strokebench.sim.board.board import SimBoard
@@ -20,7 +21,6 @@ from strokebench.sim.board.board import SimBoard
 if TYPE_CHECKING:
     from strokebench.sim.fast.twin import Twin
 
-TICK_S = 1e-3
 PATIENCE_TICKS = 300
 """A bench that is not used for longer is not worth compiling."""
 

@@ -7,8 +7,8 @@ from array import array
 from strokefw import channels
 
 from strokebench.bench.spec import SimSpec
+from strokebench.data.samples import TICK_S
 from strokebench.errors import LinkLost
-from strokebench.link.conversion import TICK_S
 from strokebench.sim.board.board import SimBoard
 
 

@@ -18,9 +18,9 @@ from collections.abc import Callable, Iterator
 from typing import Protocol
 
 from strokebench.bench.spec import SimSpec
+from strokebench.data.samples import TICK_S
 from strokebench.errors import UsageError
 from strokebench.link.port import Port
-from strokebench.sim.engine.inprocess import TICK_S
 
 BEAT_S = 0.002
 BEHIND_S = 0.25

@@ -14,7 +14,7 @@ from strokebench.sim.truth import sensor
 from strokebench.sim.truth.common import Floats, Specimen, winding_ohm
 
 PLACES = np.linspace(0.07, 0.97, 181)
-TICK_S = 1e-4
+STEP_S = 1e-4
 
 MEANS = {
     "inductance": "flux linkage over current at rest, at DC, small signal",
@@ -128,9 +128,9 @@ def _pull_in_ms(stroked: Any) -> float:
     plant.source_v, plant.source_ohm, plant.bus_v, plant._pumped = 12.0, 0.0, 12.0, False
     plant._refresh()
     for n in range(600):
-        plant.advance(1.0, True, 2, TICK_S)
+        plant.advance(1.0, True, 2, STEP_S)
         if plant.position > 0.999:
-            return (n + 1) * TICK_S * 1e3
+            return (n + 1) * STEP_S * 1e3
     return math.nan
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from strokebench.data.samples import TICK_S
 from strokebench.sim.plants.base import FET_OHM
 
-TICK_S = 1e-3
 LEAD_TAU_S = 60.0
 """A lead of some square millimetres in free air warms within a minute or so (order of size, no source)."""
 WINDOW_S = 30.0
