@@ -1,8 +1,8 @@
 """The line that shows a run while it goes on. It may freeze or die: the run does not wait for it.
 
-A terminal can hold up whoever writes to it (Ctrl-S, a selected console window, a link that broke), so all
-drawing is done by a thread of its own, on a file of its own. The loop that talks to the bench only leaves
-the newest reading for it.
+A terminal can hold up whoever writes to it (Ctrl-S, a selected console window, a link that broke). So all
+drawing is done by a thread of its own, and what the terminal does not take at once is dropped. The loop that
+talks to the bench only leaves the newest reading for that thread.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ class LiveView:
         self._newest: Reading | None = None
         self._over = threading.Event()
         self._file = None if quiet else _own_file()
-        # A daemon: a program must be able to end while its terminal is frozen.
+        # A daemon: a program must be able to end while its console (on Windows) is frozen.
         self._thread = threading.Thread(target=self._draw, name="live view", daemon=True)
 
     def update(self, run: Run, chunk: Samples) -> None:
@@ -93,6 +93,8 @@ class LiveView:
     ) -> None:
         self._over.set()
         self._thread.join(PATIENCE_S)
+        if self._file is not None and not self._thread.is_alive():
+            self._file.close()
 
 
 class _Screen(io.TextIOBase):
@@ -119,6 +121,12 @@ class _Screen(io.TextIOBase):
     def isatty(self) -> bool:
         """Return True."""
         return True
+
+    def close(self) -> None:
+        """Close the file; may be called twice."""
+        if not self.closed:
+            os.close(self._number)
+        super().close()
 
 
 def _own_file() -> TextIO | None:
