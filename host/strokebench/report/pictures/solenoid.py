@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from strokebench.data.findings import Finding, Verdict
+from strokebench.data.findings import COVERAGE, Finding, Verdict
 from strokebench.diagnose import labels
 from strokebench.diagnose.coil.case import CoilCase
 from strokebench.diagnose.coil.inductor import BEFORE
@@ -114,15 +114,19 @@ def small_steps(case: CoilCase) -> Picture | None:
 
 
 def pull_times(case: CoilCase, findings: list[Finding]) -> Picture | None:
-    """Pull-in time against voltage, with its limit at 12 V."""
+    """Pull-in time against voltage as measured; the finding (for a step at once) and its limit at 12 V."""
     found = pulls(case)
     if len(found) < 3:
         return None
     with sheet("Pull-in time", HALF, 2.5) as page:
         axes = page.axes[0]
-        bad = any(pull.key == "pull_in_time" and pull.verdict is Verdict.FAIL for pull in findings)
         axes.plot([pull.volts for pull in found], [pull.time_ms for pull in found], "o",
-                  color=ink.BAD if bad else ink.DARK, markersize=4)  # fmt: skip
+                  color=ink.DARK, markersize=4)  # fmt: skip
+        for told in findings:
+            if told.key == "pull_in_time" and told.known:
+                colour = ink.BAD if told.verdict is Verdict.FAIL else ink.OPEN
+                bar = COVERAGE * told.u
+                axes.errorbar([12.0], [told.value], [bar], fmt="D", color=colour, ms=5, lw=1.0)
         upper = case.limits("pull_in_time")[1]
         if upper is not None:
             axes.plot([12.0], [upper], "v", color=ink.BAD, markersize=5)
@@ -133,4 +137,7 @@ def pull_times(case: CoilCase, findings: list[Finding]) -> Picture | None:
             ylabel="pull-in time, ms",
             ylim=(0, 1.15 * max(*(pull.time_ms for pull in found), upper or 0.0)),
         )
-        return page.picture("From the step to the end of the motion.", "Pull-in time against voltage")
+        caption = (
+            "Dots: from the bench's ramped step to the end of the motion. Diamond: from a step at once, 12 V."
+        )
+        return page.picture(caption, "Pull-in time against voltage")
