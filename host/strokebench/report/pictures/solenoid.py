@@ -122,11 +122,11 @@ def pull_times(case: CoilCase, findings: list[Finding]) -> Picture | None:
         axes = page.axes[0]
         axes.plot([pull.volts for pull in found], [pull.time_ms for pull in found], "o",
                   color=ink.DARK, markersize=4)  # fmt: skip
-        for told in findings:
-            if told.key == "pull_in_time" and told.known:
-                colour = ink.BAD if told.verdict is Verdict.FAIL else ink.OPEN
-                bar = COVERAGE * told.u
-                axes.errorbar([12.0], [told.value], [bar], fmt="D", color=colour, ms=5, lw=1.0)
+        for finding in findings:
+            if finding.key == "pull_in_time" and finding.known:
+                colour = ink.BAD if finding.verdict is Verdict.FAIL else ink.OPEN
+                bar = COVERAGE * finding.u
+                axes.errorbar([12.0], [finding.value], [bar], fmt="D", color=colour, ms=5, lw=1.0)
         upper = case.limits("pull_in_time")[1]
         if upper is not None:
             axes.plot([12.0], [upper], "v", color=ink.BAD, markersize=5)
