@@ -6,7 +6,7 @@ import asyncio
 from typing import Any
 
 import pytest
-from strokebench.panel.security import COOKIE, TRIES, Doors, Guard, split_host
+from strokebench.panel.security import COOKIE, WRONG_KEPT, Doors, Guard, neighbourhood, split_host
 
 PORT = 8765
 NAMES = frozenset(("localhost", "127.0.0.1", "::1"))
@@ -130,36 +130,48 @@ def test_without_a_session_only_the_door_is_open() -> None:
 
 
 def test_a_token_opens_one_session_and_is_then_used_up() -> None:
-    told: list[str] = []
-    doors = Doors(told.append)
-    session = doors.enter(told[0].lower())
+    announced: list[str] = []
+    doors = Doors(announced.append)
+    session = doors.enter(announced[0].lower())
     assert session is not None and doors.known(session)
-    assert len(told) == 2 and told[1] != told[0]
-    assert doors.enter(told[0]) is None
+    assert len(announced) == 2 and announced[1] != announced[0]
+    assert doors.enter(announced[0]) is None
     headers = {"host": OURS, "origin": f"http://{OURS}", "cookie": f"other=1; {COOKIE}={session}"}
     assert ask(headers, kind="websocket", doors=doors) == 200
 
 
-def test_tokens_cannot_be_tried_quickly_nor_for_ever() -> None:
-    told: list[str] = []
+def test_tokens_cannot_be_tried_quickly() -> None:
+    announced: list[str] = []
     clock = Clock()
-    doors = Doors(told.append, clock)
-    assert doors.enter("wrong") is None
-    assert doors.enter(told[0]) is None, "the right one, but too soon after a wrong one"
-    for _ in range(TRIES):
-        clock.now_s += 1.1
-        assert doors.enter("wrong") is None
-    assert len(told) == 2, "replaced after too many tries"
+    doors = Doors(announced.append, clock)
+    assert doors.enter("wrong", "192.0.2.1") is None
+    assert doors.enter(announced[0], "192.0.2.1") is None, "the right one, but too soon after a wrong one"
     clock.now_s += 1.1
-    assert doors.enter(told[0]) is None
+    assert doors.enter("wrong", "192.0.2.1") is None
     clock.now_s += 1.1
-    assert doors.enter(told[1]) is not None
+    assert doors.enter(announced[0], "192.0.2.1") is None, "the second wrong one costs twice as much"
+    clock.now_s += 1.0
+    assert doors.enter(announced[0], "192.0.2.1") is not None
+
+
+def test_wrong_tokens_slow_down_only_who_sends_them() -> None:
+    """One wrong token a second kept the owner out before."""
+    announced: list[str] = []
+    clock = Clock()
+    doors = Doors(announced.append, clock)
+    for i in range(5000):
+        doors.enter("wrong", f"2001:db8::{i:x}" if i % 2 else f"198.51.100.{i % 250}")
+        clock.now_s += 0.01
+    assert len(announced) == 1, "somebody else's tries replaced the owner's token"
+    assert doors.enter(announced[0], "192.0.2.1") is not None
+    assert len(doors._wrong) <= WRONG_KEPT
+    assert neighbourhood("2001:db8::1") == neighbourhood("2001:db8::ffff") != neighbourhood("2001:db8:0:1::1")
 
 
 def test_token_typed_with_dashes_and_blanks() -> None:
-    told: list[str] = []
-    doors = Doors(told.append)
-    token = told[0]
+    announced: list[str] = []
+    doors = Doors(announced.append)
+    token = announced[0]
     assert doors.enter(f" {token[:4]}-{token[4:8]} {token[8:].lower()} ") is not None
 
 

@@ -10,7 +10,9 @@ from __future__ import annotations
 import hmac
 import ipaddress
 import secrets
+import threading
 import time
+from collections import OrderedDict
 from collections.abc import Callable
 from http.cookies import CookieError, SimpleCookie
 from typing import Any
@@ -19,9 +21,10 @@ COOKIE = "strokebench_session"
 ENTER = "/enter"
 TOKEN_SIGNS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
 TOKEN_LENGTH = 12
-"""31^12, about 59 bits, typed by hand; after :data:`TRIES` wrong ones it is replaced."""
-TRIES = 5
+"""31^12, about 59 bits: a thousand tries a second for a year find it with a chance of 1 in 25 million."""
 WAIT_S = 1.0
+WAIT_MAX_S = 60.0
+WRONG_KEPT = 1024
 SAFE_METHODS = ("GET", "HEAD")
 FOREIGN_SITES = ("cross-site", "same-site")
 
@@ -53,39 +56,58 @@ class Doors:
     ) -> None:
         self._announce = announce
         self._clock = clock
+        self._lock = threading.Lock()
         self._sessions: set[str] = set()
-        self._wrong = 0
-        self._not_before_s = 0.0
+        self._wrong: OrderedDict[str, tuple[int, float]] = OrderedDict()
+        """By neighbourhood: how often a wrong token came from there, and until when none counts."""
         self._token = ""
         self._renew()
 
     def _renew(self) -> None:
         self._token = "".join(secrets.choice(TOKEN_SIGNS) for _ in range(TOKEN_LENGTH))
-        self._wrong = 0
         self._announce(self._token)
 
-    def enter(self, token: str) -> str | None:
+    def enter(self, token: str, address: str = "") -> str | None:
         """Return a new session's cookie value for the right token, which is then used up; else None.
 
-        A wrong token costs a second in which no token counts.
+        After a wrong token no token counts for a second from that ``address``, after the next for two, and so
+        on up to :data:`WAIT_MAX_S`. Others are not held up.
         """
-        if self._clock() < self._not_before_s:
-            return None
-        typed = token.strip().upper().replace("-", "").replace(" ", "")
-        if not hmac.compare_digest(typed.encode(), self._token.encode()):
-            self._not_before_s = self._clock() + WAIT_S
-            self._wrong += 1
-            if self._wrong >= TRIES:
-                self._renew()
-            return None
-        self._renew()
-        session = secrets.token_urlsafe(32)
-        self._sessions.add(session)
-        return session
+        where = neighbourhood(address)
+        with self._lock:
+            times, not_before_s = self._wrong.get(where, (0, 0.0))
+            now_s = self._clock()
+            if now_s < not_before_s:
+                return None
+            typed = token.strip().upper().replace("-", "").replace(" ", "")
+            if not hmac.compare_digest(typed.encode(), self._token.encode()):
+                wait_s = min(WAIT_S * 2 ** min(times, 16), WAIT_MAX_S)
+                self._wrong[where] = (times + 1, now_s + wait_s)
+                self._wrong.move_to_end(where)
+                while len(self._wrong) > WRONG_KEPT:
+                    self._wrong.popitem(last=False)
+                return None
+            self._wrong.pop(where, None)
+            self._renew()
+            session = secrets.token_urlsafe(32)
+            self._sessions.add(session)
+            return session
 
     def known(self, session: str) -> bool:
         """Tell whether a cookie value belongs to an open session."""
-        return any(hmac.compare_digest(session.encode(), ours.encode()) for ours in self._sessions)
+        with self._lock:
+            return any(hmac.compare_digest(session.encode(), ours.encode()) for ours in self._sessions)
+
+
+def neighbourhood(address: str) -> str:
+    """Return the address, of IPv6 the /64 that one machine may have all to itself."""
+    try:
+        there = ipaddress.ip_address(address.partition("%")[0])
+    except ValueError:
+        return ""
+    if there.version == 6:
+        return str(ipaddress.ip_network((int(there) >> 64 << 64, 64)))
+    return str(there)
 
 
 class Guard:
