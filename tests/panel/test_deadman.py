@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from strokebench.panel.deadman import LIMIT_S, Deadman
+from strokebench.panel.deadman import LIMIT_S, PROCEDURE_LIMIT_S, Deadman
 from strokebench.panel.driver import Driver
 from strokebench.panel.orders import Order
 
@@ -133,3 +133,29 @@ def test_a_watching_page_that_leaves_changes_nothing() -> None:
     deadman.join("b")
     assert not deadman.leave("b")
     assert deadman.drives("a")
+
+
+@pytest.mark.parametrize(
+    ("frame_s", "limit_s"), [(0.0, LIMIT_S), (0.1, LIMIT_S), (0.3, 0.9), (5.0, PROCEDURE_LIMIT_S)]
+)
+def test_a_procedure_gives_a_busy_page_three_of_its_own_frames_but_a_hand_never(
+    frame_s: float, limit_s: float
+) -> None:
+    deadman, clock = _pair()
+    deadman.join("a")
+    deadman.sent(1)
+    deadman.echoed("a", 1, frame_s)
+    assert deadman.limit_s(procedure=True) == pytest.approx(limit_s)
+    clock.now_s += LIMIT_S + 0.001
+    assert deadman.silent(), "moving by hand stays as strict as ever"
+    assert deadman.silent(procedure=True) == (limit_s <= LIMIT_S)
+    clock.now_s += limit_s
+    assert deadman.silent(procedure=True)
+
+
+def test_a_page_that_only_watches_never_drives() -> None:
+    deadman, _ = _pair()
+    deadman.join("book", watches=True)
+    assert not deadman.taken
+    deadman.join("bench")
+    assert deadman.drives("bench")

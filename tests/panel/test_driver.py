@@ -214,3 +214,40 @@ def test_a_live_bench_keeps_time_and_ends() -> None:
 
     with pytest.raises(LinkLost):
         port.write(b"\0")
+
+
+def test_a_run_whose_bench_answers_a_stop_late_is_kept_and_judged(
+    held: tuple[Driver, Hand], mocker: MockerFixture
+) -> None:
+    """Before: left ``cut``, without a verdict."""
+    driver, _ = held
+    mocker.patch("strokebench.panel.driver.STOP_TOOK_S", 0.0)
+    mocker.patch("strokebench.bench.run.Run.stop")  # the bench never hears of it
+    driver.order("run", papers=Papers())
+    wait_until(lambda: driver.view.now.progress.done_s > 0.2, "the run does not start")
+    number = driver.stop("Stopped by hand.")
+    wait_until(lambda: driver.view.now.judged_run > 0, "no verdict", 30.0)
+    with Book(driver.book, read_only=True) as book:
+        data = book.load(driver.view.now.judged_run)
+    assert data.info["outcome"] == "stopped" and len(data.samples) > 100
+    assert data.info["verdict"] == "inconclusive" and driver.view.now.message.text == "Stopped by hand."
+    wait_until(lambda: driver.orders.off >= number, "nobody confirmed that the part is off")
+    _until(driver, "idle")
+
+
+def test_a_stop_is_confirmed_when_the_bench_says_that_it_is_off(held: tuple[Driver, Hand]) -> None:
+    driver, _ = held
+    driver.order("arm")
+    _until(driver, "armed")
+    number = driver.stop()
+    wait_until(lambda: driver.orders.off >= number, "not confirmed")
+    assert driver.view.now.phase == "idle"
+
+
+def test_a_stop_without_a_bench_is_never_confirmed(tmp_path: Path) -> None:
+    driver = Driver(tmp_path / "driver.book", Deadman())
+    driver.start()
+    number = driver.stop()
+    wait_until(lambda: not driver.orders.stop_asked, "the STOP is not seen to")
+    assert driver.orders.off < number
+    driver.close()

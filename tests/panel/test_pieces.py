@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import random
 import time
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from strokebench.data.samples import empty
 from strokebench.panel.deadman import Deadman
 from strokebench.panel.driver import Driver
 from strokebench.panel.feed import Feed
+from strokebench.panel.lifeline import STOPS_KEPT, Lifelines, Page
 from strokebench.panel.orders import Order, Orders
 from strokebench.panel.strip import BUCKET_ROWS, CHANNELS, READINGS, Strip
 from strokebench.panel.watched_port import StopNow, WatchedPort
@@ -29,6 +31,16 @@ def test_stop_comes_first_and_drops_what_waits() -> None:
     orders.put(Order("jog"))  # pressed before the stop was carried out: forgotten with it
     orders.stopped()
     assert orders.take(0.0) is None and orders.stop_asked == ""
+
+
+def test_a_stop_is_confirmed_only_by_number() -> None:
+    orders = Orders()
+    first, second = orders.stop("first"), orders.stop("second")
+    assert (first, second, orders.off) == (1, 2, 0)
+    orders.stopped()
+    assert orders.off == 0, "carried out is not yet confirmed"
+    orders.confirmed(first)
+    assert first <= orders.off < second
 
 
 def test_a_newer_jog_replaces_one_that_waits() -> None:
@@ -134,3 +146,34 @@ def test_an_update_is_valid_json_whatever_is_unknown(tmp_path: Path) -> None:
     assert update["junction_c"] is None and update["fault"]["code"] == 31
     assert update["now"]["current_a"] == 2.5 and update["now"]["position"] is None
     assert len(update["points"]) == 1 and len(update["points"][0][1]) == len(CHANNELS)
+
+
+def test_lifelines_survive_whatever_is_sent(tmp_path: Path) -> None:
+    """Ten thousand messages that no page sends: none raises, none but STOP does anything."""
+    asked: list[str] = []
+    driver = Driver(tmp_path / "x.book", Deadman())
+    driver.order = lambda name, **_: asked.append(name)  # type: ignore[method-assign]
+    lines = Lifelines(driver)
+    driver.deadman.join("p")
+    rng = random.Random(1)
+    values = [None, True, -1, 1e308, "x" * 300, [], {}, [[]], "\ud800", float("nan"), 2**70, "jog", "stop"]
+    names = [
+        "do",
+        "echo",
+        "seen",
+        "frame",
+        "drive",
+        "part",
+        "port",
+        "faults",
+        "stop",
+        "customer",
+        "simulated",
+    ]
+    page = Page(None, "p")  # type: ignore[arg-type]
+    for _ in range(10_000):
+        chosen = {rng.choice(names): rng.choice(values) for _ in range(rng.randrange(5))}
+        lines._hear(page, json.dumps(rng.choice([chosen, list(chosen), rng.choice(values)])))
+    lines._hear(page, "[" * 5000)
+    lines._hear(page, "{" + "x" * 100)
+    assert set(asked) <= {"jog", "run"} and len(page.stops) <= STOPS_KEPT

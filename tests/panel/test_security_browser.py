@@ -95,6 +95,7 @@ def test_another_address_asks_for_the_token_once(
         page = first.new_page()
         page.goto(panel.url)
         assert page.url.endswith("/enter")
+        assert not any("0.0.0.0" in line for line in panel.lines), "an address that no phone can open"
         page.fill("#token", "WRONG-WRONG-XX")
         page.click("button")
         assert "not the token" in page.inner_text("body")

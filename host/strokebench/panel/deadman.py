@@ -13,6 +13,10 @@ from collections.abc import Callable
 
 LIMIT_S = 0.4
 """Longest age of the newest echo. With the way to the bridge this stays within half a second."""
+PROCEDURE_LIMIT_S = 2.0
+"""Longest age that a running procedure ever allows, however slow the page's computer is."""
+FRAMES = 3.0
+"""So many of the page's own slowest frames may pass in a procedure before it counts as dead."""
 KEPT = 64
 
 
@@ -24,19 +28,21 @@ class Deadman:
         self._lock = threading.Lock()
         self._sent: deque[tuple[int, float]] = deque(maxlen=KEPT)
         self._alive: dict[str, float] = {}
+        self._frame_s: dict[str, float] = {}
         self._driver: str | None = None
 
-    def join(self, page: str) -> None:
-        """A page is there; it drives if nobody does."""
+    def join(self, page: str, *, watches: bool = False) -> None:
+        """A page is there; it drives if nobody does, unless it only ``watches``."""
         with self._lock:
             self._alive[page] = float("-inf")
-            if self._driver is None:
+            if self._driver is None and not watches:
                 self._driver = page
 
     def leave(self, page: str) -> bool:
         """A page is gone; True if it was the one that drove."""
         with self._lock:
             self._alive.pop(page, None)
+            self._frame_s.pop(page, None)
             drove = self._driver == page
             if drove:
                 self._driver = None
@@ -72,9 +78,14 @@ class Deadman:
         with self._lock:
             self._sent.append((number, self._clock()))
 
-    def echoed(self, page: str, number: int) -> None:
-        """Note that ``page`` has sent ``number`` back; a number never sent, or forgotten, means nothing."""
+    def echoed(self, page: str, number: int, frame_s: float = 0.0) -> None:
+        """Note that ``page`` has sent ``number`` back; a number never sent, or forgotten, means nothing.
+
+        ``frame_s``: the longest time between two frames that the page has drawn in the last seconds.
+        """
         with self._lock:
+            if page in self._alive:
+                self._frame_s[page] = frame_s
             for known, sent_s in self._sent:
                 if known == number and page in self._alive:
                     self._alive[page] = max(self._alive[page], sent_s)
@@ -86,6 +97,18 @@ class Deadman:
                 return float("inf")
             return self._clock() - self._alive[self._driver]
 
-    def silent(self) -> bool:
+    def limit_s(self, procedure: bool) -> float:
+        """Return the longest age of the newest echo, in seconds.
+
+        Moving by hand: always :data:`LIMIT_S`. A ``procedure`` keeps to its own limits and ends by itself:
+        it gives a page whose computer is busy three of its own slowest frames,
+        :data:`PROCEDURE_LIMIT_S` at most. The frames were measured while the page lived, so that a page
+        that has died gets no more time than its last answers had earned.
+        """
+        with self._lock:
+            frame_s = self._frame_s.get(self._driver or "", 0.0)
+        return min(max(LIMIT_S, FRAMES * frame_s), PROCEDURE_LIMIT_S) if procedure else LIMIT_S
+
+    def silent(self, procedure: bool = False) -> bool:
         """Tell that nobody living drives: nothing may move."""
-        return self.silent_s() > LIMIT_S
+        return self.silent_s() > self.limit_s(procedure)

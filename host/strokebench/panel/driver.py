@@ -33,6 +33,8 @@ STATUS_EVERY_S = 0.25
 STOP_TOOK_S = 0.3
 """A run that goes on this long after it was told to stop is torn off."""
 SILENT = "The page that drives fell silent; the part was stopped."
+OFF = ("off", "ready", "latched")
+"""States in which neither drive nor supply is on the part."""
 LET_GO = "The bench took the supply off the part by itself: it heard nothing for too long."
 
 
@@ -73,9 +75,9 @@ class Driver:
         """Begin."""
         self._thread.start()
 
-    def stop(self, why: str = "Stopped by hand.") -> None:
-        """Take the drive and the supply off the part, before anything else."""
-        self.orders.stop(why)
+    def stop(self, why: str = "Stopped by hand.") -> int:
+        """Take the drive and the supply off the part, before anything else; return the stop's number."""
+        return self.orders.stop(why)
 
     def order(self, name: str, **args: object) -> None:
         """Ask for one of open, arm, disarm, jog, release, run, clear, close."""
@@ -130,7 +132,7 @@ class Driver:
         if self._letting_off:
             return
         why = self.orders.stop_asked
-        if not why and self.view.now.moving and self.deadman.silent():
+        if not why and self.view.now.moving and self.deadman.silent(self.view.now.phase == "run"):
             why = SILENT
         if not why:
             return
@@ -171,8 +173,15 @@ class Driver:
             return
         with self._undisturbed():
             self._bench.close_run()
+            number = self.orders.stops
             self._bench.stop_quietly()
+            self._confirm(self._bench, number)
             self._stream(self._bench)
+
+    def _confirm(self, bench: Bench, number: int) -> None:
+        """Ask the bench whether the part is off, which answers all stops up to ``number``."""
+        if self.orders.off < number and bench.status().state in OFF:
+            self.orders.confirmed(number)
 
     @contextmanager
     def _undisturbed(self) -> Iterator[None]:
@@ -246,9 +255,12 @@ class Driver:
         bench, profile = self._bench, self.profile
         if bench is None or profile is None or self.view.now.phase not in ("idle", "armed"):
             return
+        self.view.hush()
         self._stream(bench, on=False)
         self._stopped_at_s = 0.0
-        self._running = ProcedureRun(profile, self.book, papers, self.view, self.strip, self.examiner)
+        self._running = ProcedureRun(
+            profile, self.book, papers, self.view, self.strip, self.examiner, self._undisturbed
+        )
         try:
             if self.view.now.phase == "armed":
                 bench.disarm()
@@ -257,6 +269,7 @@ class Driver:
             self._running = None
         if self._stopped_at_s:
             self.orders.stopped()
+            self._confirm(bench, self.orders.stops)
         self._stream(bench)
 
     def _clear(self) -> None:

@@ -88,6 +88,7 @@ def _words(now: Snapshot) -> dict[str, Any]:
         "lost": now.lost_rows,
         "run": {"label": done.label, "done": round(done.done_s, 1), "total": round(done.total_s, 1)},
         "judged": now.judged_run,
+        "verdict": now.verdict,
         "message": {**vars(now.message)},
     }
 

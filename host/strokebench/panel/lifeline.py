@@ -8,29 +8,43 @@ import json
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from fastapi import WebSocket, WebSocketDisconnect
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from strokebench.errors import StrokebenchError
-from strokebench.panel.choice import Choice
+from strokebench.panel import wishes
 from strokebench.panel.feed import PERIOD_S, Feed
-from strokebench.panel.procedure_run import Papers
+from strokebench.panel.wishes import Wishes
 
 if TYPE_CHECKING:
     from strokebench.panel.driver import Driver
 
 IN_FLIGHT = 4
 """Updates a page may be behind before the next ones are left out for it."""
-COMMAND_BYTES = 8192
-TEXT_MAX = 2000
+COMMAND_BYTES = 16384
+PAGES_MAX = 256
+"""Pages at once, of all addresses."""
+PAGES_OF_ONE = 224
+NAME_MAX = 64
+STOPS_KEPT = 32
+FRAME_MAX_S = 10.0
+FULL = 4429
 LATE = "The page had been silent for a moment: what it asked for was not done."
 
 
 class Page:
     """One connected page."""
 
-    def __init__(self, socket: WebSocket, name: str) -> None:
+    def __init__(self, socket: WebSocket, name: str, address: str = "", *, watches: bool = False) -> None:
         self.socket = socket
         self.name = name
+        self.address = address
+        self.watches = watches
+        self.stops: dict[int, int] = {}
+        """The page's own number of each STOP, and the driver's."""
         self.unanswered = 0
         self.seen = 0
         self.sending: asyncio.Task[None] | None = None
@@ -39,28 +53,69 @@ class Page:
 class Lifelines:
     """All connected pages, the broadcast to them, and what they may ask for."""
 
-    def __init__(self, driver: Driver) -> None:
+    def __init__(self, driver: Driver, asks: Wishes | None = None) -> None:
         self._driver = driver
         self.feed = Feed(driver)
         self.pages: dict[str, Page] = {}
         self.sent = self.dropped = 0
+        asks = asks or Wishes()
         self._do: dict[str, Callable[[dict[str, Any]], None]] = {
             "arm": lambda _: driver.order("arm"),
             "disarm": lambda _: driver.order("disarm"),
-            "jog": lambda m: driver.order("jog", drive=float(m["drive"])),
+            "jog": lambda m: driver.order("jog", drive=wishes.drive(m)),
             "release": lambda _: driver.order("release"),
             "clear": lambda _: driver.order("clear"),
             "close": lambda _: driver.order("close"),
-            "run": lambda m: driver.order("run", papers=_papers(m)),
-            "open": lambda m: driver.order("open", choice=_choice(m)),
+            "run": lambda m: driver.order("run", papers=wishes.papers(m)),
+            "open": lambda m: driver.order("open", choice=asks.choice(m)),
         }
+
+    def app(self) -> Starlette:
+        """Return the web application that serves the lifelines, and STOP's second way, and nothing else."""
+
+        async def lifeline(socket: WebSocket) -> None:
+            await self.serve(socket, socket.path_params["page"][:NAME_MAX])
+
+        async def stop(request: Request) -> Response:
+            return self.stop(request)
+
+        async def load(_request: Request) -> Response:
+            return JSONResponse({"pages": len(self.pages), "sent": self.sent, "dropped": self.dropped})
+
+        return Starlette(
+            routes=[
+                WebSocketRoute("/lifeline/{page}", lifeline),
+                Route("/stop", stop, methods=["POST"]),
+                Route("/load", load),
+            ]
+        )
+
+    def stop(self, request: Request) -> Response:
+        """STOP's second way, beside the socket: the first to come stops, the page's number makes them one."""
+        page = self.pages.get(request.query_params.get("page", "")[:NAME_MAX])
+        wanted = request.query_params.get("stop", "")
+        self._stop(page, int(wanted) if wanted.isascii() and wanted.isdigit() and len(wanted) < 16 else None)
+        return Response(status_code=204)
+
+    def _stop(self, page: Page | None, number: int | None) -> None:
+        if page is None or number is None:
+            self._driver.stop()
+        elif number not in page.stops:
+            page.stops[number] = self._driver.stop()
+            while len(page.stops) > STOPS_KEPT:
+                page.stops.pop(next(iter(page.stops)))
 
     async def serve(self, socket: WebSocket, name: str) -> None:
         """Live with one page until it leaves."""
+        address = socket.client.host if socket.client else ""
+        page = Page(socket, name, address, watches=socket.query_params.get("role") == "watch")
+        of_one = sum(other.address == page.address for other in self.pages.values())
+        if name not in self.pages and (len(self.pages) >= PAGES_MAX or of_one >= PAGES_OF_ONE):
+            await socket.close(FULL)
+            return
         await socket.accept()
-        page = Page(socket, name)
         self.pages[name] = page
-        self._driver.deadman.join(name)
+        self._driver.deadman.join(name, watches=page.watches)
         try:
             while True:
                 text = await socket.receive_text()
@@ -83,22 +138,27 @@ class Lifelines:
     def _hear(self, page: Page, text: str) -> None:
         try:
             message = json.loads(text)
+            if not isinstance(message, dict):
+                return
             if "echo" in message:
                 page.unanswered = max(0, page.unanswered - 1)
-                self._driver.deadman.echoed(page.name, int(message["echo"]))
+                frame_s = min(wishes.number({"frame": 0, **message}, "frame") / 1000, FRAME_MAX_S)
+                self._driver.deadman.echoed(page.name, wishes.number(message, "echo"), frame_s)
             elif "seen" in message:  # from a page that lies behind another: it lives but nobody looks at it
                 page.unanswered = max(0, page.unanswered - 1)
             elif "do" in message:
                 self._act(page, str(message["do"]), message)
         except StrokebenchError as error:
             self._driver.view.complain(error)
-        except (ValueError, TypeError, KeyError, AttributeError):
+        except (ValueError, RecursionError):
             return  # nothing we know; a page of ours never sends it
 
     def _act(self, page: Page, name: str, message: dict[str, Any]) -> None:
         driver = self._driver
         if name == "stop":  # everybody may, always
-            driver.stop()
+            self._stop(page, wishes.number(message, "stop") if "stop" in message else None)
+        elif page.watches:
+            return
         elif name == "hidden":
             self._gone(page.name, "hidden")
         elif name == "take":
@@ -110,7 +170,7 @@ class Lifelines:
             if driver.view.now.moving:
                 driver.stop("The controls were handed over; the part was stopped.")
             driver.deadman.give(page.name)
-        elif name == "disarm" or name == "release" or not driver.deadman.silent():
+        elif name in ("disarm", "release") or (name in self._do and not driver.deadman.silent()):
             self._do[name](message)
         else:
             driver.view.say(LATE, "Press again.", error=True)
@@ -134,24 +194,8 @@ class Lifelines:
     async def _send(self, page: Page, common: str) -> None:
         page.seen, points = self.feed.points(page.seen)
         mine = "true" if self._driver.deadman.drives(page.name) else "false"
+        off = max((own for own, number in page.stops.items() if number <= self._driver.orders.off), default=0)
         page.unanswered += 1
         self.sent += 1
         with contextlib.suppress(RuntimeError, WebSocketDisconnect, OSError):
-            await page.socket.send_text(f'{common},"mine":{mine},"points":{points}}}')
-
-
-def _papers(message: dict[str, Any]) -> Papers:
-    fields = (str(message.get(name, ""))[:TEXT_MAX] for name in ("customer", "serial", "note"))
-    return Papers(*fields)
-
-
-def _choice(message: dict[str, Any]) -> Choice:
-    faults = tuple(str(fault) for fault in message.get("faults", ()))
-    return Choice(
-        part=str(message["part"]),
-        simulated=bool(message["simulated"]),
-        port=str(message.get("port", "")),
-        faults=faults,
-        seed=int(message.get("seed", 1)),
-        acknowledged=message.get("acknowledged") is True,
-    )
+            await page.socket.send_text(f'{common},"mine":{mine},"off":{off},"points":{points}}}')

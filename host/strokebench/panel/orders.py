@@ -25,6 +25,8 @@ class Orders:
         self._ready = threading.Condition()
         self._waiting: deque[Order] = deque(maxlen=QUEUE_MAX)
         self._stop = ""
+        self._stops = 0
+        self._off = 0
 
     def put(self, order: Order) -> None:
         """Add an order; a newer jog replaces an older one that still waits."""
@@ -34,23 +36,43 @@ class Orders:
             self._waiting.append(order)
             self._ready.notify()
 
-    def stop(self, why: str) -> None:
-        """Stop before anything else; what waits is forgotten. ``why`` is a sentence; the first stays."""
+    def stop(self, why: str) -> int:
+        """Stop before anything else; what waits is forgotten. ``why`` is a sentence; the first stays.
+
+        Returns the stop's number, for :attr:`off`.
+        """
         with self._ready:
             self._waiting.clear()
             self._stop = self._stop or why
+            self._stops += 1
             self._ready.notify()
+            return self._stops
 
     @property
     def stop_asked(self) -> str:
         """Why a stop is asked for, empty when none is."""
         return self._stop
 
+    @property
+    def stops(self) -> int:
+        """Number of the newest stop."""
+        return self._stops
+
+    @property
+    def off(self) -> int:
+        """Number of the newest stop after which the bench itself has said that drive and supply are off."""
+        return self._off
+
     def stopped(self) -> None:
         """The stop has been carried out; also what came in between is forgotten."""
         with self._ready:
             self._waiting.clear()
             self._stop = ""
+
+    def confirmed(self, number: int) -> None:
+        """The bench said that the part is off, and was asked after stop ``number``."""
+        with self._ready:
+            self._off = max(self._off, number)
 
     def take(self, wait_s: float) -> Order | None:
         """Return the next order, None when there is none within ``wait_s`` or a stop is asked for."""

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from strokebench.book.book import Book
 from strokebench.panel.view import Progress, View
+from strokebench.panel.watched_port import StopNow
 from strokebench.session import record
 
 if TYPE_CHECKING:
@@ -33,7 +36,10 @@ class Papers:
 
 @dataclass
 class ProcedureRun:
-    """A run from arming to the last sample; ``going`` is the bench's run once its first samples are here."""
+    """A run from arming to the last sample; ``going`` is the bench's run once its first samples are here.
+
+    Within ``undisturbed`` a further STOP does not break off what takes the part off.
+    """
 
     profile: Profile
     book: Path
@@ -41,6 +47,7 @@ class ProcedureRun:
     view: View
     strip: Strip
     examiner: Examiner
+    undisturbed: Callable[[], AbstractContextManager[None]]
     going: Run | None = None
     _chunks: list[Samples] = field(default_factory=list)
 
@@ -68,7 +75,15 @@ class ProcedureRun:
                 phase="run", progress=Progress("", 0.0, profile.procedure.duration_s, writer.run_id)
             )
             with writer:
-                data = record(bench, profile, writer, self._watch)
+                try:
+                    data = record(bench, profile, writer, self._watch)
+                except StopNow:  # the bench answers late: what was measured is kept and judged all the same
+                    with self.undisturbed():
+                        bench.close_run()
+                        bench.stop_quietly()
+                    writer.finish("stopped")
+                    self.examiner.finish(book.load(writer.run_id), profile, self.book, writer.run_id)
+                    raise
         self.view.set(fault=int(data.info["fault"]) or self.view.now.fault)
         self.examiner.finish(data, profile, self.book, writer.run_id)  # in its own thread
         bench.disarm()

@@ -8,7 +8,7 @@ import ipaddress
 import socket
 import sys
 import threading
-from collections.abc import AsyncIterator, Callable
+from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
@@ -16,8 +16,9 @@ from types import FrameType
 from typing import Any, Protocol
 
 import uvicorn
-from fastapi import FastAPI, Form, WebSocket
-from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+from fastapi import FastAPI, Form, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
 from nicegui import app as framework
 from nicegui import ui
@@ -25,20 +26,28 @@ from nicegui import ui
 from strokebench.errors import StrokebenchError, UsageError
 from strokebench.panel.choice import Choice
 from strokebench.panel.deadman import Deadman
+from strokebench.panel.doorman import Doorman, more_descriptors
 from strokebench.panel.driver import Driver
 from strokebench.panel.lifeline import Lifelines
 from strokebench.panel.pages.bench import bench_page
 from strokebench.panel.pages.book import book_page
 from strokebench.panel.pages.compare import compare_page, load_run
-from strokebench.panel.pages.enter import enter_page
+from strokebench.panel.pages.enter import enter_page, sorry_page
 from strokebench.panel.pages.frame import STATIC
+from strokebench.panel.pages.stop import with_stop
 from strokebench.panel.security import COOKIE, ENTER, Doors, Guard
+from strokebench.panel.wishes import Wishes
 
 LOCAL_NAMES = ("localhost", "127.0.0.1", "::1")
 REPORT_POLICY = (
-    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; base-uri 'none'"
+    "default-src 'none'; style-src 'self' 'unsafe-inline'; img-src data:; script-src 'self';"
+    " connect-src 'self'; frame-ancestors 'none'; base-uri 'none'"
 )
 LEAVE_S = 1
+BACKLOG = 1024
+TEXT_MAX = 200
+DOCUMENTATION = ("192.0.2.1", "2001:db8::1")
+"""Addresses that nobody has (RFC 5737, RFC 3849)."""
 
 
 @dataclass(frozen=True)
@@ -57,32 +66,32 @@ class Panel:
     def __init__(self, options: Options, announce: Callable[[str], object]) -> None:
         self.options = options
         self.driver = Driver(options.book, Deadman())
-        self.lifelines = Lifelines(self.driver)
+        self.lifelines = Lifelines(self.driver, Wishes(options.choice))
         self.doors = None if is_loopback(options.listen) else Doors(announce)
         self.reports = threading.Lock()
         """One report at a time: the plotting library is not made for threads."""
 
     def app(self, port: int) -> FastAPI:
-        """Return the web application, guarded for ``port``."""
-        app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None, lifespan=self._lifespan)
+        """Return the web application of the pages, guarded for ``port``."""
+        app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
         self._routes(app)
         self._pages()
         app.mount(STATIC, StaticFiles(packages=[("strokebench.panel", "static")]))
-        names = frozenset((*LOCAL_NAMES, *own_names(self.options.listen)))
         # no bar on each request: it would be one without a name, and nothing here takes long
         framework.config.quasar_config["loadingBar"] = {"skipHijack": True}
         ui.run_with(
             app, title="strokebench panel", language="en-US", tailwind=False, dark=False,
             show_welcome_message=False, reconnect_timeout=5.0,
         )  # fmt: skip
-        app.add_middleware(Guard, names=names, port=port, doors=self.doors)
+        app.add_middleware(Guard, names=self._names(), port=port, doors=self.doors)
         return app
 
-    @contextlib.asynccontextmanager
-    async def _lifespan(self, _app: FastAPI) -> AsyncIterator[None]:
-        broadcast = asyncio.create_task(self.lifelines.broadcast())
-        yield
-        broadcast.cancel()
+    def lifeline(self, port: int) -> Guard:
+        """Return the web application of the lifelines, guarded for ``port``; it has a loop of its own."""
+        return Guard(self.lifelines.app(), self._names(), port, self.doors)
+
+    def _names(self) -> frozenset[str]:
+        return frozenset((*LOCAL_NAMES, *own_names(self.options.listen)))
 
     def _pages(self) -> None:
         options = self.options
@@ -92,47 +101,42 @@ class Panel:
             bench_page(self.driver, options.choice)
 
         @ui.page("/book", title="Job book - strokebench panel")
-        def _book(find: str = "") -> None:
-            book_page(options.book, find)
+        async def _book(find: str = "") -> None:
+            await book_page(options.book, find[:TEXT_MAX])
 
         @ui.page("/compare", title="Compare - strokebench panel")
-        def _compare(a: int, b: int) -> None:
-            compare_page(options.book, a, b)
+        async def _compare(a: str = "", b: str = "") -> None:
+            await compare_page(options.book, a, b)
 
     def _routes(self, app: FastAPI) -> None:
-        @app.websocket("/lifeline/{page}")
-        async def _lifeline(socket: WebSocket, page: str) -> None:
-            await self.lifelines.serve(socket, page[:64])
-
-        @app.post("/stop")
-        def _stop() -> Response:
-            self.driver.stop()
-            return Response(status_code=204)
+        @app.post("/stop")  # from a connection that has served pages before
+        def _stop(request: Request) -> Response:
+            return self.lifelines.stop(request)
 
         @app.get("/report/{run_id}")
         def _report(run_id: int) -> Response:
             return self._report(run_id)
-
-        @app.get("/load")
-        def _load() -> Response:
-            lines = self.lifelines
-            return JSONResponse({"pages": len(lines.pages), "sent": lines.sent, "dropped": lines.dropped})
 
         @app.get(ENTER)
         def _enter() -> Response:
             return self._enter(None)
 
         @app.post(ENTER)
-        def _entered(token: str = Form("")) -> Response:
-            return self._enter(token)
+        def _entered(request: Request, token: str = Form("", max_length=100)) -> Response:
+            return self._enter(token, request.client.host if request.client else "")
 
-    def _enter(self, token: str | None) -> Response:
+        @app.exception_handler(RequestValidationError)
+        async def _malformed(_request: Request, _error: RequestValidationError) -> Response:
+            return HTMLResponse(sorry_page("There is nothing at this address."), 404)
+
+    def _enter(self, token: str | None, address: str = "") -> Response:
         if self.doors is None:
             return RedirectResponse("/", 303)
-        style = (resources.files("strokebench.panel") / "static" / "panel.css").read_text(encoding="utf-8")
+        folder = resources.files("strokebench.panel") / "static"
+        style = "".join((folder / name).read_text(encoding="utf-8") for name in ("stop.css", "panel.css"))
         if token is None:
             return HTMLResponse(enter_page(style))
-        session = self.doors.enter(token)
+        session = self.doors.enter(token, address)
         if session is None:
             return HTMLResponse(enter_page(style, wrong=True), 403)
         answer = RedirectResponse("/", 303)
@@ -153,16 +157,33 @@ class Panel:
                     findings, verdict = examine(data, profile)
                 text = render(data, profile, findings, verdict)
         except StrokebenchError as error:
-            return Response(f"{error} {error.hint}", 404, media_type="text/plain")
-        return HTMLResponse(text, headers={"content-security-policy": REPORT_POLICY})
+            return HTMLResponse(sorry_page(f"{error} {error.hint}"), 404)
+        return HTMLResponse(with_stop(text), headers={"content-security-policy": REPORT_POLICY})
 
 
 class PanelServer(uvicorn.Server):
     """Stops the part as the first thing when it is told to end."""
 
-    def __init__(self, config: uvicorn.Config, driver: Driver) -> None:
+    def __init__(self, config: uvicorn.Config, driver: Driver, doorman: Doorman) -> None:
         super().__init__(config)
         self._driver = driver
+        self._doorman = doorman
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Begin without a socket of its own: the doorman hands connections over."""
+        await super().startup(sockets=[])
+
+        def make() -> Any:
+            return self.config.http_protocol_class(
+                config=self.config, server_state=self.server_state, app_state=self.lifespan.state
+            )  # type: ignore[call-arg]
+
+        self._doorman.start(asyncio.get_running_loop(), make)
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """End the lifelines, then the pages."""
+        self._doorman.close()
+        await super().shutdown(sockets=[])
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """Ctrl-C or SIGTERM."""
@@ -176,6 +197,28 @@ def is_loopback(address: str) -> bool:
         return ipaddress.ip_address(address).is_loopback
     except ValueError:
         return address == "localhost"
+
+
+def is_wildcard(address: str) -> bool:
+    """Tell whether ``address`` stands for all addresses of this machine: no browser can open it."""
+    try:
+        return ipaddress.ip_address(address).is_unspecified
+    except ValueError:
+        return False
+
+
+def reachable_address(wildcard: str) -> str:
+    """Return the address at which others reach this machine, the loopback's when it has no network.
+
+    Choosing a way to an address of the documentation's network sends nothing.
+    """
+    family, there = (
+        (socket.AF_INET6, DOCUMENTATION[1]) if ":" in wildcard else (socket.AF_INET, DOCUMENTATION[0])
+    )
+    with contextlib.suppress(OSError), socket.socket(family, socket.SOCK_DGRAM) as asking:
+        asking.connect((there, 9))
+        return str(asking.getsockname()[0])
+    return "::1" if ":" in wildcard else "127.0.0.1"
 
 
 def own_names(listen: str) -> set[str]:
@@ -194,6 +237,7 @@ def listening_socket(address: str, port: int) -> socket.socket:
         if sys.platform != "win32":  # there the option would let two programs share the port
             bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         bound.bind(where)
+        bound.listen(BACKLOG)
     except (OSError, OverflowError) as error:
         raise UsageError(
             f"The panel cannot listen on {address}, port {port}: {error}.", "Choose another with --http-port."
@@ -216,19 +260,22 @@ def serve(options: Options, say: Say) -> None:
         say(f"One-time token for the next browser: {spaced(token)}", token=spaced(token))
 
     panel = Panel(options, announce)
-    shown = f"[{options.listen}]" if ":" in options.listen else options.listen
+    outward = options.listen if not is_wildcard(options.listen) else reachable_address(options.listen)
+    shown = f"[{outward}]" if ":" in outward else outward
     config = uvicorn.Config(
         panel.app(port), log_level="warning", access_log=False, server_header=False, ws="websockets-sansio",
         timeout_graceful_shutdown=LEAVE_S, ws_max_size=65536,
     )  # fmt: skip
-    server: Any = PanelServer(config, panel.driver)
+    doorman = Doorman(bound, panel.lifeline(port), panel.lifelines.broadcast)
+    server: Any = PanelServer(config, panel.driver, doorman)
+    more_descriptors()
     panel.driver.start()
     if options.choice is not None:
         panel.driver.order("open", choice=options.choice)
     url = f"http://{shown}:{port}/"
     say(f"Panel: {url}   (Ctrl-C ends it and leaves the part off)", url=url)
     try:
-        server.run(sockets=[bound])
+        server.run(sockets=[])
     finally:
         panel.driver.close()
         bound.close()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from typing import TYPE_CHECKING
 
 from nicegui import ui
@@ -25,12 +24,16 @@ READINGS = (
     ("heatsink_c", "Heatsink", "\u00b0C"),
     ("part_c", "Part", "\u00b0C"),
 )
+OFFLINE = (
+    "\u26a0 No news from the panel's program: this page does not know what the part does."
+    " If it moves, use the stop button on the bench. Trying again."
+)
 BUDGETS = (("part", "Part"), ("leads", "Leads"), ("bench", "Bench"))
 
 
 def bench_page(driver: Driver, wish: Choice | None) -> None:
     """Build the page; ``wish`` is what the command line asked for."""
-    frame("/", "panel.js", secrets.token_urlsafe(12))
+    frame("/", drives=True)
     tag("h1", "Bench", "unseen")
     _fault_banner()
     with tag("div", classes="bench"):
@@ -43,7 +46,6 @@ def bench_page(driver: Driver, wish: Choice | None) -> None:
             _procedure()
             _budgets()
             choice_card(wish)
-    _stop_bar()
 
 
 def _fault_banner() -> None:
@@ -65,7 +67,12 @@ def _fault_banner() -> None:
         tag("span", " ")
         out("message.hint", " ")
     with tag("div", classes="banner fault", role="alert", data_show="offline", hidden=True):
-        tag("strong", "\u26a0 No connection to the panel's program. The part is stopped. Trying again.")
+        tag("strong", OFFLINE)
+    with tag("div", classes="banner warning", role="alert", data_show="leaving", hidden=True):
+        tag("strong", "The part is under drive. Leaving this page stops it.")
+        with tag("div", classes="row"):
+            button("Stay here", "", "plain", data_here="stay")
+            button("Stop and leave", "", "plain", data_here="leave")
 
 
 def _readings() -> None:
@@ -154,16 +161,3 @@ def _budgets() -> None:
             tag("span", " \u00b0C. Drive allowed: ")
             out("cap")
             tag("span", ".")
-
-
-def _stop_bar() -> None:
-    with tag("footer", classes="stop-bar", aria_label="Stop and control"):
-        with tag("div", classes="who"):
-            out("says", "Connecting to the panel", element="p", classes="says")
-            with tag("p", classes="row"):
-                out("who")
-                button("Take the controls", "take", "plain small", data_seen="watching")
-                button("Hand over", "give", "plain small", data_seen="mine")
-        with button("", "stop", "stop", aria_label="STOP: drive and supply off at once"):
-            tag("span", "STOP")
-            tag("small", "Space or Esc")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,10 +17,8 @@ if TYPE_CHECKING:
 SHOWN = 100
 
 
-def book_page(path: Path, find: str = "") -> None:
+async def book_page(path: Path, find: str = "") -> None:
     """Build the page with the newest runs that contain ``find`` in any of their texts."""
-    from strokebench.book.book import Book
-
     frame("/book")
     with tag("div", classes="sheet"):
         tag("h1", "Job book")
@@ -32,14 +31,20 @@ def book_page(path: Path, find: str = "") -> None:
             tag("p", "The job book is still empty: run a procedure first.")
             return
         try:
-            with Book(path, read_only=True) as book:
-                runs = matching(book.runs(), find)
+            runs = await asyncio.to_thread(_matching_runs, path, find)
         except StrokebenchError as error:
             tag("p", f"{error} {error.hint}")
             return
         _table(runs[:SHOWN])
         if len(runs) > SHOWN:
             tag("p", f"The newest {SHOWN} of {len(runs)} runs; search to see others.", "hint")
+
+
+def _matching_runs(path: Path, find: str) -> list[RunSummary]:
+    from strokebench.book.book import Book
+
+    with Book(path, read_only=True) as book:
+        return matching(book.runs(), find)
 
 
 def matching(runs: list[RunSummary], find: str) -> list[RunSummary]:

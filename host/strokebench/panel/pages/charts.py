@@ -59,7 +59,7 @@ def _value_axis(name: str, index: int) -> dict[str, Any]:
     axis: dict[str, Any] = {
         "type": "value", "gridIndex": index, "name": name, "nameLocation": "end", "nameGap": 4,
         "nameTextStyle": {**FONT, "align": "left", "padding": [0, 0, 0, 2]}, "splitNumber": 2,
-        "axisLabel": FONT, "axisLine": {"show": True, "lineStyle": {"color": INK}},
+        "axisLabel": FONT, "axisLine": {"show": True, "onZero": False, "lineStyle": {"color": INK}},
         "splitLine": {"lineStyle": {"color": FAINT}},
     }  # fmt: skip
     if index == 0:

@@ -28,7 +28,11 @@ def choice_card(wish: Choice | None) -> None:
         ways = ["simulated bench", "bench on a port"]
         _select("Bench", "way", ways, ways[0] if wish is None or wish.simulated else ways[1])
         with tag("div", data_show="real", hidden=True):
-            field("Port or URL", "port", hint="Empty: the only Pico plugged in.")
+            field(
+                "Port", "port",
+                hint="Empty: the only Pico plugged in. Else a port of this computer, or socket://HOST:PORT or"
+                " rfc2217://HOST:PORT.",
+            )  # fmt: skip
         for name in names:
             _faults(name, wish)
         with tag("div", classes="row"):

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import asyncio
+import itertools
 import math
-from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from nicegui import ui
+from numpy.typing import NDArray
 
 from strokebench.errors import StrokebenchError
 from strokebench.panel.pages.charts import EXACT, FAINT, FONT, INK
@@ -22,6 +26,7 @@ if TYPE_CHECKING:
     from strokebench.parts.profile import Profile
 
 POINTS = 1500
+"""Stretches of a run, each drawn from its lowest to its highest value."""
 STYLES = (("A", "#1546a0", "solid"), ("B", "#8a3b00", "dashed"))
 Loaded = tuple["RunData", "list[Finding]", "Profile"]
 
@@ -36,40 +41,70 @@ def load_run(path: Path, run_id: int) -> Loaded:
         return book.load(run_id), book.findings(run_id), profile
 
 
-def compare_page(path: Path, first: int, second: int) -> None:
-    """Build the page."""
+async def compare_page(path: Path, first: str, second: str) -> None:
+    """Build the page of two runs, by their numbers; the work is done beside the pages' loop."""
     frame("/compare")
     with tag("div", classes="sheet"):
+        if not (first.isdecimal() and second.isdecimal() and len(first + second) < 30):
+            tag("h1", "Choose two runs")
+            with tag("p"):
+                tag("span", "Mark run A and run B in the ")
+                tag("a", "job book", href="/book")
+                tag("span", ", then press Compare.")
+            return
         tag("h1", f"Run {first} (A) and run {second} (B)")
         try:
-            runs = [load_run(path, first), load_run(path, second)]
+            sides = [await asyncio.to_thread(_side, path, int(number)) for number in (first, second)]
         except StrokebenchError as error:
             tag("p", f"{error} {error.hint}")
             return
-        for (data, _, _), (letter, _, dashes) in zip(runs, STYLES, strict=True):
-            info = data.info
-            customer = info.get("customer") or "no customer"
-            about = f"{info['part']}, {info['started_at'][:19]}, {customer}"
-            tag("p", f"{letter} ({dashes} line): {about}", "words")
-        _chart("Position over drive", "drive, %", "position, %", [list(_plane(d, p)) for d, _, p in runs])
-        _chart("Current over time", "time, s", "current, A", [list(_current(d)) for d, _, _ in runs])
-        _findings(runs[0][1], runs[1][1])
+        for side, (letter, _, dashes) in zip(sides, STYLES, strict=True):
+            tag("p", f"{letter} ({dashes} line): {side.about}", "words")
+        _chart("Position over drive", "drive, %", "position, %", [side.plane for side in sides])
+        _chart("Current over time", "time, s", "current, A", [side.current for side in sides])
+        _findings(sides[0].findings, sides[1].findings)
 
 
-def _thin(data: RunData) -> slice:
-    return slice(None, None, max(1, len(data.samples) // POINTS))
+@dataclass(frozen=True)
+class Side:
+    """What is shown of a run: who, two lines of points, and what was found."""
+
+    about: str
+    plane: list[list[float]]
+    current: list[list[float]]
+    findings: list[Finding]
 
 
-def _plane(data: RunData, profile: Profile) -> Iterator[list[float]]:
-    for row in data.samples[_thin(data)]:
-        percent = position_percent(profile, float(row["sensor_a_v"]))
-        if math.isfinite(percent):
-            yield [round(100 * float(row["drive"]), 2), round(percent, 2)]
+def _side(path: Path, run_id: int) -> Side:
+    data, findings, profile = load_run(path, run_id)
+    info, rows = data.info, data.samples
+    about = f"{info['part']}, {info['started_at'][:19]}, {info.get('customer') or 'no customer'}"
+    kept = extremes(rows["current_a"], POINTS)
+    current = np.column_stack([rows["time_s"][kept].round(3), rows["current_a"][kept].round(3)])
+    kept = extremes(rows["sensor_a_v"], POINTS)
+    plane = (
+        [round(100 * float(row["drive"]), 2), round(position_percent(profile, float(row["sensor_a_v"])), 2)]
+        for row in rows[kept]
+    )
+    return Side(about, [point for point in plane if math.isfinite(point[1])], current.tolist(), findings)
 
 
-def _current(data: RunData) -> Iterator[list[float]]:
-    for row in data.samples[_thin(data)]:
-        yield [round(float(row["time_s"]), 3), round(float(row["current_a"]), 3)]
+def extremes(values: NDArray[np.float64], stretches: int) -> NDArray[np.intp]:
+    """Return the places of the lowest and the highest value in each of as many stretches, in order.
+
+    A spike of a single row is kept, however long the run is. Without as many rows: all of them.
+    """
+    if len(values) <= 2 * stretches:
+        return np.arange(len(values))
+    known = np.isfinite(values)
+    low, high = np.where(known, values, np.inf), np.where(known, values, -np.inf)
+    edges = np.linspace(0, len(values), stretches + 1).astype(int)
+    places = [
+        start + place
+        for start, end in itertools.pairwise(edges)
+        for place in (int(np.argmin(low[start:end])), int(np.argmax(high[start:end])))
+    ]
+    return np.unique(places)
 
 
 def _chart(title: str, across: str, up: str, lines: list[list[list[float]]]) -> None:

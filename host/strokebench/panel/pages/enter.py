@@ -1,7 +1,11 @@
-"""The page that asks for the one-time token; without scripts, and it says nothing else."""
+"""Pages without scripts: the one that asks for the one-time token, and the one that says sorry."""
 
 from __future__ import annotations
 
+from html import escape
+
+from strokebench.panel.pages.frame import STATIC
+from strokebench.panel.pages.stop import with_stop
 from strokebench.panel.security import ENTER
 
 PAGE = """<!doctype html>
@@ -32,3 +36,26 @@ WRONG = '<p role="alert"><strong>That was not the token.</strong> Wait a second,
 def enter_page(style: str, *, wrong: bool = False) -> str:
     """Return the page; ``style`` is put into it, for nothing else may be fetched without a session."""
     return PAGE.format(style=style, enter=ENTER, problem=WRONG if wrong else "")
+
+
+SORRY = """<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
+<title>strokebench: not found</title>
+<link rel="stylesheet" href="{static}/panel.css">
+</head>
+<body>
+<main class="sheet">
+<h1>Not found</h1>
+<p>{sentence}</p>
+<p><a href="/">To the bench</a> <a href="/book">To the job book</a></p>
+</main>
+</body>
+</html>
+"""
+
+
+def sorry_page(sentence: str) -> str:
+    """Return a page that says what is not there, and where to go on, with STOP as on every page."""
+    return with_stop(SORRY.format(static=STATIC, sentence=escape(sentence)))

@@ -1,6 +1,6 @@
 // Keys, hold-to-run, and buttons that send commands. Space and Escape stop, whatever else has the focus.
 
-import { command, stop } from "./lifeline.js";
+import { command, isStale, stop } from "./lifeline.js";
 
 const GRACE_MS = 1500; // after a command that moves, until the server's own word is here
 const state = { moving: false, armed: false, mine: false, asked: -Infinity };
@@ -26,18 +26,52 @@ function release() {
   command("release");
 }
 
-function hold(direction, by, button) {
-  if (held !== null || !state.mine || !state.armed) return;
-  held = { by, button };
-  button?.classList.add("held");
-  ask("jog", { drive: (direction * Number(value("f-level"))) / 100 });
+function jog() {
+  ask("jog", { drive: (held.direction * Number(value("f-level"))) / 100 });
 }
+
+function hold(direction, by, button) {
+  if (held !== null || !state.mine || !state.armed || isStale()) return;
+  held = { by, button, direction };
+  button?.classList.add("held");
+  jog();
+}
+
+// What the slider shows is what is driven, also while the button is held.
+function onInput(event) {
+  if (event.target.id !== "f-level") return;
+  document.getElementById("level").textContent = `${event.target.value} %`;
+  if (held !== null) jog();
+}
+
+let leavingFor = null;
+
+// A link would end what the part does: ask first, in the page, so that the page goes on living.
+function onLink(event) {
+  const link = event.target.closest("a[href]");
+  if (!link || !state.moving) return;
+  event.preventDefault();
+  event.stopImmediatePropagation();
+  leavingFor = link.href;
+  document.querySelector('[data-show="leaving"]').hidden = false;
+}
+
+function onAnswer(name) {
+  const target = leavingFor;
+  leavingFor = null;
+  document.querySelector('[data-show="leaving"]').hidden = true;
+  if (name !== "leave" || target === null) return;
+  halt();
+  location.href = target;
+}
+
+export const leaving = () => leavingFor !== null;
 
 function faults(part) {
   const box = document.querySelector(`[data-faults="${CSS.escape(part)}"]`);
   if (!box) return [];
   const size = box.querySelector('[name="size"]').value;
-  const ticked = [...box.querySelectorAll('[name="fault"]:checked')].map((one) => one.value);
+  const ticked = [...box.querySelectorAll('[name="fault"]:checked')].map((box) => box.value);
   return ticked.map((name) => (/[=:@]/.test(name) ? name : `${name}:${size}`));
 }
 
@@ -60,6 +94,7 @@ function choosing(element) {
 }
 
 function onKeyDown(event) {
+  if ((event.altKey || event.ctrlKey || event.metaKey) && event.key !== "Escape") return; // the browser's own
   if (event.key === " " || event.key === "Escape") {
     const busy = state.moving || performance.now() - state.asked < GRACE_MS;
     if (!busy && event.key === " " && choosing(document.activeElement)) return;
@@ -97,8 +132,10 @@ function onPointerDown(event) {
 function onClick(event) {
   const button = event.target.closest("button");
   if (!button || button.disabled) return;
-  if (button.dataset.do === "stop") halt();
-  else if (button.dataset.do) ask(button.dataset.do, details(button.dataset.do));
+  if (button.dataset.here === "stay" || button.dataset.here === "leave") onAnswer(button.dataset.here);
+  else if (button.dataset.do === "stop") {
+    if (event.detail === 0) halt(); // by keyboard; the pointer has done it when it went down
+  } else if (button.dataset.do) ask(button.dataset.do, details(button.dataset.do));
 }
 
 export function listen() {
@@ -108,6 +145,8 @@ export function listen() {
   document.addEventListener("visibilitychange", release);
   document.addEventListener("pointerdown", onPointerDown);
   for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) document.addEventListener(end, release, true);
+  document.addEventListener("click", onLink, true);
   document.addEventListener("click", onClick);
+  document.addEventListener("input", onInput);
   document.addEventListener("contextmenu", (event) => event.target.closest("[data-jog]") && event.preventDefault());
 }

@@ -2,11 +2,18 @@
 // The echo is sent by the main thread and only while the page is seen: a hung or hidden page falls silent.
 
 const AGAIN_MS = 700;
+const STALE_MS = 500; // news older than this is no news
+const LOOK_MS = 100;
+const FRAMES_MS = 5000;
 const PAGE = document.querySelector('meta[name="panel-page"]').content;
+const ROLE = document.querySelector('meta[name="panel-role"]').content;
 
 let socket = null;
 let hear = () => {};
-let offline = () => {};
+let lost = () => {};
+let heard = performance.now();
+let stale = false;
+const stops = { asked: 0, confirmed: 0, at: 0 };
 
 export function send(message) {
   if (socket && socket.readyState === WebSocket.OPEN) {
@@ -20,35 +27,74 @@ export function command(name, more = {}) {
   return send({ do: name, ...more });
 }
 
-// STOP has a second way, for the moment in which the socket is not there.
+// STOP goes both ways at once; the number makes it one STOP, and tells which one the bench has confirmed.
+function sendStop() {
+  command("stop", { stop: stops.asked });
+  fetch(`/stop?page=${PAGE}&stop=${stops.asked}`, { method: "POST", keepalive: true }).catch(() => {});
+}
+
 export function stop() {
-  if (!command("stop")) fetch("/stop", { method: "POST", keepalive: true }).catch(() => {});
+  stops.asked += 1;
+  stops.at = performance.now();
+  sendStop();
+}
+
+export const stopState = () => ({
+  asked: stops.asked,
+  off: stops.asked > 0 && stops.confirmed >= stops.asked,
+  age: performance.now() - stops.at,
+});
+
+// How long the page's own frames take, the slowest of the last seconds: a busy computer, not a dead one.
+const frames = { last: performance.now(), slowest: 0, since: performance.now() };
+function frame(now) {
+  if (now - frames.since > FRAMES_MS) Object.assign(frames, { slowest: 0, since: now });
+  frames.slowest = Math.max(frames.slowest, now - frames.last);
+  frames.last = now;
+  requestAnimationFrame(frame);
 }
 
 function connect() {
   const scheme = location.protocol === "https:" ? "wss" : "ws";
-  socket = new WebSocket(`${scheme}://${location.host}/lifeline/${PAGE}`);
+  socket = new WebSocket(`${scheme}://${location.host}/lifeline/${PAGE}?role=${ROLE}`);
+  socket.onopen = () => {
+    if (stops.confirmed < stops.asked) sendStop(); // nobody has confirmed it: once more
+  };
   socket.onmessage = (event) => {
     const update = JSON.parse(event.data);
-    if (document.visibilityState === "visible") send({ echo: update.n });
+    if (document.visibilityState === "visible") send({ echo: update.n, frame: Math.round(frames.slowest) });
     else send({ seen: update.n });
+    heard = performance.now();
+    stale = false;
+    stops.confirmed = Math.max(stops.confirmed, update.off);
     hear(update);
   };
   socket.onclose = (event) => {
-    offline();
     if (event.code === 4403) location.reload();
     else setTimeout(connect, AGAIN_MS);
   };
 }
 
-export function live(onUpdate, onOffline) {
+export function live(onUpdate, onLost) {
   hear = onUpdate;
-  offline = onOffline;
+  lost = onLost;
+  requestAnimationFrame(frame);
+  setInterval(() => {
+    if (performance.now() - heard > STALE_MS) {
+      const first = !stale;
+      stale = true;
+      lost((performance.now() - heard) / 1000, first);
+    }
+  }, LOOK_MS);
   connect();
 }
 
-document.addEventListener("visibilitychange", () => {
-  if (document.visibilityState !== "visible") command("hidden");
-});
-document.addEventListener("freeze", () => command("hidden"));
-for (const leaving of ["beforeunload", "pagehide"]) window.addEventListener(leaving, () => command("hidden"));
+export const isStale = () => stale;
+
+if (ROLE === "drive") {
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState !== "visible") command("hidden");
+  });
+  document.addEventListener("freeze", () => command("hidden"));
+  for (const leaving of ["beforeunload", "pagehide"]) window.addEventListener(leaving, () => command("hidden"));
+}

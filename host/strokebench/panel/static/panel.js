@@ -1,9 +1,11 @@
 // The bench's page: joins socket, readings, charts and controls.
 
 import { draw, take, wipe } from "./charts.js";
-import { controlState, listen } from "./controls.js";
+import { controlState, leaving, listen } from "./controls.js";
+import { keep, restore } from "./kept.js";
 import { live } from "./lifeline.js";
-import { show, showOffline } from "./readings.js";
+import { show, showLost } from "./readings.js";
+import { bar, barLost } from "./stopbar.js";
 
 let waiting = null;
 let phase = "";
@@ -15,7 +17,7 @@ let rested = 0;
 function paint() {
   const update = waiting;
   waiting = null;
-  show(update);
+  show(update, leaving());
   const began = performance.now();
   if (began < rested) return;
   draw();
@@ -27,6 +29,8 @@ function hear(update) {
   if (update.phase === "run" && phase !== "run") wipe();
   phase = update.phase;
   controlState(update);
+  restore();
+  bar(update);
   take(update.points);
   if (waiting === null) requestAnimationFrame(paint);
   waiting = update;
@@ -35,9 +39,10 @@ function hear(update) {
 document.addEventListener("click", (event) => {
   if (event.target.closest('[data-here="wipe"]')) wipe();
 });
-document.addEventListener("input", (event) => {
-  if (event.target.id === "f-level") document.getElementById("level").textContent = `${event.target.value} %`;
-});
+document.addEventListener("input", (event) => keep(event.target));
 
 listen();
-live(hear, showOffline);
+live(hear, (age, first) => {
+  barLost(age);
+  showLost(first);
+});

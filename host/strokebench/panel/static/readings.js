@@ -17,7 +17,7 @@ const PLACES = {
 };
 const SLOW_MS = 200; // numbers that change faster cannot be read
 const NEWS_MS = 12000;
-const told = { number: 0, at: 0 };
+const news = { number: 0, at: 0 };
 let last = 0;
 
 function percent(share) {
@@ -48,11 +48,11 @@ function texts(update) {
 
 // News goes away by itself, an error only when something newer comes.
 function fresh(message) {
-  if (message.number !== told.number) Object.assign(told, { number: message.number, at: performance.now() });
-  return !!message.text && (message.error || performance.now() - told.at < NEWS_MS);
+  if (message.number !== news.number) Object.assign(news, { number: message.number, at: performance.now() });
+  return !!message.text && (message.error || performance.now() - news.at < NEWS_MS);
 }
 
-function visibility(update) {
+function visibility(update, leaving) {
   const simulated = document.getElementById("f-way")?.value.startsWith("simulated") ?? true;
   const part = document.getElementById("f-part")?.value;
   const shown = {
@@ -62,6 +62,7 @@ function visibility(update) {
     running: update.phase === "run",
     real: !simulated,
     offline: false,
+    leaving: leaving && update.moving,
   };
   for (const element of document.querySelectorAll("[data-show]")) element.hidden = !shown[element.dataset.show];
   for (const element of document.querySelectorAll("[data-faults]")) element.hidden = !simulated || element.dataset.faults !== part;
@@ -84,19 +85,20 @@ function abilities(update) {
   for (const element of document.querySelectorAll("[data-seen]")) element.hidden = !can[element.dataset.seen];
 }
 
-export function show(update) {
+export function show(update, leaving) {
   const now = performance.now();
   const same = document.body.dataset.phase === update.phase;
   if (same && now - last < SLOW_MS) return;
   last = now;
   abilities(update);
-  visibility(update);
+  visibility(update, leaving);
   texts(update);
   document.body.dataset.phase = update.phase;
 }
 
-export function showOffline() {
+export function showLost(first) {
+  last = 0; // what comes next is shown at once
   const banner = document.querySelector('[data-show="offline"]');
-  if (banner) banner.hidden = false;
+  if (banner && first) banner.hidden = false;
   for (const element of document.querySelectorAll("[data-needs]")) element.disabled = true;
 }
