@@ -74,7 +74,7 @@ def _defines(file: Path, names: list[str]) -> bool:
 
 
 def _defined(node: ast.AST) -> set[str]:
-    if isinstance(node, (ast.ClassDef, ast.FunctionDef)):
+    if isinstance(node, (ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)):
         return {node.name}
     if isinstance(node, (ast.Import, ast.ImportFrom)):
         return {alias.asname or alias.name for alias in node.names}
