@@ -26,6 +26,9 @@ SLOPE = ("spring_slope", "Spring slope over full travel (current squared)", "A2"
 ALL = (OPENING, VOLTS, HALF, WIDTH, FRICTION, PRELOAD, SLOPE)
 SHAPE_U = 0.008
 """Relative: friction that sticks and slips, and is not the same all the way (from simulated parts)."""
+TURNS_U = 0.02
+"""Relative, of the loop's width: presliding and side pull, which bend the loop near where it turns (from
+simulated parts)."""
 SCALE_U = 0.02
 """Relative: the travel that positions are counted in. An offset of the position cancels in a difference."""
 
@@ -116,7 +119,7 @@ def _width(case: SolenoidValveCase) -> Finding:
     if len(found) < 3:
         return case.missing(*WIDTH, f"only {len(found)} sweeps can be compared up and down")
     measured = repeats(found)
-    measured = measured.widened(0.1, math.hypot(SCALE_U, SHAPE_U) * measured.value)
+    measured = measured.widened(0.1, math.hypot(SCALE_U, SHAPE_U, TURNS_U) * measured.value)
     return case.finding(*WIDTH[:2], measured, WIDTH[2], high="sticky", span_s=case.sweeps.span_s)
 
 
