@@ -236,8 +236,8 @@ class TurningCase(Case):
 
         At standstill it is that of one place: a rotor that happens to stand on a burnt segment has another
         one than a rotor that turns. And it is the slope of small currents, in which the brushes' drop still
-        comes up: without a release, no more is taken for a running motor than a sound part of its kind may have,
-        give or take a quarter.
+        comes up: without a release, no more is taken for a running motor than a sound part of its kind may
+        have, give or take a quarter.
         """
         ohm, u_ohm, brush_v = self.standing
         brush_v = brush_v if math.isfinite(brush_v) else BRUSHES_V
