@@ -80,10 +80,21 @@ def test_amplitude_is_found_below_the_noise() -> None:
     assert amplitude(values, 5e5, 20_013) == pytest.approx(0.05, abs=0.006)
 
 
-def stalls(ohm_20c: float, lead_ohm: float, part_c: float, *, heat_per_a2s: float, brush_v: float) -> Case:
-    """Holds at six levels of a winding that warms by its own current, in closed form per sample."""
+def stalls(
+    ohm_20c: float, lead_ohm: float, part_c: float, *, heat_per_a2s: float, brush_v: float,
+    zero_a: float = 0.0,
+) -> Case:  # fmt: skip
+    """Holds at six levels of a winding that warms by its own current, in closed form per sample.
+
+    ``zero_a``: what the current reads beyond what flows; with one, a rest comes before the holds.
+    """
     rows, marks, now_s, heat = [], [], 0.0, 0.0
     rng = np.random.default_rng(7)
+    if zero_a:
+        rows, marks, now_s = [empty(300)], [Mark("rest", 0.0, 0.3, 0, "pause")], 0.3
+        rows[0]["time_s"], rows[0]["supply_v"], rows[0]["part_c"] = np.arange(300) * 1e-3, 12, part_c
+        for name in ("current_a", "output_a_v", "output_b_v"):
+            rows[0][name] = 0.0
     for label, level_v in [("stall_close", -v) for v in (5, 7, 9)] + [("stall_open", v) for v in (5, 7, 9)]:
         marks.append(Mark(label, now_s, now_s + 0.3, len(marks), "hold"))
         part = empty(300)
@@ -96,6 +107,7 @@ def stalls(ohm_20c: float, lead_ohm: float, part_c: float, *, heat_per_a2s: floa
             now_s += 1e-3
         rows.append(part)
     samples = np.concatenate(rows)
+    samples["current_a"] += zero_a
     for name in ("current_a", "output_a_v", "output_b_v"):
         samples[name] += rng.normal(0, 0.002, len(samples))
     return Case(RunData(samples, marks), load_part("throttle-body"))
@@ -110,6 +122,16 @@ def test_resistance_is_that_of_the_cold_winding(part_c: float, brush_v: float) -
     found = {finding.key: finding for finding in find(case)}["winding_resistance"]
     assert found.value == pytest.approx(1.5, rel=0.004)
     assert found.evidence["brush_v"] == pytest.approx(brush_v, abs=0.03)
+
+
+def test_a_zero_of_the_current_is_taken_for_neither_warmth_nor_brushes() -> None:
+    """All holds of one polarity come first, so a zero looks like a winding that warms or cools. 12 ohm
+    and 0.4 to 0.8 A, as in a small actuator."""
+    case = stalls(12.0, 0.05, 20.0, heat_per_a2s=2e-3, brush_v=0.2, zero_a=0.010)
+    loop = fit_loop(case)
+    assert not isinstance(loop, str)
+    assert loop.ohm == pytest.approx(12.05, rel=0.004)
+    assert loop.brush_v == pytest.approx(0.2, abs=0.03)
 
 
 def test_too_few_levels_give_a_reason_instead_of_a_number() -> None:

@@ -5,18 +5,29 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from strokebench.bench.budget import channel_of
 from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, span_of
 from strokebench.diagnose.question import Question
-from strokebench.diagnose.stats import Measured, moving_mean, robust_line
+from strokebench.diagnose.stats import Floats, Measured, moving_mean, robust_line
 
 REST = ("supply_rest", "Supply without load", "V")
 LOWEST = ("supply_lowest", "Lowest supply under load", "V")
 SOURCE = ("source_resistance", "Source resistance (battery, leads)", "mohm")
 MEMORY = 10
+CODE_V = 0.0004
+"""Standard uncertainty of a small change of voltage: what is left of the converter's steps in a mean over
+noise (a tenth of its code, judgement)."""
+SHORT = 5
+"""Samples of a mean where stretches of steady load are short."""
+RIPPLE_S = 0.05
+"""A mean over so long holds whole periods of 100 and 120 Hz, a charger's ripple."""
+SAME_REACH = 0.7
+"""Share of the range of currents that long stretches must cover to be taken instead."""
+FEWEST = 50
 LEAST_A = 0.3
 """A part that loads the supply less than this says nothing about it."""
 STEPS_V = (3.16, 9.49, 15.81)
@@ -69,13 +80,31 @@ def find(case: Case) -> list[Finding]:
     return [*out, _source(case)]
 
 
+def _loading(case: Case, window: int) -> tuple[Floats, Floats, NDArray[np.intp]]:
+    """Current from the supply and its volts, means over ``window`` samples, and the rows in whose whole
+    window the part loads it steadily."""
+    samples = case.run.samples
+    taken_a = np.asarray(samples["drive"] * samples["current_a"], float)
+    supply_v = moving_mean(np.asarray(samples["supply_v"], float), window)
+    short_a = moving_mean(taken_a, SHORT)
+    steady = (np.abs(np.gradient(short_a)) < 0.05) & (short_a > 0.1) & np.isfinite(supply_v)
+    if window > SHORT:
+        steady = moving_mean(steady.astype(float), window) > 1 - 0.5 / window
+    return moving_mean(taken_a, window), supply_v, np.flatnonzero(steady)[:: max(window // 5, SHORT)]
+
+
 def _source(case: Case) -> Finding:
     samples = case.run.samples
-    input_a = moving_mean(np.asarray(samples["drive"] * samples["current_a"], float), 5)
-    supply_v = moving_mean(np.asarray(samples["supply_v"], float), 5)
-    steady = np.abs(np.gradient(input_a)) < 0.05
-    keep = np.flatnonzero(steady & (input_a > 0.1) & np.isfinite(supply_v))[::5]
-    if len(keep) < 50 or np.ptp(input_a[keep]) < LEAST_A:
+    whole = max(SHORT, round(RIPPLE_S / float(np.median(np.diff(samples["time_s"])))))
+    input_a, supply_v, keep = _loading(case, SHORT)
+    without_ripple = _loading(case, whole)
+    reach_a = float(np.ptp(input_a[keep])) if len(keep) else 0.0
+    if (
+        len(without_ripple[2]) >= FEWEST
+        and np.ptp(without_ripple[0][without_ripple[2]]) > SAME_REACH * reach_a
+    ):
+        input_a, supply_v, keep = without_ripple
+    if len(keep) < FEWEST or reach_a < LEAST_A:
         return case.missing(*SOURCE, "the part took too little current to load the supply")
     found = robust_line(input_a[keep], supply_v[keep])
     ohm = -found.slope
@@ -84,7 +113,7 @@ def _source(case: Case) -> Finding:
     jump_v = (
         channel_of("supply_v", 0.0).linearity if any(low_v < step_v < high_v for step_v in STEPS_V) else 0.0
     )
-    curve = math.hypot(SLOPE_SHARE * ohm, jump_v / float(np.ptp(input_a[keep])))
+    curve = math.hypot(SLOPE_SHARE * ohm, math.hypot(jump_v, CODE_V) / float(np.ptp(input_a[keep])))
     u = math.hypot(found.u_slope * math.sqrt(MEMORY), gain * ohm, curve)
     times = samples["time_s"][keep]
     return case.finding(

@@ -137,7 +137,7 @@ def fit_loop(case: Case) -> Loop | str:
         return NO_HOLD
     if len({_level(hold) for hold in holds}) < 3:
         return f"{len(holds)} stalls at too few different drives, 3 levels at least are needed"
-    current_a = np.concatenate([hold["current_a"] for hold in holds])
+    current_a = np.concatenate([hold["current_a"] for hold in holds]) - _zero_a(case)
     volts = np.concatenate([load_voltage(hold) for hold in holds])
     if not np.isfinite(volts).all():
         return "the recording holds no output volts"
@@ -147,6 +147,13 @@ def fit_loop(case: Case) -> Loop | str:
     start_s = float(holds[0]["time_s"][0])
     heat = np.interp(np.concatenate([hold["time_s"] for hold in holds]), *_heat(case, start_s))
     return _solve(case, current_a, volts, heat, start_s, len(holds))
+
+
+def _zero_a(case: Case) -> float:
+    """What the current reads while the bridge is off, amperes; 0 without a rest. Left in, it makes the holds
+    of one polarity look warmer than those of the other."""
+    resting = [rows["current_a"] for rows in case.samples(labels.REST)]
+    return float(np.median(np.concatenate(resting))) if resting else 0.0
 
 
 def _level(rows: Samples) -> float:

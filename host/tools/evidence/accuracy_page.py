@@ -65,7 +65,7 @@ def page(
     )  # fmt: skip
     lines = [head, *_summary(records), ""]
     for part, some in records.items():
-        lines += [f"## {part}", "", *_defects(some), "", *_estimates(some), ""]
+        lines += [f"## {part}", "", *defects(some), "", *_estimates(some), ""]
         if drawn.get(part):
             lines += [f"![Share rightly named against size, {part}](img/accuracy-{part}.svg)", ""]
     return "\n".join(lines)
@@ -98,7 +98,8 @@ def _summary(records: dict[str, list[Record]]) -> list[str]:
     return lines
 
 
-def _defects(records: list[Record]) -> list[str]:
+def defects(records: list[Record]) -> list[str]:
+    """Return the table of all defects and grades: how often found, named, taken for something else."""
     lines = [
         "| defect | grade | trials | found | rightly named | wrong or further name | inconclusive | passed |",
         "| --- | --- | --- | --- | --- | --- | --- | --- |",

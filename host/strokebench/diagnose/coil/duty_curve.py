@@ -26,6 +26,9 @@ SLOPE = ("spring_slope", "Spring slope over full travel (current squared)", "A2"
 ALL = (OPENING, VOLTS, HALF, WIDTH, FRICTION, PRELOAD, SLOPE)
 SHAPE_U = 0.008
 """Relative: friction that sticks and slips, and is not the same all the way (from simulated parts)."""
+TURNS_U = 0.02
+"""Relative, of the loop's width and height and of its middle at the seat: presliding, side pull and a pull
+that is not flat, which bend the loop near where it turns (from simulated parts of another build)."""
 SCALE_U = 0.02
 """Relative: the travel that positions are counted in. An offset of the position cancels in a difference."""
 
@@ -116,7 +119,7 @@ def _width(case: SolenoidValveCase) -> Finding:
     if len(found) < 3:
         return case.missing(*WIDTH, f"only {len(found)} sweeps can be compared up and down")
     measured = repeats(found)
-    measured = measured.widened(0.1, math.hypot(SCALE_U, SHAPE_U) * measured.value)
+    measured = measured.widened(0.1, math.hypot(SCALE_U, SHAPE_U, TURNS_U) * measured.value)
     return case.finding(*WIDTH[:2], measured, WIDTH[2], high="sticky", span_s=case.sweeps.span_s)
 
 
@@ -138,7 +141,7 @@ def _friction(case: SolenoidValveCase) -> Finding:
         return case.missing(*FRICTION, f"only {len(half)} sweeps cover the travel both ways")
     measured = repeats(half)
     gain = 2 * case.accuracy("current_a", "gain") * measured.value
-    measured = measured.widened(gain, 2 * SHAPE_U * measured.value)
+    measured = measured.widened(gain, math.hypot(2 * SHAPE_U, TURNS_U) * measured.value)
     return case.finding(*FRICTION[:2], measured, FRICTION[2], high="sticky", span_s=case.sweeps.span_s)
 
 
@@ -157,7 +160,8 @@ def _spring(case: SolenoidValveCase) -> list[Finding]:
         measured = repeats(found)
         bent = 2 * NOT_LINEAR_A * math.sqrt(max(float(np.nanmax(found)), 0.0))
         gain = 2 * case.accuracy("current_a", "gain") * measured.value
-        measured = measured.widened(gain, bent, SHAPE_U * measured.value)
+        shape = math.hypot(SHAPE_U, TURNS_U) if quantity is PRELOAD else SHAPE_U
+        measured = measured.widened(gain, bent, shape * measured.value)
         out.append(
             case.finding(*quantity[:2], measured, quantity[2], low="weak_spring", span_s=case.sweeps.span_s)
         )

@@ -144,7 +144,7 @@ def _currents(case: CoilCase, ins: list[Snap], outs: list[Snap]) -> list[Finding
     span_s = (ins[0].time_s - 0.05, ins[0].time_s + 0.05)
     pull_seen = repeats([snap.current_a for snap in ins])
     pull_seen = pull_seen.widened(RATE_U * pull_seen.value)
-    pull = pull_seen.widened(gain * pull_seen.value)
+    pull = pull_seen.widened(gain * pull_seen.value, NOT_LINEAR_A)
     dip = repeats([100 * snap.swing_a / snap.current_a for snap in ins])
     out = [
         case.finding(*PULL_IN[:2], pull, PULL_IN[2], low="weak_spring", high="sticky", span_s=span_s),

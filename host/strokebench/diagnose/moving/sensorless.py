@@ -17,17 +17,21 @@ import numpy as np
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import load_voltage
-from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.moving import ripple
+from strokebench.diagnose.moving.case import BEFORE_STOP, MovingCase
+from strokebench.diagnose.moving.fit.mover import Mover
 from strokebench.diagnose.moving.position import Position
 from strokebench.diagnose.moving.sweeps import GRID, Sweep, Sweeps, crossing
 from strokebench.diagnose.stats import Floats, moving_mean
-from strokebench.diagnose.winding import fit_loop
+from strokebench.diagnose.winding import Loop, fit_loop
 
 TAIL = 40
 """Samples at a stroke's end in which it stands at the stop."""
 TURNING_V = 0.2
 """Back-EMF above which the motor is taken to turn: what noise and resistance leave is ten times smaller."""
 SMOOTH = 5
+REBOUNDS = 30
+"""Samples after the last turning forwards in which it may spring back from the stop and settle."""
 ENDS_PERCENT = 6.0
 PLACE_U = 0.7
 """Standard uncertainty of a position in % of travel: drift of R i, start and end by a threshold
@@ -76,8 +80,15 @@ class SensorlessCase(MovingCase):
     @cached_property
     def brush_v(self) -> float:
         """Constant drop in brushes and contacts, volts."""
-        loop = fit_loop(self)
+        loop = self.loop
         return 0.0 if isinstance(loop, str) else loop.brush_v
+
+    @cached_property
+    def henry(self) -> float:
+        """Inductance as the PWM's ripple shows it, H; 0 without a burst. A reversal puts 1 % of
+        a stroke's V s across it."""
+        found = ripple.find(self)[0]
+        return found.value * 1e-3 if found.known else 0.0
 
     @cached_property
     def quick(self) -> list[Stroke]:
@@ -110,14 +121,23 @@ class SensorlessCase(MovingCase):
         if stalled_a < 0.02:
             return None
         ohm = (stalled_v - self.brush_v) / stalled_a
-        emf_v = moving_mean(volts - np.sign(current_a) * self.brush_v - ohm * current_a, SMOOTH)
+        rises_v = self.henry * np.gradient(current_a, 1e-3)
+        emf_v = moving_mean(volts - np.sign(current_a) * self.brush_v - ohm * current_a - rises_v, SMOOTH)
         turning = emf_v > TURNING_V
         turns = np.flatnonzero(np.convolve(turning, np.ones(SMOOTH), "same") >= SMOOTH)
         start, end = (int(turns[0]), int(turns[-1]) + 1) if len(turns) else (0, 0)
+        # what it rebounds by counts backwards, so all of the back-EMF until it has come to rest belongs to it
         inside = np.zeros(len(rows), bool)
-        inside[start:end] = True
-        way_vs = np.cumsum(np.where(turning & inside, emf_v, 0.0)) * 1e-3
+        inside[self._begin(current_a, start, end) : end + REBOUNDS if end else 0] = True
+        way_vs = np.cumsum(np.where(inside, emf_v, 0.0)) * 1e-3
         return Stroke(direction, mark, emf_v, way_vs, current_a, start, end)
+
+    def _begin(self, current_a: Floats, start: int, end: int) -> int:
+        """From where on the back-EMF is summed up: all of it where L is known; else from the current's first
+        peak on, which is about what it ends with, so that L drops out and only the first ms are lost."""
+        if self.henry or end - start < 2 * SMOOTH:
+            return max(start - SMOOTH, 0)
+        return int(np.argmax(current_a[: (start + end) // 2]))
 
     @cached_property
     def inertia(self) -> float:
@@ -169,6 +189,26 @@ class SensorlessCase(MovingCase):
             crossing(where, load_a * turn, GRID[::turn] * turn)[::turn],
             100.0 if turn > 0 else 0.0, float(stroke.current_a[-TAIL:].mean()) * turn,
         )  # fmt: skip
+
+    @cached_property
+    def fit(self) -> Mover | None:
+        """Balance of torques over all strokes; that of volts is no news here, the position came from it."""
+        return self._fitted(0.0)
+
+    @cached_property
+    def loop(self) -> Loop | str:
+        """Resistance from the holds at the stops: the position itself is made from it."""
+        return fit_loop(self)
+
+    @property
+    def seat_percent(self) -> float:
+        """What is left out at either end, % of travel."""
+        return ENDS_PERCENT
+
+    @property
+    def opening_side(self) -> tuple[float, float]:
+        """Places between which friction is told, % of travel."""
+        return ENDS_PERCENT, BEFORE_STOP
 
     @property
     def rest_percent(self) -> float:

@@ -19,6 +19,9 @@ SLOPE = ("spring_slope", "Spring slope over full travel", "A")
 MIN_PLACES = 40
 MIN_SPAN = 60.0
 """% of travel that the places must span: a part that jams half way does not show its spring."""
+TAKEN_FOR_SPRING = 0.012
+"""Share of the friction that may stand as a spring's slope: detents and presliding, which are not the same
+both ways (judgement, from simulated parts of another build)."""
 KNOWN_SHARE = 0.15
 """A spring's figure counts when its uncertainty is below this share of the opening preload."""
 
@@ -53,7 +56,8 @@ def find(case: MovingCase) -> list[Finding]:
             continue
         gain, zero_a = case.accuracy("current_a", "gain"), 0.0 if quantity is SLOPE else case.u_zero_a
         low = "weak_rest_spring" if quantity is PRELOAD_CLOSE else "weak_spring"
-        measured = Measured(value, u).widened(gain * value, GEAR_SHARE * value, zero_a)
+        taken_a = TAKEN_FOR_SPRING * torque.friction(*case.opening_side)[0] if quantity is SLOPE else 0.0
+        measured = Measured(value, u).widened(gain * value, GEAR_SHARE * value, zero_a, taken_a)
         out.append(case.finding(*quantity[:2], measured, quantity[2], low=low, span_s=case.moved_s))
     return out
 

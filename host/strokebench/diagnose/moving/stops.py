@@ -35,6 +35,9 @@ arrival, when none is taken (judgement)."""
 HYSTERESIS = 0.0007
 """Standard uncertainty of a track by the way it was approached, share of its span (judgement: sold with up to
 0.3 % of hysteresis, half of it to either side, evenly spread)."""
+UNPRESSED = 0.002
+"""Standard uncertainty of an open stop at which there is one current only, share of the span: a sweep may
+turn just before it, or the pull may just not reach it (from simulated valves)."""
 STANDS = 0.004
 """Share of the nominal span that the track may move in a piece in which the part stands still."""
 
@@ -66,7 +69,8 @@ def read_stop(case: Case, ends: tuple[str, ...], clean: Floats, span_v: float) -
     volts, amps = volts[there], amps[there]
     plain = float(np.median(volts))
     if not np.isfinite(amps).all() or np.ptp(amps) < LEVELS_A:
-        return Stop(plain, HYSTERESIS * abs(span_v)) if labelled else Stop(math.nan, 0.0)
+        u_share = math.hypot(HYSTERESIS, UNPRESSED if ends is OPEN_ENDS else 0.0)
+        return Stop(plain, u_share * abs(span_v)) if labelled else Stop(math.nan, 0.0)
     gives = float(np.polyfit(amps, volts, 1)[0])
     turn = 1 if ends is OPEN_ENDS else -1
     if not 0 <= gives * outwards * turn <= GIVES * abs(span_v):

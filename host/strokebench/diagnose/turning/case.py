@@ -235,7 +235,9 @@ class TurningCase(Case):
         """As ``standing``, with the resistance that the last release shows in its place where there is one.
 
         At standstill it is that of one place: a rotor that happens to stand on a burnt segment has another
-        one than a rotor that turns.
+        one than a rotor that turns. And it is the slope of small currents, in which the brushes' drop still
+        comes up: without a release, no more is taken for a running motor than a sound part of its kind may
+        have, give or take a quarter.
         """
         ohm, u_ohm, brush_v = self.standing
         brush_v = brush_v if math.isfinite(brush_v) else BRUSHES_V
@@ -248,6 +250,9 @@ class TurningCase(Case):
             if amps > CARRIES_A:
                 ohm = (volts - self.zero_v - brush_v - emf_v) / amps
                 return ohm, math.hypot(u_emf_v, 0.03) / amps, brush_v
+        most = self.limits("loop_resistance")[1]
+        if most is not None and ohm > most:
+            return most, most / 4, brush_v
         return ohm, u_ohm, brush_v
 
     @cached_property

@@ -22,6 +22,9 @@ LINEAR_U = 0.03
 """Standard width of torque that grows with the speed itself (grease, eddy currents in the armature's iron,
 a load that goes with a power between 1 and 2),
 as a share of the torque at rated speed, in kinds whose own law has no such term (judgement)."""
+BENDS_U = 0.007
+"""Relative to the torque at rated speed: what a load that follows another power leaves between the levels, in
+kinds whose law has no linear term; twice that of the torque gained (from simulated fans of another build)."""
 LAW_U = 0.003
 """Relative, of each level's torque: pulsation and turns that are no whole number in what was averaged."""
 
@@ -69,12 +72,15 @@ def find(case: TurningCase) -> list[Finding]:
     when = (case.running[0].span_s[0], case.running[-1].span_s[1])
     first = [1.0] + [0.0] * (len(fit.powers) - 1)
     gained = [1.0 - 0.5**power for power in fit.powers]
-    total = fit.of(*[1.0] * len(fit.powers))
+    total, rise = fit.of(*[1.0] * len(fit.powers)), fit.of(*gained)
+    if 1 not in names.powers:
+        bends = BENDS_U * total.value
+        total, rise = total.widened(bends), rise.widened(2 * bends)
     rpm = {"rated_rpm": fit.rated_rad_s * RAD_TO_RPM, "terms_mnm": (1e3 * fit.terms).tolist()}
     found = [
         case.finding(*DRAG[:2], fit.of(*first), DRAG[2], high="dragging", span_s=when, evidence=rpm),
         case.finding(*LOAD[:2], total, LOAD[2], low=names.light, high=names.heavy, span_s=when),
-        case.finding(*RISE[:2], fit.of(*gained), RISE[2], high=names.heavy, span_s=when),
+        case.finding(*RISE[:2], rise, RISE[2], high=names.heavy, span_s=when),
     ]
     if names.low_speed:
         linear = fit.of(0.0, 1.0, 0.0)

@@ -20,14 +20,16 @@ MEANS = {
     "inductance": "reactance of the winding at the PWM's frequency, over its angular frequency",
     "motor_constant": "volts per shaft speed, gear included",
     "friction": "all Coulomb friction over the motor constant, at no speed, mean of the opening side",
-    "friction (no sensor)": "the same over the whole travel",
+    "friction (no sensor)": "the same, mean of 6 to 97 % of the travel",
     "hysteresis": "that friction over the mean spring torque at the same places",
     "preload_open": "line through the spring's torque on the opening side over the motor constant, at rest",
     "spring_slope": "that line's rise over the travel, over the motor constant",
     "preload_close": "spring's torque half way between closed stop and rest, over the motor constant",
     "breakaway_open": "spring's torque and static friction 1 % of travel beyond rest, over the constant",
     "seat_sticking": "static friction at the seat less Coulomb friction of the opening side, over the latter",
-    "travel (no sensor)": "angle times motor constant over their nominal product",
+    "travel (no sensor)": "the motor's way between the stops, pressed with what a stalled stroke's push is"
+    " beyond the friction (play, and what gear and stops give, included), times motor constant, over the"
+    " nominal product",
 }
 
 
@@ -90,11 +92,25 @@ def truths(specimen: Specimen) -> dict[str, float]:
 def _without_sensor(shaft: Shaft, specimen: Specimen) -> dict[str, float]:
     nominal, mover = specimen.profile.nominal, shaft.mover
     whole = nominal["motor_constant"] * math.radians(nominal["travel_deg"])
-    everywhere = np.linspace(0.03, 0.97, 95)
+    everywhere = np.linspace(0.06, 0.97, 92)
+    way_rad = mover.travel_rad + _gives_rad(shaft, specimen)
     return {
-        "travel": 100 * mover.k_si * mover.travel_rad / whole,
+        "travel": 100 * mover.k_si * way_rad / whole,
         "friction": float(np.mean(shaft.dry_nm(everywhere))) / mover.k_si,
     }
+
+
+def _gives_rad(shaft: Shaft, specimen: Specimen) -> float:
+    """By how much the motor goes further than from touch to touch, pressed into either stop."""
+    mover = shaft.mover
+    samples = specimen.run.samples
+    drive = np.abs(samples["drive"])
+    push_nm = mover.k_si * float(np.percentile(np.abs(samples["current_a"][drive > 0.95 * drive.max()]), 90))
+    push_nm = max(push_nm - float(np.mean(shaft.dry_nm(np.linspace(0, 1, 50)))), 0.0)
+    per_nm = 1 / mover.stop_nm_per_rad
+    if shaft.first:
+        return float(2 * push_nm * per_nm)
+    return float(2 * push_nm * (per_nm + 1 / mover.gear_nm_per_rad) + mover.play_rad)
 
 
 def _torques(shaft: Shaft, specimen: Specimen) -> dict[str, float]:

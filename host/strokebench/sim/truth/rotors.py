@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from strokebench.physics.copper import resistance_at, resistance_ratio
-from strokebench.sim.plants.base import BRIDGE_OHM
+from strokebench.sim.plants.base import BRIDGE_OHM, SHUNT_OHM
 from strokebench.sim.plants.rotary import Rotary
 from strokebench.sim.truth.common import Specimen
 
@@ -17,7 +17,8 @@ RPM = 60 / (2 * np.pi)
 MEANS = {
     "speed": "speed of the rotor amid the span that the finding was read from",
     "motor_constant": "volts per speed, mean over the turn",
-    "loop_resistance": "winding at 20 C with the brushes' mean flicker, and all leads, without brush drop",
+    "loop_resistance": "winding at 20 C with the brushes' mean flicker, all leads, and the bench's shunt"
+    " behind the outputs, without brush drop",
     "pump_resistance": "the same without leads and harness",
     "brush_drop": "what the brushes take at the highest current, beyond what goes in proportion to it",
     "drag": "dry torque of load and bearings towards zero speed, without what it takes to break away",
@@ -43,7 +44,7 @@ def truths(specimen: Specimen) -> dict[str, float]:
     load = _law(turner, first)
     found = {
         "motor_constant": turner.k_si,
-        "loop_resistance": winding + leads,
+        "loop_resistance": winding + leads + SHUNT_OHM,
         "brush_drop": turner.brush_v if first else turner.drop_v,
         "drag": 1e3 * load(0.0),
         "load_torque": 1e3 * load(rated),
@@ -51,7 +52,7 @@ def truths(specimen: Specimen) -> dict[str, float]:
     }
     if harness:
         found |= {"supply_side": 1e3 * plant.supply_ohm, "ground_side": 1e3 * plant.ground_ohm}
-        found["pump_resistance"] = winding
+        found["pump_resistance"] = winding + SHUNT_OHM
     if first and "low_speed_loss" in specimen.found:
         found["low_speed_loss"] = 100 * turner.viscous_nms * rated / load(rated)
     speed = true_speed(specimen)
@@ -85,5 +86,5 @@ def wires(specimen: Specimen) -> dict[str, float]:
     if circuit.crimp_ohm:
         del found["supply_side"]
     if not hasattr(circuit, "warms"):
-        found["wire_load"] = plant._loop_ohm - BRIDGE_OHM
+        found["wire_load"] = plant._loop_ohm - BRIDGE_OHM + SHUNT_OHM
     return found

@@ -1,0 +1,19 @@
+"""Names that parts of another build once got wrong; each specimen is one on which the old code was wrong."""
+
+from __future__ import annotations
+
+import pytest
+from strokebench.bench.spec import SimSpec
+from strokebench.sim.trials import Trial, conditions, examine
+
+
+@pytest.mark.slow
+def test_a_fan_that_takes_all_current_for_weak_magnets_is_not_called_blocked(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Its run ends before any release. The slope of the holds at standstill, 0.3 to 1.2 A with brushes whose
+    drop still comes up there, was carried on to 25 A, where it left no back-EMF."""
+    monkeypatch.setenv("STROKEBENCH_FAST", "0")  # one trial is not worth compiling
+    spec = conditions("cooling-fan", 448, ("weak_magnet=0.4",), SimSpec(family="second", as_built=True))
+    found = examine(Trial("weak_magnet", "severe", spec, 0.4))
+    assert found["named"] == ["weak_magnet"]
