@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import random
 import shutil
 import sqlite3
@@ -54,6 +55,15 @@ READERS = (
 def good(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("good") / "good.book"
     written(path)
+    return path
+
+
+@pytest.fixture(scope="module")
+def real(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two runs as the command records them, that can be judged and compared."""
+    path = tmp_path_factory.mktemp("real") / "real.book"
+    for seed in ("1", "2"):
+        assert main(["run", "solenoid", "--sim", "--seed", seed, "--no-report", "--book", str(path)]) == 0
     return path
 
 
@@ -138,38 +148,80 @@ def test_a_small_blob_cannot_become_a_large_one(good: Path, tmp_path: Path) -> N
 
 
 def test_random_bytes_and_random_cells(
-    good: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    good: Path, real: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """30 books with bytes altered anywhere in the file: a sentence each time."""
-    assert fuzz(good, tmp_path, range(30)) == []
+    """Books with bytes altered anywhere in the file, or odd values put in by SQL: a sentence each time."""
+    assert fuzz(good, real, tmp_path, range(40)) == []
     assert "Traceback" not in "".join(capsys.readouterr())
 
 
 @pytest.mark.long
-def test_random_bytes_by_the_thousand(good: Path, tmp_path: Path) -> None:
-    assert fuzz(good, tmp_path, range(1000, 6000)) == []
+@pytest.mark.parametrize("part", range(5))
+def test_random_books_by_the_thousand(good: Path, real: Path, tmp_path: Path, part: int) -> None:
+    assert fuzz(good, real, tmp_path, range(1000 * (part + 1), 1000 * (part + 2))) == []
 
 
-def fuzz(good: Path, folder: Path, seeds: range) -> list[int]:
-    """Return the seeds whose book made a reading command fail in a way nobody foresaw."""
-    whole, path, bad = good.read_bytes(), folder / "f.book", []
+ODD: tuple[object, ...] = (
+    None, 0, -1, 1, 2**31, 2**63 - 1, -(2**63), 0.5, 1e308, -1e308, 1e-320, "", "x", "pass", "fail",
+    "running", "9" * 400, "nan", "\x1b[2J", "\0", "\ud7ff", "{}", "[]", "null", "1", '{"identity": 5}',
+    '{"identity": {}}', '{"identity": {"board": "x", "firmware": 1, "calibration_id": "x"}}',
+    '{"identity": {"uid": [1], "board": null}, "engine": 7}', '{"damaged": 3, "lost_rows": "many"}',
+    '{"fault": "x", "cautions": {}, "answers": 5}', '{"answers": [1]}', '{"answers": [{"step": []}]}',
+    '{"current_a": {"offset": "x"}}', '{"current_a": {"offset": 1e999}}', '{"limits": 5}',
+    '{"procedure": []}', '{"run_id": "x", "seal": 4, "uid": 5}', b"", b"x", bytes(16), bytes(100_000),
+    "y" * 70_000,
+)  # fmt: skip
+TABLES = ("runs", "batches", "marks", "events", "bursts", "findings", "seals", "facts")
+MORE_READERS = (
+    "report 1 --force -o R", "export 1 --force --csv C", "book trend friction", "compare 1 2 --no-report",
+    "judge B --run 1 --no-report", "book find --text x", "book note 1 word",
+)  # fmt: skip
+
+
+def odd_cells(path: Path, dice: random.Random) -> None:
+    """Put odd values into a few cells, as far as the tables take them."""
+    with closing(sqlite3.connect(path)) as raw, raw:
+        for _ in range(dice.choice((1, 1, 3))):
+            table = dice.choice(TABLES)
+            column = dice.choice(raw.execute(f"PRAGMA table_info({table})").fetchall())[1]
+            value, few = dice.choice(ODD), "" if dice.random() < 0.5 else " WHERE random() % 2"
+            with contextlib.suppress(sqlite3.IntegrityError):
+                raw.execute(f"UPDATE {table} SET {column} = ?{few}", (value,))
+
+
+def odd_bytes(path: Path, dice: random.Random) -> None:
+    """Alter bytes anywhere in the file, or cut it short."""
+    data = bytearray(path.read_bytes())
+    for _ in range(dice.choice((1, 4, 30))):
+        data[dice.randrange(len(data))] = dice.choice((0, 255, dice.randrange(256)))
+    if dice.random() < 0.15:
+        del data[dice.randrange(100, len(data)) :]
+    path.write_bytes(data)
+
+
+def fuzz(good: Path, real: Path, folder: Path, seeds: range) -> list[str]:
+    """Return the seeds whose book made a command fail in a way nobody foresaw, and the command.
+
+    Bytes are altered in the ``good`` book, cells in the ``real`` one.
+    """
+    path, bad = folder / "f.book", []
+    places = {"R": str(folder / "r.html"), "C": str(folder / "c.csv"), "B": str(path)}
     for seed in seeds:
         dice = random.Random(seed)
-        data = bytearray(whole)
-        for _ in range(dice.choice((1, 4, 30))):
-            data[dice.randrange(len(data))] = dice.choice((0, 255, dice.randrange(256)))
-        if seed % 7 == 0:
-            del data[dice.randrange(100, len(data)) :]
-        path.write_bytes(data)
-        codes = [
-            main([*words, "--book", str(path)])
-            for words in (["book", "list"], ["book", "show", "1"], ["book", "check"])
-        ]
+        shutil.copyfile(real if seed % 2 else good, path)
+        (odd_cells if seed % 2 else odd_bytes)(path, dice)
         target = folder / "saved.book"
         target.unlink(missing_ok=True)
-        codes.append(main(["book", "recover", str(target), "--book", str(path)]))
-        if UNEXPECTED in codes:
-            bad.append(seed)
+        for words in (
+            "book list", "book show 1", "book check", f"book recover {target}", *dice.sample(MORE_READERS, 2),
+        ):  # fmt: skip
+            command = [places.get(word, word) for word in words.split()]
+            command += [] if words.startswith("judge") else ["--book", str(path)]
+            if main(command) == UNEXPECTED:
+                bad.append(f"{seed}: {words}")
+        if target.exists():
+            with Book(target, read_only=True) as saved:
+                bad += [f"{seed}: saved, {problem}" for problem in saved.problems()]
     return bad
 
 

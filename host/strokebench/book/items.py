@@ -91,7 +91,7 @@ def last_link(connection: sqlite3.Connection, run_id: int) -> bytes:
     ):
         row = connection.execute(query, (run_id,)).fetchone()
         if row is not None:
-            return bytes(row[0])
+            return _link(row[0])
     return seal.START
 
 
@@ -100,7 +100,12 @@ def words_link(connection: sqlite3.Connection, run_id: int) -> bytes:
     query = f"""SELECT link FROM seals WHERE run_id = ? AND (strand = '{WORDS}' OR what = 'head')
         ORDER BY number DESC LIMIT 1"""
     row = connection.execute(query, (run_id,)).fetchone()
-    return seal.START if row is None else bytes(row[0])
+    return seal.START if row is None else _link(row[0])
+
+
+def _link(value: Any) -> bytes:
+    """Return a link from the book; what is none follows nothing, which the check then shows."""
+    return value if isinstance(value, bytes) else b""
 
 
 def add(connection: sqlite3.Connection, run_id: int, strand: str, what: str, before: bytes, at: str) -> bytes:

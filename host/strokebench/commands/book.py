@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from strokebench.commands.common import add_book, add_force, add_json, print_json
+from strokebench.commands.common import add_book, add_force, add_json, add_without_names, print_json
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -86,10 +86,7 @@ def _add_export(parser: argparse.ArgumentParser) -> None:
     kinds.add_argument("--csv", metavar="FILE")
     kinds.add_argument("--parquet", metavar="FOLDER", help="one file a run, in folders by part and month")
     kinds.add_argument("--mdf", metavar="FILE.mf4", help="ASAM MDF 4, an open standard")
-    parser.add_argument(
-        "--without-names", action="store_true",
-        help="with --parquet: pseudonyms in place of customer and serial number, no notes",
-    )  # fmt: skip
+    add_without_names(parser)
     add_force(parser)
 
 
@@ -189,22 +186,26 @@ def _trend(args: argparse.Namespace) -> int:
 
 
 def _export(args: argparse.Namespace) -> int:
+    from strokebench.book.export.about import about
+
+    names = not args.without_names
     with _book(args) as book:
         if args.parquet:
             from strokebench.book.export.parquet import write_parquet
 
             chosen = [args.run] if args.run else book.run_numbers()
-            count = write_parquet(book, chosen, args.parquet, names=not args.without_names)
+            count = write_parquet(book, chosen, args.parquet, names=names)
             return _written(args, f"{count} runs in {args.parquet}", runs=count, folder=args.parquet)
         data = book.load(args.run or book.last_run())
+        facts = about(book, data, names=names)
     if args.csv:
         from strokebench.book.export.csv import write_csv
 
-        write_csv(data, args.csv, replace=args.force)
+        write_csv(data, args.csv, replace=args.force, facts=facts)
     else:
         from strokebench.book.export.mdf import write_mdf
 
-        write_mdf(data, args.mdf, replace=args.force)
+        write_mdf(data, args.mdf, replace=args.force, facts=facts)
     file, rows, run_id = args.csv or args.mdf, len(data.samples), data.info["run_id"]
     return _written(args, f"Run {run_id}: {rows:,} rows in {file}", run_id=run_id, rows=rows, file=file)
 

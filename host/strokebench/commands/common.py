@@ -36,6 +36,15 @@ def add_force(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--force", action="store_true", help="replace files that are there already")
 
 
+def add_without_names(parser: argparse.ArgumentParser) -> None:
+    """Add ``--without-names``."""
+    parser.add_argument(
+        "--without-names",
+        action="store_true",
+        help="pseudonyms in place of customer and serial number, no notes",
+    )
+
+
 def add_bench(parser: argparse.ArgumentParser, *, sim: bool = True, plant: bool = True) -> None:
     """Add what chooses a bench: ``--port`` or the simulation's options, ``--plant`` for both at once."""
     parser.add_argument(

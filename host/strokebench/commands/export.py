@@ -1,10 +1,10 @@
-"""Export the samples of a recorded run."""
+"""Export the samples of a recorded run, and beside them what they belong to."""
 
 from __future__ import annotations
 
 import argparse
 
-from strokebench.commands.common import add_book, add_force, add_json, print_json
+from strokebench.commands.common import add_book, add_force, add_json, add_without_names, print_json
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -15,6 +15,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--csv", required=True, metavar="FILE", help="CSV file to write, - for standard output"
     )
+    add_without_names(parser)
     add_force(parser)
     add_book(parser)
     add_json(parser)
@@ -23,6 +24,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do it."""
     from strokebench.book.book import Book
+    from strokebench.book.export.about import about
     from strokebench.book.export.csv import write_csv
     from strokebench.errors import UsageError
 
@@ -30,7 +32,8 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError("--json and --csv - both want standard output.", "Name a file, or leave one out.")
     with Book(args.book, read_only=True) as book:
         data = book.load(book.last_run() if args.run_id is None else args.run_id)
-    write_csv(data, args.csv, replace=args.force)
+        facts = about(book, data, names=not args.without_names)
+    write_csv(data, args.csv, replace=args.force, facts=facts)
     run_id, rows = data.info["run_id"], len(data.samples)
     if args.json:
         print_json({"run_id": run_id, "rows": rows, "file": args.csv})

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from strokebench.book.export.about import as_text
 from strokebench.data.output import output_file
 from strokebench.data.run import RunData
 from strokebench.data.samples import COLUMNS
@@ -13,8 +14,17 @@ from strokebench.errors import UsageError
 UNITS = {"a": "A", "v": "V", "c": "degC"}
 
 
-def write_mdf(run: RunData, path: str | Path, *, replace: bool = False) -> None:
-    """Write samples as one group, each burst as its own; UsageError without asammdf, else BookError."""
+ATTACHED = "strokebench.about.json"
+"""Name of the attachment that says what the recording belongs to."""
+
+
+def write_mdf(
+    run: RunData, path: str | Path, *, replace: bool = False, facts: dict[str, Any] | None = None
+) -> None:
+    """Write samples as one group, each burst as its own; UsageError without asammdf, else BookError.
+
+    ``facts``: what the recording belongs to (:func:`strokebench.book.export.about.about`), attached.
+    """
     try:
         from asammdf import MDF, Signal
     except ImportError:
@@ -28,6 +38,8 @@ def write_mdf(run: RunData, path: str | Path, *, replace: bool = False) -> None:
         file.append(signals, comment="samples")
         for number, burst in enumerate(run.bursts, 1):
             file.append([_burst(Signal, number, burst)], comment=burst.label)
+        if facts is not None:
+            file.attach(as_text(facts).encode(), file_name=ATTACHED, mime="application/json")
         with output_file(path, replace=replace) as partial:
             file.save(partial, overwrite=True)
 

@@ -8,22 +8,30 @@ The folder names are the usual key=value ones: DuckDB, Dask and Spark see ``part
 
 from __future__ import annotations
 
-import hashlib
+import json
 import math
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from strokebench.book.export.about import about, as_text
 from strokebench.data.output import output_file
-from strokebench.errors import UsageError
+from strokebench.errors import BookError, UsageError
 
 if TYPE_CHECKING:
     from strokebench.book.book import Book
+    from strokebench.data.findings import Finding
     from strokebench.data.run import RunData
 
-Named = Callable[[str], str]
-"""What turns a customer or serial number into what is exported."""
+Facts = dict[str, Any]
+NAMES = ("part_serial", "customer", "note", "answers")
+ABOUT = (
+    "run", "bench", "firmware", "calibration", "engine", "started_at", "part_serial", "customer", "seal",
+)  # fmt: skip
+TELLING = ("names", "part_serial", "customer")
+KEY = b"strokebench"
+"""In every file, under this name among its metadata, stands what the recording belongs to, as JSON."""
 
 
 def _arrow() -> Any:
@@ -42,31 +50,41 @@ def write_parquet(book: Book, run_ids: Iterable[int], folder: str | Path, *, nam
 
     A recording that is there already with the same judgement is left as it is. ``names``: with customer and
     serial number; without, pseudonyms stand in their place, the same for the same name in this book only, and
-    notes are left out. Raises :class:`BookError` when something cannot be written.
+    notes are left out. One folder takes either. A run that cannot be read costs that run. Raises
+    :class:`BookError` in the end for those, and when something cannot be written.
     """
-    arrow, count = _arrow(), 0
-    named: Named = str if names else pseudonyms(book.salt())
+    arrow, count, lost = _arrow(), 0, []
     for run_id in run_ids:
-        run = book.load(run_id)
-        part, month = _plain_name(run.info["part"]), _plain_name(run.info["started_at"][:7])
-        place = Path(f"part={part}") / f"month={month}"
-        bench = str((run.info.get("identity") or {}).get("uid") or "no-bench")
-        name = f"{_plain_name(bench)}-{_plain_name(run.info['uid'])}"
-        judged = run.info["seal"][:8]
-        _write(arrow, _samples(arrow, run, bench), Path(folder) / "samples" / place / f"{name}.parquet")
-        found = _findings(arrow, book, run_id, run, bench, named)
-        _write(arrow, found, Path(folder) / "findings" / place / f"{name}-{judged}.parquet")
+        try:
+            run = book.load(run_id)
+            facts, findings = about(book, run, names=names), book.findings(run_id)
+        except BookError as error:
+            lost.append(f"run {run_id} ({error})")
+            continue
+        _write_run(arrow, Path(folder), run, facts, findings)
         count += 1
+    if lost:
+        raise BookError(
+            f"{count} runs are in {folder}, {len(lost)} are not: {', '.join(lost[:5])}"
+            + (" and more." if len(lost) > 5 else "."),
+            "`strokebench book check` lists what is wrong.",
+        )
     return count
 
 
-def pseudonyms(salt: bytes) -> Named:
-    """Return what gives every name its pseudonym: a keyed digest (BLAKE2b, RFC 7693), empty for none."""
-
-    def named(text: str) -> str:
-        return hashlib.blake2b(text.encode(), key=salt, digest_size=8).hexdigest() if text else ""
-
-    return named
+def _write_run(arrow: Any, folder: Path, run: RunData, facts: Facts, findings: list[Finding]) -> None:
+    place = Path(f"part={_plain_name(facts['part'])}") / f"month={_plain_name(facts['started_at'][:7])}"
+    facts = {**facts, "bench": facts["bench"] or "no-bench"}
+    name = f"{_plain_name(facts['bench'])}-{_plain_name(facts['run'])}"
+    kept = {key: value for key, value in facts.items() if key not in NAMES}  # goes with and without names
+    _write(arrow, _samples(arrow, run, kept), folder / "samples" / place / f"{name}.parquet", kept)
+    path = folder / "findings" / place / f"{name}-{facts['seal'][:8]}.parquet"
+    if path.exists() and _told(arrow, path, facts) != [facts[name] for name in TELLING]:
+        raise BookError(
+            f"{path.name} is in {folder} already, {'without' if facts['names'] else 'with'} names.",
+            "Choose another folder: one takes recordings with names, or without.",
+        )
+    _write(arrow, _findings(arrow, findings, facts), path, facts)
 
 
 def _plain_name(text: str) -> str:
@@ -74,41 +92,61 @@ def _plain_name(text: str) -> str:
     return re.sub(r"[^A-Za-z0-9_-]", "_", text)[:60] or "none"
 
 
-def _write(arrow: Any, table: Any, path: Path) -> None:
+def _write(arrow: Any, table: Any, path: Path, facts: Facts) -> None:
     """Write a file that is named by what it holds: one that is there holds the same."""
     if path.exists():
         return
+    table = table.replace_schema_metadata({KEY: as_text(facts)})
     with output_file(path, folder=True) as partial:
         arrow.parquet.write_table(table, partial, compression="zstd")
 
 
-def _samples(arrow: Any, run: RunData, bench: str) -> Any:
+def _told(arrow: Any, path: Path, facts: Facts) -> list[Any]:
+    """Return how a file of findings names customer and part; BookError when it is no such file."""
+    try:
+        kept = (arrow.parquet.read_schema(path).metadata or {}).get(KEY)
+        rows = arrow.parquet.read_table(path, columns=list(TELLING[1:])).slice(0, 1).to_pylist()
+        older = {**facts, **(rows[0] if rows else {})}  # which has the names in its rows only
+        return [(json.loads(kept) if kept else older).get(name) for name in TELLING]
+    except (OSError, ValueError, AttributeError, arrow.ArrowException):
+        raise BookError(f"{path} is no file of findings.", "Choose another folder.") from None
+
+
+def _samples(arrow: Any, run: RunData, facts: Facts) -> Any:
     rows = run.samples
     columns = {name: rows[name] for name in rows.dtype.names or ()}
-    about = {"run_id": run.info["run_id"], "run": run.info["uid"], "bench": bench}
-    return arrow.table({**columns, **{name: [value] * len(rows) for name, value in about.items()}})
+    tags = {name: [facts[name]] * len(rows) for name in ("run_id", "run", "bench")}
+    return arrow.table({**columns, **tags})
 
 
-def _findings(arrow: Any, book: Book, run_id: int, run: RunData, bench: str, named: Named) -> Any:
-    info, identity = run.info, run.info.get("identity") or {}
-    about = {
-        "run_id": run_id, "run": info["uid"], "bench": bench, "firmware": str(identity.get("firmware", "")),
-        "calibration": str(identity.get("calibration_id", "")), "engine": str(info.get("engine", "")),
-        "started_at": info["started_at"], "part_serial": named(info["part_serial"]),
-        "customer": named(info["customer"]), "run_verdict": info["verdict"] or "", "seal": info["seal"],
-    }  # fmt: skip
+def _findings(arrow: Any, findings: list[Finding], facts: Facts) -> Any:
+    texts = (
+        "run",
+        "bench",
+        "firmware",
+        "calibration",
+        "engine",
+        "started_at",
+        "part_serial",
+        "customer",
+        "seal",
+    )
+    head = {"run_id": facts["run_id"], "run_verdict": facts["verdict"] or ""}
+    head |= {name: str(facts.get(name, "")) for name in texts}
     rows = [
         {
-            **about, "key": finding.key, "value": _plain(finding.value), "u": _plain(finding.u),
+            **head, "key": finding.key, "value": _plain(finding.value), "u": _plain(finding.u),
             "unit": finding.unit, "lower": finding.lower, "upper": finding.upper,
             "verdict": finding.verdict.value, "fault": finding.fault,
         }
-        for finding in book.findings(run_id)
+        for finding in findings
     ]  # fmt: skip
     numbers = ("value", "u", "lower", "upper")
-    texts = (*(name for name in about if name != "run_id"), "key", "unit", "verdict", "fault")
+    words = (*(name for name in head if name != "run_id"), "key", "unit", "verdict", "fault")
     fields = [("run_id", arrow.int64()), *((name, arrow.float64()) for name in numbers)]
-    return arrow.Table.from_pylist(rows, schema=arrow.schema(fields + [(t, arrow.string()) for t in texts]))
+    return arrow.Table.from_pylist(
+        rows, schema=arrow.schema(fields + [(name, arrow.string()) for name in words])
+    )
 
 
 def _plain(value: float) -> float | None:
