@@ -73,7 +73,8 @@ def test_defect_is_found_and_named(records: Records, kind: FaultKind, grade: str
 
 
 def _right(record: dict[str, Any], kind: FaultKind) -> bool:
-    return bool(record["verdict"] == "fail" and record["named"] == [kind.name])
+    wanted = "inconclusive" if kind.name == "weak_battery" else "fail"  # the bench's, not the part's
+    return bool(record["verdict"] == wanted and record["named"] == [kind.name])
 
 
 @pytest.mark.parametrize("grade", ["moderate", "severe"])

@@ -66,7 +66,8 @@ def test_overall_needs_every_required_finding() -> None:
     assert overall(judge([good])) is PASS
     assert overall(judge([good, bad])) is FAIL
     assert overall(judge([good, unsure])) is OPEN
-    assert overall(judge([good, unsure]), frozenset({"a"})) is PASS
+    assert overall(judge([good, unsure]), frozenset({"a"})) is OPEN  # a limit, and nothing known of it
+    assert overall(judge([good, finding("c", 1, 0, 1, 0.1)]), frozenset({"a"})) is PASS
     assert overall(judge([good]), frozenset({"a", "missing"})) is OPEN
     assert overall([]) is OPEN
 

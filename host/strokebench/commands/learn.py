@@ -125,7 +125,7 @@ def _limits(limit: LearntLimit, source: str) -> dict[str, Any]:
     both = {"lower": limit.lower, "upper": limit.upper}
     reach = max(limit.spread, limit.u)
     out: dict[str, Any] = {key: rounded(value, reach) for key, value in both.items() if value is not None}
-    return {**out, "note": note(limit, source)}
+    return {**out, "parts": limit.parts, "note": note(limit, source)}
 
 
 def _show(learnt: Learnt, path: str | None) -> None:

@@ -96,7 +96,12 @@ def proposal(load: Load, base: dict[str, Any], allowed_a: float, name: str) -> d
 def _around(value: float, share: float, u: float) -> dict[str, Any]:
     reach = share * value + 2 * u
     note = f"one part measured {value:.4g}; +-{share:.0%} and U: a proposal (judgement)"
-    return {"lower": float(f"{value - reach:.4g}"), "upper": float(f"{value + reach:.4g}"), "note": note}
+    return {
+        "lower": float(f"{value - reach:.4g}"),
+        "upper": float(f"{value + reach:.4g}"),
+        "parts": 1,
+        "note": note,
+    }
 
 
 def _propose(args: argparse.Namespace, load: Load) -> None:

@@ -109,8 +109,9 @@ def report_path(source: str, run_id: int | None) -> Path:
 
 def _show(outcome: Outcome) -> None:
     from strokebench.terminal.display import show_result
+    from strokebench.verdict.basis import caveat
 
-    show_result(outcome.profile.part.title, outcome.findings, outcome.verdict)
+    show_result(outcome.profile.part.title, outcome.findings, outcome.verdict, caveat=caveat(outcome.profile))
     if outcome.run_id is not None:
         mark = " (simulated)" if outcome.data.info.get("engine") == "plant" else ""
         print(f"Run {outcome.run_id} in {outcome.source}{mark}", flush=True)
@@ -142,6 +143,9 @@ def _warn(outcome: Outcome) -> None:
 def as_json(outcome: Outcome, path: Path | None, code: int) -> dict[str, Any]:
     """Return the machine-readable result."""
     from strokebench.report.content import is_simulated
+    from strokebench.verdict.basis import caveat
+    from strokebench.verdict.bench_fit import bench_troubles
+    from strokebench.verdict.risk import PRIOR, risk_of_run
 
     info = outcome.data.info
     findings = [{**asdict(finding), "verdict": finding.verdict.value} for finding in outcome.findings]
@@ -150,6 +154,9 @@ def as_json(outcome: Outcome, path: Path | None, code: int) -> dict[str, Any]:
     return {
         "part": outcome.profile.name,
         "verdict": outcome.verdict.value,
+        "caveat": caveat(outcome.profile),
+        "bench": bench_troubles(outcome.findings),
+        "risk": {**asdict(risk_of_run(outcome.findings)), "prior": PRIOR},
         "exit_code": code,
         "outcome": info.get("outcome"),
         "simulated": is_simulated(outcome.data),

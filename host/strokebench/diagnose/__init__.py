@@ -29,6 +29,7 @@ def kinds() -> tuple[str, ...]:
 def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
     """Return all findings of a run, unjudged, in a fixed order; UsageError for an unknown kind of part.
 
+    Of a run that ended before its time only whole stretches are read (:mod:`strokebench.diagnose.whole`).
     When the recording as a whole is not fit (gaps, hardly driven, supply too low), every finding but those on
     the supply and on the recording itself loses its value and says why. A question whose channels were not
     recorded is not asked, and says what is missing; where the part was seen to be switched on
@@ -37,8 +38,10 @@ def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
     from strokebench.diagnose import channels
     from strokebench.diagnose.evidence import why_unfit
     from strokebench.diagnose.switched.find import find_alone
+    from strokebench.diagnose.whole import whole_part
 
     kind = kind_of(profile.kind)
+    run = run if profile.kind == "guided" else whole_part(run)  # each answer of a person is whole
     case, lacks = kind.case(run, profile), channels.lacking(run)
     unfit = why_unfit(case)
     findings = [finding for finder in kind.finders for finding in _answers(finder, case, lacks, unfit)]

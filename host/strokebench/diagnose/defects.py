@@ -226,7 +226,7 @@ DEFECTS: dict[str, Defect] = {
         "Travel too short",
         "The part does not cover its whole way between the stops.",
         "Look for something in the way, or a gear that jumped.",
-        ("stop_shifted", "track_range", "slow"),
+        ("stop_shifted", "track_range", "rest_shifted", "slow"),
     ),
     "track_mismatch": Defect(
         "Sensor tracks disagree",

@@ -18,6 +18,11 @@ SHORT = ("run_resistance", "Resistance at most, when the run was ended", "ohm")
 RESISTANCES = ("winding_resistance", "loop_resistance")
 SHORT_SHARE, SHORT_A = 0.8, 0.5
 """A short: below this share of the lowest good resistance, while at least so much flows (judgement)."""
+STOPPED_BY = {
+    "stopped": "it was stopped", "interrupted": "it was stopped", "silent": "nobody answered, it was ended",
+    "cut": "the recording was cut off", "fault": "the bench's protection ended it",
+}  # fmt: skip
+"""Outcome of a run that did not come to its end, without an event that says why -> what happened."""
 GAP_PERIODS = 2.5
 MANY_GAPS = 2.0
 LOW_SUPPLY_V = 9.0
@@ -32,8 +37,7 @@ QUESTION = Question(
 
 
 def find(case: Case) -> list[Finding]:
-    """Return the share of missing samples, and a finding without value when the bench's protection ended the
-    run."""
+    """Return the share of missing samples, and a finding without value when the run ended early."""
     out = [case.finding(*GAPS[:2], Measured(missing_percent(case), 0.0), GAPS[2], high="")]
     events = case.run.events
     stopped = [event for event in events if event.kind == "fault" or (event.code and event.kind != "warning")]
@@ -45,6 +49,8 @@ def find(case: Case) -> list[Finding]:
                 *ENDED, why, span_s=(first.time_s, first.time_s), evidence={"code": first.code, "gate": True}
             )
         )
+    elif (outcome := str(case.run.info.get("outcome"))) in STOPPED_BY:
+        out.append(case.missing(*ENDED, f"{STOPPED_BY[outcome]} before its end", evidence={"gate": True}))
     if case.run.info.get("outcome") == "watch":
         label = case.run.marks[-1].label if case.run.marks else ""
         why = f"the procedure ended itself early in {label!r}: the part did not do what a usable one does"

@@ -56,7 +56,11 @@ class FindingLimit(BaseModel):
     lower: float | None = None
     upper: float | None = None
     required: bool = False
-    """True: a run that does not yield this finding is inconclusive."""
+    """True: a run that does not pass this finding does not pass."""
+    not_needed: str = ""
+    """Why a run may pass although this finding stayed unknown; empty: it may not."""
+    parts: Annotated[int, Field(ge=1)] | None = None
+    """From how many good parts the limit was made; None where it does not come from parts."""
     note: str = ""
     """Where the limit comes from."""
 
@@ -64,6 +68,8 @@ class FindingLimit(BaseModel):
     def _ordered(self) -> FindingLimit:
         if self.lower is not None and self.upper is not None and self.lower >= self.upper:
             raise ValueError(f"lower = {self.lower:g} must be below upper = {self.upper:g}")
+        if self.required and self.not_needed:
+            raise ValueError("required = true and not_needed contradict each other")
         return self
 
 

@@ -21,7 +21,8 @@ def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Ver
     """Return the report as HTML. All text that people typed is escaped; nothing is loaded from elsewhere."""
     from strokebench.report import content
     from strokebench.report.pictures import choice
-    from strokebench.verdict import COVERAGE
+    from strokebench.verdict import COVERAGE, risk
+    from strokebench.verdict.basis import caveat
 
     return page(
         "report.html",
@@ -29,6 +30,8 @@ def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Ver
         part=profile.part,
         verdict=verdict.value,
         headline=verdict.value.upper(),
+        caveat=caveat(profile),
+        risk=risk.sentence(findings),
         summary=content.summary(findings, verdict, run),
         troubles=content.troubles(findings),
         groups=content.rows(findings, profile.kind),

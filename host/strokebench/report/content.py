@@ -14,6 +14,7 @@ from strokebench.diagnose.question import GROUPS
 from strokebench.diagnose.registry import OTHER
 from strokebench.report.gauge import gauge
 from strokebench.report.numbers import fixed, limits_text, span_text, with_uncertainty
+from strokebench.verdict.bench_fit import bench_troubles
 from strokebench.verdict.decision import NO_LIMIT, named_faults
 
 if TYPE_CHECKING:
@@ -101,7 +102,7 @@ def _where(finding: Finding) -> str:
 
 
 def troubles(findings: list[Finding]) -> list[Trouble]:
-    """Return the defects found, deepest first."""
+    """Return the defects found, deepest first, then what is wrong with the bench."""
     failing = [finding for finding in findings if finding.verdict is Verdict.FAIL]
     found = []
     for name in named_faults(findings):
@@ -111,6 +112,12 @@ def troubles(findings: list[Finding]) -> list[Trouble]:
         where = f", at {place:.1f} % of travel" if place is not None and name in PLACED else ""
         evidence = [_evidence(finding) for finding in behind]
         found.append(Trouble(about.name + where, about.meaning, about.check, evidence))
+    for name in bench_troubles(findings):
+        behind = [finding for finding in findings if finding.evidence.get("bench") == name]
+        about, evidence = defect(name), [_evidence(finding) for finding in behind]
+        found.append(
+            Trouble(f"The bench, not the part: {about.name.lower()}", about.meaning, about.check, evidence)
+        )
     unnamed = [finding for finding in failing if not finding.fault]
     return found + [
         Trouble(finding.title, "Out of its limits.", "See the findings.", [_evidence(finding)])

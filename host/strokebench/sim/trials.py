@@ -14,7 +14,7 @@ import numpy as np
 from strokefw import faults
 
 from strokebench.bench.spec import SimSpec
-from strokebench.data.findings import Verdict
+from strokebench.data.findings import Finding, Verdict
 from strokebench.errors import ProtectionTripped, Refused
 from strokebench.sim.plants import available
 from strokebench.sim.truths import beside, errors, place_error
@@ -147,6 +147,7 @@ def examine(trial: Trial, simulate: Simulate = stroke) -> dict[str, Any]:
     A bench that refuses to arm because its self-test found the defect has found it: ``refused`` is the code.
     """
     from strokebench.verdict import named_faults
+    from strokebench.verdict.bench_fit import bench_troubles
     from strokebench.verdict.examine import examine as judged
 
     injected = {
@@ -160,7 +161,7 @@ def examine(trial: Trial, simulate: Simulate = stroke) -> dict[str, Any]:
         answer = {"verdict": "fail", "named": named, "failing": [], "unsure": [], "errors": {}, "found": {}}
         return injected | answer | {"refused": refusal.code}
     findings, verdict = judged(run, profile)
-    named = named_faults(findings)
+    named = [*named_faults(findings), *bench_troubles(findings)]
     found = beside(findings, run, plant, profile, trial.name)
     off = errors(found) | (place_error(findings, trial.place) if trial.name == "binding" else {})
     return injected | {
@@ -170,4 +171,14 @@ def examine(trial: Trial, simulate: Simulate = stroke) -> dict[str, Any]:
         "unsure": [finding.key for finding in findings if finding.verdict is Verdict.INCONCLUSIVE],
         "errors": off,
         "found": found,
+        "readings": [_reading(finding) for finding in findings],
     }
+
+
+def _reading(finding: Finding) -> dict[str, Any]:
+    """A finding as it was read, so that it can be judged again without the recording."""
+    return {
+        "key": finding.key, "value": finding.value, "u": finding.u, "lower": finding.lower,
+        "upper": finding.upper, "place": finding.place, "fault": finding.fault,
+        "gate": bool(finding.evidence.get("gate")), "reason": finding.reason,
+    }  # fmt: skip

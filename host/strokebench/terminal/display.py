@@ -15,6 +15,8 @@ from strokebench.data.findings import YES_NO, Finding, Verdict, yes_or_no
 from strokebench.diagnose.expects import nominal_percent
 from strokebench.terminal.console import console
 from strokebench.verdict import COVERAGE
+from strokebench.verdict.bench_fit import bench_troubles
+from strokebench.verdict.risk import sentence
 
 if TYPE_CHECKING:
     from strokebench.parts.profile import Profile
@@ -93,20 +95,37 @@ def findings_table(findings: Sequence[Finding], width: int = 80) -> Table:
 
 
 def show_result(
-    title: str, findings: Sequence[Finding], verdict: Verdict, screen: Console | None = None
+    title: str,
+    findings: Sequence[Finding],
+    verdict: Verdict,
+    screen: Console | None = None,
+    *,
+    caveat: str = "",
 ) -> None:
-    """Print findings, the reasons of what did not pass, and the one line that counts."""
+    """Print findings, the reasons of what did not pass, and the one line that counts.
+
+    ``caveat``: what belongs to the verdict itself, such as limits that come from too few parts.
+    """
     screen = screen or console()
     screen.print(findings_table(findings, screen.width))
     screen.print(f"U = {COVERAGE:g} u, about 95 % confidence", style="dim")
+    if said := sentence(findings):
+        screen.print(said, style="dim", markup=False, highlight=False)
     screen.print()
     for finding in findings:
         unsettled = finding.verdict in (Verdict.FAIL, Verdict.INCONCLUSIVE) or not finding.known
         if unsettled and finding.reason:
             screen.print(f"{finding.title}: {finding.reason}", markup=False, highlight=False)
+    screen.print(verdict_line(title, findings, verdict, caveat), highlight=False)
+
+
+def verdict_line(title: str, findings: Sequence[Finding], verdict: Verdict, caveat: str = "") -> str:
+    """Return the line that counts, with its colours: verdict, part, what is wrong with part or bench."""
     faults = list(dict.fromkeys(f.fault for f in findings if f.verdict is Verdict.FAIL and f.fault))
-    named = f" ({', '.join(faults)})" if faults else ""
-    screen.print(f"[{STYLES[verdict]}]{verdict.value.upper()}[/] {escape(title + named)}", highlight=False)
+    named = faults or [f"the bench: {name}" for name in bench_troubles(findings)]
+    about = f"{title} ({', '.join(named)})" if named else title
+    style = STYLES[Verdict.INCONCLUSIVE if caveat and verdict is Verdict.PASS else verdict]
+    return f"[{style}]{verdict.value.upper()}[/] {escape(about)}{escape(f', by {caveat}') if caveat else ''}"
 
 
 def complain(sentence: str, hint: str = "") -> None:

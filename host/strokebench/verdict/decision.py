@@ -68,18 +68,22 @@ def _cause(finding: Finding, failing: dict[str, Finding]) -> Finding | None:
 
 
 def overall(findings: Sequence[Finding], required: frozenset[str] = frozenset()) -> Verdict:
-    """Return the verdict of a run: fail if any fails, else inconclusive if a required one is, else pass.
+    """Return the verdict of a run: fail if any fails, else inconclusive if evidence is lacking, else pass.
 
     ``required``: keys without which nothing may pass; empty means every finding that has a limit. A required
-    finding that is not there at all is inconclusive too, and so is a run without findings.
+    finding that is not there at all is inconclusive too, and so is a run without findings. A finding that has
+    a limit and stays unknown keeps any run from passing, unless the profile says why it is not needed
+    (``evidence["not_needed"]``).
     """
     if any(finding.verdict is Verdict.FAIL for finding in findings):
         return Verdict.FAIL
-    limited = {finding.key for finding in findings if finding.lower is not None or finding.upper is not None}
-    needed = required or limited
+    limited = [finding for finding in findings if finding.lower is not None or finding.upper is not None]
+    lacking = any(not finding.known and not finding.evidence.get("not_needed") for finding in limited)
+    needed = required or {finding.key for finding in limited if not finding.evidence.get("not_needed")}
     passed = {finding.key for finding in findings if finding.verdict is Verdict.PASS}
     stopped = any(finding.evidence.get("gate") for finding in findings)
-    return Verdict.PASS if needed and needed <= passed and not stopped else Verdict.INCONCLUSIVE
+    enough = bool(needed) and needed <= passed and not stopped and not lacking
+    return Verdict.PASS if enough else Verdict.INCONCLUSIVE
 
 
 def named_faults(findings: Sequence[Finding]) -> list[str]:

@@ -6,10 +6,12 @@ from strokebench.data.findings import Finding, Verdict
 from strokebench.data.run import RunData
 from strokebench.diagnose import diagnose
 from strokebench.parts.profile import Profile
+from strokebench.verdict.basis import excused
+from strokebench.verdict.bench_fit import without_bench
 from strokebench.verdict.decision import judge, overall
 
 
 def examine(data: RunData, profile: Profile) -> tuple[list[Finding], Verdict]:
     """Return the judged findings of a run and its overall verdict."""
-    findings = judge(diagnose(data, profile))
+    findings = excused(without_bench(judge(diagnose(data, profile)), profile.kind), profile)
     return findings, overall(findings, profile.required)

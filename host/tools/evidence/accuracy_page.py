@@ -18,7 +18,8 @@ Simulated parts only; nothing here was measured on real hardware. Made by
 Limits and estimators were tuned on seeds below {tuned}. Each seed is another specimen: its parameters spread
 as an ordinary part's do, battery 11.0 to 14.5 V, 0 to 45 C, its own leads, noise and converter errors.
 
-Found: verdict fail. Rightly named: that defect and no other. Sizes as `strokebench faults` tells them;
+Found: verdict fail, or the bench named (a weak battery). Rightly named: that defect and no other.
+Sizes as `strokebench faults` tells them;
 `spread` is anything from half of moderate to 1.3 times severe, so its smallest are hardly there. In brackets:
 95 % Wilson interval. With {good} good parts and none wrong, that interval alone reaches to {least:.1f} %.
 
@@ -118,7 +119,8 @@ def _passes(record: Record) -> bool:
 
 
 def _fails(record: Record) -> bool:
-    return bool(record["verdict"] == "fail")
+    """Something is wrong, with the part or with the bench."""
+    return bool(record["verdict"] == "fail" or record["named"])
 
 
 def _unsure(record: Record) -> bool:
@@ -130,7 +132,7 @@ def _right(record: Record) -> bool:
 
 
 def _wrong(record: Record) -> bool:
-    return _fails(record) and not _right(record)
+    return bool(record["named"]) and not _right(record)
 
 
 def _share(some: list[Record], test: Any) -> str:

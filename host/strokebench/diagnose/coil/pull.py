@@ -131,6 +131,8 @@ def _between_h(case: CoilCase) -> float:
 def _never(case: CoilCase, reason: str) -> Finding:
     """The highest current was not enough: a lower bound of the pull-in current."""
     upper = case.limits(PULL_IN[0])[1]
+    if not case.stretches(labels.PULL_IN):
+        return case.missing(*PULL_IN, "the run holds no whole slow ramp up, so nothing can be said of it")
     if upper is None or case.highest_a < upper:
         return case.missing(*PULL_IN, f"{reason}, but no more than {case.highest_a:.2f} A came to flow")
     u = case.highest_a * case.accuracy("current_a", "gain")

@@ -22,6 +22,8 @@ NOISE = ("track_{}_noise", "Track {}: noise", "mV")
 DROPOUTS = ("track_{}_dropouts", "Track {}: dropouts at one place", "times")
 SAME_PLACE = 3.0
 APART_S = 0.02
+ALIKE = 0.05
+"""Share of the nominal span by which the swings of two sound tracks may differ (judgement)."""
 
 QUESTION = Question(
     needs="",  # each track says for itself whether it was recorded
@@ -64,11 +66,16 @@ def _swing(case: MovingCase, track: Track) -> Finding:
     noise = track.noise_v / abs(track.nominal_span_v) * 100
     u = math.hypot(case.accuracy(f"sensor_{track.name}_v", "gain") * share, noise)
     fault = "track_shorted" if track.rail == "high" else "track_dead"
-    if track.alive and len(case.profile.tracks) == 1:
-        fault = "short_travel"  # with nothing to compare it with, a track that follows is believed
+    if track.alive and all(_alike(track, case.tracks.get(str(name))) for name in case.profile.tracks):
+        fault = "short_travel"  # tracks that follow and agree, or a single one that follows, are believed
     evidence = {"volts": float(np.median(track.volts)), "rail": track.rail}
     measured = Measured(share, u)
     return case.finding(key, title, measured, unit, low=fault, high="track_range", evidence=evidence)
+
+
+def _alike(track: Track, other: Track | None) -> bool:
+    """True when both moved equally far, so that neither is dead: the part came no further."""
+    return other is not None and other.alive and abs(track.swing - other.swing) < ALIKE
 
 
 def _noise(case: MovingCase, track: Track) -> Finding:

@@ -32,6 +32,8 @@ def find(case: MovingCase) -> list[Finding]:
     position = case.position
     if position is None:
         return [case.missing(*TRAVEL, case.why_no_position)]
+    if not case.pushed_open:
+        return [case.missing(*TRAVEL, case.WHY_NOT_OPEN)]
     track = case.tracks[position.track]
     span_v = track.open_v - track.closed_v
     if not math.isfinite(span_v):

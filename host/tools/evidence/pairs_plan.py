@@ -1,0 +1,57 @@
+"""Which defects are put into simulated parts for the table of effects, and which pairs for its test."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+from strokebench.bench.spec import SimSpec
+from strokebench.sim.plants import available
+from strokebench.sim.trials import Trial, conditions
+
+ENDS_ALL = (
+    "blocked", "jammed", "open_winding", "open_wire", "stuck_shut", "stuck_open", "stuck_closed",
+    "track_dead", "track_shorted",
+)  # fmt: skip
+"""Defects behind which no second can be seen: nothing flows, nothing moves, or nothing tells where it is."""
+OF_BENCH = ("weak_battery",)
+"""What is wrong with the bench's supply, not with the part: it makes a run inconclusive."""
+OPPOSITE = ({"sticky", "binding"}, {"dry", "clogged"}, {"dry", "worn"}, {"worn", "clogged"})
+"""Pairs that nobody could tell from one of the two, or that undo each other in the same finding."""
+GRADES = ("moderate", "severe")
+
+
+def pairs(part: str) -> list[tuple[str, str]]:
+    """Return the names of all pairs of defects of a part that can be there and seen together."""
+    names = [kind.name for kind in available(part) if kind.name not in (*ENDS_ALL, *OF_BENCH)]
+    return [pair for pair in combinations(names, 2) if set(pair) not in OPPOSITE]
+
+
+def injected(part: str, names: tuple[str, ...], grade: str, seed: int, like: SimSpec | None = None) -> Trial:
+    """Return the trial of a specimen with these defects of that grade, at places drawn from the seed."""
+    rng = np.random.default_rng((seed, 97))
+    kinds = {kind.name: kind for kind in available(part)}
+    texts = [f"{name}={getattr(kinds[name], grade):.4g}{_place(kinds[name], rng)}" for name in names]
+    return Trial("+".join(names), grade, conditions(part, seed, tuple(texts), like))
+
+
+def _place(kind: Any, rng: np.random.Generator) -> str:
+    if kind.places:
+        return f"@{rng.choice(kind.places)}"
+    return f"@{rng.uniform(0.2, 0.9):.3f}" if kind.place_means else ""
+
+
+def plan(
+    part: str, sets: list[tuple[str, ...]], seeds: range, like: SimSpec, good: int = 0
+) -> Iterator[Trial]:
+    """Yield ``good`` sound specimens, then each set of defects in both grades on each seed."""
+    for seed in range(seeds.start, seeds.start + good):
+        yield Trial("good", "good", conditions(part, seed, (), like))
+    for number, names in enumerate(sets):
+        kinds = {kind.name: kind for kind in available(part)}
+        sized = any(kinds[name].moderate != kinds[name].severe for name in names)
+        for grade in GRADES if sized else ("severe",):
+            for seed in seeds:
+                yield injected(part, names, grade, seed + 100 * number, like)
