@@ -35,7 +35,7 @@ def runs_table(runs: Sequence[RunSummary]) -> None:
     """Print one line a run."""
     table = _table("run", "begun (UTC)", "part", "serial", "customer", "verdict", "note")
     for run in runs:
-        result = verdict_text(run.verdict) if run.outcome == "done" else escape(run.outcome)
+        result = verdict_text(run.verdict) if run.outcome in ("done", "refused") else escape(run.outcome)
         texts = (run.part, run.part_serial, run.customer)
         note = run.note.splitlines()[0] if run.note else ""
         table.add_row(str(run.run_id), run.started_at[:16], *map(escape, texts), result, escape(note))
