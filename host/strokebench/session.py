@@ -6,21 +6,22 @@ import signal
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from strokebench.bench.endings import endings
 from strokebench.data.findings import Verdict
+from strokebench.data.run import Event, RunData
 from strokebench.data.samples import Samples, empty
-from strokebench.errors import ProtectionTripped
+from strokebench.diagnose import connection
+from strokebench.errors import ProtectionTripped, Refused
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
     from strokebench.bench.run import Run
     from strokebench.book.book import RunWriter
-    from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile
 
 Watcher = Callable[["Run", Samples], None]
@@ -105,6 +106,55 @@ def stopped_by_signals(stop: Callable[[], None]) -> Iterator[threading.Event]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """The bench would not drive a part: fault ``code``, its ``sentence``, and how the leads were checked."""
+
+    code: int
+    sentence: str
+    checked: str = ""
+
+
+def arm_or_refusal(bench: Bench, profile: Profile, look: Callable[[str], bool]) -> Refusal | None:
+    """Arm; return None once armed, or why the bench refuses this part or its leads.
+
+    ``look`` is given a question for somebody who then looks at the leads; a yes has the self-test, which
+    moves nothing, try once more. Raises :class:`Refused` for a cause in the bench or its supply.
+    """
+    refusal = _armed(bench, profile)
+    if refusal is None:
+        return None
+    cause = connection.CAUSES[refusal.code]
+    if not look(cause.question):
+        return refusal
+    bench.clear()
+    refusal = _armed(bench, profile)
+    return None if refusal is None else replace(refusal, checked="by answer")
+
+
+def _armed(bench: Bench, profile: Profile) -> Refusal | None:
+    try:
+        bench.arm()
+    except Refused as error:
+        if connection.cause_of(error.code, sensor=bool(profile.tracks)) is None:
+            raise
+        return Refusal(error.code, str(error))
+    return None
+
+
+def record_refusal(bench: Bench, writer: RunWriter, refusal: Refusal) -> RunData:
+    """Write a run that the bench refused to begin, and return it: no samples, one event."""
+    event = Event(0.0, "fault", refusal.code, refusal.sentence)
+    about: dict[str, Any] = {"fault": refusal.code, "lost_rows": 0}
+    if refusal.checked:
+        about["leads_checked"] = refusal.checked
+    writer.event(event)
+    writer.info(**about)
+    writer.finish(connection.OUTCOME)
+    info = {**bench.info(), **about, "outcome": connection.OUTCOME, "run_id": writer.run_id}
+    return RunData(events=[event], accuracy=bench.accuracy(), info=info)
 
 
 EXIT_CODES = {Verdict.PASS: 0, Verdict.FAIL: 1, Verdict.INCONCLUSIVE: 3}

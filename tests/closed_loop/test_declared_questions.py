@@ -19,8 +19,8 @@ from strokebench.verdict import judge
 
 pytestmark = pytest.mark.slow
 
-ONLY_SEEN_OTHERWISE = {"run_complete", "run_resistance"}
-"""Of a run that ended early."""
+ONLY_SEEN_OTHERWISE = {"run_complete", "run_resistance", "connection"}
+"""Of a run that ended early, or that the bench refused to begin."""
 
 
 @cache

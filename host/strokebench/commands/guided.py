@@ -146,9 +146,12 @@ def _drive(
     args: argparse.Namespace, bench: Bench, profile: Profile, book: Book, person: Person, how: str
 ) -> RunData:
     from strokebench.guided.walk import Walk
+    from strokebench.session import arm_or_refusal, record_refusal
 
     bench.set_limits(profile.limits)
-    bench.arm()
+    refusal = arm_or_refusal(bench, profile, lambda question: False)
     writer = begin_run(args, book, bench, profile, how)
     with writer:
+        if refusal is not None:
+            return record_refusal(bench, writer, refusal)
         return Walk(bench, profile, writer, person, _teller(args)).go()

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import sys
+from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from strokebench.commands.cautions import acknowledged, add_acknowledge
-from strokebench.commands.common import add_bench, add_book, add_json, open_chosen, sim_spec
+from strokebench.commands.common import add_bench, add_book, add_json, open_chosen, say, sim_spec
 from strokebench.commands.outcome import Outcome, add_report, begin_run, check_report, finish
 
 if TYPE_CHECKING:
@@ -30,6 +33,12 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--serial", default="", metavar="TEXT", help="serial number of the part")
     parser.add_argument("--note", default="", metavar="TEXT", help="note, kept with the run")
     add_acknowledge(parser)
+    parser.add_argument(
+        "--leads-checked",
+        action="store_true",
+        help="the leads are on the part and whole, the sensor was tried unplugged: an open or shorted circuit"
+        " is then the part's, and it fails; nobody is asked",
+    )
     add_json(parser)
 
 
@@ -55,16 +64,44 @@ def run(args: argparse.Namespace) -> int:
 
 def _drive(args: argparse.Namespace, bench: Bench, profile: Profile, book: Book, how: str) -> RunData:
     from strokebench.errors import LinkError
-    from strokebench.session import record
+    from strokebench.session import arm_or_refusal, record, record_refusal
     from strokebench.terminal.live import LiveView
 
     bench.set_limits(profile.limits)
-    bench.arm()
+    refusal = arm_or_refusal(bench, profile, partial(_look, args))
     writer = begin_run(args, book, bench, profile, how)
+    if refusal is not None:
+        if args.leads_checked:
+            refusal = replace(refusal, checked="by option")
+        with writer:
+            return record_refusal(bench, writer, refusal)
+    checked = {"leads_checked": "by option"} if args.leads_checked else {}
+    if checked:
+        writer.info(**checked)
     try:
         duration_s, marked = profile.procedure.duration_s, bench.engine == "plant"
         with writer, LiveView(profile, duration_s, quiet=args.json, simulated=marked) as view:
-            return record(bench, profile, writer, view.update)
+            data = record(bench, profile, writer, view.update)
+        data.info.update(checked)
+        return data
     except LinkError as error:
         error.hint = f"{error.hint} What was recorded is kept: run {writer.run_id} in {args.book}.".strip()
         raise
+
+
+def _look(args: argparse.Namespace, question: str) -> bool:
+    """Have somebody look at the leads; False where nobody is there to look."""
+    if args.leads_checked:
+        return True
+    if args.json or not sys.stdin.isatty():
+        return False
+    return ask(f"{question} (yes or no)").strip().lower() in ("y", "yes")
+
+
+def ask(question: str) -> str:
+    """Return the line typed after ``question``, which may be longer than the terminal is wide."""
+    say(question)
+    try:
+        return input("> ")
+    except EOFError:
+        return ""

@@ -34,6 +34,11 @@ class Case:
     run: RunData
     profile: PartProfile
 
+    @property
+    def wrong_way(self) -> str:
+        """What is wired the wrong way round, empty when nothing is or it cannot be seen."""
+        return ""
+
     @cached_property
     def time_s(self) -> Floats:
         """Time of all samples, contiguous: searching a column of the samples would copy it each time."""

@@ -34,6 +34,25 @@ DEFECTS: dict[str, Defect] = {
         "Measure the motor at its own pins; move the plug and leads while measuring.",
         (ALL,),
     ),
+    "shorted_part": Defect(
+        "Short circuit in the part",
+        "The part lets far more current through than its winding can: it is shorted.",
+        "Replace it. Look at fuse, relay and driver stage that fed it: a short may have damaged them.",
+        (ALL,),
+    ),
+    "feed_shorted": Defect(
+        "Sensor pulls its feed down",
+        "With this sensor plugged in its 5 V feed is out of range: sensor or its wiring is shorted.",
+        "Measure from the sensor's feed pin to ground and to the others; else replace the sensor.",
+        (ALL,),
+    ),
+    "wrong_way": Defect(
+        "Moves the wrong way",
+        "Driven open it shuts, driven shut it opens, or its sensor reads the wrong way round.",
+        "Compare its plug with the wiring diagram: motor wires or sensor wires are swapped inside or repaired"
+        " wrongly; or the profile is of another part.",
+        (ALL,),
+    ),
     # a winding behind a bad lead gets less voltage than its figures are reckoned with
     "lead_resistance": Defect(
         "Resistance in leads, plug or brushes",

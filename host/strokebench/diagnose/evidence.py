@@ -8,6 +8,7 @@ import math
 import numpy as np
 
 from strokebench.data.findings import Finding
+from strokebench.diagnose import connection
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
@@ -31,13 +32,19 @@ FULL_SCALE_A = 70.0
 QUESTION = Question(
     needs="",
     group="Recording",
-    keys=(GAPS[0], ENDED[0], SHORT[0]),
-    not_of_part=(GAPS[0], ENDED[0], SHORT[0]),
+    keys=(GAPS[0], ENDED[0], SHORT[0], connection.CONNECTION[0]),
+    group_by_key={connection.CONNECTION[0]: "Supply and winding"},
+    not_of_part=(GAPS[0], ENDED[0], SHORT[0], connection.CONNECTION[0]),
 )
 
 
 def find(case: Case) -> list[Finding]:
-    """Return the share of missing samples, and a finding without value when the run ended early."""
+    """Return the share of missing samples, and a finding without value when the run ended early.
+
+    Where the part is not connected as it should be, what can be said of that.
+    """
+    if found := connection.find(case):
+        return found
     out = [case.finding(*GAPS[:2], Measured(missing_percent(case), 0.0), GAPS[2], high="")]
     events = case.run.events
     stopped = [event for event in events if event.kind == "fault" or (event.code and event.kind != "warning")]
@@ -104,6 +111,8 @@ def missing_percent(case: Case) -> float:
 def why_unfit(case: Case) -> str:
     """Return why no finding may be trusted, empty when nothing stands against it."""
     samples = case.run.samples
+    if why := connection.why_unfit(case):
+        return why
     if len(samples) < 500:
         return f"the recording holds only {len(samples)} samples"
     if (share := missing_percent(case)) > MANY_GAPS:

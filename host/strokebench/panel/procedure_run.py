@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from strokebench.book.book import Book
+from strokebench.errors import Refused
 from strokebench.panel.view import Progress, View
 from strokebench.panel.watched_port import StopNow
-from strokebench.session import record
+from strokebench.session import arm_or_refusal, record, record_refusal
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
@@ -59,7 +60,7 @@ class ProcedureRun:
         profile = self.profile
         with Book(self.book) as book:  # before anything moves that could not be recorded
             self.view.set(phase="arming", progress=Progress(total_s=profile.procedure.duration_s))
-            bench.arm()
+            refusal = arm_or_refusal(bench, profile, lambda question: False)
             writer = book.new_run(
                 profile.name,
                 profile.kind,
@@ -70,6 +71,12 @@ class ProcedureRun:
                 accuracy=bench.accuracy(),
                 profile=profile.model_dump(mode="json", exclude_none=True),
             )
+            if refusal is not None:
+                with writer:
+                    data = record_refusal(bench, writer, refusal)
+                self.view.complain(Refused(refusal.sentence, code=refusal.code))
+                self.examiner.finish(data, profile, self.book, writer.run_id)
+                return
             self.examiner.begin()
             self.view.set(
                 phase="run", progress=Progress("", 0.0, profile.procedure.duration_s, writer.run_id)

@@ -145,6 +145,8 @@ def summary(findings: list[Finding], verdict: Verdict, run: RunData) -> str:
     text = f"Of {len(limited)} findings with limits {passed} pass, {failed} fail, {unsure} are inconclusive."
     if verdict is Verdict.PASS:
         return f"Everything required lies inside its limits by at least its uncertainty. {text}"
+    if run.info.get("outcome") == "refused":
+        return f"The bench did not drive the part. {text}"
     if verdict is Verdict.FAIL:
         return text
     stopped = run.info.get("outcome") not in (None, "done", "finished", "complete")

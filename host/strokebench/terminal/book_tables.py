@@ -35,7 +35,7 @@ def runs_table(runs: Sequence[RunSummary]) -> None:
     """Print one line a run."""
     table = _table("run", "begun (UTC)", "part", "serial", "customer", "verdict", "note")
     for run in runs:
-        ended = "" if run.outcome in ("done", "watch") else f"{escape(run.outcome)} "
+        ended = "" if run.outcome in ("done", "watch", "refused") else f"{escape(run.outcome)} "
         result = ended + (verdict_text(run.verdict) if run.verdict or not ended else "")
         texts = (run.part, run.part_serial, run.customer)
         note = run.note.splitlines()[0] if run.note else ""

@@ -17,6 +17,7 @@ from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.moving.fit.mover import Mover, fit_mover
 from strokebench.diagnose.moving.fit.torque import Torque
+from strokebench.diagnose.moving.polarity import wrong_way
 from strokebench.diagnose.moving.position import Position, read_position
 from strokebench.diagnose.moving.stops import OPEN_ENDS
 from strokebench.diagnose.moving.sweeps import GRID, Sweeps, neutral, read_sweeps
@@ -52,6 +53,11 @@ class MovingCase(Case):
     def pushed_open(self) -> bool:
         """False for a part that rests between its ends and was never driven open: it had no way to go."""
         return not self.two_sided or any(True for label in OPEN_ENDS for _ in self.run.labelled(label))
+
+    @cached_property
+    def wrong_way(self) -> str:
+        """What is wired the wrong way round."""
+        return wrong_way(self)
 
     @cached_property
     def tracks(self) -> dict[str, Track]:

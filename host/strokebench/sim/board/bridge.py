@@ -32,7 +32,7 @@ class Bridge:
         self._active = active
         self._shorted = tuple(fet for name, fet in FETS.items() if f"mosfet_short_{name}" in active)
         self._dead = tuple(fet for name, fet in FETS.items() if f"mosfet_open_{name}" in active)
-        special = ("estop", "precharge_open", "main_open", "leads_shorted")
+        special = ("estop", "precharge_open", "main_open", "leads_shorted", "leads_swapped")
         self.sound = not self._shorted and not self._dead and not any(name in active for name in special)
         self.plant.leads_off = "leads_off" in active
         self.set_trip(self._trip_a)
@@ -60,6 +60,10 @@ class Bridge:
         drive, gate, rail = self._real_outputs()
         if "leads_shorted" in self._active:
             advance_shorted(plant, drive, gate, rail)
+        elif "leads_swapped" in self._active:
+            _swap(plant)
+            plant.advance(-drive, gate, rail)
+            _swap(plant)
         else:
             plant.advance(drive, gate, rail)
         if not gate:
@@ -112,3 +116,10 @@ class Bridge:
             pulled = own or other
             levels.append(plant.bus_v * (pulled[0] if pulled else FLOAT_SHARE))
         return levels
+
+
+def _swap(plant: Plant) -> None:
+    """Turn a part round between its two leads: what is seen from the one side is as from the other."""
+    plant.current_a = -plant.current_a
+    plant.current_max_a, plant.current_min_a = -plant.current_min_a, -plant.current_max_a
+    plant.leg_a_v, plant.leg_b_v = plant.leg_b_v, plant.leg_a_v

@@ -29,6 +29,7 @@ KNOWN: dict[str, str] = {
     "comparator_dead": "the fast current limit does not act",
     "leads_off": "the part's leads are off",
     "leads_shorted": "the part's leads touch",
+    "leads_swapped": "the part's two leads are swapped",
     "link_silent": "nothing from the host reaches the bench",
     **{f"mosfet_short_{fet}": f"MOSFET {fet.upper()} shorted" for fet in FETS},
     **{f"mosfet_open_{fet}": f"MOSFET {fet.upper()} does not switch on" for fet in FETS},
