@@ -196,7 +196,9 @@ BAD = [
     ("", "holds no rows"),
     ("Time [s],CH1 [V]\ns,V\n", "holds no rows"),
     ("Time [s],CH1 [V]\n0,1.65\n0.001,over\n0.002,1.65\n",
-     "line 3: 'over' is not a number in column 'CH1 [V]'"),
+     "current_a is not a number in 1 of 3 rows, first in line 3"),
+    ("Time [s],CH1 [V]\n0,1.65\n0.001,high\n0.002,1.65\n",
+     "line 3: 'high' is not a number in column 'CH1 [V]'"),
     ("Time [s],CH1 [V]\n0,1.65\n0.002,1.65\n0.001,1.65\n", "time_s goes back at line 4"),
     ("Time [s],CH1 [V]\n0,1.65\n1,1.65\n2,1.65\n", "time_s gives 1 rows per second"),
 ]  # fmt: skip

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from strokebench.data.samples import COLUMNS
 from strokebench.errors import DataError
+from strokebench.foreign.units import plain, unit, unit_behind
 
 MEASURED = ("current_a", "sensor_a_v", "sensor_b_v")
 """One of these and the time are needed; what else is not there stays unknown."""
@@ -42,15 +43,23 @@ def parse_map(text: str) -> dict[str, str]:
             raise DataError(
                 f"The mapping names {target!r}, which is no column.", f"Columns: {', '.join(COLUMNS)}."
             )
-        found[target] = match.group(3) if match.group(3) is not None else match.group(2).strip()
+        found[target] = plain(match.group(3) if match.group(3) is not None else match.group(2))
         position = match.end()
     return found
 
 
-def sources(wanted: dict[str, str], header: list[str], name: str) -> list[Source]:
-    """Return where each of our columns comes from; :class:`DataError` naming what is missing."""
+ROW = "row"
+"""In a mapping: the number of the row, from 0, where no column has that name: a time that is not written."""
+
+
+def sources(wanted: dict[str, str], header: list[str], units: list[str], name: str) -> list[Source]:
+    """Return where each of our columns comes from; :class:`DataError` naming what is missing.
+
+    A column that is mapped without a scale is taken in the unit that stands with it.
+    """
     found = [
-        _source(target, wanted.get(target, target), header, name, target in wanted) for target in COLUMNS
+        _source(target, wanted.get(target, target), header, units, name, target in wanted)
+        for target in COLUMNS
     ]
     present = [source for source in found if source is not None]
     known = {source.target for source in present}
@@ -66,12 +75,14 @@ def sources(wanted: dict[str, str], header: list[str], name: str) -> list[Source
     return present
 
 
-def _source(target: str, expression: str, header: list[str], name: str, mapped: bool) -> Source | None:
+def _source(
+    target: str, expression: str, header: list[str], units: list[str], name: str, mapped: bool
+) -> Source | None:
     if expression in header:
-        return Source(target, expression)
+        return Source(target, expression, _unit_scale(target, header.index(expression), header, units))
     match = _SCALED.match(expression)
     column = match.group(1) if match else ""
-    if match is None or column not in header:
+    if match is None or (column not in header and column != ROW):
         if not mapped:
             return None
         raise DataError(
@@ -83,3 +94,12 @@ def _source(target: str, expression: str, header: list[str], name: str, mapped: 
         raise DataError(f"The mapping of {target} divides by zero.", "Write the scale as NAME*FACTOR.")
     scale = 1 / factor if match.group(2) == "/" else factor
     return Source(target, column, scale, float((match.group(4) or "0").replace(" ", "")))
+
+
+def _unit_scale(target: str, place: int, header: list[str], units: list[str]) -> float:
+    """What a number must be multiplied by to be in our unit: by the unit below or behind the name."""
+    known = unit(units[place]) if place < len(units) else None
+    if known is None and header[place] != target:
+        known = unit_behind(header[place])
+    kind = {"time_s": "time", "current_a": "current", "drive": "share"}.get(target, "volts")
+    return known.scale if known is not None and known.of == kind else 1.0

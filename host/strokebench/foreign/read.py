@@ -1,62 +1,202 @@
-"""Recordings that came from elsewhere: CSV files with our column names, or mapped onto them.
+"""CSV files from elsewhere, in our column names or mapped to them, in whatever dialect they are written.
 
-``read_csv("scope.csv", 'time="Time [s]",current_a="CH1*100",sensor_a_v="CH2-0.01"')`` takes a file whose
-columns are called otherwise.  Commas, semicolons and tabs separate (with the latter two, decimal commas are
-read too); lines that begin with ``#``, empty lines, what stands above the line of names and a line of units
-right below it are skipped.
+Separator, decimal commas, encoding, the line of names, units and lines above them are recognised, not asked
+for (:mod:`strokebench.foreign.head`); what the columns are is, unless name and unit say it
+(:mod:`strokebench.foreign.guess`).  A file is read in pieces, so memory is bounded by what is kept of it:
+means over 1 ms, and the current up to 100 kHz.
 """
 
 from __future__ import annotations
 
-import io
 import itertools
-import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.data.run import Mark, RunData
 from strokebench.data.samples import Samples, empty
-from strokebench.errors import BookError, DataError
-from strokebench.foreign.checks import check_rows
-from strokebench.foreign.columns import TELLS_DRIVE, Source, parse_map, sources
-from strokebench.foreign.grid import at_tick_rate, fast_current
+from strokebench.errors import DataError
+from strokebench.foreign import checks
+from strokebench.foreign.columns import MEASURED, ROW, TELLS_DRIVE, Source, parse_map, sources
+from strokebench.foreign.grid import Grid
+from strokebench.foreign.guess import guess
+from strokebench.foreign.head import CLOCK, Head, read_head
+from strokebench.foreign.rows import Block, Layout, cells_of, read_block
+from strokebench.foreign.text import Progress, encoding_of, first_lines, pieces
 
-PREAMBLE = 60
-"""The line of names is looked for in so many lines."""
+MARKS = ("label", "segment", "kind")
+MOST_MISSING = 0.1
+"""Share of the rows that may lack a number; more is not a recording of it."""
 
 
-def read_csv(path: str | Path, mapping: str = "") -> RunData:
+@dataclass
+class Reading:
+    """What is known so far of a file that is being read: see :func:`read_csv`."""
+
+    path: Path
+    head: Head
+    wanted: list[Source]
+    rows: int = 0
+    rate_hz: float = 0.0
+    missing: dict[str, int] = field(default_factory=dict)
+    beyond: int = 0
+    notes: list[str] = field(default_factory=list)
+    edges: list[tuple[float, tuple[str, ...]]] = field(default_factory=list)
+
+
+def read_csv(path: str | Path, mapping: str = "", progress: Progress | None = None) -> RunData:
     """Return a CSV file as a run, rates 100 Hz to 500 kHz; columns not there are NaN.
 
     Needed are the time and the current or a sensor's voltage; the drive is worked out from supply and output
     volts where it is not given.  A faster current is kept beside the rows (:mod:`strokebench.foreign.grid`).
-    Columns ``segment`` and ``label`` (as our own export writes them) become marks.  Raises :class:`DataError`
-    with one sentence for whatever is wrong, :class:`BookError` when the file cannot be read.
+    Columns ``segment`` and ``label`` (as our own export writes them) become marks.  What was understood is in
+    ``info["understood"]``.  Raises :class:`DataError` with one sentence for whatever is wrong,
+    :class:`BookError` when the file cannot be read.
     """
     path = Path(path)
     mapped = parse_map(mapping)
-    lines, numbers = _content(path)
-    top, separator, header = _header(lines, mapped.get("time_s", "time_s"))
-    wanted = sources(mapped, header, path.name)
-    top += _units_below(lines[top + 1 : top + 2], separator, header, wanted)
-    lines, numbers = lines[top + 1 :], numbers[top + 1 :]
-    if not lines:
+    encoding = encoding_of(path)
+    head = read_head(first_lines(path, encoding), (mapped.get("time_s", "time_s"),))
+    if head is None:
         raise _no_rows(path)
-    table = _numbers(lines, numbers, separator, header, wanted, path.name)
-    rows = empty(len(table))
-    for column, source in enumerate(wanted):
-        rows[source.target] = table[:, column] * source.scale + source.offset
-    given = {source.target for source in wanted}
+    reading = Reading(path, head, [])
+    reading.wanted = _wanted(reading, mapped)
+    reading.notes.insert(0, _dialect(encoding, head))
+    grid, times = Grid(), checks.Times(path.name)
+    for block, rows in _blocks(reading, encoding, progress):
+        kept = times.check(rows, block.lines)
+        reading.rows += len(kept)
+        grid.add(kept)
+    if not reading.rows:
+        raise _no_rows(path)
+    samples, bursts = grid.finish()
+    times.finish(reading.rows)
+    reading.rate_hz = times.rate_hz
+    _check_whole(reading, samples)
+    info = {"source": path.name, "engine": "import", "understood": _understood(reading, samples)}
+    return RunData(samples=samples, marks=_marks(reading, samples), bursts=bursts, info=info)
+
+
+def _wanted(reading: Reading, mapped: dict[str, str]) -> list[Source]:
+    """Where each column comes from: as mapped, as named, else as guessed where that is certain."""
+    head, name = reading.head, reading.path.name
+    own = {"time_s", *MEASURED} & {*head.names, *mapped}
+    if mapped or len(own) > 1:
+        return sources(mapped, head.names, head.units, name)
+    found = guess(head)
+    if not head.first and "time_s" not in head.names:
+        raise _no_rows(reading.path)
+    if not found.sure or not {"time_s"} < found.mapping.keys():
+        if not found.mapping.keys() & set(MEASURED) or "time_s" not in found.mapping:
+            return sources(mapped, head.names, head.units, name)  # says what is missing
+        raise DataError(
+            f"{name}: {found.why}.",
+            "Say what the columns are. If this is right, repeat the command with it:\n" + found.as_option,
+        )
+    if found.unused:
+        reading.notes.append(f"not used: {', '.join(found.unused)}")
+    return sources(found.mapping, head.names, head.units, name)
+
+
+def _blocks(reading: Reading, encoding: str, progress: Progress | None) -> Iterator[tuple[Block, Samples]]:
+    """Yield the rows that have all their numbers, in blocks."""
+    head, layout = reading.head, _layout(reading)
+    line, first, counted = head.skip + 1, True, 0
+    text = pieces(reading.path, encoding, head.skip, progress)
+    upcoming = next(text, None)
+    while upcoming is not None:
+        piece, upcoming = upcoming, next(text, None)
+        block = read_block(piece, layout, line, reading.path.name, upcoming is None)
+        begins, line = line, line + piece.count("\n")
+        if not len(block.values):
+            continue
+        if first:
+            reading.wanted, layout, block = _without_dead(reading, layout, block)
+            first = False
+        reading.beyond += block.beyond
+        block = _complete(reading, block)
+        if "label" in head.names:
+            _edges(reading, block, piece.splitlines(), begins)
+        yield block, _as_rows(reading, block, counted)
+        counted += len(block.values)
+
+
+def _layout(reading: Reading) -> Layout:
+    head, wanted = reading.head, reading.wanted
+    columns = [head.names.index(source.column) if source.column in head.names else -1 for source in wanted]
+    written = [column for column in columns if column >= 0]
+    clocks = [
+        place for place, column in enumerate(written)
+        if any(column < len(row) and CLOCK.match(row[column]) for row in head.first)
+    ]  # fmt: skip
+    names = [head.names[column] for column in written]
+    return Layout(head.separator, head.decimal_comma, written, names, clocks[0] if clocks else -1)
+
+
+def _without_dead(reading: Reading, layout: Layout, block: Block) -> tuple[list[Source], Layout, Block]:
+    """Leave out columns in which the first rows hold no number at all; DataError when none is left."""
+    alive: NDArray[np.bool_] = np.asarray(np.isfinite(block.values).any(axis=0))
+    written = [source for source in reading.wanted if source.column != ROW or ROW in reading.head.names]
+    dead = [source for source, lives in zip(written, alive, strict=True) if not lives]
+    if not dead:
+        return reading.wanted, layout, block
+    kept = [source for source in reading.wanted if source not in dead]
+    targets = {source.target for source in kept}
+    if targets.isdisjoint(MEASURED) or "time_s" not in targets:
+        names = " or ".join(source.target for source in dead if source.target in (*MEASURED, "time_s"))
+        beyond = block.beyond >= len(block.values)
+        raise DataError(
+            f"{reading.path.name} holds no number in {names}"
+            + (": every reading is beyond its range." if beyond else "."),
+            "Record it in a wider range."
+            if beyond
+            else "Export it with the current, or with a sensor's voltage.",
+        )
+    reading.notes.append(f"without any number: {', '.join(source.column for source in dead)}")
+    reading.wanted = kept
+    return kept, _layout(reading), replace(block, values=block.values[:, alive], beyond=0)
+
+
+def _complete(reading: Reading, block: Block) -> Block:
+    """Leave out the rows that lack a number, and count them by column."""
+    bad: NDArray[np.bool_] = ~np.isfinite(block.values)
+    if not bad.any():
+        return block
+    written = [source for source in reading.wanted if source.column != ROW or ROW in reading.head.names]
+    for source, column in zip(written, bad.T, strict=True):
+        if column.any():
+            reading.missing[source.target] = reading.missing.get(source.target, 0) + int(column.sum())
+    gone: NDArray[np.bool_] = np.asarray(bad.any(axis=1))
+    if gone.sum() > MOST_MISSING * len(gone):
+        worst = max(reading.missing, key=lambda target: reading.missing[target])
+        column = bad[:, [source.target for source in written].index(worst)]
+        raise DataError(
+            f"{reading.path.name}: {worst} is not a number in {int(column.sum())} of {len(gone)} rows,"
+            f" first in line {block.lines[np.argmax(column)]}.",
+            "Remove those rows, or leave the column out.",
+        )
+    return replace(block, values=block.values[~gone], lines=block.lines[~gone])
+
+
+def _as_rows(reading: Reading, block: Block, counted: int) -> Samples:
+    """Return a block in our columns and units."""
+    rows = empty(len(block.values))
+    columns = iter(block.values.T)
+    for source in reading.wanted:
+        by_row = source.column == ROW and ROW not in reading.head.names
+        values = counted + np.arange(len(rows)) if by_row else next(columns)
+        rows[source.target] = values * source.scale + source.offset
+    given = {source.target for source in reading.wanted}
     if "output_a_v" in given and "output_b_v" not in given:
         rows["output_b_v"] = 0.0  # volts across the part, or of the one leg that switches
-    check_rows(rows, numbers, path.name, [source.target for source in wanted])
+    checks.magnitudes(rows, block.lines, reading.path.name, sorted(given))
     if "drive" not in given and given.issuperset(TELLS_DRIVE):
         rows["drive"] = drive_from_volts(rows)
-    marks = _marks(lines, separator, header, rows)
-    info = {"source": path.name, "engine": "import"}
-    return RunData(samples=at_tick_rate(rows), marks=marks, bursts=fast_current(rows), info=info)
+    return rows
 
 
 def drive_from_volts(rows: Samples) -> NDArray[np.float64]:
@@ -69,94 +209,63 @@ def drive_from_volts(rows: Samples) -> NDArray[np.float64]:
     return np.asarray(np.clip(np.where(np.isfinite(share), share, 0.0), -1.0, 1.0), float)
 
 
-def _content(path: Path) -> tuple[list[str], list[int]]:
-    """Return the lines that count, and their numbers in the file."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError:
-        raise DataError(f"{path.name} is not a text file in UTF-8.", "Export it as CSV.") from None
-    except OSError as error:
-        raise BookError(f"{path} cannot be read: {error.strerror}.", "Check name and permissions.") from None
-    kept = [(line, number) for number, line in enumerate(text.splitlines(), 1) if _counts(line)]
-    if len(kept) < 2:
-        raise _no_rows(path)
-    return [line for line, _ in kept], [number for _, number in kept]
-
-
 def _no_rows(path: Path) -> DataError:
     return DataError(f"{path.name} holds no rows.", "A line of names and rows of numbers are needed.")
 
 
-def _counts(line: str) -> bool:
-    return bool(line.strip()) and not line.lstrip().startswith("#")
+def _edges(reading: Reading, block: Block, lines: list[str], first_line: int) -> None:
+    """Keep where segment and label change, with the time of the row; ``lines`` of the piece of the file."""
+    head = reading.head
+    places = [head.names.index(name) for name in MARKS if name in head.names]
+    time = next(source for source in reading.wanted if source.target == "time_s")
+    at = [source for source in reading.wanted if source.column in head.names].index(time)
+    for line, value in zip(block.lines.tolist(), block.values[:, at].tolist(), strict=True):
+        cells = cells_of(lines[line - first_line], head.separator)
+        key = tuple(cells[place].strip() for place in places)
+        if not reading.edges or reading.edges[-1][1] != key:
+            reading.edges.append((value * time.scale + time.offset, key))
 
 
-def _split(line: str, separator: str) -> list[str]:
-    import csv
-
-    return next(csv.reader(io.StringIO(line), delimiter=separator))
-
-
-def _header(lines: list[str], time_name: str) -> tuple[int, str, list[str]]:
-    """Return the place of the line of names, what separates its cells, and the names.
-
-    It is the first line that holds the time's name; without one, the first.
-    """
-    for at, line in enumerate(lines[:PREAMBLE]):
-        separator = max(",;\t", key=line.count)
-        header = [cell.strip().strip('"') for cell in _split(line, separator)]
-        if any(cell and re.fullmatch(rf"{re.escape(cell)}\s*([*/+-].*)?", time_name) for cell in header):
-            return at, separator, header
-    separator = max(",;\t", key=lines[0].count)
-    return 0, separator, [cell.strip().strip('"') for cell in _split(lines[0], separator)]
-
-
-def _units_below(lines: list[str], separator: str, header: list[str], wanted: list[Source]) -> int:
-    """Return 1 when the line below the names holds words without a digit in every wanted column, else 0."""
-    cells = _split(lines[0], separator) if lines else []
-    places = [header.index(source.column) for source in wanted]
-    if not cells or max(places) >= len(cells):
-        return 0
-    texts = [cells[place].strip() for place in places]
-    return int(all(word and not any(map(str.isdigit, word)) and word.lower() != "nan" for word in texts))
-
-
-def _numbers(
-    lines: list[str], numbers: list[int], separator: str, header: list[str], wanted: list[Source], name: str
-) -> NDArray[np.float64]:
-    """Return the wanted columns as floats; a cell that is none is an error naming its line."""
-    if separator != ",":
-        lines = [line.replace(",", ".") for line in lines]
-    columns = [header.index(source.column) for source in wanted]
-    try:
-        return np.loadtxt(lines, delimiter=separator, usecols=columns, ndmin=2, comments=None, quotechar='"')
-    except (ValueError, IndexError) as error:
-        found = re.search(r"string '(.*)' to float64 at row (\d+), column (\d+)", str(error))
-        if found is None:
-            row = re.search(r"row (\d+)", str(error))
-            at = f", line {numbers[int(row.group(1)) - 1]}" if row else ""
-            raise DataError(f"{name}{at}: the row has too few columns.", "Export the file again.") from None
-        cell, row_number, column = found.group(1), int(found.group(2)), int(found.group(3))
-        what = f"{cell!r} is not a number" if cell.strip() else "there is no number"
-        raise DataError(
-            f"{name}, line {numbers[row_number]}: {what} in column {header[column - 1]!r}.",
-            "Correct or remove that row.",
-        ) from None
-
-
-def _marks(lines: list[str], separator: str, header: list[str], rows: Samples) -> list[Mark]:
+def _marks(reading: Reading, samples: Samples) -> list[Mark]:
     """Return the stretches of equal ``segment`` and ``label``, where the file has those columns."""
-    if "label" not in header:
+    if not reading.edges or len(samples) < 2:
         return []
-    places = [header.index(name) for name in ("label", "segment", "kind") if name in header]
-    cells = [[cells[place] for place in places] for cells in (_split(line, separator) for line in lines)]
-    time_s = rows["time_s"]
-    edges = [0, *(n for n in range(1, len(cells)) if cells[n] != cells[n - 1]), len(cells)]
-    step_s = float(np.median(np.diff(time_s))) if len(rows) > 1 else 0.001
+    names = [name for name in MARKS if name in reading.head.names]
+    time_s = samples["time_s"]
+    last_s = float(time_s[-1]) + float(np.median(np.diff(time_s)))
     marks: list[Mark] = []
-    for start, stop in itertools.pairwise(edges):
-        end_s = float(time_s[stop]) if stop < len(rows) else float(time_s[-1]) + step_s
-        label, kind = cells[start][0], cells[start][2] if len(places) > 2 else ""
-        if label:
-            marks.append(Mark(label, float(time_s[start]), end_s, len(marks), kind))
+    for (start_s, key), (end_s, _) in itertools.pairwise([*reading.edges, (last_s, ())]):
+        found = dict(zip(names, key, strict=True))
+        if found["label"]:
+            marks.append(Mark(found["label"], start_s, end_s, len(marks), found.get("kind", "")))
     return marks
+
+
+def _check_whole(reading: Reading, samples: Samples) -> None:
+    if reading.missing:
+        rows = " and ".join(f"{count} of {target}" for target, count in reading.missing.items())
+        beyond = f", {reading.beyond} of them beyond their range" if reading.beyond else ""
+        reading.notes.append(f"left out: rows without a number, {rows}{beyond}")
+    if not len(samples):
+        raise _no_rows(reading.path)
+
+
+def _dialect(encoding: str, head: Head) -> str:
+    """Return in words how the file is written."""
+    words = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "bars", " ": "blanks"}[head.separator]
+    code = {"utf-8-sig": "UTF-8", "utf-8": "UTF-8", "cp1252": "Latin-1"}.get(encoding, "UTF-16")
+    above = f", {len(head.above)} lines above the names" if head.above else ""
+    comma = ", decimal commas" if head.decimal_comma else ""
+    return f"{code}, {words}{comma}{above}{', a line of units' if head.units else ''}"
+
+
+def _understood(reading: Reading, samples: Samples) -> dict[str, Any]:
+    """What was understood of the file: its rows, dialect, and where each column comes from."""
+    columns = {}
+    for source in reading.wanted:
+        values = samples[source.target]
+        columns[source.target] = {
+            "from": source.column, "scale": source.scale, "offset": source.offset,
+            "lowest": float(values.min()), "highest": float(values.max()),
+        }  # fmt: skip
+    return {"rows": reading.rows, "rate_hz": reading.rate_hz, "columns": columns, "notes": reading.notes}

@@ -133,5 +133,5 @@ def complain(sentence: str, hint: str = "") -> None:
     screen = console(stderr=True, highlight=False)
     screen.print(f"[bold red]Error:[/] {escape(sentence)}")
     if hint:
-        screen.print(escape(hint))
+        screen.print(escape(hint), soft_wrap="--map" in hint)  # what is to be pasted stays in one line
     sys.stderr.flush()
