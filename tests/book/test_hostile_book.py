@@ -42,6 +42,8 @@ MUTATIONS = {
     "rows as text": "UPDATE batches SET columns = 'abc'",
     "count as text": "UPDATE batches SET count = 'many'",
     "count beyond all": "UPDATE batches SET count = 4000000000",
+    "count beyond all as a float": "UPDATE batches SET count = 1e300",
+    "number of a batch as a float": "UPDATE batches SET number = number + 0.5",
     "count below nothing": "UPDATE batches SET count = -1",
     "seal as text": "UPDATE seals SET digest = 'x', link = 'y'",
     "unknown seal": "UPDATE seals SET what = 'nonsense'",
