@@ -11,10 +11,11 @@ import numpy as np
 import pytest
 from strokebench.book import deltas, schema, seal
 from strokebench.book.book import Book
+from strokebench.book.export.csv import write_csv
 from strokebench.book.packing import pack_samples, unpack_samples
 from strokebench.cli import main
 from strokebench.data.findings import Finding, Verdict
-from strokebench.data.run import Burst, Event, Mark
+from strokebench.data.run import Burst, Event, Mark, RunData
 from strokebench.data.samples import COLUMNS, Samples, empty
 from strokebench.errors import UsageError
 from strokebench.link.conversion import WIRE_SAMPLE, decode_rows
@@ -231,9 +232,13 @@ def _old_book(path: Path) -> list[Samples]:
 
 
 def test_an_old_book_migrates_and_its_exports_stay_the_same(tmp_path: Path) -> None:
-    path = tmp_path / "old.book"
+    path, before, after = tmp_path / "old.book", tmp_path / "before.csv", tmp_path / "after.csv"
     rows = np.concatenate(_old_book(path))
+    write_csv(RunData(rows, [Mark("sweep", 0.0, 0.1, 0, "ramp")]), str(before))
+    change(path, "INSERT INTO marks VALUES (1, 0, 'sweep', 'ramp', 0.0, 0.1)")
     with Book(path) as book:
+        write_csv(book.load(1), str(after))
+        assert after.read_bytes() == before.read_bytes()
         assert book.load(1).samples.tobytes() == rows.tobytes()
         assert book.load(1).info["sealed_at"] != ""
         assert book.problems() == []

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from strokebench.bench.bench import Bench
 from strokebench.cli import main
 
 PROFILE = """based_on = "throttle-body"
@@ -29,6 +30,19 @@ def test_a_profiles_title_does_not_reach_the_clipboard(
     shown = "".join(capsys.readouterr())
     assert "Body" in shown
     assert not re.search("[\x1b\x07]", shown)
+
+
+def test_what_a_bench_says_of_itself_does_not_reach_the_clipboard(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A sequence in its build text came through."""
+    hostile = "built_by=x\x1b]52;c;aGFjaw==\x07\x9b2J\n"
+    monkeypatch.setattr(Bench, "identity_text", lambda bench: hostile)
+    assert main(["info", "--sim"]) == 0
+    assert main(["info", "--sim", "--json"]) == 0
+    shown = "".join(capsys.readouterr())
+    assert "built_by" in shown
+    assert not re.search("[\x1b\x07\x9b]", shown)
 
 
 def test_streams_are_given_back_as_they_were(tmp_path: Path) -> None:

@@ -93,7 +93,7 @@ def _batch(
     if not all(isinstance(value, (int, float)) for value in values) or not isinstance(blob, bytes):
         yield f"batch {number}: it cannot be read"
         return
-    item = items.batch(number, float(first_s), float(last_s), int(count), blob)
+    item = items.batch(number, first_s, last_s, count, blob)
     places = seal.differences(item, sums) if isinstance(sums, bytes) else ["its sums are missing"]
     for place in places:
         yield f"batch {number}, {place}"

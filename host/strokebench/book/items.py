@@ -13,7 +13,7 @@ import struct
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from strokebench.book import seal
+from strokebench.book import seal, typed
 from strokebench.book.seal import Item, Part
 
 RECORD, WORDS = "record", "words"
@@ -28,8 +28,12 @@ def head(connection: sqlite3.Connection, run_id: int) -> Item:
 
 
 def batch(number: int, first_s: float, last_s: float, count: int, blob: bytes) -> Item:
-    """Return one batch of samples."""
-    return Item("batch", [("numbers", struct.pack("<qqdd", number, count, first_s, last_s)), ("rows", blob)])
+    """Return one batch of samples; BookError when one of its numbers is none."""
+    try:
+        numbers = struct.pack("<qqdd", number, count, first_s, last_s)
+    except struct.error:
+        raise typed.damaged("a number of a batch") from None
+    return Item("batch", [("numbers", numbers), ("rows", blob)])
 
 
 def marks(connection: sqlite3.Connection, run_id: int) -> Item:

@@ -204,11 +204,15 @@ def _bursts(connection: sqlite3.Connection, run_id: int, damaged: list[str]) -> 
 
 def _burst(row: tuple[Any, ...], what: str) -> Burst:
     channel, unit, rate_hz, start_s, blob, label = row
-    rate = typed.number(rate_hz, what)
-    if rate <= 0:
+    rate, values = typed.number(rate_hz, what), unpack_floats(blob)
+    if not 1 <= rate <= FASTEST_HZ or not len(values) or not np.all(np.isfinite(values)):
         raise typed.damaged(what)
     head = (typed.text(channel, what), typed.text(unit, what), rate, typed.number(start_s, what))
-    return Burst(*head, unpack_floats(blob), typed.text(label, what))
+    return Burst(*head, values, typed.text(label, what))
+
+
+FASTEST_HZ = 10e6
+"""No capture is faster: the converter gives 500 000 values a second, recordings from elsewhere the same."""
 
 
 def findings(connection: sqlite3.Connection, run_id: int) -> list[Finding]:

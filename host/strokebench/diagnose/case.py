@@ -59,14 +59,14 @@ class Case:
 
     def stretches(self, label: str) -> list[Mark]:
         """Return the stretches called ``label`` in order of time; a ramp and what follows it directly are
-        one."""
+        one. One whose rows are all lost is left out."""
         joined: list[Mark] = []
         for mark in self.run.labelled(label):
             if joined and mark.start_s - joined[-1].end_s < JOIN_S and joined[-1].kind == "ramp":
                 joined[-1] = Mark(label, joined[-1].start_s, mark.end_s, joined[-1].index, mark.kind)
             else:
                 joined.append(mark)
-        return joined
+        return [mark for mark in joined if len(self.of(mark))]
 
     def samples(self, label: str) -> Iterator[Samples]:
         """Yield the samples of each stretch called ``label`` that has at least 10 of them."""

@@ -98,14 +98,18 @@ def short(case: Case) -> list[Finding]:
 
 
 def missing_percent(case: Case) -> float:
-    """Share of time not covered by samples, %."""
+    """Share of time not covered by samples, %; segments that began or ended beyond the samples count."""
     time_s = np.asarray(case.run.samples["time_s"], float)
     if len(time_s) < 3:
         return 100.0
     step = np.diff(time_s)
     period = float(np.median(step))
+    marks = case.run.marks
+    first_s = min([float(time_s[0]), *(mark.start_s for mark in marks)])
+    last_s = max([float(time_s[-1]), *(mark.end_s for mark in marks)])
+    step = np.concatenate(([time_s[0] - first_s], step, [last_s - time_s[-1]]))
     gaps = step[step > GAP_PERIODS * period] - period
-    return float(100 * gaps.sum() / max(time_s[-1] - time_s[0], period))
+    return float(100 * gaps.sum() / max(last_s - first_s, period))
 
 
 def why_unfit(case: Case) -> str:

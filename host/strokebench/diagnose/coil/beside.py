@@ -17,9 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.data.run import Burst
-from strokebench.diagnose import labels
 from strokebench.diagnose.coil.case import CoilCase
-from strokebench.diagnose.moving.ripple import strongest_hz
+from strokebench.diagnose.moving.ripple import ripples, strongest_hz
 from strokebench.diagnose.stats import Floats, Measured
 
 HIGHEST = 0.45
@@ -55,8 +54,7 @@ class Lines:
 
 def beside(case: CoilCase) -> Measured | None:
     """Return the conductance in siemens, None where no burst of the current was taken while it was driven."""
-    bursts = [burst for burst in case.run.bursts if burst.label == labels.BURST_RIPPLE and burst.unit == "A"]
-    for burst in reversed(bursts):
+    for burst in reversed(ripples(case)):
         end_s = burst.start_s + len(burst.values) / burst.rate_hz
         around = case.between(burst.start_s - 0.005, end_s + 0.002)
         if len(around) < 5:

@@ -20,6 +20,7 @@ MODEL_SHARE = 0.008
 """Relative standard uncertainty of a small amplitude beside the gain: the fast converter's slope between its
 jumps is 10 codes in 1024 off (RP2040 erratum E11), which a jump within the ripple makes good in part."""
 LOWEST_HZ = 4000.0
+FEWEST = 64
 
 QUESTION = Question(needs="current volts supply drive", group="Supply and winding", keys=(INDUCTANCE[0],))
 
@@ -35,7 +36,7 @@ def find(case: Case) -> list[Finding]:
     omega L = sqrt((2 V sin(pi D) / (pi A1))^2 - R^2). Unlike the small-ripple formula it needs no short
     period and sees through converter noise. Type A from six pieces of the burst.
     """
-    bursts = [burst for burst in case.run.bursts if burst.label == labels.BURST_RIPPLE and burst.unit == "A"]
+    bursts = ripples(case)
     if not bursts:
         return [case.missing(*INDUCTANCE, "no burst of the current was captured")]
     burst = bursts[-1]
@@ -70,6 +71,18 @@ def find(case: Case) -> list[Finding]:
             span_s=when, evidence=evidence,
         )
     ]  # fmt: skip
+
+
+def ripples(case: Case) -> list[Burst]:
+    """Return the captures of the current's ripple that are fast and long enough to show one."""
+    return [
+        burst
+        for burst in case.run.bursts
+        if burst.label == labels.BURST_RIPPLE
+        and burst.unit == "A"
+        and burst.rate_hz > 4 * LOWEST_HZ
+        and len(burst.values) >= FEWEST
+    ]
 
 
 def strongest_hz(burst: Burst) -> float:

@@ -53,12 +53,12 @@ class SeatedCase(MovingCase):
         """Where the sensor came to rest, volts, one value per stretch called ``label``; needs a position."""
         assert self.position is not None
         track = self.tracks[self.position.track]
-        values = [
-            float(np.median(track.clean[self.window(0.7 * mark.end_s + 0.3 * mark.start_s, mark.end_s)]))
+        ends = (
+            track.clean[self.window(0.7 * mark.end_s + 0.3 * mark.start_s, mark.end_s)]
             for mark in self.stretches(label)
             if mark.end_s - mark.start_s > 0.1
-        ]
-        return np.array(values)
+        )
+        return np.array([float(np.median(volts)) for volts in ends if len(volts)])
 
     def sweep_reach(self, direction: int) -> float:
         """The way back ends before the seat on purpose, or on what lies there."""

@@ -104,11 +104,12 @@ def _reckoned(case: Case, axes: Any, time_s: Floats, percent: Floats) -> None:
 
 
 def _bands(case: Case, page: Sheet) -> None:
-    """Shade what the procedure was doing; the name once per kind and stretch."""
+    """Shade what the procedure was doing, as far as rows reach; the name once per kind and stretch."""
+    first_s, last_s = (float(case.run.samples["time_s"][at]) for at in (0, -1))
     spans: list[tuple[str, float, float]] = []
     for mark in case.run.marks:
         kind = BANDS.get(mark.label)
-        if kind is None:
+        if kind is None or mark.end_s <= first_s or mark.start_s >= last_s:
             continue
         if spans and spans[-1][0] == kind and mark.start_s - spans[-1][2] < 2.0:
             spans[-1] = (kind, spans[-1][1], mark.end_s)
@@ -116,7 +117,7 @@ def _bands(case: Case, page: Sheet) -> None:
             spans.append((kind, mark.start_s, mark.end_s))
     for kind, start_s, end_s in spans:
         page.shade(start_s, end_s, ink.FAINT, 0.35)
-        above(page.axes[0], (start_s + end_s) / 2, kind, ink.GREY)
+        above(page.axes[0], (max(start_s, first_s) + min(end_s, last_s)) / 2, kind, ink.GREY)
 
 
 def _fail_spans(all_axes: list[Any], failing: dict[str, Finding]) -> None:
