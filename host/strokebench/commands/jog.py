@@ -16,8 +16,8 @@ from collections.abc import Callable
 from dataclasses import asdict
 from typing import TYPE_CHECKING, TextIO
 
-from strokebench.commands.cautions import acknowledged, add_acknowledge
 from strokebench.commands.common import add_json, add_plant, add_sim, open_chosen, print_json, say, sim_spec
+from strokebench.terminal.cautions import acknowledged, add_acknowledge
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
