@@ -70,13 +70,22 @@ def render(found: Comparison, names: tuple[str, str]) -> str:
 
 def headline(found: Comparison) -> str:
     """Return one sentence: how many findings differ, and which most."""
-    real, total = found.real, len(found.differences)
+    real, total, story = found.real, len(found.differences), _story(found)
     if not total:
         return "No finding is known of both."
     if not real:
-        return f"None of {total} findings differs beyond uncertainty."
+        return f"{story}None of {total} findings differs beyond uncertainty."
     named = ", ".join(difference.title for difference in real[:3])
-    return f"{len(real)} of {total} findings differ beyond uncertainty, most of all: {named}."
+    return f"{story}{len(real)} of {total} findings differ beyond uncertainty, most of all: {named}."
+
+
+def _story(found: Comparison) -> str:
+    """Return what became of the verdicts, a sentence for each meaning."""
+    groups: dict[str, list[str]] = {}
+    for difference in found.differences:
+        if difference.meaning:
+            groups.setdefault(difference.meaning, []).append(difference.title)
+    return "".join(f"{word.capitalize()}: {', '.join(titles)}. " for word, titles in groups.items())
 
 
 def line(difference: Difference) -> Line:
