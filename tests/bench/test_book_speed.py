@@ -1,7 +1,10 @@
-"""A job book with ten thousand runs stays quick: list, find, trend."""
+"""A job book of ten thousand runs stays quick, its commands with a hundred thousand: list, find, trend."""
 
 from __future__ import annotations
 
+import shlex
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -17,11 +20,27 @@ RUNS = 10_000
 
 @pytest.fixture(scope="module")
 def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Book]:
-    """Give a book of RUNS runs with 20 findings each; written directly, since only reading is measured."""
+    """Give an open book of RUNS runs with 20 findings each."""
     path: Path = tmp_path_factory.mktemp("many") / "many.book"
+    fill(path, RUNS)
+    with Book(path) as made:
+        yield made
+
+
+@pytest.fixture(scope="module")
+def large(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a book of ten times as many."""
+    path: Path = tmp_path_factory.mktemp("large") / "large.book"
+    fill(path, 10 * RUNS)
+    return path
+
+
+def fill(path: Path, runs: int) -> None:
+    """Write a book of ``runs`` runs, all but the first directly, since only reading is measured."""
     with Book(path) as made:
         with made.new_run("throttle-body", "throttle", customer="job 0") as writer:
-            writer.findings([Finding(f"key_{n}", "x", n, 0.1, "A") for n in range(20)], Verdict.PASS.value)
+            found = [Finding(f"key_{n}", f"Quantity {n}", n, 0.1, "A") for n in range(20)]
+            writer.findings(found, Verdict.PASS.value)
         raw = made._connection
         raw.execute("BEGIN")
         raw.executemany(
@@ -30,16 +49,15 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Book]:
             (
                 (n, f"2026-{n % 12 + 1:02}-{n % 28 + 1:02}T10:00:00.000+00:00", f"part-{n % 9}",
                  f"S{n % 500}", f"job {n % 700}", "fail" if n % 10 == 0 else "pass")
-                for n in range(2, RUNS + 1)
+                for n in range(2, runs + 1)
             ),
         )  # fmt: skip
         raw.execute(
             f"""INSERT INTO findings(run_id, key, title, value, u, unit, verdict, reason, fault, evidence)
             SELECT runs.id, f.key, f.title, f.value, f.u, f.unit, 'pass', '', '', '{{}}'
-            FROM runs, findings AS f WHERE f.run_id = 1 AND runs.id BETWEEN 2 AND {RUNS}"""
+            FROM runs, findings AS f WHERE f.run_id = 1 AND runs.id BETWEEN 2 AND {runs}"""
         )
         raw.execute("COMMIT")
-        yield made
 
 
 def test_list_ten_thousand_runs(benchmark: Any, book: Book) -> None:
@@ -60,3 +78,19 @@ def test_find_a_word(benchmark: Any, book: Book) -> None:
 
 def test_trend_of_one_serial_number(benchmark: Any, book: Book) -> None:
     assert len(benchmark(book.trend, "key_7", Wanted(part_serial="S3"))) == RUNS // 500
+
+
+COMMANDS = {
+    "list": "list --limit 0",
+    "find": "find --text job --limit 0",
+    "trend": "trend 'quantity 7'",
+    "trend of one": "trend key_7 --serial S3",
+}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", COMMANDS)
+def test_commands_on_a_hundred_thousand_runs(benchmark: Any, large: Path, name: str) -> None:
+    """Laying out the table took 51 s where the search took 0.4 s. Counted is the whole command."""
+    words = [sys.executable, "-m", "strokebench", "book", *shlex.split(COMMANDS[name]), "--book", str(large)]
+    benchmark.pedantic(subprocess.run, (words,), {"check": True, "stdout": subprocess.DEVNULL}, rounds=5)

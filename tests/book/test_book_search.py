@@ -208,3 +208,32 @@ def test_a_book_of_an_older_version_tells_information_as_such(
     assert main(["book", "trend", "drag", "--book", str(path), "--plot", str(drawn)]) == 0
     assert " info " in capsys.readouterr().out
     assert ">info<" in drawn.read_text(encoding="utf-8")
+
+
+def test_a_trend_is_asked_for_by_title_and_drawn_with_its_limits(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Only the key was understood, and the plot named neither title nor limit."""
+    path, plot = tmp_path / "a.book", tmp_path / "a.svg"
+    fill(path).close()
+    assert main(["book", "trend", "fricT", "--book", str(path), "--plot", str(plot)]) == 0
+    assert "Friction ± U" in capsys.readouterr().out
+    drawn = plot.read_text(encoding="utf-8")
+    assert "Friction, A" in drawn and "at most 0.5 A" in drawn
+    assert main(["book", "trend", "nonsense", "--book", str(path)]) == 2
+
+
+def test_a_long_list_is_one_line_a_run_within_the_width(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Laying out each cell took 5 s for 10 000 runs."""
+    monkeypatch.setattr("strokebench.terminal.book_tables.MANY", 3)
+    path = tmp_path / "a.book"
+    with fill(path) as book:
+        book.add_note(6, "runs smoothly now, but only when it is warm, and it was never asked for at all")
+    assert main(["book", "list", "--limit", "0", "--book", str(path)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 8 and max(map(len, lines)) <= 80
+    assert lines[1].startswith("6") and lines[1].endswith("…")
+    assert main(["book", "trend", "friction", "--book", str(path)]) == 0
+    assert len(capsys.readouterr().out.splitlines()) == 7

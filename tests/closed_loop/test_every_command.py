@@ -51,6 +51,7 @@ TRIED = {
     "ports": ("", 0),
     "info": ("--sim", 0),
     "stop": ("--port nowhere", 4),
+    "clear": ("--port nowhere", 4),
     "bringup": ("--sim --list", 0),
     "calibrate": ("--sim --dry-run --fresh", 0),
     "faults": ("", 0),

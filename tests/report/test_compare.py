@@ -13,9 +13,10 @@ import pytest
 from strokebench.book.book import Book
 from strokebench.cli import main
 from strokebench.commands.compare import split
+from strokebench.data.findings import Verdict
 from strokebench.errors import UsageError
 from strokebench.parts import load_part
-from strokebench.report.comparison import headline, render
+from strokebench.report.comparison import headline, line, render
 from strokebench.verdict.compare import (
     Difference,
     Side,
@@ -153,3 +154,24 @@ def test_the_command(shop: Path, capsys: pytest.CaptureFixture[str], monkeypatch
         "a run and its own export"
     )
     assert main(["compare", "1", "2", "--book", "nowhere.book"]) == 2
+
+
+def test_an_improvement_is_green_with_a_sign_and_a_failure_red() -> None:
+    """Whatever changed was painted red, also the repaired value."""
+
+    def changed(a: float, b: float, before: Verdict, after: Verdict) -> Difference:
+        return Difference("friction", "Friction", "A", a, b, 0.01, None, 0.5, before, after)
+
+    bad, good = Verdict.FAIL, Verdict.PASS
+    shown = [
+        line(changed(*each))
+        for each in (
+            (0.9, 0.3, bad, good), (0.9, 0.6, bad, bad), (0.6, 0.9, bad, bad), (0.3, 0.9, good, bad),
+            (0.3, 0.4, good, good), (0.3, 0.301, good, good),
+        )
+    ]  # fmt: skip
+    assert [(row.word, row.state) for row in shown] == [
+        ("✓ now passes", "pass"), ("✗ still fails", "fail"), ("✗ worse", "fail"), ("✗ now fails", "fail"),
+        ("higher", "info"), ("no difference seen", "info"),
+    ]  # fmt: skip
+    assert "0.5" in shown[0].limits

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 from pytest_mock import MockerFixture
-from strokebench.commands.cautions import acknowledged
 from strokebench.errors import UsageError
 from strokebench.parts import load_part, part_names
+from strokebench.terminal.cautions import acknowledged
 
 
 @pytest.mark.parametrize("part", ["fuel-pump", "fuel-pump-fuse", "water-pump", "cooling-fan"])

@@ -9,6 +9,7 @@ from html import escape
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from strokefw import channels, faults
 
 from strokebench.bench import certificates
@@ -157,7 +158,12 @@ class Bench:
 
         Raises :class:`Refused` with the failed check.
         """
-        self.link.request("arm", timeout_s=ARM_S)
+        try:
+            self.link.request("arm", timeout_s=ARM_S)
+        except Refused as error:
+            if error.code != faults.FAULT_LATCHED:
+                raise
+            raise refusal("arm", error.code, self.status().fault) from None  # which one, and what to do
 
     def disarm(self) -> None:
         """Take the supply off the part."""
@@ -226,6 +232,13 @@ class Bench:
     def clear(self) -> None:
         """Release a latched fault whose cause is gone."""
         self.link.request("clear")
+
+    def sensors_v(self) -> tuple[float, float]:
+        """Return the volts of both position sensor inputs now; of an open input they mean nothing."""
+        newest = np.array(self.counts(), np.uint16)
+        pair = (channels.SENSOR_A, channels.SENSOR_B)
+        found = [conversion.burst_values(at, newest[at : at + 1], *self.units)[0][0] for at in pair]
+        return float(found[0]), float(found[1])
 
     def status(self) -> Status:
         """Return what the bench measures and counts now."""

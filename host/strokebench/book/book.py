@@ -91,10 +91,24 @@ class Book:
         """Return finding ``key`` over the runs that match, oldest first; UsageError for an unknown key."""
         with plain_errors(self.path):
             points = search.trend(self._connection, key, wanted)
-            known = [] if points else search.keys(self._connection)
-        if not points and key not in known:
-            raise UsageError(f"No run in {self.path} has a finding {key!r}.", f"It has: {', '.join(known)}.")
+        if not points:
+            self.finding_named(key)
         return points
+
+    def finding_named(self, name: str) -> tuple[str, str]:
+        """Return key and title of the finding whose key, title or part of its title is ``name``.
+
+        UsageError when there is none, or more than one.
+        """
+        with plain_errors(self.path):
+            known = search.titles(self._connection)
+        found = search.named(known, name)
+        if len(found) == 1:
+            return found[0], known[found[0]]
+        if found:
+            several = "; ".join(f"{known[key]} ({key})" for key in found)
+            raise UsageError(f"{name!r} is part of several findings' titles.", f"Name one: {several}.")
+        raise UsageError(f"No run in {self.path} has a finding {name!r}.", f"It has: {', '.join(known)}.")
 
     def add_note(self, run_id: int, text: str) -> str:
         """Append a line to a run's note and return the whole note."""

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import sqlite3
 from dataclasses import dataclass
+from typing import Any
 
-from strokebench.book.reader import FINDING_COLUMNS, RunSummary, finding_of, summaries_where
-from strokebench.data.findings import Finding
+from strokebench.book import typed
+from strokebench.book.reader import RunSummary, summaries_where
+from strokebench.data.findings import Verdict
 
 
 @dataclass(frozen=True)
@@ -53,7 +56,7 @@ def find(connection: sqlite3.Connection, wanted: Wanted) -> list[RunSummary]:
     return summaries_where(connection, conditions, values, tail)
 
 
-@dataclass(frozen=True)
+@dataclass(slots=True)  # not frozen: see RunSummary
 class TrendPoint:
     """One run's value of the finding asked for; ``value`` and ``u`` are NaN where it could not be found."""
 
@@ -68,25 +71,72 @@ class TrendPoint:
     verdict: str
 
 
+_TREND = (
+    "runs.id", "runs.started_at", "runs.part_serial", "findings.value", "findings.u", "findings.unit",
+    "findings.lower", "findings.upper", "findings.verdict", "findings.evidence",
+)  # fmt: skip
+
+
 def trend(connection: sqlite3.Connection, key: str, wanted: Wanted) -> list[TrendPoint]:
     """Return finding ``key`` of every run that matches, oldest first."""
     conditions, values = wanted.conditions()
     where = " AND ".join(["findings.key = ?", *(f"runs.{c}" if "(" not in c else c for c in conditions)])
     rows = connection.execute(
-        f"""SELECT runs.id, runs.started_at, runs.part_serial, {FINDING_COLUMNS}
-            FROM findings JOIN runs ON runs.id = findings.run_id WHERE {where}
+        f"""SELECT {", ".join(_TREND)} FROM findings JOIN runs ON runs.id = findings.run_id WHERE {where}
             ORDER BY runs.started_at, runs.id""",
         (key, *values),
     )
-    return [_point(run_id, at, serial, finding_of(found)) for run_id, at, serial, *found in rows]
+    what = f"the finding {key!r}"
+    return [_point(row, what) for row in rows]
 
 
-def keys(connection: sqlite3.Connection) -> list[str]:
-    """Return the keys of all findings in the book."""
-    return [row[0] for row in connection.execute("SELECT DISTINCT key FROM findings ORDER BY key")]
-
-
-def _point(run_id: int, at: str, serial: str, found: Finding) -> TrendPoint:
+def _point(row: tuple[Any, ...], what: str) -> TrendPoint:
+    run_id, at, serial, value, u, unit, lower, upper, verdict, evidence = row
+    if verdict not in _VERDICTS:
+        raise typed.damaged(what)
+    informs = lower is None and upper is None and not _stands_against(evidence, what)
+    if informs or verdict == Verdict.INFO.value:  # in a book of an older version
+        verdict = (Verdict.INFO if informs else Verdict.INCONCLUSIVE).value
+    number, limit = typed.number, typed.number_or_none
     return TrendPoint(
-        run_id, at, serial, found.value, found.u, found.unit, found.lower, found.upper, found.verdict.value
+        typed.whole(run_id, what),
+        typed.text(at, what),
+        typed.text(serial, what),
+        math.nan if value is None else number(value, what),
+        math.nan if u is None else number(u, what),
+        typed.text(unit, what),
+        limit(lower, what),
+        limit(upper, what),
+        verdict,
     )
+
+
+def _stands_against(evidence: Any, what: str) -> bool:
+    """Tell whether a finding without limits stands against a pass; see Finding."""
+    return '"gate"' in typed.text(evidence, what) and bool(typed.table(evidence, what).get("gate"))
+
+
+_VERDICTS = {verdict.value for verdict in Verdict}
+
+
+def titles(connection: sqlite3.Connection) -> dict[str, str]:
+    """Return key -> newest title of all findings in the book; looks at a few rows a key only."""
+    found: dict[str, str] = {}
+    row = connection.execute("SELECT min(key) FROM findings").fetchone()
+    while row is not None and row[0] is not None:
+        key = typed.text(row[0], "the key of a finding")
+        if key in found:  # damaged letters are replaced on reading, and the search would not go on
+            raise typed.damaged("the key of a finding")
+        query = "SELECT title FROM findings WHERE key = ? ORDER BY run_id DESC LIMIT 1"
+        found[key] = typed.text(connection.execute(query, (key,)).fetchone()[0], f"the finding {key!r}")
+        row = connection.execute("SELECT min(key) FROM findings WHERE key > ?", (key,)).fetchone()
+    return found
+
+
+def named(known: dict[str, str], name: str) -> list[str]:
+    """Return the keys that ``name`` means: the key or title itself, else all whose title it is part of."""
+    wanted = name.strip().casefold()
+    if name in known:
+        return [name]
+    whole = [key for key, title in known.items() if title.casefold() == wanted]
+    return whole or [key for key, title in known.items() if wanted and wanted in title.casefold()]

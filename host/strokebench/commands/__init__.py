@@ -6,6 +6,7 @@ from strokebench.commands import (
     book,
     bringup,
     calibrate,
+    clear,
     compare,
     completion,
     export,
@@ -30,5 +31,5 @@ from strokebench.commands import (
 
 COMMANDS = (
     run, guided, panel, judge, compare, learn, measure, report, book, export, parts, ports, flash, info, stop,
-    bringup, calibrate, sim, faults, jog, watch, lesson, completion,
+    clear, bringup, calibrate, sim, faults, jog, watch, lesson, completion,
 )  # fmt: skip

@@ -74,7 +74,7 @@ def _add_note(parser: argparse.ArgumentParser) -> None:
 
 
 def _add_trend(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("key", metavar="FINDING", help="key of the finding (`book show --json` names them)")
+    parser.add_argument("key", metavar="FINDING", help="the finding: its title, a part of it, or its key")
     _add_wanted(parser)
     parser.add_argument("--plot", metavar="FILE.svg", help="draw it too")
     add_force(parser)
@@ -171,17 +171,18 @@ def _trend(args: argparse.Namespace) -> int:
     from dataclasses import asdict
 
     with _book(args) as book:
-        points = book.trend(args.key, _wanted(args))
+        key, title = book.finding_named(args.key)
+        points = book.trend(key, _wanted(args))
     if args.plot:
         from strokebench.report.trend import write_trend
 
-        write_trend(args.key, points, args.plot, replace=args.force)
+        write_trend(title, points, args.plot, replace=args.force)
     if args.json:
         print_json([asdict(point) for point in points])
         return 0
     from strokebench.terminal.book_tables import trend_table
 
-    trend_table(args.key, points)
+    trend_table(title, points)
     return 0
 
 

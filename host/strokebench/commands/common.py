@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
@@ -128,7 +128,11 @@ def sim_spec(args: argparse.Namespace, part: str) -> SimSpec | None:
         "family": args.family,
         "memory": args.memory,
     }
-    given: dict[str, Any] = {name: value for name, value in options.items() if value not in (None, (), False)}
+    given: dict[str, Any] = {
+        name: value
+        for name, value in options.items()
+        if value is not None and value != () and value is not False
+    }
     if getattr(args, "plant", False):
         return SimSpec(part=part, **given, **_pico_with_plant(args, given))
     if args.port is not None and (args.sim or given):
@@ -172,7 +176,7 @@ def open_chosen(args: argparse.Namespace, part: str) -> Bench:
     return bench
 
 
-def say(text: str) -> None:
+def say(text: str, stream: TextIO | None = None) -> None:
     """Print ``text``; each of its lines goes on below itself, two columns in, where the terminal ends."""
     import shutil
     import textwrap
@@ -180,10 +184,10 @@ def say(text: str) -> None:
     width = max(40, shutil.get_terminal_size((80, 24)).columns)
     for line in text.splitlines() or [""]:
         if len(line) <= width:
-            print(line)
+            print(line, file=stream)
             continue
         inset = len(line) - len(line.lstrip()) + 2
-        print(textwrap.fill(line, width, subsequent_indent=" " * inset, break_on_hyphens=False))
+        print(textwrap.fill(line, width, subsequent_indent=" " * inset, break_on_hyphens=False), file=stream)
 
 
 def print_json(result: Any) -> None:

@@ -48,7 +48,14 @@ def run(args: argparse.Namespace) -> int:
 
 def _as_json(args: argparse.Namespace, found: Comparison, path: Path | None) -> dict[str, Any]:
     listed = [
-        {**asdict(difference), "change": difference.change, "real": difference.real}
+        {
+            **asdict(difference),
+            "before": difference.before.value,
+            "after": difference.after.value,
+            "change": difference.change,
+            "real": difference.real,
+            "meaning": difference.meaning,
+        }
         for difference in found.differences
     ]
     return {
@@ -115,8 +122,8 @@ def _show(found: Comparison) -> None:
     table.add_column("unit", no_wrap=True)
     table.add_column("", no_wrap=True)
     for difference in found.differences:
-        row = line(difference)
-        table.add_row(row.title, row.a, row.b, row.change, row.unit, row.word if difference.real else "",
+        row, shown = line(difference), difference.real or difference.meaning
+        table.add_row(row.title, row.a, row.b, row.change, row.unit, row.word if shown else "",
                       style="bold" if difference.real else None)  # fmt: skip
     screen.print(table)
     screen.print(headline(found), markup=False, highlight=False)

@@ -16,12 +16,13 @@ from collections.abc import Callable
 from dataclasses import asdict
 from typing import TYPE_CHECKING, TextIO
 
-from strokebench.commands.cautions import acknowledged, add_acknowledge
-from strokebench.commands.common import add_json, add_plant, add_sim, open_chosen, print_json, sim_spec
+from strokebench.commands.common import add_json, add_plant, add_sim, open_chosen, print_json, say, sim_spec
+from strokebench.terminal.cautions import acknowledged, add_acknowledge
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
     from strokebench.link.conversion import Status
+    from strokebench.parts.profile import Profile
     from strokebench.terminal.jog_keys import Hand
 
 EVERY_S = 0.1
@@ -57,11 +58,11 @@ def run(args: argparse.Namespace) -> int:
     hand = Hand(limits.drive_min, limits.drive_max, min(max(args.strength, STEP), most))
     with keys() as pressed, open_chosen(args, profile.simulated) as bench:
         for line in (*profile.part.cautions, HELP):
-            print(line, file=screen)
+            say(line, screen)
         bench.set_limits(limits)
         bench.arm()
         try:
-            last = _live(bench, hand, pressed, screen)
+            last = _live(bench, hand, pressed, screen, profile)
         finally:
             print(file=screen)
     if args.json:
@@ -69,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _live(bench: Bench, hand: Hand, pressed: Callable[[], str], screen: TextIO) -> Status:
+def _live(bench: Bench, hand: Hand, pressed: Callable[[], str], screen: TextIO, profile: Profile) -> Status:
     """Read keys, keep the bench told, show what it measures, until told to leave; return the last reading."""
     from strokebench.errors import ProtectionTripped
     from strokebench.link.link import fault_row
@@ -90,7 +91,7 @@ def _live(bench: Bench, hand: Hand, pressed: Callable[[], str], screen: TextIO) 
             bench.link.tell("heartbeat")
         sent = drive
         status = bench.status()
-        _show(status, hand, screen)
+        _show(status, hand, screen, _position(bench, profile))
         if status.fault and status.state == "latched":
             _key, sentence, check = fault_row(status.fault)
             raise ProtectionTripped(f"The bench stopped the part: {sentence} (code {status.fault})", check)
@@ -99,14 +100,22 @@ def _live(bench: Bench, hand: Hand, pressed: Callable[[], str], screen: TextIO) 
     return status
 
 
-def _show(status: Status, hand: Hand, screen: TextIO) -> None:
+def _position(bench: Bench, profile: Profile) -> str:
+    """Return place and both sensors' volts, nothing for a part without a sensor."""
+    from strokebench.terminal.display import position_percent
+
+    if not profile.tracks:
+        return ""
+    a_v, b_v = bench.sensors_v()
+    return f" {position_percent(profile, a_v):4.0f} % a {a_v:4.2f} b {b_v:4.2f}"
+
+
+def _show(status: Status, hand: Hand, screen: TextIO, position: str) -> None:
     """Write the live line over the last one, never wider than the terminal."""
     from strokebench.terminal.jog_keys import bar
 
     width = shutil.get_terminal_size((80, 24)).columns - 1
-    text = (
-        f"[{bar(status.drive, 21)}] {status.drive:+.2f} {status.current_a:+7.2f} A {status.supply_v:5.2f} V"
-    )
-    text += f"  strength {hand.strength:.2f}  {status.state.lower()}"
+    text = f"[{bar(status.drive, 9)}] {status.drive:+.2f} {status.current_a:+7.2f} A {status.supply_v:5.2f} V"
+    text += f"{position} strength {hand.strength:.2f}  {status.state.lower()}"
     screen.write("\r" + text[:width].ljust(min(width, 78)))
     screen.flush()

@@ -8,9 +8,9 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from strokebench.commands.cautions import acknowledged, add_acknowledge
 from strokebench.commands.common import add_bench, add_book, add_json, open_chosen, say, sim_spec
 from strokebench.commands.outcome import Outcome, add_report, begin_run, check_report, finish
+from strokebench.terminal.cautions import acknowledged, add_acknowledge
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
@@ -68,6 +68,7 @@ def _drive(args: argparse.Namespace, bench: Bench, profile: Profile, book: Book,
     from strokebench.terminal.live import LiveView
 
     bench.set_limits(profile.limits)
+    _offer_to_clear(args, bench)
     refusal = arm_or_refusal(bench, profile, partial(_look, args))
     writer = begin_run(args, book, bench, profile, how)
     if refusal is not None:
@@ -105,3 +106,18 @@ def ask(question: str) -> str:
         return input("> ")
     except EOFError:
         return ""
+
+
+def _offer_to_clear(args: argparse.Namespace, bench: Bench) -> None:
+    """Ask whether a fault that an earlier run left behind may be cleared; arming refuses otherwise."""
+    from strokebench.link.link import fault_row
+
+    if args.json or not sys.stdin.isatty():
+        return
+    status = bench.status()
+    if status.state != "latched":
+        return
+    _key, sentence, check = fault_row(status.fault)
+    say(f"The bench still holds a fault: {sentence} (code {status.fault}) {check}")
+    if ask("Is its cause gone? Clear it and go on? (yes or no)").strip().lower() in ("y", "yes"):
+        bench.clear()

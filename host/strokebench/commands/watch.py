@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     add_bench(parser)
-    parser.add_argument("--part", default="throttle-body", metavar="PART", help="what to simulate")
+    parser.add_argument("--part", default="throttle-body", metavar="PART", help="the part, for its position")
     parser.add_argument("--every", type=float, default=0.5, metavar="S", help="seconds between readings")
     parser.add_argument("--count", type=int, default=0, metavar="N", help="stop after N (default: at Ctrl-C)")
     add_json(parser)
@@ -26,31 +26,49 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do it; a line each time, overwritten on a terminal, one JSON object a line with ``--json``."""
     over = sys.stdout.isatty() and not args.json
-    shown = 0
-    with open_chosen(args, args.part) as bench:
-        while True:
-            status = bench.status()
-            if args.json:
-                print_json(asdict(status))
-            else:
-                print(f"\r{text(status):<79}" if over else text(status), end="" if over else "\n")
-            sys.stdout.flush()
-            shown += 1
-            if shown == args.count:
-                break
-            began_s, every_s = time.monotonic(), min(max(args.every, 0.02), 60.0)
-            bench.link.poll(every_s)  # on a simulated bench this is what lets time pass
-            time.sleep(max(0.0, every_s - (time.monotonic() - began_s)))
+    try:
+        _watch(args, over)
+    except KeyboardInterrupt:
+        if not args.json:
+            print(f"{chr(10) * over}Ended; nothing was driven, nothing recorded.")
+        return 130
     if over:
         print()
     return 0
 
 
-def text(status: Status) -> str:
+def _watch(args: argparse.Namespace, over: bool) -> None:
+    from strokebench.parts import load_part
+    from strokebench.terminal.display import position_percent
+
+    profile = load_part(args.part)
+    shown = 0
+    with open_chosen(args, profile.simulated) as bench:
+        while True:
+            status, sensors_v = bench.status(), bench.sensors_v()
+            percent = position_percent(profile, sensors_v[0])
+            if args.json:
+                more = {"sensor_a_v": sensors_v[0], "sensor_b_v": sensors_v[1], "position_percent": percent}
+                print_json({**asdict(status), **more})
+            else:
+                line = text(status, sensors_v, percent)
+                print(f"\r{line:<79}" if over else line, end="" if over else "\n")
+            sys.stdout.flush()
+            shown += 1
+            if shown == args.count:
+                return
+            began_s, every_s = time.monotonic(), min(max(args.every, 0.02), 60.0)
+            bench.link.poll(every_s)  # on a simulated bench this is what lets time pass
+            time.sleep(max(0.0, every_s - (time.monotonic() - began_s)))
+
+
+def text(status: Status, sensors_v: tuple[float, float], percent: float) -> str:
     """Return the readings in one line of less than 80 characters."""
-    part = "" if status.part_c != status.part_c else f" part {status.part_c:.0f} C"
+    part = "" if status.part_c != status.part_c else f"/{status.part_c:.0f}"
     fault = f" fault {status.fault}" if status.fault else ""
+    place = "" if percent != percent else f"{percent:4.0f} % "
     return (
-        f"{status.state.lower():<9} {status.current_a:+7.3f} A  supply {status.terminals_v:5.2f} V"
-        f"  feed {status.sensor_feed_v:4.2f} V  sink {status.heatsink_c:.0f} C{part}{fault}"
+        f"{status.state.lower():<8} {status.current_a:+7.3f} A {status.terminals_v:5.2f} V"
+        f" {place}a {sensors_v[0]:4.2f} b {sensors_v[1]:4.2f} feed {status.sensor_feed_v:4.2f} V"
+        f" {status.heatsink_c:.0f}{part} C{fault}"
     )

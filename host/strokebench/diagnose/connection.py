@@ -33,26 +33,25 @@ class Cause:
     defect: str
 
 
-CAUSES = {
-    faults.OPEN_LOAD: Cause(
-        "open circuit or not connected: check the leads",
-        "open circuit in the part: the leads were checked",
-        "No current can flow. Look at the leads: are both on the part's pins, and whole?",
-        "open_winding",
-    ),
-    faults.SHORTED_LOAD: Cause(
-        "short circuit in the part or its leads: check the leads",
-        "short circuit in the part: the leads were checked",
-        "The circuit is shorted. Look at the leads: are they on the right pins, and do they touch nowhere?",
-        "shorted_part",
-    ),
-    faults.REFERENCE: Cause(
-        "the sensor's 5 V feed is out of range: unplug the sensor and try again",
-        "the 5 V feed is out of range with this sensor only",
-        "The sensor's 5 V feed is out of range. Unplug the sensor: is the feed good then (watch shows it)?",
-        "feed_shorted",
-    ),
-}  # fmt: skip
+OPEN = Cause(
+    "open circuit or not connected: check the leads",
+    "open circuit in the part: the leads were checked",
+    "No current can flow. Look at the leads: are both on the part's pins, and whole?",
+    "open_winding",
+)
+SHORTED = Cause(
+    "short circuit in the part or its leads: check the leads",
+    "short circuit in the part: the leads were checked",
+    "The circuit is shorted. Look at the leads: are they on the right pins, and do they touch nowhere?",
+    "shorted_part",
+)
+FEED = Cause(
+    "the sensor's 5 V feed is out of range: unplug the sensor and try again",
+    "the 5 V feed is out of range with this sensor only",
+    "The sensor's 5 V feed is out of range. Unplug the sensor: is the feed good then (watch shows it)?",
+    "feed_shorted",
+)
+CAUSES = {faults.OPEN_LOAD: OPEN, faults.SHORTED_LOAD: SHORTED, faults.REFERENCE: FEED}
 """Fault codes with which the bench refuses a part; all others are causes in the bench, or of its supply."""
 
 

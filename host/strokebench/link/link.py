@@ -195,6 +195,7 @@ def refusal(name: str, code: int, detail: int) -> Refused:
     about = ""
     if code in (faults.FAULT_LATCHED, faults.NOT_NOW) and faults.row(detail) is not None:
         about = f" Cause: {fault_row(detail)[1]}"
+        check = f"{fault_row(detail)[2]} Then `strokebench clear`, and try again."
     return Refused(f"The bench refused {name!r}: {sentence}{about} (code {code}, {detail})", check, code)
 
 

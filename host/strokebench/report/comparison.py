@@ -11,7 +11,7 @@ import numpy as np
 from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.expects import nominal_percent
 from strokebench.diagnose.stats import Floats
-from strokebench.report.numbers import fixed, places, with_uncertainty
+from strokebench.report.numbers import fixed, limits_text, places, with_uncertainty
 from strokebench.report.page import mark, page
 from strokebench.report.pictures import ink
 from strokebench.report.pictures.drawing import WIDE, Picture, sheet
@@ -24,6 +24,13 @@ if TYPE_CHECKING:
     from strokebench.verdict.compare import Comparison, Difference
 
 LOOKS = (("A", ink.OPEN, "-"), ("B", ink.CLOSE, "--"))
+SIGNS = {"now passes": "\u2713 ", "still fails": "\u2717 ", "now fails": "\u2717 ", "worse": "\u2717 "}
+"""Before the word, since colour never says it alone."""
+INKS = {"now passes": ink.GOOD, "": ink.OPEN}
+SCORES = (
+    "Grey: within U. Diamonds and arrowheads: beyond it (arrowheads: more than six times). Green: now passes;"
+    " red: fails."
+)
 FAR = 6.0
 """Changes beyond this many U are drawn at the edge."""
 
@@ -37,6 +44,7 @@ class Line:
     a: str
     b: str
     change: str
+    limits: str
     word: str
     state: str
 
@@ -62,25 +70,36 @@ def render(found: Comparison, names: tuple[str, str]) -> str:
 
 def headline(found: Comparison) -> str:
     """Return one sentence: how many findings differ, and which most."""
-    real, total = found.real, len(found.differences)
+    real, total, story = found.real, len(found.differences), _story(found)
     if not total:
         return "No finding is known of both."
     if not real:
-        return f"None of {total} findings differs beyond uncertainty."
+        return f"{story}None of {total} findings differs beyond uncertainty."
     named = ", ".join(difference.title for difference in real[:3])
-    return f"{len(real)} of {total} findings differ beyond uncertainty, most of all: {named}."
+    return f"{story}{len(real)} of {total} findings differ beyond uncertainty, most of all: {named}."
+
+
+def _story(found: Comparison) -> str:
+    """Return what became of the verdicts, a sentence for each meaning."""
+    groups: dict[str, list[str]] = {}
+    for difference in found.differences:
+        if difference.meaning:
+            groups.setdefault(difference.meaning, []).append(difference.title)
+    return "".join(f"{word.capitalize()}: {', '.join(titles)}. " for word, titles in groups.items())
 
 
 def line(difference: Difference) -> Line:
     """Return a difference as text."""
     expanded = COVERAGE * difference.u
     digits = places(expanded)
-    word = ("higher" if difference.change > 0 else "lower") if difference.real else "no difference seen"
+    meaning = difference.meaning
+    seen = ("higher" if difference.change > 0 else "lower") if difference.real else "no difference seen"
+    word = SIGNS.get(meaning, "") + (meaning or seen)
     values = (fixed(difference.a, digits), fixed(difference.b, digits))
     change = with_uncertainty(difference.change, expanded)
-    return Line(
-        difference.title, difference.unit, *values, change, word, "fail" if difference.real else "info"
-    )
+    limits = limits_text(difference.lower, difference.upper)
+    state = {"now passes": "pass", "": "info"}.get(meaning, "fail")
+    return Line(difference.title, difference.unit, *values, change, limits, word, state)
 
 
 def _side(letter: str, side: Any, name: str) -> dict[str, str]:
@@ -113,13 +132,13 @@ def _scores(found: Comparison) -> Picture:
             beyond = (
                 "<" if change.score < -FAR else ">" if change.score > FAR else "D" if change.real else "o"
             )
-            axes.plot(place, at, beyond, color=ink.BAD if change.real else ink.GREY, markersize=5)
+            colour = INKS.get(change.meaning, ink.BAD) if change.real else ink.GREY
+            axes.plot(place, at, beyond, color=colour, markersize=5)
         axes.set_yticks(range(len(shown)), [change.title for change in shown])
         axes.set(
             xlim=(-FAR - 0.5, FAR + 0.5), xlabel="change from A to B, in units of its expanded uncertainty U"
         )
-        caption = "Grey: within U. Diamonds and arrowheads: beyond it (arrowheads: more than six times)."
-        return page.picture(caption)
+        return page.picture(SCORES)
 
 
 def _overlay(a: RunData, b: RunData, profile: Profile) -> Picture:

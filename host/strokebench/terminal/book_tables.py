@@ -12,10 +12,13 @@ from rich.table import Table
 from strokebench.data.findings import Finding, Verdict
 from strokebench.terminal.console import console
 from strokebench.terminal.display import STYLES, decimals, show_result
+from strokebench.terminal.lines import MANY, print_lines
 
 if TYPE_CHECKING:
     from strokebench.book.book import RunSummary, TrendPoint
 
+JUDGED = ("done", "watch", "refused")
+"""Ways to end after which the verdict says more than the end itself."""
 MARKS = {"pass": "o", "fail": "x", "inconclusive": "?", "info": "i"}
 
 
@@ -33,16 +36,37 @@ def verdict_text(verdict: str | None) -> str:
 
 def runs_table(runs: Sequence[RunSummary]) -> None:
     """Print one line a run."""
-    table = _table("run", "begun (UTC)", "part", "serial", "customer", "verdict", "note")
-    for run in runs:
-        ended = "" if run.outcome in ("done", "watch", "refused") else f"{escape(run.outcome)} "
-        result = ended + (verdict_text(run.verdict) if run.verdict or not ended else "")
-        texts = (run.part, run.part_serial, run.customer)
-        note = run.note.splitlines()[0] if run.note else ""
-        table.add_row(str(run.run_id), run.started_at[:16], *map(escape, texts), result, escape(note))
-    screen = console()
-    screen.print(table)
+    screen, header = console(), ("run", "begun (UTC)", "part", "serial", "customer", "verdict", "note")
+    if len(runs) > MANY:
+        print_lines(header, [(*_run_texts(run), _result(run), _note(run)) for run in runs])
+    else:
+        table = _table(*header)
+        for run in runs:
+            result = f"{escape(_ended(run))} {verdict_text(run.verdict) if _shows(run) else ''}".strip()
+            table.add_row(*map(escape, _run_texts(run)), result, escape(_note(run)))
+        screen.print(table)
     screen.print(f"{len(runs)} run{'s' * (len(runs) != 1)}", style="dim")
+
+
+def _run_texts(run: RunSummary) -> tuple[str, ...]:
+    return str(run.run_id), run.started_at[:16], run.part, run.part_serial, run.customer
+
+
+def _ended(run: RunSummary) -> str:
+    """Return how a run ended, empty where the verdict says it all."""
+    return "" if run.outcome in JUDGED else run.outcome
+
+
+def _shows(run: RunSummary) -> bool:
+    return bool(run.verdict) or not _ended(run)
+
+
+def _result(run: RunSummary) -> str:
+    return f"{_ended(run)} {(run.verdict or '-') if _shows(run) else ''}".strip()
+
+
+def _note(run: RunSummary) -> str:
+    return run.note.splitlines()[0] if run.note else ""
 
 
 def run_page(run: RunSummary, findings: Sequence[Finding]) -> None:
@@ -62,18 +86,29 @@ def run_page(run: RunSummary, findings: Sequence[Finding]) -> None:
         show_result(run.part, findings, Verdict(run.verdict or "inconclusive"), screen)
 
 
-def trend_table(key: str, points: Sequence[TrendPoint]) -> None:
+def trend_table(title: str, points: Sequence[TrendPoint]) -> None:
     """Print one finding over its runs, with a bar that shows where each lies between least and most."""
     known = [point.value for point in points if math.isfinite(point.value)]
     low, high = (min(known), max(known)) if known else (0.0, 1.0)
-    table = _table("run", "begun (UTC)", "serial", f"{key} ± U", "verdict", "trend")
-    for point in points:
-        digits = decimals(2 * point.u)
-        value = f"{point.value:.{digits}f} ± {2 * point.u:.{digits}f} {point.unit}"
-        shown = value if math.isfinite(point.value) else "-"
-        row = (str(point.run_id), point.started_at[:16], escape(point.part_serial), escape(shown))
-        table.add_row(*row, verdict_text(point.verdict), _bar(point, low, high))
+    header = ("run", "begun (UTC)", "serial", f"{title} ± U", "verdict", "trend")
+    rows = [
+        (str(p.run_id), p.started_at[:16], p.part_serial, _value(p), p.verdict, _bar(p, low, high))
+        for p in points
+    ]
+    if len(rows) > MANY:
+        print_lines(header, rows)
+        return
+    table = _table(*header)
+    for *texts, verdict, drawn in rows:
+        table.add_row(*map(escape, texts), verdict_text(verdict), drawn)
     console().print(table)
+
+
+def _value(point: TrendPoint) -> str:
+    if not math.isfinite(point.value):
+        return "-"
+    digits = decimals(2 * point.u)
+    return f"{point.value:.{digits}f} ± {2 * point.u:.{digits}f} {point.unit}"
 
 
 def _bar(point: TrendPoint, low: float, high: float, width: int = 16) -> str:

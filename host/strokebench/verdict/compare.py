@@ -64,6 +64,27 @@ class Difference:
     a: float
     b: float
     u: float
+    lower: float | None = None
+    upper: float | None = None
+    before: Verdict = Verdict.INFO
+    after: Verdict = Verdict.INFO
+
+    @property
+    def meaning(self) -> str:
+        """What became of the verdict: "now passes", "still fails", "now fails", "worse"; else empty.
+
+        "worse": it fails as before, and lies further out by more than the uncertainty of the difference.
+        """
+        if self.before is Verdict.FAIL and self.after is Verdict.FAIL:
+            return "worse" if self.real and self._outside(self.b) > self._outside(self.a) else "still fails"
+        if self.after is Verdict.FAIL:
+            return "now fails"
+        return "now passes" if self.before is Verdict.FAIL and self.after is Verdict.PASS else ""
+
+    def _outside(self, value: float) -> float:
+        """How far ``value`` lies beyond its limits."""
+        below = 0.0 if self.lower is None else self.lower - value
+        return max(below, 0.0 if self.upper is None else value - self.upper)
 
     @property
     def change(self) -> float:
@@ -118,7 +139,10 @@ def compare(a: Side, b: Side) -> Comparison:
             unknown[mine.title] = reason
             continue
         u = math.hypot(spreads[0][mine.key], spreads[1][mine.key])
-        differences.append(Difference(mine.key, mine.title, mine.unit, mine.value, other.value, u))
+        differences.append(Difference(
+            mine.key, mine.title, mine.unit, mine.value, other.value, u,
+            other.lower, other.upper, mine.verdict, other.verdict,
+        ))  # fmt: skip
     return Comparison(a, b, differences, unknown, _remarks(a, b, shared))
 
 

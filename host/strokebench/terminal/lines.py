@@ -1,0 +1,44 @@
+"""A table too long to lay out cell by cell: one plain line a row, cut to the terminal's width."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from collections.abc import Sequence
+
+MANY = 200
+"""Rows from which a table is printed as plain lines: a hundred thousand take half a second this way."""
+CUT = "…"
+LEAST, LAST = 40, 8
+"""Columns of the narrowest terminal; columns left for the last one."""
+
+
+def print_lines(header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Print ``rows`` below ``header``; the last column is cut where the terminal ends."""
+    width = max(LEAST, shutil.get_terminal_size((80, 24)).columns)
+    widths = [max(map(len, column)) for column in zip(header, *rows, strict=True)][:-1]
+    layout = "".join(f"{{:<{most}}} " for most in widths) + "{}"
+    whole = [layout.format(*row).rstrip() for row in (header, *rows)]
+    if sum(widths) + len(widths) <= width - LAST:
+        out = [line if len(line) <= width else line[: width - 1] + CUT for line in whole]
+    else:
+        narrow = _narrowed(widths, width)
+        out = [_line(row, narrow, width) for row in (header, *rows)]
+    sys.stdout.write("\n".join(out) + "\n")
+
+
+def _narrowed(widths: Sequence[int], width: int) -> list[int]:
+    """Return the widths, the widest made narrower until the last column has room."""
+    narrow = list(widths)
+    while sum(narrow) + len(narrow) > width - LAST:
+        narrow[max(range(len(narrow)), key=narrow.__getitem__)] -= 1
+    return narrow
+
+
+def _line(row: Sequence[str], widths: Sequence[int], width: int) -> str:
+    cells = [
+        text.ljust(most) if len(text) <= most else text[: most - 1] + CUT
+        for text, most in zip(row, widths, strict=False)
+    ]
+    line = " ".join((*cells, row[-1])).rstrip()
+    return line if len(line) <= width else line[: width - 1] + CUT
