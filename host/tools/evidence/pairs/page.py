@@ -16,8 +16,8 @@ HEAD = """\
 # Two defects at once
 
 Simulated parts only; nothing here was measured on real hardware. Made by `python -m tools.evidence.pairs`
-with seeds from {seed} on, on which nothing was tuned: {specimens} specimen(s) of each pair, size and family
-of parts, {trials} trials in all. Pairs of which one hides the other (an open winding, a blocked rotor, a
+with seeds from {seed} on, on which nothing was tuned: {specimens} specimen(s) of each pair and family of
+parts, {grades}, {trials} trials in all. Pairs of which one hides the other (an open winding, a blocked rotor, a
 dead track) are left out, and so is the bench's own battery. In brackets: 95 % Wilson interval.
 
 How the answer comes about is told on [verdicts](explanation/verdicts.md). The table of what each defect
@@ -31,6 +31,8 @@ CALIBRATION = """
 
 The most probable hypothesis of each trial, gathered by its probability. If they are true, of the trials
 with "70 to 90 %" some 80 % are right. Right is: exactly the two defects that were put in.
+Only defects that a failing finding points to are tried. Where only one is pointed to, it gets 100 %, however
+much the other has hidden: these trials fill the last row.
 
 | probability said | trials | mean said | right |
 | --- | --- | --- | --- |
@@ -42,7 +44,8 @@ def page(records: dict[str, list[Record]], kinds: dict[str, str], specimens: int
     """Return the page as Markdown."""
     known = {part: [record for record in some if record.get("readings")] for part, some in records.items()}
     everything = [(kinds[part], record) for part, some in known.items() for record in some]
-    lines = [HEAD.format(specimens=specimens, seed=seed, trials=len(everything))]
+    grades = " and ".join(dict.fromkeys(record["grade"] for _, record in everything))
+    lines = [HEAD.format(grades=grades, specimens=specimens, seed=seed, trials=len(everything))]
     for part, some in known.items():
         lines.append(_row(part, [(kinds[part], record) for record in some]))
     lines += [_row("all", everything), CALIBRATION, *_reliability(everything)]
