@@ -17,8 +17,8 @@ HEAD = """\
 
 Simulated parts only; nothing here was measured on real hardware. Made by `python -m tools.evidence.pairs`
 with seeds from {seed} on, on which nothing was tuned: {specimens} specimen(s) of each pair and family of
-parts, {grades}, {trials} trials in all. Pairs of which one hides the other (an open winding, a blocked rotor, a
-dead track) are left out, and so is the bench's own battery. In brackets: 95 % Wilson interval.
+parts, {grades}, {trials} trials in all. Pairs of which one hides the other (an open winding, a blocked rotor,
+a dead track) are left out, and so is the bench's own battery. In brackets: 95 % Wilson interval.
 
 How the answer comes about is told on [verdicts](explanation/verdicts.md). The table of what each defect
 does is made by `python -m tools.evidence.effects` on other seeds.
