@@ -33,7 +33,7 @@ def normal_prior(spread: float, u: float, limit: float, guard: float) -> Risk:
     ("spread", "u", "limit", "guard", "accepted", "rejected"),
     [
         # D. Deaver, "How to maintain confidence", limits at 2 sigma; as quoted by the tests of Sandia's open
-        # uncertainty calculator (github.com/sandialabs/suncal, test/test_risk.py)
+        # uncertainty calculator (github.com/sandialabs/suncal)
         (4.0, 1.0, 8.0, 0.0, 0.008, 0.015),
         (1.0, 0.5, 2.0, 2 * 0.09, 0.008, 0.066),
     ],

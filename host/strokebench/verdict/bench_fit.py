@@ -12,11 +12,10 @@ from collections.abc import Sequence
 from strokebench.data.findings import Finding, Verdict
 from strokebench.diagnose import kind_of
 from strokebench.diagnose.defects import defect
+from strokebench.verdict.decision import SUPPLY
 
 WIRING_IS_THE_JOB = ("wiring", "fuel_pump_fuse")
 """Kinds of part whose supply is what is looked at."""
-SUPPLY = ("weak_battery", "charger_ripple")
-"""Defects that are the supply's."""
 
 
 def without_bench(findings: Sequence[Finding], kind: str) -> list[Finding]:

@@ -12,13 +12,20 @@ from collections.abc import Iterable, Sequence
 
 from strokebench.data.findings import COVERAGE, Finding, Verdict
 from strokebench.diagnose.defects import ALL, DEFECTS
+from strokebench.verdict.effects import Effects, table
+from strokebench.verdict.hypotheses import Hypothesis, rank
 
+SUPPLY = ("weak_battery", "charger_ripple")
+"""Defects that are the supply's."""
 NO_LIMIT = "for information, no limit is set"
 
 
-def judge(findings: Iterable[Finding], k: float = COVERAGE) -> list[Finding]:
-    """Return the findings with verdicts; failures that follow from another become inconclusive and say so."""
-    return attribute([verdict_of(finding, k) for finding in findings])
+def judge(findings: Iterable[Finding], k: float = COVERAGE, kind: str = "") -> list[Finding]:
+    """Return the findings with verdicts; failures that follow from another become inconclusive and say so.
+
+    ``kind`` of the part: what its defects do to its findings.
+    """
+    return attribute([verdict_of(finding, k) for finding in findings], kind)
 
 
 def verdict_of(finding: Finding, k: float = COVERAGE) -> Finding:
@@ -42,27 +49,58 @@ def verdict_of(finding: Finding, k: float = COVERAGE) -> Finding:
     )
 
 
-def attribute(findings: Sequence[Finding]) -> list[Finding]:
-    """Return the findings; those failing only because of a deeper defect are inconclusive with the reason."""
+def attribute(findings: Sequence[Finding], kind: str = "") -> list[Finding]:
+    """Return the findings; those that fail only because of another defect are inconclusive with the reason.
+
+    What a defect does to the others is the table's that injection made for the ``kind`` of part
+    (:mod:`strokebench.verdict.hypotheses`); what hides everything, and what the table does not know, goes by
+    :data:`strokebench.diagnose.defects.DEFECTS`.
+    """
     failing = {finding.fault: finding for finding in reversed(findings) if finding.verdict is Verdict.FAIL}
-    out = []
-    for finding in findings:
-        cause = _cause(finding, failing)
-        if finding.verdict is Verdict.FAIL and cause is not None:
-            reason = f'out of limits, but this follows from "{cause.title}"'
-            evidence = {**finding.evidence, "follows_from": cause.fault}
-            finding = finding.with_(verdict=Verdict.INCONCLUSIVE, reason=reason, evidence=evidence)
-        out.append(finding)
-    return out
+    families = table().get(kind, ())
+    known = {name for effects in families for name in effects.defects}
+    hidden = [_follows(finding, _cause(finding, failing, known)) for finding in findings]
+    ranked = rank(_of_part(hidden), families)
+    return [_explained(finding, ranked[0], failing, families) for finding in hidden] if ranked else hidden
 
 
-def _cause(finding: Finding, failing: dict[str, Finding]) -> Finding | None:
-    """The deepest failing finding that explains this one."""
+def _of_part(findings: Sequence[Finding]) -> list[Finding]:
+    """The findings without those of the bench's supply: what it does to others is no matter of a part."""
+    return [finding for finding in findings if finding.fault not in SUPPLY]
+
+
+def _follows(finding: Finding, cause: Finding | None) -> Finding:
+    if finding.verdict is not Verdict.FAIL or cause is None:
+        return finding
+    reason = f'out of limits, but this follows from "{cause.title}"'
+    evidence = {**finding.evidence, "follows_from": cause.fault}
+    return finding.with_(verdict=Verdict.INCONCLUSIVE, reason=reason, evidence=evidence)
+
+
+def _explained(
+    finding: Finding, best: Hypothesis, failing: dict[str, Finding], families: Sequence[Effects]
+) -> Finding:
+    """A failure that the best hypothesis predicts without a defect of its own."""
+    fault = finding.fault
+    if finding.verdict is not Verdict.FAIL or not fault or fault in best.defects or fault in SUPPLY:
+        return finding
+    moved = (
+        name for name in best.defects for effects in families
+        if finding.key in effects.defects.get(name, {})
+    )  # fmt: skip
+    cause = next(moved, None)  # what the hypothesis does not move stays a failure of its own
+    return _follows(finding, None if cause is None else failing[cause])
+
+
+def _cause(finding: Finding, failing: dict[str, Finding], known: set[str]) -> Finding | None:
+    """The deepest failing finding that hides this one, or that explains it where the table knows nothing."""
     own = DEFECTS[finding.fault].explains if finding.fault in DEFECTS else ()
     for name, deeper in DEFECTS.items():
         if name == finding.fault or name not in failing:
             continue
-        if finding.fault in deeper.explains or (ALL in deeper.explains and name not in own):
+        if ALL in deeper.explains and name not in own:
+            return failing[name]
+        if finding.fault in deeper.explains and name not in known:
             return failing[name]
     return None
 

@@ -13,5 +13,7 @@ from strokebench.verdict.decision import judge, overall
 
 def examine(data: RunData, profile: Profile) -> tuple[list[Finding], Verdict]:
     """Return the judged findings of a run and its overall verdict."""
-    findings = excused(without_bench(judge(diagnose(data, profile)), profile.kind), profile)
+    findings = excused(
+        without_bench(judge(diagnose(data, profile), kind=profile.kind), profile.kind), profile
+    )
     return findings, overall(findings, profile.required)

@@ -1,0 +1,64 @@
+"""Two defects at once, counted: ``python -m tools.evidence.pairs``.
+
+Puts all pairs of defects that can be there together into specimens of both families of simulated parts, on
+seeds that nothing was tuned on, and writes docs/pairs.md: how often both are named, at least one, a third
+invented, and whether the probabilities of the hypotheses are true. Each finished trial is kept in a file at
+once; started again, it goes on where it was. ``--scheduler`` names a Dask scheduler that does the work
+instead of this computer's cores.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+from pathlib import Path
+
+from strokebench.bench.spec import FAMILIES, SimSpec
+from strokebench.parts import load_part, part_names
+
+from tools import DOCS, ROOT
+from tools.evidence.pairs.page import page
+from tools.evidence.pairs.plan import GRADES, injected, pairs
+from tools.evidence.workers import Record, run
+
+FIRST_SEED = 80_001
+"""Nothing was tuned on seeds from here on, in either family."""
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Command line; returns 0."""
+    parser = argparse.ArgumentParser(prog="python -m tools.evidence.pairs", description=__doc__)
+    parser.add_argument("--part", default="all", help="a part, several with commas, or all (default)")
+    parser.add_argument(
+        "--specimens", type=int, default=20, help="of each pair, grade and family (default 20)"
+    )
+    parser.add_argument("--grade", choices=(*GRADES, "both"), default="both")
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--scheduler", default="", metavar="ADDRESS", help="Dask scheduler, tcp://HOST:PORT")
+    parser.add_argument("--kept", type=Path, default=ROOT / "pairs-trials", help="folder of what is done")
+    parser.add_argument("--out", type=Path, default=DOCS / "pairs.md")
+    args = parser.parse_args(arguments)
+    args.kept.mkdir(parents=True, exist_ok=True)
+    parts = part_names() if args.part == "all" else args.part.split(",")
+    grades = GRADES if args.grade == "both" else (args.grade,)
+    records: dict[str, list[Record]] = {}
+    for part in parts:
+        for family in FAMILIES:
+            print(part, family, flush=True)
+            like = SimSpec(family=family)
+            trials = [
+                injected(part, names, grade, FIRST_SEED + 100 * number + specimen, like)
+                for number, names in enumerate(pairs(part))
+                for grade in grades
+                for specimen in range(args.specimens)
+            ]
+            path = args.kept / f"{part}-{family}.jsonl"
+            records.setdefault(part, []).extend(run(trials, path, args.jobs, scheduler=args.scheduler))
+    kinds = {part: load_part(part).kind for part in parts}
+    args.out.write_text(page(records, kinds, args.specimens, FIRST_SEED), encoding="utf-8", newline="\n")
+    print(f"Written: {args.out}")
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
