@@ -40,6 +40,14 @@ micropython.kbd_intr(3)
 c = array('H', [0] * 13)
 """
 
+STILL = """
+from machine import mem32
+mem32[0x4004C000] = 0
+mem32[0x50200000] = 0
+"""
+"""Stops the converters of a board: ADC CS, and the enables in PIO0 CTRL (RP2040 datasheet 4.9.6, 3.7). With
+half a million readings a second they are most of what an emulated second costs. Not every test needs them."""
+
 
 def board_files() -> dict[str, bytes]:
     """The flash files of a Pico that has the board's modules and starts nothing by itself."""

@@ -35,7 +35,7 @@ ROUNDING = 0.001
 def fed() -> Iterator[ChipWorld]:
     """A Pico with the board and the firmware's sense, on inputs that stand where they are put."""
     try:
-        machine = quiet_machine()
+        machine = quiet_machine(modules=chip_convert.MODULE)
     except ChipUnavailable as why:
         pytest.skip(f"emulated chip: {why}")
     made = ChipWorld(machine, FedBoard(SimSpec()))

@@ -1,7 +1,7 @@
 """Storing a record at the flash's worst times: the watchdog does not run out, and no tick follows too close.
 
-The board alone, with a tick that feeds the watchdog as the bench's does: for 100 ticks after the main
-loop was there.
+The board alone, its converters stopped, with a tick that feeds the watchdog as the bench's does: for 100
+ticks after the main loop was there. A start of the whole firmware is in test_firmware.py. About 20 CPU s.
 """
 
 from __future__ import annotations
@@ -20,11 +20,14 @@ from strokebench.sim.chip.world import ChipWorld
 from strokefw.sensing import calib
 from strokefw.tick import events
 
-pytestmark = [pytest.mark.chip, pytest.mark.long]  # a minute of computing
-PROGRAM = """
+from tests.chip.conftest import STILL
+
+pytestmark = pytest.mark.chip
+PROGRAM = f"""
 import time
 from strokefw.pico.board import Board
 b = Board()
+{STILL}
 alive = [0]
 seen = [0, 0, 0]  # ticks, those less than 0.9 ms behind the last, when that was
 def tick():

@@ -8,9 +8,10 @@ import pytest
 from strokefw import faults, state
 from strokefw.guard import limits as guard_limits
 from strokefw.link import wire
+from tools.chip import waits
 from tools.evidence.faults.causes import CAUSES, LIMITS, Cause
 from tools.evidence.faults.matrix import STATES, STOPPING_SLEW, run
-from tools.evidence.faults.page import _line
+from tools.evidence.faults.page import CHIP_TITLE, REQUESTS_TITLE, _line, shown
 
 pytestmark = pytest.mark.slow
 
@@ -63,3 +64,15 @@ def test_page_has_a_line_for_every_cause_and_state() -> None:
         for where in STATES:
             head = f"| {cause.code} | {cause.how} | {state.NAMES[where]} |"
             assert sum(line.startswith(head) for line in lines) == 1, head
+
+
+def test_page_has_a_row_as_promised_for_every_cause_that_only_the_chip_has() -> None:
+    """From one run of python -m tools.chip.waits; tests/chip/test_firmware.py makes them anew."""
+    section = PAGE.partition(CHIP_TITLE)[2].partition(REQUESTS_TITLE)[0]
+    rows = [line for line in section.splitlines() if line.startswith("| ")][2:]
+    assert len(rows) == len(waits.CAUSES)
+    for cause, row in zip(waits.CAUSES, rows, strict=True):
+        code, how, _, told, _, off, ends_in, resets, _, _ = row.strip("| ").split(" | ")
+        assert (code, how) == (str(cause.code or "-"), cause.how)
+        assert told == shown(cause.code) and resets == "0"
+        assert (off == "on", ends_in) == ((True, "driving") if cause.hears else (False, "latched"))

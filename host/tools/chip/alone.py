@@ -60,8 +60,8 @@ print((free, least, total // 32, most, a.state == {state.READY}))
 """
 
 
-def _world(image: Path, board: SimBoard | None = None) -> ChipWorld:
-    return ChipWorld(quiet_machine(image), board or SimBoard(SimSpec(), ideal=True))
+def _world(image: Path) -> ChipWorld:
+    return ChipWorld(quiet_machine(image), SimBoard(SimSpec(), ideal=True))
 
 
 def board_rows(world: ChipWorld) -> Iterator[Row]:
@@ -134,4 +134,5 @@ def pins(image: Path) -> Iterator[Row]:
 
 def conversion(image: Path) -> Iterator[Row]:
     """Known currents and voltages through the converters."""
-    yield from convert.rows(_world(image, convert.FedBoard(SimSpec())), CONVERT_SEEDS)
+    machine = quiet_machine(image, convert.MODULE)
+    yield from convert.rows(ChipWorld(machine, convert.FedBoard(SimSpec())), CONVERT_SEEDS)

@@ -1,4 +1,7 @@
-"""All faults that can be raised on the emulated chip, in turn: what was told, and when the bridge was off."""
+"""All faults that can be raised on the emulated chip, in turn.
+
+What was told, when the bridge was off, and how long the longest tick took meanwhile.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +15,8 @@ from strokefw import faults
 from tools.chip.fault_causes import DRIVEN, HOT, READY, WARM_C, ChipCause
 from tools.chip.faults import FaultBench, Told
 
+Row = tuple[str, str]
+TIME_TO_OFF, LONGEST_TICK = "fault on the chip: time to off", "longest tick that handles a fault"
 PHASES = 8
 BOARD_WATCHDOG_MS = 10.0
 """The one-shot on the board, hardware/README.md; the emulated chip shows when it was last fed."""
@@ -50,12 +55,23 @@ class Findings:
 def measure(bench: FaultBench) -> Findings:
     """Raise everything on one booted chip. The bench is left as after power-up."""
     found = Findings()
+    raise_causes(bench, found)
+    hang_and_reset(bench, found)
+    return found
+
+
+def raise_causes(bench: FaultBench, found: Findings) -> None:
+    """Raise each cause around the chip, with the bridge off and while a part is driven."""
     for cause in READY:
         found.ready[cause.code] = _raise(bench, cause, driven=False)
         bench.recover()
     for cause in DRIVEN:
         found.driven[cause.code] = _raise(bench, cause)
         bench.recover()
+
+
+def hang_and_reset(bench: FaultBench, found: Findings) -> None:
+    """The comparator's first cut, hangs and a reset; what needs a warm power-up is raised after that."""
     bench.drive()
     found.cut_ns = first_cut_ns(bench)
     bench.disarm()
@@ -64,12 +80,12 @@ def measure(bench: FaultBench) -> Findings:
     bench.drive()
     found.reset = power_cut(bench)
     found.driven[HOT.code] = _raise(bench, HOT)
-    return found
 
 
 def _raise(bench: FaultBench, cause: ChipCause, driven: bool = True) -> Told:
     if driven:
         bench.drive()
+    bench.status()  # its longest tick begins anew
     return bench.cause(cause.begin(bench), lambda: cause.end(bench))
 
 
@@ -132,31 +148,48 @@ def _back(bench: FaultBench, found: Hang, began_ns: float) -> Hang:
     return found
 
 
-def rows(image: Path) -> Iterator[tuple[str, str]]:
-    """Rows of the chip's report: every fault on the chip, and the time to off."""
-    yield from rows_of(measure(FaultBench(image)))
-
-
-def rows_of(found: Findings) -> Iterator[tuple[str, str]]:
-    """The rows of what was found."""
-    what = "fault on the chip: time to off"
-    most = max(found.cut_ns)
-    yield (
-        f"{what}: comparator's first cut, whole firmware driving",
-        f"at most {most:.0f} ns in {PHASES} phases",
-    )
-    for cause in (*DRIVEN, HOT):
-        record = found.driven[cause.code]
-        off = "stays on" if record.off_ms is None else f"{record.off_ms:.2f} ms"
-        yield f"{what}: {cause.what}", f"{off} (promised {cause.most_ms:g}), {_outcome(record)}"
+def cause_rows(image: Path) -> Iterator[Row]:
+    """Rows of the chip's report: the causes around the chip, and the longest tick that handles each."""
+    found = Findings()
+    raise_causes(FaultBench(image), found)
+    for cause in DRIVEN:
+        yield _off_row(cause, found.driven[cause.code])
     for cause in READY:
         yield f"fault on the chip with the bridge off: {cause.what}", _outcome(found.ready[cause.code])
+    for cause in DRIVEN:
+        yield f"{LONGEST_TICK}: {cause.what}", _longest(found.driven[cause.code])
+    for cause in READY:
+        yield f"{LONGEST_TICK}, with the bridge off: {cause.what}", _longest(found.ready[cause.code])
+
+
+def hang_rows(image: Path) -> Iterator[Row]:
+    """Rows of the chip's report: the first cut, hangs, and a reset."""
+    found = Findings()
+    hang_and_reset(FaultBench(image), found)
+    most = max(found.cut_ns)
+    yield (
+        f"{TIME_TO_OFF}: comparator's first cut, whole firmware driving",
+        f"at most {most:.0f} ns in {PHASES} phases",
+    )
+    yield _off_row(HOT, found.driven[HOT.code])
     fed_ms = found.main_loop.fed_ms
-    yield f"{what}: main loop hangs, by the board's watchdog", f"{fed_ms + BOARD_WATCHDOG_MS:.1f} ms"
+    yield f"{TIME_TO_OFF}: main loop hangs, by the board's watchdog", f"{fed_ms + BOARD_WATCHDOG_MS:.1f} ms"
     fed_ms = found.processor.fed_ms
-    yield f"{what}: main loop and tick hang, by the board's watchdog", f"{fed_ms + BOARD_WATCHDOG_MS:.1f} ms"
+    yield (
+        f"{TIME_TO_OFF}: main loop and tick hang, by the board's watchdog",
+        f"{fed_ms + BOARD_WATCHDOG_MS:.1f} ms",
+    )
     yield "the same: pins low by the chip's own watchdog", _hang(found.processor)
-    yield f"{what}: chip without supply", _hang(found.reset)
+    yield f"{TIME_TO_OFF}: chip without supply", _hang(found.reset)
+
+
+def _off_row(cause: ChipCause, record: Told) -> Row:
+    off = "stays on" if record.off_ms is None else f"{record.off_ms:.2f} ms"
+    return f"{TIME_TO_OFF}: {cause.what}", f"{off} (promised {cause.most_ms:g}), {_outcome(record)}"
+
+
+def _longest(record: Told) -> str:
+    return f"{record.status.counters['tick_max_us']} us"
 
 
 def _outcome(record: Told) -> str:

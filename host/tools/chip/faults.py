@@ -17,7 +17,7 @@ from strokebench.errors import Refused
 from strokebench.link import conversion
 from strokebench.link.conversion import Status
 from strokebench.link.link import Link
-from strokebench.sim.chip.machine import ChipUnavailable
+from strokebench.sim.chip import flash
 from strokebench.sim.chip.world import GATES
 from strokebench.sim.engine import chip
 from strokebench.sim.engine.chip import ChipPort
@@ -32,6 +32,8 @@ HOLD = 2000
 RAMP_MS = 20
 BEAT_S = 0.02
 SETTLE_S = 0.06
+STORED_S = 2.0
+"""Twice two erases at their slowest."""
 NEIGHBOUR_NS = 100_000
 STAYS_OFF_NS = 3e6
 CLEAR_TRIES = 40
@@ -96,12 +98,23 @@ class PinEdges:
 
 
 class FaultBench:
-    """The whole firmware on an emulated chip, held so that faults can be raised one after the other."""
+    """The whole firmware on an emulated chip, held so that faults can be raised one after the other.
 
-    def __init__(self, image: str | Path | None = None, spec: SimSpec = SPEC) -> None:
+    ``contents`` of the flash, if not the firmware alone; ``times`` that it takes until the start is logged,
+    in two erases if there are a log and other than the typical times.
+    """
+
+    def __init__(
+        self,
+        image: str | Path | None = None,
+        spec: SimSpec = SPEC,
+        contents: bytes | None = None,
+        times: flash.FlashTimes = flash.TYPICAL,
+    ) -> None:
         self.board = CausedBoard(spec)
-        self.port = ChipPort(spec, image or chip.find_image(), board=self.board)
+        self.port = ChipPort(spec, image or chip.find_image(), board=self.board, contents=contents)
         self.machine, self.world = self.port.machine, self.port.world
+        self.machine.flash.times = times
         self.edges = PinEdges(self.world)
         self.began_ns = 0.0
         self.events: list[tuple[int, int]] = []
@@ -118,8 +131,17 @@ class FaultBench:
         self.world.gpio("WATCHDOG").add_listener(self._on_watchdog)
         for rail in (1, 0):  # the first self-test precharges, then opens the supply again: it is over
             if not self.machine.run(3, lambda rail=rail: self.board.bridge.rail == rail):  # type: ignore[misc]
-                raise ChipUnavailable("The firmware on the emulated chip did not come through its self-test.")
+                raise AssertionError("the firmware on the emulated chip did not come through its self-test")
+        self.ready_s = self.port.now()
+        if times is not flash.TYPICAL:
+            self._store_log()
+        self.machine.flash.times = flash.TYPICAL
         self.connect()
+
+    def _store_log(self) -> None:
+        slow = self.machine.flash
+        if not self.machine.run(STORED_S, lambda: slow.erases >= 2 and not slow.busy):
+            raise AssertionError(f"the log of the start was not stored: {slow.erases} erases")
 
     def _on_watchdog(self, value: int, _last: int) -> None:
         if value == 1:

@@ -7,12 +7,15 @@ with strokebench[chip,test] and an rp2040py that models the RP2040's flash cache
 ``xip_config(cycles)``, the cost of a miss. Without --cached that column stays empty, and the page says so.
 
 Each part is made in a process of its own, two at a time; ``--part NAME`` makes one alone and prints its rows.
+With ``--keep FOLDER`` the rows of each whole part are kept there, and a run that was cut short goes on: only
+what was made with the same firmware and image is taken from there.
 """
 
 from __future__ import annotations
 
 import argparse
 import ast
+import hashlib
 import subprocess
 import sys
 from collections.abc import Callable, Iterable
@@ -21,9 +24,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from strokebench.errors import StrokebenchError
+from strokebench.image import files as chip_files
 
 from tools import DOCS
-from tools.chip import alone, classroom, fault_report, longest, whole
+from tools.chip import alone, classroom, fault_report, whole
 
 Row = tuple[str, str]
 MISS_CYCLES = 64
@@ -43,8 +47,8 @@ class Part:
 
 PARTS = {
     "whole": Part(whole.rows),
-    "faults": Part(fault_report.rows, again=False),
-    "longest": Part(longest.rows),
+    "causes": Part(fault_report.cause_rows),
+    "hangs": Part(fault_report.hang_rows, again=False),
     "conversion": Part(alone.conversion, again=False),
     "classroom": Part(classroom.rows, again=False),
     "pins": Part(alone.pins, again=False),
@@ -52,7 +56,7 @@ PARTS = {
     "ticks": Part(whole.ticks),
 }
 """The longest first, as they are begun; the last is the beginning of the first, for a test."""
-ORDER = ("costs", "whole", "longest", "faults", "pins", "conversion", "classroom")
+ORDER = ("costs", "whole", "causes", "hangs", "pins", "conversion", "classroom")
 PAGE_HEAD = f"""# The firmware on the emulated chip, in numbers
 
 Written by `python -m tools.chip.report IMAGE --cached PYTHON`. An RP2040 emulated by rp2040py at 125 MHz, the
@@ -68,9 +72,13 @@ What neither column models:
 - the cache beyond that: which of two lines goes (here the one used longer ago), and a miss that costs more or
   less than {MISS_CYCLES} cycles; the DMA, which could make the flash wait, does not read it in this firmware;
 - bus contention: DMA, PIO and processor never wait for each other;
-- temperature, voltage and the crystal's error: the clocks are exact;
+- the PIO's own pace: it executes at most one instruction for each of the processor's;
+- temperature, voltage, brown-out, and the crystal's error: the clocks are exact;
 - the analog side: edges, dead time, noise of the comparator, the converter's steps (erratum E11);
-- USB below the packet: a bus without errors, and a computer that asks for packets evenly.
+- USB below the packet: errors on the bus, a hub, the 10 ms that a computer waits behind a reset, what its own
+  buffers hold (it asks for packets evenly), and `CONNECTED` after the cable is pulled;
+- the flash, but for the time it takes to erase and to program: reading it while it is busy, a reset or a cut
+  in the middle of an erase, wear.
 
 How far to trust the speed: MicroPython's own perf_bench on the emulated chip as it comes is 1.11 to 1.17
 times as fast as RP2040 scores that MicroPython's developers published (up to 1.66 for one program in another
@@ -103,6 +111,30 @@ def make(part: Part, image: Path) -> int:
     return 0
 
 
+class Keeper:
+    """Rows of parts that are whole, in files of ``folder`` (None: nothing is kept)."""
+
+    def __init__(self, folder: Path | None, image: Path) -> None:
+        self._folder = folder
+        firmware = chip_files.precompiled(chip_files.firmware_sources())
+        self._made_of = hashlib.sha256(
+            repr(sorted(firmware.items())).encode() + image.read_bytes()
+        ).hexdigest()
+
+    def made(self, python: str, name: str, image: Path, miss: int) -> tuple[list[Row], str]:
+        """As :func:`made`, or the rows kept."""
+        if self._folder is None:
+            return made(python, name, image, miss)
+        path = self._folder / f"{self._made_of[:16]}-{name}-{miss}"
+        if path.is_file():
+            return ast.literal_eval(path.read_text("utf-8")), ""
+        rows, why = made(python, name, image, miss)
+        if not why:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(repr(rows), encoding="utf-8")
+        return rows, why
+
+
 def made(python: str, name: str, image: Path, miss: int) -> tuple[list[Row], str]:
     """The rows of a part, made by ``python``, and what kept it from giving more of them."""
     command = [python, "-m", "tools.chip.report", str(image), "--part", name, "--miss", str(miss)]
@@ -124,8 +156,9 @@ def table(plain: dict[str, list[Row]], cached: dict[str, list[Row]]) -> str:
     return TABLE_HEAD + "".join(lines)
 
 
-def write_page(page: Path, image: Path, cached_python: str | None) -> list[str]:
+def write_page(page: Path, image: Path, cached_python: str | None, keep: Path | None = None) -> list[str]:
     """Make all parts and write the page; return what went wrong."""
+    keeper = Keeper(keep, image)
     columns: tuple[dict[str, list[Row]], ...] = {}, {}
     wrong = []
     with ThreadPoolExecutor(AT_ONCE) as pool:
@@ -133,9 +166,9 @@ def write_page(page: Path, image: Path, cached_python: str | None) -> list[str]:
         for name, part in PARTS.items():
             if name not in ORDER:
                 continue
-            jobs.append((0, name, pool.submit(made, sys.executable, name, image, 0)))
+            jobs.append((0, name, pool.submit(keeper.made, sys.executable, name, image, 0)))
             if cached_python and part.again:
-                jobs.append((1, name, pool.submit(made, cached_python, name, image, MISS_CYCLES)))
+                jobs.append((1, name, pool.submit(keeper.made, cached_python, name, image, MISS_CYCLES)))
         for column, name, job in jobs:
             columns[column][name], why = job.result()
             wrong += [why] if why else []
@@ -150,6 +183,9 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("image", type=Path)
     parser.add_argument("page", type=Path, nargs="?", default=DOCS / "performance-chip.md")
     parser.add_argument("--cached", metavar="PYTHON", help="a Python whose emulator models the flash cache")
+    parser.add_argument(
+        "--keep", metavar="FOLDER", type=Path, help="where whole parts are kept, to go on later"
+    )
     parser.add_argument("--part", choices=PARTS, help="make this part alone, and print it")
     parser.add_argument("--miss", type=int, default=0, metavar="CYCLES", help="with --part: cost of a miss")
     asked = parser.parse_args(arguments)
@@ -161,7 +197,7 @@ def main(arguments: list[str] | None = None) -> int:
         return 2
     if asked.part:
         return make(PARTS[asked.part], asked.image)
-    wrong = write_page(asked.page, asked.image, asked.cached)
+    wrong = write_page(asked.page, asked.image, asked.cached, asked.keep)
     for why in wrong:
         print(f"A part of the page is not whole. {why}", file=sys.stderr)
     return 1 if wrong else 0

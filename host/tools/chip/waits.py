@@ -31,8 +31,8 @@ CHIP_HEAD = f"""\
 Made by `python -m tools.chip.waits`, which leaves the rest of the page as it is: the whole firmware and
 MicroPython on an emulated RP2040, whose USB port makes the firmware wait and whose flash takes its time
 ([what that shows](explanation/on-the-chip.md)). Each cause begins while a part is driven, one after the other
-on one chip. The host's silence is allowed {HEARTBEAT_MS} ms. One second takes the better part of a minute to
-compute, so the other states are not run.
+on one chip. The host's silence is allowed {HEARTBEAT_MS} ms. The other states are not run: a second takes
+long to compute, and nothing is driven in them. tests/chip/test_firmware.py raises the same causes.
 
 - **lasts**: ms. **code told**: the worst in the bench's log, which the host asked for after the cause had
   ended, and in its event messages: the log keeps faults, and 63 is a warning
@@ -96,21 +96,20 @@ def _slow_flash(bench: FaultBench) -> None:
     bench.machine.flash.times = flash.WORST
 
 
-CAUSES: tuple[LinkCause, ...] = (
-    LinkCause(
-        faults.SAMPLES_DROPPED,
-        "computer does not read",
-        ROWS_LOST_S,
-        lambda bench: bench.machine.usb.stop_reading(),
-        lambda bench: bench.machine.usb.go_on_reading(),
-        hears=True,
-    ),
-    LinkCause(0, "flash busy: erases of 400 ms", FLASH_S, _slow_flash, lambda bench: None, hears=True),
-    LinkCause(faults.HEARTBEAT_LOST, "laptop asleep, erases of 400 ms", SLEEP_S, _sleep, _wake),
-    LinkCause(
-        faults.HEARTBEAT_LOST, "cable pulled", PULLED_S, lambda bench: bench.machine.usb.unplug(), _replug
-    ),
+STOPPED = LinkCause(
+    faults.SAMPLES_DROPPED,
+    "computer does not read",
+    ROWS_LOST_S,
+    lambda bench: bench.machine.usb.stop_reading(),
+    lambda bench: bench.machine.usb.go_on_reading(),
+    hears=True,
 )
+BUSY = LinkCause(0, "flash busy: erases of 400 ms", FLASH_S, _slow_flash, lambda bench: None, hears=True)
+ASLEEP = LinkCause(faults.HEARTBEAT_LOST, "laptop asleep, erases of 400 ms", SLEEP_S, _sleep, _wake)
+PULLED = LinkCause(
+    faults.HEARTBEAT_LOST, "cable pulled", PULLED_S, lambda bench: bench.machine.usb.unplug(), _replug
+)
+CAUSES = (STOPPED, BUSY, ASLEEP, PULLED)
 """In this order: the first two leave the part driven for the next."""
 
 

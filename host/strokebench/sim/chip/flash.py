@@ -82,8 +82,8 @@ class Flash:
         """Let time pass for all but the processor, which does nothing but ask: a short way through."""
         end_ns = min(self._ready_ns, self._clock.nanos + PASS_NS)
         core, tick = self._mcu.core, self._clock.tick
-        step_ns = PIO_CYCLES * CYCLE_NS
         pios = [pio for pio in self._pios if not pio.stopped]
+        step_ns = PIO_CYCLES * CYCLE_NS if pios else PASS_NS
         while self._clock.nanos < end_ns and core.pm:  # a reset by the watchdog clears pm
             tick(min(step_ns, end_ns - self._clock.nanos))
             for pio in pios:

@@ -5,7 +5,9 @@ flash and USB.
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import LinkLost
@@ -40,9 +42,19 @@ def find_image() -> Path:
     )
 
 
-def quiet_machine(image: str | Path | None = None) -> ChipMachine:
-    """An emulated Pico with the firmware's modules in its flash that starts none of them: a REPL on USB."""
-    files = chip_files.precompiled(chip_files.firmware_sources())
+def flash_contents() -> bytes:
+    """The file system of a Pico with the firmware in it that was never started."""
+    return chip_files.filesystem(chip_files.precompiled(chip_files.firmware_sources()))
+
+
+def quiet_machine(
+    image: str | Path | None = None, modules: Mapping[str, bytes] = MappingProxyType({})
+) -> ChipMachine:
+    """An emulated Pico with the firmware's modules in its flash that starts none of them: a REPL on USB.
+
+    ``modules`` are put beside the firmware, which keeps what they use of it.
+    """
+    files = chip_files.precompiled({**chip_files.firmware_sources(), **modules})
     files["main.py"] = b""
     machine = ChipMachine(image or find_image(), chip_files.filesystem(files))
     machine.wait_for_usb()
@@ -54,14 +66,19 @@ class ChipPort:
 
     Time is emulated, and moves in `read`.
 
-    ``machine`` and ``world`` are there for tests to look at. Roughly 25 times slower than the real chip.
+    ``contents`` are what is in the flash, if not the firmware alone. ``machine`` and ``world`` are there for
+    tests to look at. Roughly 25 times slower than the real chip.
     """
 
     def __init__(
-        self, spec: SimSpec, image: str | Path | None = None, board: SimBoard | None = None, kind: int = 0
+        self,
+        spec: SimSpec,
+        image: str | Path | None = None,
+        board: SimBoard | None = None,
+        kind: int = 0,
+        contents: bytes | None = None,
     ) -> None:
-        files = chip_files.precompiled(chip_files.firmware_sources())
-        self.machine = ChipMachine(image or find_image(), chip_files.filesystem(files))
+        self.machine = ChipMachine(image or find_image(), contents or flash_contents())
         self.world = ChipWorld(self.machine, SimBoard(spec) if board is None else board, kind)
         self._closed = False
         self.machine.wait_for_usb()
