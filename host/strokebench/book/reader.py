@@ -122,7 +122,7 @@ def load(connection: sqlite3.Connection, run_id: int) -> RunData:
         marks=_marks(connection, run_id, last_s),
         events=_events(connection, run_id),
         bursts=_bursts(connection, run_id, damaged),
-        accuracy=_accuracy(accuracy, what),
+        accuracy=accuracy_of(accuracy, what),
         info=info,
     )
     if damaged:
@@ -140,7 +140,8 @@ def newest_seal(connection: sqlite3.Connection, run_id: int) -> str:
     return row[0].hex() if row is not None and isinstance(row[0], bytes) else ""
 
 
-def _accuracy(value: Any, what: str) -> dict[str, dict[str, float]]:
+def accuracy_of(value: Any, what: str) -> dict[str, dict[str, float]]:
+    """Return a run's accuracy; BookError when it is none."""
     found = typed.table(value, f"the accuracy of {what}")
     for channel in found.values():
         if not isinstance(channel, dict):
@@ -195,13 +196,14 @@ def _bursts(connection: sqlite3.Connection, run_id: int, damaged: list[str]) -> 
     found = []
     for number, row in enumerate(connection.execute(query, (run_id,))):
         try:
-            found.append(_burst(row, f"a fast capture of run {run_id}"))
+            found.append(burst_of(row, f"a fast capture of run {run_id}"))
         except BookError:
             damaged.append(f"fast capture {number}")
     return found
 
 
-def _burst(row: tuple[Any, ...], what: str) -> Burst:
+def burst_of(row: tuple[Any, ...], what: str) -> Burst:
+    """Return a fast capture from channel, unit, rate, start, numbers and label; BookError when it is none."""
     channel, unit, rate_hz, start_s, blob, label = row
     rate, values = typed.number(rate_hz, what), unpack_floats(blob)
     if not 1 <= rate <= FASTEST_HZ or not len(values) or not np.all(np.isfinite(values)):

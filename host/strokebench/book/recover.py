@@ -13,7 +13,7 @@ from typing import Any
 
 from strokebench.book import reader, typed, upgrade
 from strokebench.book.connect import connect, plain_errors, transaction
-from strokebench.book.packing import unpack_floats, unpack_samples
+from strokebench.book.packing import unpack_samples
 from strokebench.errors import BookError
 
 RUN_COLUMNS = (
@@ -128,7 +128,9 @@ def _kept(name: str, value: Any, run_id: int, lost: list[str]) -> Any:
     """Return a column's value, or what stands for one that cannot be read."""
     what = f"Run {run_id}, {name}"
     try:
-        if name in ("info", "accuracy", "profile"):
+        if name == "accuracy":
+            reader.accuracy_of(value, what)
+        elif name in ("info", "profile"):
             typed.table(value, what)
         elif name != "verdict" and (name != "ended_at" or value is not None):
             typed.text(value, what)
@@ -210,11 +212,8 @@ def _event(values: dict[str, Any]) -> None:
 
 
 def _burst(values: dict[str, Any]) -> None:
-    typed.number(values["rate_hz"], "")
-    typed.number(values["start_s"], "")
-    for name in ("channel", "unit", "label"):
-        typed.text(values[name], "")
-    unpack_floats(values["numbers"])
+    names = ("channel", "unit", "rate_hz", "start_s", "numbers", "label")
+    reader.burst_of(tuple(values[name] for name in names), "a fast capture")
 
 
 def _finding(values: dict[str, Any]) -> None:
