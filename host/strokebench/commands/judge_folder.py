@@ -12,9 +12,9 @@ from strokebench.commands.common import print_json
 def judge_folder(args: argparse.Namespace) -> int:
     """Judge the files in order of their names; return the exit code of the worst verdict.
 
-    A file that cannot be judged does not stop the rest: its sentence is in the table, and the exit code is that
-    of the error when no part failed. UsageError for a folder without CSV files and for options of a single
-    file.
+    A file that cannot be judged does not stop the rest: its sentence is in the table, and the exit code is
+    that of the error when no part failed. UsageError for a folder without CSV files and for options of a
+    single file.
     """
     from strokebench.errors import UsageError
 
