@@ -199,7 +199,7 @@ FILES = [
 @pytest.mark.parametrize(("text", "sentence"), FILES)
 def test_csv_files_that_cannot_be_used(tmp_path: Path, text: str, sentence: str) -> None:
     (tmp_path / "bad.csv").write_text(text)
-    refused(7, sentence, "judge", "bad.csv", cwd=tmp_path)
+    refused(7, sentence, "judge", "bad.csv", "--part", "throttle-body", cwd=tmp_path)
 
 
 def test_errors_as_json_are_json_and_nothing_else(tmp_path: Path) -> None:

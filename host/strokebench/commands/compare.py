@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from strokebench.commands.common import add_book, add_force, add_json, print_json
+from strokebench.commands.judge import add_foreign
 
 if TYPE_CHECKING:
     from strokebench.verdict.compare import Comparison, Side
@@ -20,9 +21,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("a", metavar="A", help=WHAT)
     parser.add_argument("b", metavar="B", help="the other, likewise")
     add_book(parser)
-    parser.add_argument(
-        "--part", metavar="PART|FILE.toml", help="judge both as this part (CSV files need it)"
-    )
+    add_foreign(parser)
     parser.add_argument(
         "-o", "--output", metavar="FILE.html", help="page to write (default: compare-A-B.html)"
     )
@@ -88,9 +87,8 @@ def _side(args: argparse.Namespace, text: str) -> Side:
     file, number = split(text, args.book)
     if not is_book(file) and text.isdecimal():
         raise UsageError(f"There is no job book {file} to take run {text} from.", "Name it with --book.")
-    if not is_book(file) and not args.part:
-        raise UsageError(f"{file} is no job book.", "For a CSV file say what it is of: --part PART.")
-    wanted = argparse.Namespace(file=file, run=number, part=args.part, map="")
+    mapping = "" if is_book(file) else args.map
+    wanted = argparse.Namespace(file=file, run=number, part=args.part, map=mapping)
     return side(*judge.load(wanted), source=text)
 
 

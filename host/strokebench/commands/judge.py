@@ -1,4 +1,4 @@
-"""Judge a run in a job book, or a CSV file from elsewhere."""
+"""Judge a run in a job book, a CSV file from elsewhere, or a folder of those."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from strokebench.commands.outcome import Outcome, add_report, finish
 
 if TYPE_CHECKING:
     from strokebench.data.run import RunData
+    from strokebench.foreign.text import Progress
     from strokebench.parts.profile import Profile
 
 MAP_HELP = 'where a CSV\'s columns come from: time="Time [s]",current_a="CH1*100" (scale, offset)'
@@ -17,17 +18,29 @@ MAP_HELP = 'where a CSV\'s columns come from: time="Time [s]",current_a="CH1*100
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    parser.add_argument("file", metavar="FILE", help="job book or CSV file")
+    parser.add_argument("file", metavar="FILE", help="job book, CSV file or folder of CSV files")
     parser.add_argument("--run", type=int, metavar="N", help="run in the book (default: the last)")
-    parser.add_argument("--part", metavar="PART|FILE.toml", help="judge as this part (needed for a CSV file)")
-    parser.add_argument("--map", default="", metavar="TEXT", help=MAP_HELP)
+    add_foreign(parser)
     add_report(parser)
     add_json(parser)
 
 
+def add_foreign(parser: argparse.ArgumentParser) -> None:
+    """Add what a CSV file needs: ``--part`` and ``--map``."""
+    text = "judge as this part (needed for a CSV file that does not carry its part)"
+    parser.add_argument("--part", metavar="PART|FILE.toml", help=text)
+    parser.add_argument("--map", default="", metavar="TEXT", help=MAP_HELP)
+
+
 def run(args: argparse.Namespace) -> int:
     """Do it; the book itself is not changed."""
+    from pathlib import Path
+
+    from strokebench.commands.judge_folder import judge_folder
     from strokebench.verdict.examine import examine
+
+    if Path(args.file).is_dir():
+        return judge_folder(args)
 
     data, profile = load(args)
     findings, verdict = examine(data, profile)
@@ -59,11 +72,58 @@ def _from_csv(args: argparse.Namespace) -> tuple[RunData, Profile]:
     from strokebench.foreign.labelling import label_by_procedure
     from strokebench.foreign.read import read_csv
     from strokebench.foreign.switched import mark_by_current
-    from strokebench.parts import load_part
 
-    profile = load_part(args.part or "throttle-body")
-    data = label_by_procedure(read_csv(args.file, args.map), profile.procedure)
+    profile = profile_for(args)
+    data = label_by_procedure(read_csv(args.file, args.map, progress_of(args.file)), profile.procedure)
     known = data.samples[["drive", "output_a_v"]]
     if not data.marks or any(known[name][0] != known[name][0] for name in known.dtype.names or ()):
         data = mark_by_current(data)
     return data, profile
+
+
+def profile_for(args: argparse.Namespace) -> Profile:
+    """Return the profile that ``--part`` names, else that which an export carries; UsageError without any.
+
+    An export carries it in the file ``NAME.about.json`` beside it.
+    """
+    import json
+    from pathlib import Path
+
+    from strokebench.errors import BookError, UsageError
+    from strokebench.parts import load_part, profile_of
+
+    if args.part:
+        return load_part(args.part)
+    beside = Path(args.file).with_suffix(".about.json")
+    try:
+        carried = json.loads(beside.read_text(encoding="utf-8")) if Path(args.file).is_file() else None
+    except (OSError, ValueError, RecursionError):
+        carried = None
+    profile = carried.get("profile") if isinstance(carried, dict) else None
+    if profile is None and Path(args.file).exists():
+        raise UsageError(
+            f"{args.file} does not say which part it is of.",
+            "Name it: --part PART; `strokebench parts` lists them.",
+        )
+    if profile is None:
+        raise BookError(f"{args.file} cannot be read: no such file.", "Check name and permissions.")
+    return profile_of(profile, beside.name)
+
+
+LARGE = 20_000_000
+"""Bytes from which reading a file takes so long that its progress is shown."""
+
+
+def progress_of(file: str) -> Progress | None:
+    """Return what shows how much of a large file is read, on a terminal; None for a small one."""
+    import os
+    import sys
+
+    if not sys.stderr.isatty() or not os.path.exists(file) or os.path.getsize(file) < LARGE:
+        return None
+
+    def show(done: int, size: int) -> None:
+        end = "\n" if done >= size else ""
+        print(f"\rReading {file}: {100 * done // size} %", end=end, file=sys.stderr, flush=True)
+
+    return show
