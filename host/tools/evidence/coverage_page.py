@@ -8,7 +8,7 @@ import numpy as np
 from strokebench.physics.wilson import wilson_interval
 from strokebench.sim.truths import MEANS
 
-from tools.evidence import coverage_reasons
+from tools.evidence import shortfalls
 from tools.evidence.workers import Record
 
 AIM = (0.93, 0.97)
@@ -32,13 +32,13 @@ Simulated parts only; nothing here was measured on real hardware. Made by
 each part and family. The same seed is the same bench, whatever the part, so rows are not independent of each
 other. The **first** family of parts is the one that estimators and limits were tuned on (with seeds below
 10000); the **second** has another physics (`host/strokebench/sim/second`); some judgements were set on it
-too, with seeds 1 to 30 and 401 to 670. No estimator, judgement or limit was set on the seeds of this page. Those
-who built the estimators had read the second family's code, so it is not blind. The bench is *as built*: its
+too, with seeds 1 to 30 and 401 to 670. No estimator, judgement or limit was set on the seeds of this page.
+Those who built the estimators had read the second family's code, so it is not blind. The bench is *as built*: its
 gains and offsets are off by what its parts allow, which is what its stated uncertainties are about.
 
 {note}Error: finding less truth, in % of the truth where no unit is named. Coverage: share of specimens whose
-truth is within 2 u of the finding, with the 95 % Wilson interval. It is meant to be 93 to 97 %; a row is marked
-**low** or **high** where the whole interval is outside of that. U/rms: median of 2 u over the rms error; 2 is
+truth is within 2 u of the finding, with the 95 % Wilson interval. It is meant to be 93 to 97 %; a row is
+marked **low** or **high** where the whole interval is outside of that. U/rms: median of 2 u over the rms error; 2 is
 right, more is too wide. What exactly is taken as the truth of each finding is told at the end.
 """
 
@@ -110,8 +110,8 @@ def page(records: dict[tuple[str, str], list[Record]], first_seed: int, note: st
     for part in dict.fromkeys(row.part for row in table):
         lines += [f"### {part}", "", *_coverage([row for row in table if row.part == part]), ""]
     lines += ["## What is low or too wide, and why", ""]
-    lines += [f"Rows marked low, and those whose U/rms is above {coverage_reasons.WIDE:.0f} (told as x).", ""]
-    lines += [*coverage_reasons.section(table), ""]
+    lines += [f"Rows marked low, and those whose U/rms is above {shortfalls.WIDE:.0f} (told as x).", ""]
+    lines += [*shortfalls.section(table), ""]
     lines += ["## What is taken as the truth", ""]
     for kind, meanings in MEANS.items():
         lines += [f"**Of {kind}**", "", *(f"- `{key}`: {text}." for key, text in meanings.items()), ""]
