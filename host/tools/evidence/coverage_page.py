@@ -33,13 +33,14 @@ each part and family. The same seed is the same bench, whatever the part, so row
 other. The **first** family of parts is the one that estimators and limits were tuned on (with seeds below
 10000); the **second** has another physics (`host/strokebench/sim/second`); some judgements were set on it
 too, with seeds 1 to 30 and 401 to 670. No estimator, judgement or limit was set on the seeds of this page.
-Those who built the estimators had read the second family's code, so it is not blind. The bench is *as built*: its
-gains and offsets are off by what its parts allow, which is what its stated uncertainties are about.
+Those who built the estimators had read the second family's code, so it is not blind. The bench is *as
+built*: its gains and offsets are off by what its parts allow, which is what its stated uncertainties are
+about.
 
 {note}Error: finding less truth, in % of the truth where no unit is named. Coverage: share of specimens whose
 truth is within 2 u of the finding, with the 95 % Wilson interval. It is meant to be 93 to 97 %; a row is
-marked **low** or **high** where the whole interval is outside of that. U/rms: median of 2 u over the rms error; 2 is
-right, more is too wide. What exactly is taken as the truth of each finding is told at the end.
+marked **low** or **high** where the whole interval is outside of that. U/rms: median of 2 u over the rms error;
+2 is right, more is too wide. What exactly is taken as the truth of each finding is told at the end.
 """
 
 
