@@ -39,8 +39,8 @@ about.
 
 {note}Error: finding less truth, in % of the truth where no unit is named. Coverage: share of specimens whose
 truth is within 2 u of the finding, with the 95 % Wilson interval. It is meant to be 93 to 97 %; a row is
-marked **low** or **high** where the whole interval is outside of that. U/rms: median of 2 u over the rms error;
-2 is right, more is too wide. What exactly is taken as the truth of each finding is told at the end.
+marked **low** or **high** where the whole interval is outside of that. U/rms: median of 2 u over the rms
+error; 2 is right, more is too wide. What exactly is taken as the truth of each finding is told at the end.
 """
 
 
