@@ -49,5 +49,15 @@ def test_page_tells_alarms_names_and_truths() -> None:
     some = [record(2.0, 0.02, 2.0), record(2.0, 0.02, 2.0, "fail"), bad]
     text = page({(PART, "first"): some[:1], (PART, "second"): some}, 7)
     assert f"| {PART} | second | 2 | 50.0 % (9.5-90.5) | 0.0 % (0.0-65.8) | - | 1 of 1 |" in text
-    assert "| `friction` | first | 1 |" in text and "seeds from 7 on" in text
+    assert "| `friction` | first | 1 |" in text and "--first-seed 7" in text
     assert "`pull_in_time`" in text
+
+
+def test_no_row_that_falls_short_is_left_out() -> None:
+    inside, outside = record(2.0, 0.02, 2.0), record(2.2, 0.02, 2.0)
+    low = page({(PART, "first"): [inside] * 160 + [outside] * 40}, 7)
+    assert "- `friction`: presliding" in low and "wiring first (low)." in low
+    wide = page({(PART, "second"): [record(2.01, 0.05, 2.0)] * 9}, 7)
+    assert "wiring second (10 x)." in wide
+    fine = page({(PART, "second"): [record(2.02, 0.02, 2.0)] * 9}, 7)
+    assert "why\n\n" in fine and "\nNone.\n" in fine

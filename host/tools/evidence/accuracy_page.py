@@ -23,8 +23,8 @@ Sizes as `strokebench faults` tells them;
 `spread` is anything from half of moderate to 1.3 times severe, so its smallest are hardly there. In brackets:
 95 % Wilson interval. With {good} good parts and none wrong, that interval alone reaches to {least:.1f} %.
 
-How true the stated uncertainties are, on these parts and on a second family of parts that nothing was tuned
-on, with false alarms and names there, is told on [a page of its own](coverage.md).
+How true the stated uncertainties are, on these parts and on a second family of other physics, and false
+alarms there, is told on [a page of its own](coverage.md); names there on [another](naming.md).
 
 {note}What a verdict can be about is what the bench can see. In the wiring check an open circuit counts as an
 open wire, although the load could be open as well. A bench that refuses to arm because its self-test found

@@ -105,6 +105,8 @@ def _gives_rad(shaft: Shaft, specimen: Specimen) -> float:
     mover = shaft.mover
     samples = specimen.run.samples
     drive = np.abs(samples["drive"])
+    if not np.isfinite(drive).any():
+        return 0.0  # never pressed against anything
     push_nm = mover.k_si * float(np.percentile(np.abs(samples["current_a"][drive > 0.95 * drive.max()]), 90))
     push_nm = max(push_nm - float(np.mean(shaft.dry_nm(np.linspace(0, 1, 50)))), 0.0)
     per_nm = 1 / mover.stop_nm_per_rad
