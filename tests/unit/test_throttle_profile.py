@@ -64,7 +64,9 @@ def test_neighbours_of_a_sweep_are_one_stretch_and_holds_are_not() -> None:
         Mark("sweep_open", 4.0, 5.0, 4, "ramp"), Mark("stall_open", 5.0, 6.0, 5, "hold"),
         Mark("stall_open", 6.0, 7.0, 6, "hold"),
     ]  # fmt: skip
-    case = Case(RunData(empty(0), marks), PROFILE)
+    rows = empty(80)
+    rows["time_s"] = np.arange(80) / 10
+    case = Case(RunData(rows, marks), PROFILE)
     assert [(mark.start_s, mark.end_s) for mark in case.stretches("sweep_open")] == [(0.0, 2.5), (4.0, 5.0)]
     assert len(case.stretches("stall_open")) == 2
 

@@ -80,7 +80,7 @@ def why_unfit(case: Case) -> str:
     return WRONG_WAY if case.wrong_way else ""
 
 
-def find(case: Case) -> list[Finding]:
+def said_of(case: Case) -> list[Finding]:
     """Return what a refusal or the wrong direction says of the part: unknown until the leads were checked,
     then "no". Nothing of a part that was driven and followed.
     """

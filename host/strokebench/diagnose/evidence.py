@@ -43,7 +43,7 @@ def find(case: Case) -> list[Finding]:
 
     Where the part is not connected as it should be, what can be said of that.
     """
-    if found := connection.find(case):
+    if found := connection.said_of(case):
         return found
     out = [case.finding(*GAPS[:2], Measured(missing_percent(case), 0.0), GAPS[2], high="")]
     events = case.run.events
