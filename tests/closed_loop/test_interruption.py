@@ -32,7 +32,7 @@ OFF = (state.ARMED, state.READY)
 def interrupted_run(folder: Path, number: int, delay_s: float, signal_: signal.Signals) -> None:
     """Start a long run, send ``signal_`` after ``delay_s``, and check what is left."""
     book_file = folder / f"{number}.book"
-    profile = short_profile(folder, 100)
+    profile = short_profile(folder, 600)  # where the simulation is compiled, 100 s are over in one
     process = start("run", profile, "--sim", "--no-report", "--book", book_file, cwd=folder)
     time.sleep(delay_s)  # a moment is what is tested, wherever the run is by then
     process.send_signal(signal_)

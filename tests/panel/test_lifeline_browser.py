@@ -222,9 +222,9 @@ def test_a_link_asks_before_it_ends_a_run_and_the_verdict_stays_in_sight(
     context = browser.new_context(viewport={"width": 390, "height": 700})
     page = open_page(context, own.url)
     for _ in range(3):
-        page.wait_for_selector('[data-do="run"]:enabled', timeout=20_000)
+        page.wait_for_selector('[data-do="run"]:enabled', timeout=60_000)
         page.click('[data-do="run"]')
-        page.wait_for_selector('body[data-phase="run"]', timeout=20_000)
+        page.wait_for_selector('body[data-phase="run"]', timeout=60_000)
         page.click('nav a[href="/book"]')
         page.wait_for_selector('[data-show="leaving"]:visible')
         assert page.url.rstrip("/") == own.url
@@ -237,7 +237,7 @@ def test_a_link_asks_before_it_ends_a_run_and_the_verdict_stays_in_sight(
     with Book(own.book, read_only=True) as book:
         assert book.load(book.last_run()).info["outcome"] == "done"
     page.click('[data-do="run"]')
-    page.wait_for_selector('body[data-phase="run"]', timeout=20_000)
+    page.wait_for_selector('body[data-phase="run"]', timeout=60_000)
     page.click('nav a[href="/book"]')
     page.click('[data-here="leave"]')
     page.wait_for_url("**/book")
@@ -264,12 +264,12 @@ def test_a_killed_server_is_told_and_nothing_typed_is_lost(
         panel.end()
     again = PanelProcess(tmp_path, "--sim", "throttle-body", "--http-port", panel.number)
     try:
-        page.wait_for_selector("body:not(.stale)", timeout=20_000)
+        page.wait_for_selector("body:not(.stale)", timeout=60_000)
         page.wait_for_function(
             "() => document.querySelector('#f-note')?.value === 'squeals when cold'", timeout=20_000
         )
         assert page.input_value("#f-customer") == "Kestrel Garage"
-        page.wait_for_selector('body[data-phase="idle"]', timeout=20_000)
+        page.wait_for_selector('body[data-phase="idle"]', timeout=60_000)
     finally:
         context.close()
         again.end()
