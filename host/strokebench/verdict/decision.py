@@ -85,11 +85,16 @@ def _explained(
     if finding.verdict is not Verdict.FAIL or not fault or fault in best.defects or fault in SUPPLY:
         return finding
     moved = (
-        name for name in best.defects for effects in families
-        if finding.key in effects.defects.get(name, {})
+        name for name in best.defects
+        if fault in _explains(name) or any(finding.key in of.defects.get(name, {}) for of in families)
     )  # fmt: skip
     cause = next(moved, None)  # what the hypothesis does not move stays a failure of its own
     return _follows(finding, None if cause is None else failing[cause])
+
+
+def _explains(name: str) -> tuple[str, ...]:
+    """What a defect is declared to explain: findings that never had a value beside it are in no table."""
+    return DEFECTS[name].explains if name in DEFECTS else ()
 
 
 def _cause(finding: Finding, failing: dict[str, Finding], known: set[str]) -> Finding | None:
