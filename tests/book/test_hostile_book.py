@@ -274,6 +274,17 @@ def fuzz(good: Path, real: Path, folder: Path, seeds: range) -> list[str]:
     return bad
 
 
+def test_recover_leaves_out_a_batch_whose_times_do_not_go_on(good: Path, tmp_path: Path) -> None:
+    """What it saved could not be read again: found by seed 1156."""
+    again = "(SELECT columns FROM batches WHERE run_id = 1 AND number = 0)"
+    path = mutated(good, tmp_path, f"UPDATE batches SET columns = {again} WHERE run_id = 1 AND number = 2;")
+    target = tmp_path / "saved.book"
+    assert main(["book", "recover", str(target), "--book", str(path)]) == 0
+    with Book(target, read_only=True) as book:
+        assert book.problems() == []
+        assert len(book.load(1).samples) == 200
+
+
 def test_recover_saves_what_is_readable_and_lists_the_rest(
     good: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

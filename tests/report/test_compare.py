@@ -145,7 +145,9 @@ def test_the_command(shop: Path, capsys: pytest.CaptureFixture[str], monkeypatch
     assert "winding_resistance" in real
     assert told["report"] is None
     assert main(["export", "--csv", "x.csv", "--book", "shop.book"]) == 0
-    assert main(["judge", "x.csv"]) == main(["judge", "shop.book", "--run", "3"]), "an export carries its part"
+    assert main(["judge", "x.csv"]) == main(["judge", "shop.book", "--run", "3"]), (
+        "an export carries its part"
+    )
     assert main(["compare", "x.csv", "3", "--book", "shop.book", "--no-report"]) == 0
     (shop / "x.about.json").unlink()
     capsys.readouterr()

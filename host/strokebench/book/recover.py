@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import shutil
 import sqlite3
 import tempfile
@@ -10,6 +11,8 @@ from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from strokebench.book import reader, typed, upgrade
 from strokebench.book.connect import connect, plain_errors, transaction
@@ -150,17 +153,19 @@ def _rows(
     columns: Sequence[str],
     lost: list[str],
 ) -> None:
-    """Copy the rows of a run that pass their check; batches are numbered anew."""
-    copied = 0
+    """Copy the rows of a run that pass their check; batches are numbered anew, their times go on."""
+    copied, last_s = 0, -math.inf
     for number, row in enumerate(_read(old, run_id, table, columns, lost)):
         values = dict(zip(columns, row, strict=True))
         try:
             _CHECKS[table](values)
+            if table == "batches" and not values["first_s"] > last_s:
+                raise typed.damaged("a batch")
         except BookError:
             lost.append(f"Run {run_id}, {table} {number}: it cannot be read.")
             continue
         if table == "batches":
-            values["number"] = copied
+            values["number"], last_s = copied, values["last_s"]
         copied += 1
         _insert(new, table, {"run_id": run_id, **values})
 
@@ -191,7 +196,7 @@ def _insert(new: sqlite3.Connection, table: str, values: dict[str, Any]) -> None
 
 def _batch(values: dict[str, Any]) -> None:
     rows = unpack_samples(values["columns"], values["count"])
-    if not len(rows):
+    if not len(rows) or not np.all(np.diff(rows["time_s"]) > 0):
         raise typed.damaged("a batch")
     values["first_s"], values["last_s"] = float(rows["time_s"][0]), float(rows["time_s"][-1])
 
