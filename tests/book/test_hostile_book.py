@@ -274,6 +274,15 @@ def fuzz(good: Path, real: Path, folder: Path, seeds: range) -> list[str]:
     return bad
 
 
+def test_an_odd_calibration_number_still_gives_a_report(real: Path, tmp_path: Path) -> None:
+    """A traceback before: found by seed 1559."""
+    identity = '{"identity": {"board": "x", "firmware": 1, "calibration_id": "x"}}'
+    path = mutated(real, tmp_path, f"UPDATE runs SET info = '{identity}';")
+    page = tmp_path / "r.html"
+    assert main(["report", "1", "-o", str(page), "--book", str(path)]) != UNEXPECTED
+    assert "record x, which is no number" in page.read_text(encoding="utf-8")
+
+
 def test_recover_leaves_out_a_batch_whose_times_do_not_go_on(good: Path, tmp_path: Path) -> None:
     """What it saved could not be read again: found by seed 1156."""
     again = "(SELECT columns FROM batches WHERE run_id = 1 AND number = 0)"

@@ -251,6 +251,8 @@ def _calibration(bench: dict[str, Any]) -> str | None:
     if not bench:
         return None
     number = bench.get("calibration_id")
+    if number and not isinstance(number, int):
+        return f"record {number}, which is no number"
     return f"record {number:08x}" if number else "none: uncertainties are those of an uncalibrated bench"
 
 
