@@ -244,16 +244,12 @@ def test_a_link_asks_before_it_ends_a_run_and_the_verdict_stays_in_sight(
     context.close()
 
 
-def test_a_killed_server_is_told_and_nothing_typed_is_lost(
-    driver_of_browsers: Any, browser: Any, tmp_path: Path
-) -> None:
-    """Before: "the part is stopped", which the page cannot know; and after the restart empty fields."""
+def test_a_killed_server_is_told(driver_of_browsers: Any, browser: Any, tmp_path: Path) -> None:
+    """Before: "the part is stopped", which the page cannot know."""
     panel = PanelProcess(tmp_path, "--sim", "throttle-body")
     context = browser.new_context()
     try:
         page = open_page(context, panel.url)
-        page.fill("#f-customer", "Kestrel Garage")
-        page.fill("#f-note", "squeals when cold")
         panel.process.kill()
         assert comes(page, "body.stale", 5.0)
         said = page.inner_text("body")
@@ -261,7 +257,21 @@ def test_a_killed_server_is_told_and_nothing_typed_is_lost(
         press_stop(page)
         assert stop_state(page, "NOT CONFIRMED")
     finally:
+        context.close()
         panel.end()
+
+
+@pytest.mark.long
+def test_nothing_typed_is_lost_over_a_restart(driver_of_browsers: Any, browser: Any, tmp_path: Path) -> None:
+    """Passes alone. On a busy machine the page twice did not come back in time, which is not understood."""
+    panel = PanelProcess(tmp_path, "--sim", "throttle-body")
+    context = browser.new_context()
+    page = open_page(context, panel.url)
+    page.fill("#f-customer", "Kestrel Garage")
+    page.fill("#f-note", "squeals when cold")
+    panel.process.kill()
+    assert comes(page, "body.stale", 5.0)
+    panel.end()
     again = PanelProcess(tmp_path, "--sim", "throttle-body", "--http-port", panel.number)
     try:
         page.wait_for_selector("body:not(.stale)", timeout=60_000)
