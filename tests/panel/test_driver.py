@@ -244,6 +244,19 @@ def test_a_stop_is_confirmed_when_the_bench_says_that_it_is_off(held: tuple[Driv
     assert driver.view.now.phase == "idle"
 
 
+def test_a_stop_while_connecting_does_not_break_the_connecting_off(tmp_path: Path) -> None:
+    """A page sends its STOP again after a restart: the panel then never connected, and said nothing."""
+    driver = Driver(tmp_path / "driver.book", Deadman())
+    driver.order("open", choice=Choice(str(short_profile(tmp_path, 0.5))))
+    numbers = [driver.stop()]  # while the order still waits
+    driver.start()
+    wait_until(lambda: driver.view.now.phase == "connecting", "it does not begin to connect")
+    numbers.append(driver.stop())
+    _until(driver, "idle")
+    wait_until(lambda: driver.orders.off >= max(numbers), "no STOP was confirmed")
+    driver.close()
+
+
 def test_a_stop_without_a_bench_is_never_confirmed(tmp_path: Path) -> None:
     driver = Driver(tmp_path / "driver.book", Deadman())
     driver.start()

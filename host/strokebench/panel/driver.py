@@ -14,6 +14,7 @@ from strokefw import state
 from strokebench.bench.bench import Bench
 from strokebench.errors import LinkError, Refused, StrokebenchError
 from strokebench.link import conversion
+from strokebench.link.conversion import Status
 from strokebench.link.link import Message
 from strokebench.panel.choice import Choice, open_choice
 from strokebench.panel.deadman import Deadman
@@ -173,15 +174,17 @@ class Driver:
             return
         with self._undisturbed():
             self._bench.close_run()
-            number = self.orders.stops
             self._bench.stop_quietly()
-            self._confirm(self._bench, number)
+            self._ask(self._bench)
             self._stream(self._bench)
 
-    def _confirm(self, bench: Bench, number: int) -> None:
-        """Ask the bench whether the part is off, which answers all stops up to ``number``."""
-        if self.orders.off < number and bench.status().state in OFF:
+    def _ask(self, bench: Bench) -> Status:
+        """Return what the bench says of itself; that it is off answers every STOP until then."""
+        number = self.orders.stops
+        now = bench.status()
+        if now.state in OFF:
             self.orders.confirmed(number)
+        return now
 
     @contextmanager
     def _undisturbed(self) -> Iterator[None]:
@@ -198,11 +201,12 @@ class Driver:
         self.view.set(phase="connecting", part=choice.part)
         try:
             profile = load_part(choice.part)
-            self._bench = bench = open_choice(choice, profile, self._look)
-            bench.set_limits(profile.limits)
-            self.profile = profile
-            self._tick0 = None
-            self._stream(bench)
+            with self._undisturbed():  # nothing is driven yet, and a STOP needs a bench that can confirm it
+                self._bench = bench = open_choice(choice, profile, self._look)
+                bench.set_limits(profile.limits)
+                self.profile = profile
+                self._tick0 = None
+                self._stream(bench)
         except StrokebenchError:
             self._let_go()
             raise
@@ -269,7 +273,7 @@ class Driver:
             self._running = None
         if self._stopped_at_s:
             self.orders.stopped()
-            self._confirm(bench, self.orders.stops)
+            self._ask(bench)
         self._stream(bench)
 
     def _clear(self) -> None:
@@ -304,7 +308,7 @@ class Driver:
             self._hear(message)
 
     def _status(self, bench: Bench) -> None:
-        now = bench.status()
+        now = self._ask(bench)
         phase = self.view.now.phase
         if phase in ("armed", "jog") and now.state in ("ready", "latched", "off"):
             phase, self._jog = "idle", 0.0

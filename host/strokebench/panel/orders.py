@@ -37,12 +37,12 @@ class Orders:
             self._ready.notify()
 
     def stop(self, why: str) -> int:
-        """Stop before anything else; what waits is forgotten. ``why`` is a sentence; the first stays.
+        """Stop before anything else; what waits is forgotten, but for connecting, which moves nothing.
 
-        Returns the stop's number, for :attr:`off`.
+        ``why`` is a sentence; the first stays. Returns the stop's number, for :attr:`off`.
         """
         with self._ready:
-            self._waiting.clear()
+            self._forget()
             self._stop = self._stop or why
             self._stops += 1
             self._ready.notify()
@@ -66,8 +66,11 @@ class Orders:
     def stopped(self) -> None:
         """The stop has been carried out; also what came in between is forgotten."""
         with self._ready:
-            self._waiting.clear()
+            self._forget()
             self._stop = ""
+
+    def _forget(self) -> None:
+        self._waiting = deque((order for order in self._waiting if order.name == "open"), QUEUE_MAX)
 
     def confirmed(self, number: int) -> None:
         """The bench said that the part is off, and was asked after stop ``number``."""
