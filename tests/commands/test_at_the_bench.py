@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,8 @@ from strokebench.bench.spec import SimSpec
 from strokebench.cli import main
 from strokebench.errors import Refused
 from strokebench.parts import load_part
+
+from tests.helpers.process import simulated_device
 
 
 def latched() -> Bench:
@@ -41,6 +44,18 @@ def test_watch_shows_position_and_both_sensors(capsys: pytest.CaptureFixture[str
     assert reading["position_percent"] == pytest.approx(9.5, abs=0.5)
     assert main(["watch", "--sim", "--part", "fuel-pump", "--count", "1"]) == 0
     assert "%" not in capsys.readouterr().out
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no pseudo terminal")
+def test_watch_claims_no_position_of_a_part_that_nobody_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The volts of any part's sensor were told as a throttle body's opening."""
+    with simulated_device(tmp_path) as (port, _):
+        assert main(["watch", "--port", port, "--count", "1"]) == 0
+        assert "%" not in capsys.readouterr().out
+        assert main(["watch", "--port", port, "--part", "throttle-body", "--count", "1"]) == 0
+        assert "%" in capsys.readouterr().out
 
 
 def test_an_ended_watch_says_the_truth(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 import sys
 import time
 from dataclasses import asdict
@@ -17,7 +18,9 @@ if TYPE_CHECKING:
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     add_bench(parser)
-    parser.add_argument("--part", default="throttle-body", metavar="PART", help="the part, for its position")
+    parser.add_argument(
+        "--part", metavar="PART", help="the part, for its position (simulated: throttle-body by default)"
+    )
     parser.add_argument("--every", type=float, default=0.5, metavar="S", help="seconds between readings")
     parser.add_argument("--count", type=int, default=0, metavar="N", help="stop after N (default: at Ctrl-C)")
     add_json(parser)
@@ -41,12 +44,13 @@ def _watch(args: argparse.Namespace, over: bool) -> None:
     from strokebench.parts import load_part
     from strokebench.terminal.display import position_percent
 
-    profile = load_part(args.part)
+    profile = load_part(args.part or "throttle-body")
     shown = 0
     with open_chosen(args, profile.simulated) as bench:
+        known = args.part is not None or bench.engine != "serial"  # else nobody said what is on the bench
         while True:
             status, sensors_v = bench.status(), bench.sensors_v()
-            percent = position_percent(profile, sensors_v[0])
+            percent = position_percent(profile, sensors_v[0]) if known else math.nan
             if args.json:
                 more = {"sensor_a_v": sensors_v[0], "sensor_b_v": sensors_v[1], "position_percent": percent}
                 print_json({**asdict(status), **more})
