@@ -86,12 +86,13 @@ def profile_for(args: argparse.Namespace) -> Profile:
     """
     import json
 
+    from strokebench.book.export.csv import about_path
     from strokebench.errors import BookError, UsageError
     from strokebench.parts import load_part, profile_of
 
     if args.part:
         return load_part(args.part)
-    beside = Path(args.file).with_suffix(".about.json")
+    beside = about_path(args.file)
     try:
         carried = json.loads(beside.read_text(encoding="utf-8")) if Path(args.file).is_file() else None
     except (OSError, ValueError, RecursionError):

@@ -13,13 +13,14 @@ from pathlib import Path
 from strokebench.sim.trials import FIRST_REPORTING_SEED, plan
 
 from tools import DOCS, ROOT
+from tools.evidence.options import add_parts, parts_of
 from tools.evidence.workers import run
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Command line; returns 0."""
     parser = argparse.ArgumentParser(prog="python -m tools.evidence.accuracy", description=__doc__)
-    parser.add_argument("--part", default="all", help="a part, several with commas, or all (default)")
+    add_parts(parser)
     parser.add_argument("--good", type=int, default=300, help="good parts (default 300)")
     parser.add_argument("--each", type=int, default=34, help="trials per defect and grade (default 34)")
     parser.add_argument("--first-seed", type=int, default=FIRST_REPORTING_SEED)
@@ -34,13 +35,11 @@ def main(arguments: list[str] | None = None) -> int:
     )  # fmt: skip
     parser.add_argument("--note", default="", help="a paragraph for the page")
     args = parser.parse_args(arguments)
-    from strokebench.parts import part_names
-
     from tools.evidence.accuracy_page import write_page
 
     args.kept.mkdir(parents=True, exist_ok=True)
     records = {}
-    for part in part_names() if args.part == "all" else args.part.split(","):
+    for part in parts_of(args):
         print(part)
         trials = plan(part, args.good, args.each, args.first_seed)
         records[part] = run(trials, args.kept / f"{part}.jsonl", args.jobs, args.simulator)

@@ -10,47 +10,41 @@ work instead of this computer's cores; the page is the same.
 from __future__ import annotations
 
 import argparse
-import os
 from pathlib import Path
 
 from strokebench.bench.spec import FAMILIES, SimSpec
 from strokebench.sim.trials import plan
 
-from tools import DOCS, ROOT
+from tools import DOCS
+from tools.evidence.options import GRADES, add_parts, add_work, parts_of
 from tools.evidence.workers import Record, run
 
 FIRST_SEED = 60_001
 """Nothing was tuned on seeds from here on, in either family."""
-GRADES = ("moderate", "severe")
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Command line; returns 0."""
     parser = argparse.ArgumentParser(prog="python -m tools.evidence.coverage", description=__doc__)
-    parser.add_argument("--part", default="all", help="a part, several with commas, or all (default)")
+    add_parts(parser)
     parser.add_argument("--family", choices=(*FAMILIES, "both"), default="both")
     parser.add_argument("--good", type=int, default=200, help="good specimens of each part (default 200)")
     parser.add_argument(
         "--each", type=int, default=3, help="trials of each defect and grade, second family (default 3)"
     )
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
-    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--scheduler", default="", metavar="ADDRESS", help="Dask scheduler, tcp://HOST:PORT")
-    parser.add_argument("--kept", type=Path, default=ROOT / "coverage-trials", help="folder of what is done")
+    add_work(parser, "coverage")
     parser.add_argument(
         "--out", type=Path, help="page (default: of all parts docs/coverage.md, else in --kept)"
     )
     parser.add_argument("--note", default="", help="a paragraph for the page")
     args = parser.parse_args(arguments)
-    from strokebench.parts import part_names
-
     from tools.evidence.coverage_page import page
 
     args.kept.mkdir(parents=True, exist_ok=True)
-    parts = part_names() if args.part == "all" else args.part.split(",")
     families = FAMILIES if args.family == "both" else (args.family,)
     records: dict[tuple[str, str], list[Record]] = {}
-    for part in parts:
+    for part in parts_of(args):
         for family in families:
             print(part, family, flush=True)
             like = SimSpec(family=family, as_built=True)

@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -22,7 +20,8 @@ from strokebench.sim.plants import available
 from strokebench.verdict.effects import FILE, LEAST_SHARE, LEAST_SPREAD, in_tolerance
 
 from tools import ROOT
-from tools.evidence.pairs.plan import GRADES, plan
+from tools.evidence.options import GRADES, add_work
+from tools.evidence.pairs.plan import plan
 from tools.evidence.workers import Record, run
 
 FIRST_SEED = 401
@@ -37,9 +36,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--specimens", type=int, default=2, help="of each defect, grade and family (default 2)"
     )
-    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--scheduler", default="", metavar="ADDRESS", help="Dask scheduler, tcp://HOST:PORT")
-    parser.add_argument("--kept", type=Path, default=ROOT / "effects-trials", help="folder of what is done")
+    add_work(parser, "effects")
     args = parser.parse_args(arguments)
     args.kept.mkdir(parents=True, exist_ok=True)
     whole = {}

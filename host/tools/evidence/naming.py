@@ -7,16 +7,15 @@ built, and writes docs/naming.md. Each finished trial is kept at once; started a
 from __future__ import annotations
 
 import argparse
-import os
 from collections import Counter
 from pathlib import Path
 
 from strokebench.bench.spec import SimSpec
 from strokebench.sim.trials import plan
 
-from tools import DOCS, ROOT
-from tools.evidence.accuracy_page import defects
-from tools.evidence.coverage import GRADES
+from tools import DOCS
+from tools.evidence.accuracy_page import defects, right
+from tools.evidence.options import GRADES, add_parts, add_work, parts_of
 from tools.evidence.workers import Record, run
 
 FIRST_SEED = 65_001
@@ -37,21 +36,17 @@ this family, and how often they fail, are on the [coverage page](coverage.md); t
 def main(arguments: list[str] | None = None) -> int:
     """Command line; returns 0."""
     parser = argparse.ArgumentParser(prog="python -m tools.evidence.naming", description=__doc__)
-    parser.add_argument("--part", default="all", help="a part, several with commas, or all (default)")
+    add_parts(parser)
     parser.add_argument("--each", type=int, default=10, help="trials of each defect and grade (default 10)")
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
-    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--scheduler", default="", metavar="ADDRESS", help="Dask scheduler, tcp://HOST:PORT")
-    parser.add_argument("--kept", type=Path, default=ROOT / "naming-trials", help="folder of what is done")
+    add_work(parser, "naming")
     parser.add_argument(
         "--out", type=Path, help="page (default: of all parts docs/naming.md, else in --kept)"
     )
     args = parser.parse_args(arguments)
-    from strokebench.parts import part_names
-
     args.kept.mkdir(parents=True, exist_ok=True)
     like, records = SimSpec(family=FAMILY, as_built=True), {}
-    for part in part_names() if args.part == "all" else args.part.split(","):
+    for part in parts_of(args):
         print(part, flush=True)
         trials = plan(part, 0, args.each, args.first_seed, like, GRADES)
         records[part] = run(trials, args.kept / f"{part}.jsonl", args.jobs, scheduler=args.scheduler)
@@ -69,15 +64,11 @@ def page(records: dict[str, list[Record]], each: int, first_seed: int) -> str:
         cells = []
         for grade in GRADES:
             those = [record for record in some if record["grade"] == grade]
-            cells.append(f"{sum(map(_right, those))} of {len(those)}")
+            cells.append(f"{sum(map(right, those))} of {len(those)}")
         lines.append(f"| {part} | {' | '.join(cells)} |")
     for part, some in records.items():
         lines += ["", f"## {part}", "", *defects(some), *_instead(some)]
     return "\n".join(lines) + "\n"
-
-
-def _right(record: Record) -> bool:
-    return bool(record["named"] == [record["name"]])
 
 
 def _instead(some: list[Record]) -> list[str]:
@@ -85,7 +76,7 @@ def _instead(some: list[Record]) -> list[str]:
     wrong = Counter(
         (record["name"], record["grade"], ", ".join(record["named"]))
         for record in some
-        if record["verdict"] == "fail" and not _right(record)
+        if record["verdict"] == "fail" and not right(record)
     )
     said = [
         f"- {name}, {grade}: {count} times {f'`{named}`' if named else 'no name'}."

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from strokebench.diagnose import labels
 from strokebench.diagnose.expects import nominal_percent
 from strokebench.diagnose.stats import Floats
 
@@ -33,7 +34,7 @@ def wrong_way(case: MovingCase) -> str:
     open_ = _last_half(percent, rows["drive"] >= FIRM)
     if not shut - open_ > APART_PERCENT:  # also without one of them
         return ""
-    rest = [rows["sensor_a_v"] for rows in case.samples("rest")]
+    rest = [rows["sensor_a_v"] for rows in case.samples(labels.REST)]
     at_rest = float(np.median(nominal_percent(track, rest[0]))) if rest else 0.0
     return SENSOR if at_rest > 50.0 else MOTOR
 

@@ -10,15 +10,15 @@ instead of this computer's cores.
 from __future__ import annotations
 
 import argparse
-import os
 from pathlib import Path
 
 from strokebench.bench.spec import FAMILIES, SimSpec
-from strokebench.parts import load_part, part_names
+from strokebench.parts import load_part
 
-from tools import DOCS, ROOT
+from tools import DOCS
+from tools.evidence.options import GRADES, add_parts, add_work, parts_of
 from tools.evidence.pairs.page import page
-from tools.evidence.pairs.plan import GRADES, injected, pairs
+from tools.evidence.pairs.plan import injected, pairs
 from tools.evidence.workers import Record, run
 
 FIRST_SEED = 80_001
@@ -28,18 +28,16 @@ FIRST_SEED = 80_001
 def main(arguments: list[str] | None = None) -> int:
     """Command line; returns 0."""
     parser = argparse.ArgumentParser(prog="python -m tools.evidence.pairs", description=__doc__)
-    parser.add_argument("--part", default="all", help="a part, several with commas, or all (default)")
+    add_parts(parser)
     parser.add_argument(
         "--specimens", type=int, default=20, help="of each pair, grade and family (default 20)"
     )
     parser.add_argument("--grade", choices=(*GRADES, "both"), default="both")
-    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--scheduler", default="", metavar="ADDRESS", help="Dask scheduler, tcp://HOST:PORT")
-    parser.add_argument("--kept", type=Path, default=ROOT / "pairs-trials", help="folder of what is done")
+    add_work(parser, "pairs")
     parser.add_argument("--out", type=Path, default=DOCS / "pairs.md")
     args = parser.parse_args(arguments)
     args.kept.mkdir(parents=True, exist_ok=True)
-    parts = part_names() if args.part == "all" else args.part.split(",")
+    parts = parts_of(args)
     grades = GRADES if args.grade == "both" else (args.grade,)
     records: dict[str, list[Record]] = {}
     for part in parts:

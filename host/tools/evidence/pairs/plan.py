@@ -11,6 +11,8 @@ from strokebench.bench.spec import SimSpec
 from strokebench.sim.plants import available
 from strokebench.sim.trials import Trial, conditions
 
+from tools.evidence.options import GRADES
+
 ENDS_ALL = (
     "blocked", "jammed", "open_winding", "open_wire", "stuck_shut", "stuck_open", "stuck_closed",
     "track_dead", "track_shorted",
@@ -20,7 +22,6 @@ OF_BENCH = ("weak_battery",)
 """What is wrong with the bench's supply, not with the part: it makes a run inconclusive."""
 OPPOSITE = ({"sticky", "binding"}, {"dry", "clogged"}, {"dry", "worn"}, {"worn", "clogged"})
 """Pairs that nobody could tell from one of the two, or that undo each other in the same finding."""
-GRADES = ("moderate", "severe")
 
 
 def pairs(part: str) -> list[tuple[str, str]]:
