@@ -263,8 +263,8 @@ def test_a_killed_server_is_told(driver_of_browsers: Any, browser: Any, tmp_path
 
 @pytest.mark.long
 def test_nothing_typed_is_lost_over_a_restart(driver_of_browsers: Any, browser: Any, tmp_path: Path) -> None:
-    """By hand. Beside the whole suite it failed twice: the STOP that the page sends again broke the connecting
-    off, which ``test_driver.py`` shows in small. Beside the suite it has not been tried since."""
+    """By hand. Beside the whole suite it failed twice: the STOP that the page sends again broke off the
+    connecting, which ``test_driver.py`` shows in small. Beside the suite it has not been tried since."""
     panel = PanelProcess(tmp_path, "--sim", "throttle-body")
     context = browser.new_context()
     page = open_page(context, panel.url)

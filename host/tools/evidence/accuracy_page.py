@@ -94,7 +94,7 @@ def _summary(records: dict[str, list[Record]]) -> list[str]:
     for part, some in records.items():
         good = _of(some, "good")
         cells = [_share(good, _fails), _share(good, _unsure)]
-        cells += [_share(_of(some, grade), right) for grade in GRADES]
+        cells += [_share(_of(some, grade), rightly_named) for grade in GRADES]
         lines.append(f"| {part} | {len(good)} | {' | '.join(cells)} |")
     return lines
 
@@ -109,7 +109,7 @@ def defects(records: list[Record]) -> list[str]:
         (record["name"], record["grade"]) for record in records if record["name"] != "good"
     ):
         some = [record for record in records if (record["name"], record["grade"]) == (name, grade)]
-        cells = (_share(some, test) for test in (_fails, right, _wrong, _unsure, _passes))
+        cells = (_share(some, test) for test in (_fails, rightly_named, _wrong, _unsure, _passes))
         lines.append(f"| {name} | {grade} | {len(some)} | {' | '.join(cells)} |")
     return lines
 
@@ -127,13 +127,13 @@ def _unsure(record: Record) -> bool:
     return bool(record["verdict"] == "inconclusive")
 
 
-def right(record: Record) -> bool:
+def rightly_named(record: Record) -> bool:
     """That defect was named, and no other."""
     return bool(record["named"] == [record["name"]])
 
 
 def _wrong(record: Record) -> bool:
-    return bool(record["named"]) and not right(record)
+    return bool(record["named"]) and not rightly_named(record)
 
 
 def _share(some: list[Record], test: Any) -> str:
@@ -193,7 +193,7 @@ def plot(records: list[Record], path: Path) -> bool:
 def _by_size(some: list[Record]) -> tuple[list[float], list[float]]:
     """Middle of each size class (even in the logarithm) and the share rightly named there, %."""
     sizes = np.array([record["size"] for record in some])
-    right = np.array([right(record) for record in some], float)
+    right = np.array([rightly_named(record) for record in some], float)
     edges = np.geomspace(sizes.min() * 0.999, sizes.max() * 1.001, BINS + 1)
     middles, shares = [], []
     for low, high in zip(edges[:-1], edges[1:], strict=True):  # noqa: RUF007 - pairwise would say the same

@@ -14,7 +14,7 @@ from strokebench.bench.spec import SimSpec
 from strokebench.sim.trials import plan
 
 from tools import DOCS
-from tools.evidence.accuracy_page import defects, right
+from tools.evidence.accuracy_page import defects, rightly_named
 from tools.evidence.options import GRADES, add_parts, add_work, parts_of
 from tools.evidence.workers import Record, run
 
@@ -64,7 +64,7 @@ def page(records: dict[str, list[Record]], each: int, first_seed: int) -> str:
         cells = []
         for grade in GRADES:
             those = [record for record in some if record["grade"] == grade]
-            cells.append(f"{sum(map(right, those))} of {len(those)}")
+            cells.append(f"{sum(map(rightly_named, those))} of {len(those)}")
         lines.append(f"| {part} | {' | '.join(cells)} |")
     for part, some in records.items():
         lines += ["", f"## {part}", "", *defects(some), *_instead(some)]
@@ -76,7 +76,7 @@ def _instead(some: list[Record]) -> list[str]:
     wrong = Counter(
         (record["name"], record["grade"], ", ".join(record["named"]))
         for record in some
-        if record["verdict"] == "fail" and not right(record)
+        if record["verdict"] == "fail" and not rightly_named(record)
     )
     said = [
         f"- {name}, {grade}: {count} times {f'`{named}`' if named else 'no name'}."
