@@ -111,7 +111,7 @@ def _tell(sentence: str, hint: str, code: int, as_json: bool) -> int:
 
     with contextlib.suppress(OSError):  # the terminal may be gone
         if as_json:
-            from strokebench.commands.common import print_json
+            from strokebench.commands.shared.common import print_json
 
             print_json({"error": sentence, "hint": hint, "exit_code": code})
         else:

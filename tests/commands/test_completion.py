@@ -9,7 +9,7 @@ import sys
 import pytest
 from pytest_mock import MockerFixture
 from strokebench.cli import main
-from strokebench.commands.completion import SHELLS
+from strokebench.commands.setup.completion import SHELLS
 
 
 @pytest.mark.parametrize("shell", SHELLS)

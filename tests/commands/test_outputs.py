@@ -151,7 +151,7 @@ def test_an_error_of_our_own_is_no_verdict(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """It exited 1, which means FAIL."""
-    from strokebench.commands import parts
+    from strokebench.commands.setup import parts
 
     def broken(args: object) -> int:
         raise LookupError("a mistake of ours")

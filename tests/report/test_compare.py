@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from strokebench.book.book import Book
 from strokebench.cli import main
-from strokebench.commands.compare import split
+from strokebench.commands.results.compare import split
 from strokebench.data.findings import Verdict
 from strokebench.errors import UsageError
 from strokebench.parts import load_part

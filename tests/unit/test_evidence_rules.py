@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from pydantic import ValidationError
-from strokebench.commands.measure import proposal
+from strokebench.commands.bench.measure import proposal
 from strokebench.data.findings import Finding, Verdict, unknown
 from strokebench.diagnose.stats import Measured
 from strokebench.measure import Load

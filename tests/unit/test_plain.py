@@ -7,7 +7,7 @@ import json
 import re
 
 import pytest
-from strokebench.commands.common import print_json
+from strokebench.commands.shared.common import print_json
 from strokebench.terminal.console import console
 from strokebench.terminal.plain import INSTEAD, PlainStream, escaped, plain
 

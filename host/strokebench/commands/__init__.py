@@ -2,32 +2,19 @@
 
 from __future__ import annotations
 
-from strokebench.commands import (
-    book,
+from strokebench.commands.bench import clear, guided, info, jog, measure, ports, run, stop, watch
+from strokebench.commands.results import book, compare, export, judge, learn, report
+from strokebench.commands.setup import (
     bringup,
     calibrate,
-    clear,
-    compare,
     completion,
-    export,
     faults,
     flash,
-    guided,
-    info,
-    jog,
-    judge,
-    learn,
     lesson,
-    measure,
     panel,
     parts,
-    ports,
-    report,
-    run,
     sim,
-    stop,
-    watch,
-)  # fmt: skip
+)
 
 COMMANDS = (
     run, guided, panel, judge, compare, learn, measure, report, book, export, parts, ports, flash, info, stop,

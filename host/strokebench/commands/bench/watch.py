@@ -9,7 +9,7 @@ import time
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
-from strokebench.commands.common import add_bench, add_json, open_chosen, print_json
+from strokebench.commands.shared.common import add_bench, add_json, open_chosen, print_json
 
 if TYPE_CHECKING:
     from strokebench.link.conversion import Status

@@ -8,7 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.common import add_book, add_json, print_json
+from strokebench.commands.shared.common import add_book, add_json, print_json
 
 if TYPE_CHECKING:
     from strokebench.book.book import Book

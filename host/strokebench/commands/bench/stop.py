@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from strokebench.commands.common import add_bench, add_json, print_json
+from strokebench.commands.shared.common import add_bench, add_json, print_json
 
 
 def add(parser: argparse.ArgumentParser) -> None:

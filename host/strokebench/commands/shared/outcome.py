@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.common import add_force, print_json
+from strokebench.commands.shared.common import add_force, print_json
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench

@@ -6,7 +6,7 @@ import argparse
 from dataclasses import asdict
 from typing import Any
 
-from strokebench.commands.common import add_bench, add_json, open_chosen, print_json, say
+from strokebench.commands.shared.common import add_bench, add_json, open_chosen, print_json, say
 
 
 def add(parser: argparse.ArgumentParser) -> None:

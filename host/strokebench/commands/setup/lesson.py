@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from strokebench.commands.common import PLANT_NOTE, add_force, add_json, add_plant, print_json
+from strokebench.commands.shared.common import PLANT_NOTE, add_force, add_json, add_plant, print_json
 
 
 def add(parser: argparse.ArgumentParser) -> None:

@@ -6,8 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.common import add_json, print_json
-from strokebench.commands.outcome import Outcome, add_report, finish
+from strokebench.commands.shared.common import add_json, print_json
+from strokebench.commands.shared.outcome import Outcome, add_report, finish
 
 if TYPE_CHECKING:
     from strokebench.data.run import RunData
@@ -153,7 +153,7 @@ def judge_folder(args: argparse.Namespace) -> int:
 
 
 def _judged(args: argparse.Namespace, path: Path) -> dict[str, Any]:
-    from strokebench.commands.outcome import Outcome, as_json, report_place
+    from strokebench.commands.shared.outcome import Outcome, as_json, report_place
     from strokebench.errors import StrokebenchError
     from strokebench.report import write_report
     from strokebench.session import exit_code

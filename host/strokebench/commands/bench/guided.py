@@ -7,8 +7,16 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from strokebench.commands.common import add_bench, add_book, add_json, open_chosen, print_json, say, sim_spec
-from strokebench.commands.outcome import Outcome, add_report, begin_run, check_report, finish
+from strokebench.commands.shared.common import (
+    add_bench,
+    add_book,
+    add_json,
+    open_chosen,
+    print_json,
+    say,
+    sim_spec,
+)
+from strokebench.commands.shared.outcome import Outcome, add_report, begin_run, check_report, finish
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench

@@ -9,7 +9,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.common import add_json, add_plant, add_sim, open_chosen, print_json
+from strokebench.commands.shared.common import add_json, add_plant, add_sim, open_chosen, print_json
 
 if TYPE_CHECKING:
     from strokebench.measure import Load

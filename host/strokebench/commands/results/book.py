@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from strokebench.commands.common import add_book, add_force, add_json, add_without_names, print_json
+from strokebench.commands.shared.common import add_book, add_force, add_json, add_without_names, print_json
 
 
 def add(parser: argparse.ArgumentParser) -> None:

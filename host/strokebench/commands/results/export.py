@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from strokebench.commands.common import add_book, add_force, add_json, add_without_names, print_json
+from strokebench.commands.shared.common import add_book, add_force, add_json, add_without_names, print_json
 
 
 def add(parser: argparse.ArgumentParser) -> None:

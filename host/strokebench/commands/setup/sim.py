@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from strokebench.commands.common import add_json, add_sim, print_json
+from strokebench.commands.shared.common import add_json, add_sim, print_json
 from strokebench.link.serial import SLOWDOWN_VARIABLE
 
 SLOW_NOTE = (
@@ -29,7 +29,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it until interrupted; standard output carries nothing but the name to reach it by."""
-    from strokebench.commands.common import sim_spec
+    from strokebench.commands.shared.common import sim_spec
     from strokebench.sim.engine.serve import serve_pty, serve_tcp
 
     spec = sim_spec(args, args.part)

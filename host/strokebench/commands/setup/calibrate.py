@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.common import add_bench, add_json, print_json, say, sim_spec
+from strokebench.commands.shared.common import add_bench, add_json, print_json, say, sim_spec
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench

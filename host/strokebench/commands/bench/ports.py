@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.common import add_json, print_json
+from strokebench.commands.shared.common import add_json, print_json
 
 if TYPE_CHECKING:
     from strokebench.link.serial import FoundPort

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from strokebench.commands.common import add_book, add_json, print_json
+from strokebench.commands.shared.common import add_book, add_json, print_json
 
 MISSING = "The panel needs the optional extra `panel`."
 HOW = "Install it: pip install 'strokebench[panel]'."

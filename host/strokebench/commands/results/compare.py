@@ -7,8 +7,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.common import add_book, add_force, add_json, print_json
-from strokebench.commands.judge import add_foreign
+from strokebench.commands.results.judge import add_foreign
+from strokebench.commands.shared.common import add_book, add_force, add_json, print_json
 
 if TYPE_CHECKING:
     from strokebench.verdict.compare import Comparison, Side
@@ -80,7 +80,7 @@ def split(text: str, book: str) -> tuple[str, int | None]:
 
 def _side(args: argparse.Namespace, text: str) -> Side:
     from strokebench.book.book import is_book
-    from strokebench.commands import judge
+    from strokebench.commands.results import judge
     from strokebench.errors import UsageError
     from strokebench.verdict.compare import side
 

@@ -8,8 +8,8 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from strokebench.commands.common import add_bench, add_book, add_json, open_chosen, say, sim_spec
-from strokebench.commands.outcome import Outcome, add_report, begin_run, check_report, finish
+from strokebench.commands.shared.common import add_bench, add_book, add_json, open_chosen, say, sim_spec
+from strokebench.commands.shared.outcome import Outcome, add_report, begin_run, check_report, finish
 from strokebench.terminal.cautions import acknowledged, add_acknowledge
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from strokebench.commands.common import add_bench, add_json, print_json, say, sim_spec
+from strokebench.commands.shared.common import add_bench, add_json, print_json, say, sim_spec
 
 if TYPE_CHECKING:
     from strokebench.bringup.measures import Test

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from strokebench.commands.common import add_book, add_force, add_json, print_json
+from strokebench.commands.shared.common import add_book, add_force, add_json, print_json
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -21,7 +21,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do it, with the findings as they were stored."""
     from strokebench.book.book import Book
-    from strokebench.commands.outcome import report_place
+    from strokebench.commands.shared.outcome import report_place
     from strokebench.data.findings import Verdict
     from strokebench.parts import profile_of
     from strokebench.report import write_report

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from strokebench.commands.common import add_json, print_json, say
+from strokebench.commands.shared.common import add_json, print_json, say
 
 
 def add(parser: argparse.ArgumentParser) -> None:

@@ -16,7 +16,15 @@ from collections.abc import Callable
 from dataclasses import asdict
 from typing import TYPE_CHECKING, TextIO
 
-from strokebench.commands.common import add_json, add_plant, add_sim, open_chosen, print_json, say, sim_spec
+from strokebench.commands.shared.common import (
+    add_json,
+    add_plant,
+    add_sim,
+    open_chosen,
+    print_json,
+    say,
+    sim_spec,
+)
 from strokebench.terminal.cautions import acknowledged, add_acknowledge
 
 if TYPE_CHECKING:

@@ -1,0 +1,1 @@
+"""Commands that prepare, explain or open something else."""
