@@ -15,6 +15,9 @@ KEPT = ("STROKEBENCH_PICO_IMAGE", "STROKEBENCH_STATEFUL_EXAMPLES", "STROKEBENCH_
 """Said to the tests, not to the program."""
 LONGEST = (
     "tests/panel",
+    "tests/contract/test_contract.py",
+    "tests/chip/test_no_allocation.py",
+    "tests/chip/test_firmware.py",
     "tests/docs/test_blocks.py",
     "tests/closed_loop/test_accuracy_share.py",
 )

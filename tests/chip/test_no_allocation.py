@@ -65,7 +65,8 @@ again = live({state.ARMED}, 400)
 w[{app_kernel.ASK}] = {state.ASK_DISARM}
 ready = live({state.READY}, 5)
 taken = gc.mem_alloc() - before
-print((taken, checked, armed, driving, again, ready, w[{app_kernel.TICKS}], w[{app_kernel.OVERRUNS}]))
+print((taken, w[{app_kernel.FAULT}], checked, armed, driving, again, ready, w[{app_kernel.TICKS}],
+    w[{app_kernel.OVERRUNS}]))
 """
 GREEDY = """
 def greedy():
@@ -83,7 +84,8 @@ def test_from_power_up_through_a_run() -> None:
         pytest.skip(f"emulated chip: {why}")
     ChipWorld(machine, SimBoard(SimSpec("throttle-body")))
     machine.execute(SETUP, 20)
-    taken, *states, ticks, overruns = ast.literal_eval(machine.execute(WHOLE, 30))
+    taken, fault, *states, ticks, overruns = ast.literal_eval(machine.execute(WHOLE, 30))
+    assert fault == 0, f"fault {fault} after {ticks} ticks, {overruns} of them missed"
     assert states == [state.READY, state.ARMED, state.DRIVING, state.ARMED, state.READY]
     assert ticks > 800 and overruns == 0
     assert taken == 0
