@@ -33,6 +33,7 @@ LAYERS = (
     ("calibrate",),
     ("bringup", "lessons"),
     ("panel",),
+    ("scpi",),
     ("commands",),
     ("cli",),
     ("__main__",),

@@ -13,10 +13,11 @@ from strokebench.commands.setup import (
     lesson,
     panel,
     parts,
+    serve,
     sim,
 )
 
 COMMANDS = (
-    run, guided, panel, judge, compare, learn, measure, report, book, export, parts, ports, flash, info, stop,
-    clear, bringup, calibrate, sim, faults, jog, watch, lesson, completion,
+    run, guided, panel, serve, judge, compare, learn, measure, report, book, export, parts, ports, flash,
+    info, stop, clear, bringup, calibrate, sim, faults, jog, watch, lesson, completion,
 )  # fmt: skip

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from strokefw import state
 
-from strokebench.bench.bench import Bench
+from strokebench.bench.bench import Bench, Identity
 from strokebench.errors import LinkError, Refused, StrokebenchError
 from strokebench.link import conversion
 from strokebench.link.conversion import Status
@@ -25,6 +25,7 @@ from strokebench.panel.strip import Strip
 from strokebench.panel.view import Snapshot, View
 from strokebench.panel.watched_port import StopNow
 from strokebench.parts import load_part
+from strokebench.parts.limits import Limits
 from strokebench.parts.profile import Profile
 
 SLICE_S = 0.02
@@ -67,6 +68,7 @@ class Driver:
             "release": self._release,
             "run": self._run,
             "clear": self._clear,
+            "tighten": self._tighten,
             "close": self._let_go,
         }
 
@@ -81,8 +83,14 @@ class Driver:
         return self.orders.stop(why)
 
     def order(self, name: str, **args: object) -> None:
-        """Ask for one of open, arm, disarm, jog, release, run, clear, close."""
+        """Ask for one of open, arm, disarm, jog, release, run, clear, tighten, close."""
         self.orders.put(Order(name, args))
+
+    @property
+    def identity(self) -> Identity | None:
+        """Which bench this is, None when none is connected."""
+        bench = self._bench
+        return None if bench is None else bench.identity
 
     def close(self) -> None:
         """De-energise, let go of the bench and end the thread."""
@@ -225,6 +233,13 @@ class Driver:
         if bench is not None:
             with self._undisturbed():
                 bench.close()
+
+    def _tighten(self, limits: Limits) -> None:
+        """Put other limits of the part in force; runs keep them in their profile."""
+        if self._bench is None or self.profile is None or self.view.now.phase != "idle":
+            return
+        self._bench.set_limits(limits)
+        self.profile = self.profile.model_copy(update={"limits": limits})
 
     def _arm(self) -> None:
         if self._bench is None or self.view.now.phase != "idle":

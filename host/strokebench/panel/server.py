@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
-import ipaddress
 import socket
-import sys
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -23,7 +20,15 @@ from fastapi.staticfiles import StaticFiles
 from nicegui import app as framework
 from nicegui import ui
 
-from strokebench.errors import StrokebenchError, UsageError
+from strokebench.errors import StrokebenchError
+from strokebench.panel.addresses import (
+    is_loopback,
+    is_wildcard,
+    listening_socket,
+    own_names,
+    reachable_address,
+    spaced,
+)
 from strokebench.panel.choice import Choice
 from strokebench.panel.deadman import Deadman
 from strokebench.panel.doorman import Doorman, more_descriptors
@@ -44,10 +49,7 @@ REPORT_POLICY = (
     " connect-src 'self'; frame-ancestors 'none'; base-uri 'none'"
 )
 LEAVE_S = 1
-BACKLOG = 1024
 TEXT_MAX = 200
-DOCUMENTATION = ("192.0.2.1", "2001:db8::1")
-"""Addresses that nobody has (RFC 5737, RFC 3849)."""
 
 
 @dataclass(frozen=True)
@@ -191,60 +193,6 @@ class PanelServer(uvicorn.Server):
         super().handle_exit(sig, frame)
 
 
-def is_loopback(address: str) -> bool:
-    """Tell whether only this machine can reach ``address``."""
-    try:
-        return ipaddress.ip_address(address).is_loopback
-    except ValueError:
-        return address == "localhost"
-
-
-def is_wildcard(address: str) -> bool:
-    """Tell whether ``address`` stands for all addresses of this machine: no browser can open it."""
-    try:
-        return ipaddress.ip_address(address).is_unspecified
-    except ValueError:
-        return False
-
-
-def reachable_address(wildcard: str) -> str:
-    """Return the address at which others reach this machine, the loopback's when it has no network.
-
-    Choosing a way to an address of the documentation's network sends nothing.
-    """
-    family, there = (
-        (socket.AF_INET6, DOCUMENTATION[1]) if ":" in wildcard else (socket.AF_INET, DOCUMENTATION[0])
-    )
-    with contextlib.suppress(OSError), socket.socket(family, socket.SOCK_DGRAM) as asking:
-        asking.connect((there, 9))
-        return str(asking.getsockname()[0])
-    return "::1" if ":" in wildcard else "127.0.0.1"
-
-
-def own_names(listen: str) -> set[str]:
-    """Return the host names under which the panel at ``listen`` may be asked for, lower case."""
-    if is_loopback(listen):
-        return {listen.lower()}
-    host = socket.gethostname().lower()
-    return {listen.lower(), host, f"{host.partition('.')[0]}.local"}
-
-
-def listening_socket(address: str, port: int) -> socket.socket:
-    """Return a bound socket; :class:`UsageError` in a plain sentence when that cannot be."""
-    try:
-        family, kind, proto, _, where = socket.getaddrinfo(address, port, type=socket.SOCK_STREAM)[0]
-        bound = socket.socket(family, kind, proto)
-        if sys.platform != "win32":  # there the option would let two programs share the port
-            bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        bound.bind(where)
-        bound.listen(BACKLOG)
-    except (OSError, OverflowError) as error:
-        raise UsageError(
-            f"The panel cannot listen on {address}, port {port}: {error}.", "Choose another with --http-port."
-        ) from None
-    return bound
-
-
 class Say(Protocol):
     """Tells the people a line, and a program what is in it."""
 
@@ -279,8 +227,3 @@ def serve(options: Options, say: Say) -> None:
     finally:
         panel.driver.close()
         bound.close()
-
-
-def spaced(token: str) -> str:
-    """Return a token in groups of four, to be typed."""
-    return "-".join(token[i : i + 4] for i in range(0, len(token), 4))
