@@ -324,13 +324,12 @@ class Driver:
 
     def _status(self, bench: Bench) -> None:
         now = self._ask(bench)
-        phase = self.view.now.phase
-        if phase in ("armed", "jog") and now.state in ("ready", "latched", "off"):
-            phase, self._jog = "idle", 0.0
+        if self.view.now.phase in ("armed", "jog") and now.state in ("ready", "latched", "off"):
+            self._jog = 0.0
+            self.view.set(phase="idle")
             if now.state != "latched" and not self.view.now.fault:  # else the fault tells itself
                 self.view.say(SILENT if self.deadman.silent() else LET_GO)
-        self.view.set(
-            phase=phase,
+        self.view.set(  # not the phase: "judging" may end meanwhile in another thread
             state=now.state,
             latched=now.state == "latched",
             fault=now.fault if now.state == "latched" else self.view.now.fault,

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from strokebench.panel.security import Doors
 from strokebench.scpi import actions, answers, common
-from strokebench.scpi.errors import ScpiError
+from strokebench.scpi.errors import ScpiError, command_error
 from strokebench.scpi.instrument import Instrument, sentence_of
 from strokebench.scpi.status import OPC, Status
-from strokebench.scpi.syntax import Message
-from strokebench.scpi.tree import Tree, arguments
+from strokebench.scpi.syntax import Message, Unit
+from strokebench.scpi.tree import Command, Tree, arguments
 
 TREE = Tree((*common.COMMANDS, *actions.COMMANDS, *answers.COMMANDS))
 GONE = "The client that drove went away; the part was stopped."
@@ -54,26 +54,37 @@ class Client:
     async def execute(self, text: str) -> bytes:
         """Carry out a program message without its terminator; return the answer, empty when there is none.
 
-        The first error ends the message. Answers given before it are sent.
+        What cannot be understood ends the message (a command error); what cannot be done (an execution error)
+        does not, so that a question behind it is answered.
         """
         attendance = self.instrument.attendance
         answered: list[bytes] = []
         attendance.waits(self.name, 1)
         try:
             for unit in Message(text):
-                command = TREE.find(unit)
-                if not (self.allowed or command.free):
-                    raise ScpiError(-203, "send SYSTem:PASSword:CENable with the token first")
-                answer = await command.handler(self, *arguments(command, unit))
+                answer = await self._carry_out(TREE.find(unit), unit)
                 if answer is not None:
                     answered.append(answer.encode("ascii", "replace") if isinstance(answer, str) else answer)
         except ScpiError as error:
             self.status.failed(error)
-            if error.code == -200:  # the bench's own sentence is in it
-                self._said = self.instrument.now.message.number
         finally:
             attendance.waits(self.name, -1)
         return b";".join(answered) + b"\n" if answered else b""
+
+    async def _carry_out(self, command: Command, unit: Unit) -> str | bytes | None:
+        """Return the answer; raise command errors alone, and keep the others."""
+        try:
+            given = arguments(command, unit)
+            if not (self.allowed or command.free):
+                raise ScpiError(-203, "send SYSTem:PASSword:CENable with the token first")
+            return await command.handler(self, *given)
+        except ScpiError as error:
+            if command_error(error.code):
+                raise
+            self.status.failed(error)
+            if error.code == -200:  # the bench's own sentence is in it
+                self._said = self.instrument.now.message.number
+            return None
 
     def update(self) -> None:
         """Take the newest state of things into the registers; called often."""

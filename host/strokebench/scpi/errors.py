@@ -50,6 +50,11 @@ class ScpiError(Exception):
         self.detail = detail
 
 
+def command_error(code: int) -> bool:
+    """Tell whether ``code`` says that a message could not be understood."""
+    return -200 < code <= -100
+
+
 def entry(code: int, text: str) -> str:
     """Return an error as the queue answers it: number, and text in double quotes."""
     clean = "".join(sign if " " <= sign <= "~" else "?" for sign in text).replace('"', "'")

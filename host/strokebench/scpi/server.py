@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import signal
 import socket
 import sys
+import threading
 from collections.abc import Callable
 
+from strokebench.bench.endings import endings
 from strokebench.panel.security import Doors
 from strokebench.scpi.client import Client
 from strokebench.scpi.errors import ScpiError
@@ -17,6 +20,7 @@ UPDATE_S = 0.01
 LINE_MAX = 65_536
 WAITING_MAX = 1000
 CLIENTS_MAX = 16
+LEAVE_S = 1.0
 SEND_S = 10.0
 """A client that does not take an answer within this time is gone."""
 PROBE_AFTER_S, PROBE_EVERY_S, PROBES = 2, 1, 3
@@ -42,25 +46,39 @@ def probe(connection: socket.socket) -> None:
         connection.setsockopt(socket.IPPROTO_TCP, getattr(socket, name), value)
 
 
+def _ended_by_signals() -> threading.Event:
+    """Return what a signal that ends programs sets, instead of tearing the loop apart."""
+    ended = threading.Event()
+    if threading.current_thread() is threading.main_thread():
+        for number in endings():
+            signal.signal(number, lambda _number, _frame: ended.set())
+    return ended
+
+
 class Server:
     """The connections to one instrument. ``doors``: None when no token is needed (loopback)."""
 
     def __init__(self, instrument: Instrument, doors: Doors | None = None) -> None:
         self.instrument = instrument
         self._doors = doors
-        self._clients: set[Client] = set()
+        self._clients: dict[Client, asyncio.StreamWriter] = {}
 
     async def serve(self, bound: socket.socket, ready: Callable[[], object]) -> None:
-        """Connect the bench, call ``ready``, and serve until cancelled."""
+        """Connect the bench, call ``ready``, and serve until a signal ends the program."""
+        ended = _ended_by_signals()
         server = await asyncio.start_server(self._connected, sock=bound, limit=LINE_MAX)
-        async with server:
-            with contextlib.suppress(ScpiError):  # a client may try again, and reads the reason then
-                await self.instrument.connect()
-            ready()
-            while True:
-                for client in tuple(self._clients):
-                    client.update()
-                await asyncio.sleep(UPDATE_S)
+        with contextlib.suppress(ScpiError):  # a client may try again, and reads the reason then
+            await self.instrument.connect()
+        ready()
+        while not ended.is_set():
+            for client in tuple(self._clients):
+                client.update()
+            await asyncio.sleep(UPDATE_S)
+        self.instrument.abort("The server was closed.")
+        server.close()
+        for writer in self._clients.values():
+            writer.transport.abort()
+        await self.instrument.until(lambda: not self._clients, LEAVE_S)
 
     async def _connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         address, port = writer.get_extra_info("peername")[:2]
@@ -69,18 +87,19 @@ class Server:
             return
         probe(writer.get_extra_info("socket"))
         client = Client(self.instrument, f"{address}:{port}", self._doors)
-        self._clients.add(client)
+        self._clients[client] = writer
         waiting: asyncio.Queue[str | None] = asyncio.Queue(WAITING_MAX)
         working = asyncio.create_task(self._work(client, waiting, writer))
         try:
             await self._read(client, reader, waiting)
-        except (OSError, asyncio.CancelledError):
-            pass  # gone without a word, or the server ends
+        except OSError:
+            pass  # gone without a word
         finally:
             client.let_go()
-            self._clients.discard(client)
             working.cancel()
+            await asyncio.gather(working, return_exceptions=True)
             writer.close()
+            del self._clients[client]
 
     async def _read(
         self, client: Client, reader: asyncio.StreamReader, waiting: asyncio.Queue[str | None]

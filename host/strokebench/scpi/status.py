@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 
-from strokebench.scpi.errors import ScpiError, described, entry
+from strokebench.scpi.errors import ScpiError, command_error, described, entry
 
 QUEUE_MAX = 30
 ALL_BITS = 0x7FFF
@@ -120,4 +120,4 @@ def _class_of(code: int) -> int:
         return DEVICE
     if -300 < code <= -200:
         return EXECUTION
-    return COMMAND if -200 < code <= -100 else QUERY
+    return COMMAND if command_error(code) else QUERY

@@ -78,7 +78,7 @@ class Message:
     def _resolved(self, header: str) -> tuple[str, ...]:
         """Return the whole path; one without a colon goes on from the level of the unit before it."""
         mnemonics = tuple(header.lstrip(":").upper().split(":"))
-        if any(len(each) > MNEMONIC_MAX + 1 for each in mnemonics):
+        if any(len(each.lstrip("*")) > MNEMONIC_MAX for each in mnemonics):
             raise ScpiError(-112, header)
         if header.startswith("*"):
             return mnemonics

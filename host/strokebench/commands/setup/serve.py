@@ -98,8 +98,6 @@ def run(args: argparse.Namespace) -> int:
     instrument.driver.start()
     try:
         asyncio.run(server.serve(bound, ready))
-    except KeyboardInterrupt:
-        pass
     finally:
         instrument.driver.close()
         bound.close()
