@@ -12,7 +12,8 @@ from tools import DOCS
 
 HEAD = """# SCPI commands
 
-Written by `python -m tools.pages.scpi`; a test compares. How to use them: [the bench as an instrument](../how-to/instrument.md).
+Written by `python -m tools.pages.scpi`; a test compares. How to use them:
+[the bench as an instrument](../how-to/instrument.md).
 
 Capitals are the short form. What is in square brackets may be left out. A question mark is a query.
 """
