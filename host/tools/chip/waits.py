@@ -64,8 +64,8 @@ class LinkCell:
     """What one run came to.
 
     ``code`` reported by the bench since the cause began, ``after_ms`` after that; ``off_ms`` by the pins
-    (None: stays on); state ``ends_in``; ``resets`` by the chip's watchdog until then, and ``erases`` of the flash
-    while the cause lasted; ``lost`` rows counted since it began.
+    (None: stays on); state ``ends_in``; ``resets`` by the chip's watchdog until then, and ``erases`` of the
+    flash while the cause lasted; ``lost`` rows counted since it began.
     """
 
     code: int
