@@ -1,7 +1,8 @@
 """The tick on a chip whose flash is as slow as a real one's: as long as docs/explanation/on-the-chip.md says.
 
 Needs a Python whose emulator models the flash cache (its head is in host/tools/chip/report.py), named by
-STROKEBENCH_PICO_CACHED_PYTHON.
+STROKEBENCH_PICO_CACHED_PYTHON. STROKEBENCH_PICO_KEPT may name the folder of the report's --keep: parts
+that were made of this very firmware and image are taken from there, and those made here are left there.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from tools.chip import report
 from tools.chip.fault_causes import DRIVEN, HOT, READY
 
 PYTHON_VARIABLE = "STROKEBENCH_PICO_CACHED_PYTHON"
+KEPT_VARIABLE = "STROKEBENCH_PICO_KEPT"
 pytestmark = [pytest.mark.chip, pytest.mark.long]
 TICK_MAX_US, FAULT_TICK_MAX_US = 500, 700
 
@@ -32,7 +34,9 @@ def longest_us(part: str) -> dict[str, int]:
         image = chip.find_image()
     except ChipUnavailable as why:
         pytest.skip(f"emulated chip: {why}")
-    rows, why = report.made(python, part, image, report.MISS_CYCLES)
+    kept = os.environ.get(KEPT_VARIABLE)
+    keeper = report.Keeper(Path(kept) if kept else None, image)
+    rows, why = keeper.made(python, part, image, report.MISS_CYCLES)
     assert not why
     found = {what: re.fullmatch(r"(\d+) us", measured) for what, measured in rows if "longest" in what}
     return {what: int(match[1]) for what, match in found.items() if match}
