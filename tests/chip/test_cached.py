@@ -43,12 +43,14 @@ def longest_us(part: str) -> dict[str, int]:
 
 
 def test_no_tick_of_self_test_rest_or_a_run_takes_longer_than_half_a_millisecond() -> None:
-    found = longest_us("ticks")
-    assert len(found) == 5 and max(found.values()) <= TICK_MAX_US, found
+    found = longest_us("whole")
+    print(found)
+    assert len(found) == 6 and max(found.values()) <= TICK_MAX_US, found
 
 
 def test_no_tick_that_handles_a_fault_takes_longer_than_seven_tenths() -> None:
     found = longest_us("causes")
+    print(found)
     assert len(found) == len((*DRIVEN, HOT, *READY)) and max(found.values()) <= FAULT_TICK_MAX_US, found
 
 
