@@ -1,4 +1,4 @@
-"""Faults near the hardware, raised on the emulated chip: what is told, and how soon the bridge is off."""
+"""Faults near the hardware, raised on the emulated chip: which code comes, and how soon the bridge is off."""
 
 from __future__ import annotations
 
@@ -33,21 +33,21 @@ def _name(cause: ChipCause) -> str:
 
 @pytest.mark.parametrize("cause", [*DRIVEN, HOT], ids=_name)
 def test_off_in_time_while_driven(found: Findings, cause: ChipCause) -> None:
-    told = found.driven[cause.code]
-    print(f"{cause.what}: {told.code}, {told.off_ms} ms, {told.status.state}")
-    assert told.code == cause.code
-    assert told.off_ms is not None and cause.least_ms <= told.off_ms <= cause.most_ms
+    outcome = found.driven[cause.code]
+    print(f"{cause.what}: {outcome.code}, {outcome.off_ms} ms, {outcome.status.state}")
+    assert outcome.code == cause.code
+    assert outcome.off_ms is not None and cause.least_ms <= outcome.off_ms <= cause.most_ms
     if faults.LATCHED[cause.code]:
-        assert told.status.state == "latched" and told.status.fault == cause.code
+        assert outcome.status.state == "latched" and outcome.status.fault == cause.code
     else:
-        assert told.status.state == "ready"
+        assert outcome.status.state == "ready"
 
 
 @pytest.mark.parametrize("cause", READY, ids=_name)
 def test_latched_with_the_bridge_off(found: Findings, cause: ChipCause) -> None:
-    told = found.ready[cause.code]
-    assert told.code == told.status.fault == cause.code
-    assert told.status.state == "latched" and told.off_ms is None
+    outcome = found.ready[cause.code]
+    assert outcome.code == outcome.status.fault == cause.code
+    assert outcome.status.state == "latched" and outcome.off_ms is None
 
 
 def test_first_cut_while_the_firmware_drives(found: Findings) -> None:

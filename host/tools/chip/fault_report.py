@@ -1,6 +1,6 @@
 """All faults that can be raised on the emulated chip, in turn.
 
-What was told, when the bridge was off, and how long the longest tick took meanwhile.
+The code reported, when the bridge was off, and how long the longest tick took meanwhile.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from strokebench.sim.chip.world import PERIOD_NS
 from strokefw import faults
 
 from tools.chip.fault_causes import DRIVEN, HOT, READY, WARM_C, ChipCause
-from tools.chip.faults import FaultBench, Told
+from tools.chip.faults import FaultBench, Outcome
 
 Row = tuple[str, str]
 TIME_TO_OFF, LONGEST_TICK = "fault on the chip: time to off", "longest tick that handles a fault"
@@ -31,7 +31,8 @@ class Hang:
     """A hang or a reset. Times in ms from its beginning.
 
     ``fed_ms``: last edge for the board's watchdog. ``low_ms``: all five pins of the bridge low (None: not
-    seen). ``quiet``: none rose from then until the firmware was back. ``cause``: what it then told.
+    seen). ``quiet``: none rose from then until the firmware was back. ``cause``: what it then says caused the
+    reset.
     """
 
     fed_ms: float = 0.0
@@ -44,8 +45,8 @@ class Hang:
 class Findings:
     """What was found, by code; times of the first cut in ns."""
 
-    ready: dict[int, Told] = field(default_factory=dict)
-    driven: dict[int, Told] = field(default_factory=dict)
+    ready: dict[int, Outcome] = field(default_factory=dict)
+    driven: dict[int, Outcome] = field(default_factory=dict)
     cut_ns: list[float] = field(default_factory=list)
     main_loop: Hang = field(default_factory=Hang)
     processor: Hang = field(default_factory=Hang)
@@ -55,34 +56,41 @@ class Findings:
 def measure(bench: FaultBench) -> Findings:
     """Raise everything on one booted chip. The bench is left as after power-up."""
     found = Findings()
-    raise_causes(bench, found)
-    hang_and_reset(bench, found)
+    hang_in_turn(bench, found)
+    for _ in raise_causes(bench, found):
+        pass
     return found
 
 
-def raise_causes(bench: FaultBench, found: Findings) -> None:
-    """Raise each cause around the chip, with the bridge off and while a part is driven."""
+def raise_causes(bench: FaultBench, found: Findings) -> Iterator[tuple[ChipCause, Outcome]]:
+    """Raise each cause around the chip, with the bridge off and while a part is driven, and a power cut.
+
+    What needs a warm power-up comes behind that. Yields each as it is known.
+    """
     for cause in READY:
         found.ready[cause.code] = _raise(bench, cause, driven=False)
+        yield cause, found.ready[cause.code]
         bench.recover()
     for cause in DRIVEN:
         found.driven[cause.code] = _raise(bench, cause)
+        yield cause, found.driven[cause.code]
         bench.recover()
+    bench.drive()
+    found.reset = power_cut(bench)
+    found.driven[HOT.code] = _raise(bench, HOT)
+    yield HOT, found.driven[HOT.code]
 
 
-def hang_and_reset(bench: FaultBench, found: Findings) -> None:
-    """The comparator's first cut, hangs and a reset; what needs a warm power-up is raised after that."""
+def hang_in_turn(bench: FaultBench, found: Findings) -> None:
+    """The comparator's first cut, then the main loop hangs, then the processor."""
     bench.drive()
     found.cut_ns = first_cut_ns(bench)
     bench.disarm()
     found.main_loop = hang(bench, interrupts_off=False)
     found.processor = hang(bench, interrupts_off=True)
-    bench.drive()
-    found.reset = power_cut(bench)
-    found.driven[HOT.code] = _raise(bench, HOT)
 
 
-def _raise(bench: FaultBench, cause: ChipCause, driven: bool = True) -> Told:
+def _raise(bench: FaultBench, cause: ChipCause, driven: bool = True) -> Outcome:
     if driven:
         bench.drive()
     bench.status()  # its longest tick begins anew
@@ -151,27 +159,25 @@ def _back(bench: FaultBench, found: Hang, began_ns: float) -> Hang:
 def cause_rows(image: Path) -> Iterator[Row]:
     """Rows of the chip's report: the causes around the chip, and the longest tick that handles each."""
     found = Findings()
-    raise_causes(FaultBench(image), found)
-    for cause in DRIVEN:
-        yield _off_row(cause, found.driven[cause.code])
-    for cause in READY:
-        yield f"fault on the chip with the bridge off: {cause.what}", _outcome(found.ready[cause.code])
-    for cause in DRIVEN:
-        yield f"{LONGEST_TICK}: {cause.what}", _longest(found.driven[cause.code])
-    for cause in READY:
-        yield f"{LONGEST_TICK}, with the bridge off: {cause.what}", _longest(found.ready[cause.code])
+    for cause, record in raise_causes(FaultBench(image), found):
+        if cause in READY:
+            yield f"fault on the chip with the bridge off: {cause.what}", _outcome(record)
+            yield f"{LONGEST_TICK}, with the bridge off: {cause.what}", _longest(record)
+        else:
+            yield _off_row(cause, record)
+            yield f"{LONGEST_TICK}: {cause.what}", _longest(record)
+    yield f"{TIME_TO_OFF}: chip without supply", _hang(found.reset)
 
 
 def hang_rows(image: Path) -> Iterator[Row]:
-    """Rows of the chip's report: the first cut, hangs, and a reset."""
+    """Rows of the chip's report: the first cut, and hangs."""
     found = Findings()
-    hang_and_reset(FaultBench(image), found)
+    hang_in_turn(FaultBench(image), found)
     most = max(found.cut_ns)
     yield (
         f"{TIME_TO_OFF}: comparator's first cut, whole firmware driving",
         f"at most {most:.0f} ns in {PHASES} phases",
     )
-    yield _off_row(HOT, found.driven[HOT.code])
     fed_ms = found.main_loop.fed_ms
     yield f"{TIME_TO_OFF}: main loop hangs, by the board's watchdog", f"{fed_ms + BOARD_WATCHDOG_MS:.1f} ms"
     fed_ms = found.processor.fed_ms
@@ -180,24 +186,23 @@ def hang_rows(image: Path) -> Iterator[Row]:
         f"{fed_ms + BOARD_WATCHDOG_MS:.1f} ms",
     )
     yield "the same: pins low by the chip's own watchdog", _hang(found.processor)
-    yield f"{TIME_TO_OFF}: chip without supply", _hang(found.reset)
 
 
-def _off_row(cause: ChipCause, record: Told) -> Row:
+def _off_row(cause: ChipCause, record: Outcome) -> Row:
     off = "stays on" if record.off_ms is None else f"{record.off_ms:.2f} ms"
     return f"{TIME_TO_OFF}: {cause.what}", f"{off} (promised {cause.most_ms:g}), {_outcome(record)}"
 
 
-def _longest(record: Told) -> str:
+def _longest(record: Outcome) -> str:
     return f"{record.status.counters['tick_max_us']} us"
 
 
-def _outcome(record: Told) -> str:
+def _outcome(record: Outcome) -> str:
     row = faults.row(record.code)
-    return f"{record.code} {row[1] if row else 'nothing told'}, {record.status.state}"
+    return f"{record.code} {row[1] if row else 'nothing reported'}, {record.status.state}"
 
 
 def _hang(found: Hang) -> str:
     when = "not seen" if found.low_ms is None else f"{found.low_ms:.1f} ms"
     after = "low until the firmware is back" if found.quiet else "NOT low until the firmware is back"
-    return f"{when}, {after}; it tells: {found.cause}"
+    return f"{when}, {after}; it reports: {found.cause}"

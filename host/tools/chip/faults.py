@@ -55,11 +55,11 @@ class CausedBoard(TamperedBoard):
 
 
 @dataclass(frozen=True)
-class Told:
+class Outcome:
     """What a fault came to.
 
-    ``code`` first told (0: none), ``off_ms`` from the cause to the enable line low for good (None: it was low
-    already, or stayed high), ``status`` of the bench afterwards.
+    ``code`` first reported (0: none), ``off_ms`` from the cause to the enable line low for good (None: it was
+    low already, or stayed high), ``status`` of the bench afterwards.
     """
 
     code: int
@@ -202,13 +202,13 @@ class FaultBench:
         self._after(reset)
 
     def _after(self, reset: Callable[[], None]) -> None:
-        # the emulator tells nobody that a reset makes its pins inputs, which the board holds low
+        # nobody hears from the emulator that a reset makes its pins inputs, which the board holds low
         reset()
         for clock in self.world.clocks.values():
             clock._on_change(int(clock.pin.value), 0)
 
     def connect(self) -> str:
-        """Shake hands and put the limits in force; return the reset cause that the firmware tells."""
+        """Shake hands and put the limits in force; return the reset cause that the firmware reports."""
         self.link = Link(self.port, "emulated chip")
         cause = conversion.RESET_CAUSES[self.link.hello().fields["reset_cause"]]
         self.limits()
@@ -263,7 +263,7 @@ class FaultBench:
 
     def cause(
         self, begin: Callable[[], bool | None], end: Callable[[], None], patience_s: float = 0.5
-    ) -> Told:
+    ) -> Outcome:
         """Let a cause begin with a tick of the bench, wait for what comes of it, and end it.
 
         ``begin`` is called each tick until it returns something other than False.
@@ -284,7 +284,7 @@ class FaultBench:
         if was_on and self._stays_off():
             off_ms = (self.edges.fell["BRIDGE_ENABLE"] - self.began_ns) * 1e-6
         end()
-        return Told(self._fault(), off_ms, self.status())
+        return Outcome(self._fault(), off_ms, self.status())
 
     def _fault(self) -> int:
         return next((code for kind, code in self.events if kind == state.EVENT_FAULT), 0)

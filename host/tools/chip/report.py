@@ -55,7 +55,7 @@ PARTS = {
     "costs": Part(alone.costs),
     "ticks": Part(whole.ticks),
 }
-"""The longest first, as they are begun; the last is the beginning of the first, for a test."""
+"""The longest first, as they are begun; the last is the beginning of the first, for who changes the tick."""
 ORDER = ("costs", "whole", "causes", "hangs", "pins", "conversion", "classroom")
 PAGE_HEAD = f"""# The firmware on the emulated chip, in numbers
 

@@ -34,14 +34,14 @@ MicroPython on an emulated RP2040, whose USB port makes the firmware wait and wh
 on one chip. The host's silence is allowed {HEARTBEAT_MS} ms. The other states are not run: a second takes
 long to compute, and nothing is driven in them. tests/chip/test_firmware.py raises the same causes.
 
-- **lasts**: ms. **code told**: the worst in the bench's log, which the host asked for after the cause had
+- **lasts**: ms. **reported**: the worst code in the bench's log, which the host asked for after the cause had
   ended, and in its event messages: the log keeps faults, and 63 is a warning
-- **told**, **off**: ms from the cause, by the bench's own clock and by the chip's pins; `on` where the
+- **after**, **off**: ms from the cause, by the bench's own clock and by the chip's pins; `on` where the
   bridge stays on
 - **ends in**: state after the cause. **resets**: by the chip's watchdog until then. **erases** of the flash
   and **rows lost**, as the bench counts them, because of it
 
-| code | cause | lasts | code told | told | off | ends in | resets | erases | rows lost |
+| code | cause | lasts | reported | after | off | ends in | resets | erases | rows lost |
 | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |
 """
 
@@ -63,13 +63,13 @@ class LinkCause:
 class LinkCell:
     """What one run came to.
 
-    ``code`` told by the bench since the cause began, ``told_ms`` after that; ``off_ms`` by the pins (None:
-    stays on); state ``ends_in``; ``resets`` by the chip's watchdog until then, and ``erases`` of the flash
-    while the cause lasted; ``lost`` rows counted since it began.
+    ``code`` reported by the bench since the cause began, ``after_ms`` after that; ``off_ms`` by the pins
+    (None: stays on); state ``ends_in``; ``resets`` by the chip's watchdog until then, and ``erases`` of the
+    flash while the cause lasted; ``lost`` rows counted since it began.
     """
 
     code: int
-    told_ms: int | None
+    after_ms: int | None
     off_ms: float | None
     ends_in: str
     resets: int
@@ -132,16 +132,16 @@ def run(bench: FaultBench, cause: LinkCause) -> LinkCell:
         off_ms = (bench.edges.fell["BRIDGE_ENABLE"] - began_ns) * 1e-6
     erases = bench.machine.flash.erases - erases
     cause.end(bench)
-    code, told_tick = _told(bench, began_tick)
-    told_ms = None if told_tick is None else told_tick - began_tick
+    code, code_tick = _reported(bench, began_tick)
+    after_ms = None if code_tick is None else code_tick - began_tick
     status, resets = bench.status(), bench.resets - resets
     if status.state == "latched":
         bench.recover()
     lost = status.counters["lost_rows"] - (0 if resets else before["lost_rows"])
-    return LinkCell(code, told_ms, off_ms, status.state, resets, erases, lost)
+    return LinkCell(code, after_ms, off_ms, status.state, resets, erases, lost)
 
 
-def _told(bench: FaultBench, since_tick: int) -> tuple[int, int | None]:
+def _reported(bench: FaultBench, since_tick: int) -> tuple[int, int | None]:
     """The worst code in the bench's log and event messages since then, and the tick at which it came."""
     bench.beat(BACK_S)
     try:
@@ -173,7 +173,7 @@ def chip_section(cells: Iterable[tuple[LinkCause, LinkCell]]) -> str:
 
 
 def _chip_line(cause: LinkCause, cell: LinkCell) -> str:
-    after = "" if cell.told_ms is None else str(cell.told_ms)
+    after = "" if cell.after_ms is None else str(cell.after_ms)
     off = "on" if cell.off_ms is None else f"{cell.off_ms:.1f}"
     return (
         f"| {cause.code or '-'} | {cause.how} | {cause.seconds * 1000:.0f} | {shown(cell.code)} | {after} |"

@@ -25,9 +25,9 @@ person would: clear, arm. In *check* the cause is there when the host asks to ar
 bench is on its way down at 0.3 % per millisecond, slow enough to be caught; what needs longer than that
 does not happen there.
 
-- **code**: what the bench told; `-` nothing, and that is right where the bridge is off or the cause
+- **reported**: the code from the bench; `-` none, and that is right where the bridge is off or the cause
   does not matter
-- **told**: ticks from the cause to the code. **off**: ticks to the bridge off; empty where it was off
+- **after**: ticks from the cause to the code. **off**: ticks to the bridge off; empty where it was off
   already; `on` where it stays on, as it may with codes that warn or limit
 - **recorded**: worst code in the recording's rows / code in the recording's end
 - **then**: what got it going again after the cause had ended
@@ -48,7 +48,7 @@ def split(old: str) -> tuple[str, str, str]:
 def page(cells: Mapping[Cause, Mapping[int, Cell]], on_chip: str) -> str:
     """Return the whole page as Markdown."""
     lines = [HEAD, "## Causes\n"]
-    lines.append("| code | cause | state | code told | told | off | ends in | recorded | then |")
+    lines.append("| code | cause | state | reported | after | off | ends in | recorded | then |")
     lines.append("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
     for cause, row in sorted(cells.items(), key=lambda item: item[0].code):
         for where in STATES:
