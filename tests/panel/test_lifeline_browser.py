@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 import time
@@ -93,6 +94,17 @@ def test_a_paused_server_is_told_and_stop_is_not_confirmed(page: Any, stage: Sta
     if told_ms > 1000 * TELL_S + 100 and too_busy():
         pytest.skip(too_busy())
     assert told_ms <= 1000 * TELL_S + 100  # half a second, and the page's own look twenty times a second
+
+
+def test_a_bench_that_answered_late_is_reached_again_by_one_press(page: Any, stage: Stage) -> None:
+    """Before: the port that the program was started with had to be typed."""
+    os.kill(stage[0].process.pid, signal.SIGSTOP)
+    try:
+        page.wait_for_selector('body[data-phase="none"]', timeout=20_000)
+    finally:
+        os.kill(stage[0].process.pid, signal.SIGCONT)
+    page.click('[data-do="open"]')
+    page.wait_for_selector('body[data-phase="idle"]', timeout=20_000)
 
 
 def test_stop_is_on_every_page_and_works_there(page: Any, stage: Stage) -> None:

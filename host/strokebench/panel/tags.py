@@ -32,14 +32,16 @@ def out(name: str, text: str = "", *, element: str = "span", classes: str = "") 
     return tag(element, text or "\u2013", classes, data_out=name)
 
 
-def field(label: str, name: str, *, area: bool = False, hint: str = "") -> None:
-    """Put a labelled text field ``name``."""
+def field(label: str, name: str, *, area: bool = False, hint: str = "", value: str = "") -> None:
+    """Put a labelled text field ``name`` that begins with ``value``."""
     with tag("div", classes="field"):
         tag("label", label, for_=f"f-{name}")
         kind = "textarea" if area else "input"
         attributes: dict[str, Any] = {"rows": 2} if area else {"type": "text", "autocomplete": "off"}
         if hint:
             attributes["aria_describedby"] = f"h-{name}"
+        if value:
+            attributes["value"] = value
         tag(kind, id=f"f-{name}", name=name, maxlength=2000, **attributes)
         if hint:
             tag("p", hint, "hint", id=f"h-{name}")

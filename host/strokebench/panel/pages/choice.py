@@ -29,7 +29,7 @@ def choice_card(wish: Choice | None) -> None:
         _select("Bench", "way", ways, ways[0] if wish is None or wish.simulated else ways[1])
         with tag("div", data_show="real", hidden=True):
             field(
-                "Port", "port",
+                "Port", "port", value=wish.port if wish else "",
                 hint="Empty: the only Pico plugged in. Else a port of this computer, or socket://HOST:PORT or"
                 " rfc2217://HOST:PORT.",
             )  # fmt: skip
