@@ -1,0 +1,6 @@
+// A view of what is over: a run, or two of them.
+
+import { View } from "./instrument.js";
+
+const view = new View(document.querySelector("[data-strips]"));
+view.show(...view.extent);
