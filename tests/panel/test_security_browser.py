@@ -48,13 +48,9 @@ ATTACK = """async (target) => {
     const socket = new WebSocket(target.replace("http", "ws") + "/lifeline/foreign");
     socket.onopen = () => done("open"); socket.onerror = () => done("refused");
   });
-  tried.nicegui = await new Promise((done) => {
-    const socket = new WebSocket(target.replace("http", "ws") + "/_nicegui_ws/socket.io/?EIO=4");
-    socket.onopen = () => done("open"); socket.onerror = () => done("refused");
-  });
   for (const [name, path, method] of [
-      ["stop", "/stop", "POST"], ["page", "/", "GET"], ["book", "/book", "GET"], ["polling",
-      "/_nicegui_ws/socket.io/?EIO=4&transport=polling", "GET"]]) {
+      ["stop", "/stop", "POST"], ["page", "/", "GET"], ["book", "/book", "GET"],
+      ["curves", "/curves/live", "GET"], ["join", "/join", "POST"]]) {
     const answer = fetch(target + path, { method, mode: "cors" });
     tried[name] = await answer.then((r) => "status " + r.status, () => "refused");
   }
@@ -76,7 +72,7 @@ def test_a_foreign_page_reaches_nothing(page: Any, stage: Stage, foreign_site: s
     statuses: dict[str, int] = {}
     other.on("response", lambda answer: statuses.update({answer.url: answer.status}))
     tried = other.evaluate(ATTACK, panel.url)
-    for way in ("socket", "nicegui", "stop", "page", "book", "polling"):
+    for way in ("socket", "stop", "page", "book", "curves", "join"):
         assert tried[way] == "refused", tried
     assert statuses and all(status == 403 for url, status in statuses.items() if url.startswith(panel.url)), (
         statuses

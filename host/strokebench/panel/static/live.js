@@ -9,6 +9,7 @@ const FETCH_MS = 700;
 
 const newest = new Newest();
 const view = new View(document.querySelector("[data-strips]"));
+document.view = view; // for whoever looks from the console
 let window_s = STREAMED_S;
 let changed = false;
 let rested = 0;
