@@ -87,12 +87,16 @@ export class View {
     this.load();
   }
 
-  // Where the window stands on the time axis; the chart's own zoom and its slider go on from there.
+  // Where the window stands on the time axis: a view that follows has nothing to zoom in, one that rests has it all.
+  axes() {
+    const [min, max] = this.follows ? [this.start, this.end] : [this.extent[0], Math.max(this.extent[1], this.extent[0] + 0.01)];
+    return { xAxis: this.layout.strips.map(() => ({ min, max })) };
+  }
+
   place() {
-    const axis = this.follows ? { min: this.start, max: this.end } : { min: this.extent[0], max: Math.max(this.extent[1], this.extent[0] + 0.01) };
     const zoom = this.follows ? { start: 0, end: 100, disabled: true } : { startValue: this.start, endValue: this.end, disabled: false };
     const slider = { ...zoom, show: !this.follows };
-    this.chart.setOption({ xAxis: this.layout.strips.map(() => axis), dataZoom: [zoom, slider] });
+    this.chart.setOption({ ...this.axes(), dataZoom: [zoom, slider] });
   }
 
   zoomed() {
@@ -118,7 +122,8 @@ export class View {
 
   draw(reply) {
     const lines = this.layout.strips.flatMap((strip) => strip.lines);
-    this.chart.setOption({ series: lines.map((line) => ({ data: curve(reply, line.channel) })) });
+    const series = lines.map((line) => ({ data: curve(reply, line.channel) }));
+    this.chart.setOption(this.follows ? { ...this.axes(), series } : { series });
     this.drawPlanes(reply);
     if (reply.segments && JSON.stringify(reply.segments) !== JSON.stringify(this.segments)) {
       this.segments = reply.segments;

@@ -6,6 +6,7 @@ import { View } from "./instrument.js";
 const SHARE = 4; // drawing gets a quarter of the time at most, however slow the machine: echo and STOP come first
 const STREAMED_S = 10; // a window that the updates themselves fill
 const FETCH_MS = 700;
+const PLANES_MS = 250;
 
 const newest = new Newest();
 const view = new View(document.querySelector("[data-strips]"));
@@ -15,15 +16,25 @@ let changed = false;
 let rested = 0;
 let fetched = 0;
 let wiped = -Infinity;
+let planes = 0;
 
 const pause = document.querySelector('[data-view="pause"]');
 view.hold = () => follow(false);
+const drawPlanes = view.drawPlanes.bind(view);
+view.drawPlanes = (reply) => {
+  if (view.follows && performance.now() - planes < PLANES_MS) return;
+  planes = performance.now();
+  drawPlanes(reply);
+};
 
 function follow(on) {
   if (view.follows === on) return;
   view.follows = on;
   shown();
-  if (on) view.setCursors(null, null);
+  if (on) {
+    view.setCursors(null, null);
+    view.place();
+  }
 }
 
 function shown() {
@@ -44,7 +55,6 @@ function draw() {
   if (!view.follows || !changed || time === null) return;
   changed = false;
   [view.start, view.end] = [time - window_s, time];
-  view.place();
   if (window_s <= STREAMED_S) view.draw(since(newest.reply()));
   else if (performance.now() - fetched > Math.max(FETCH_MS, window_s)) {
     fetched = performance.now();
@@ -99,10 +109,9 @@ document.addEventListener("click", (event) => {
   else if (button.dataset.window) {
     window_s = Number(button.dataset.window);
     fetched = 0;
-    view.follows = true;
-  } else if (view.follows) {
-    view.show(view.start, view.end);
-  } else view.follows = true;
+    follow(true);
+  } else if (view.follows) view.show(view.start, view.end);
+  else follow(true);
   shown();
 });
 document.addEventListener("panel-points", (event) => take(event.detail));
