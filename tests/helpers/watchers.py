@@ -1,4 +1,4 @@
-"""Many pages that watch: ``python -m tests.helpers.watchers PORT COUNT`` says when all are there, until killed."""
+"""Many pages that watch, until killed: ``python -m tests.helpers.watchers PORT COUNT``."""
 
 from __future__ import annotations
 

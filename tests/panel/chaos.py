@@ -1,6 +1,6 @@
 """What can go wrong around a STOP, and how long it takes then: for ``test_chaos.py``, and by hand.
 
-``python -m tests.panel.chaos [PRESSES] [SCENARIO ...]``, from the repository's root, prints a table. Needs Chromium.
+``python -m tests.panel.chaos [PRESSES] [SCENARIO ...]``, from the root, prints a table. Needs Chromium.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ NOTE_WORDS = """() => {
 
 @dataclass(frozen=True)
 class Press:
-    """One STOP: ms from the key to the bridge off, and to the words NOT CONFIRMED or Confirmed, if they came."""
+    """One STOP: ms from the key to the bridge off, and to the words NOT CONFIRMED or Confirmed."""
 
     off_ms: float
     told_ms: float | None
@@ -249,7 +249,8 @@ def row(words: str, presses: list[Press]) -> str:
     told = [press.told_ms for press in presses if press.told_ms is not None]
     broken = sum(not press.kept for press in presses)
     said = f"{max(told):.0f} ms ({len(told)} times)" if told else "never"
-    return f"| {words} | {len(presses)} | {statistics.median(off):.0f} ms | {max(off):.0f} ms | {said} | {broken} |"
+    median, longest = f"{statistics.median(off):.0f} ms", f"{max(off):.0f} ms"
+    return f"| {words} | {len(presses)} | {median} | {longest} | {said} | {broken} |"
 
 
 def main(presses: int, names: list[str]) -> None:

@@ -1,4 +1,4 @@
-"""STOP while things go wrong: off within 100 ms of the key, or the page says within 500 ms that nobody confirmed it."""
+"""STOP while things go wrong: off within 100 ms, or the page says within 500 ms that nobody confirmed it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Fit for 320 to 1920 pixels, in every look, and for everybody: axe-core finds nothing (WCAG 2.1 A and AA)."""
+"""Fit for 320 to 1920 pixels, in every look, and for everybody: axe-core finds nothing (WCAG 2.1 AA)."""
 
 from __future__ import annotations
 
@@ -108,7 +108,8 @@ def test_a_system_that_is_dark_gets_it_without_asking(browser: Any, stage: Stage
 def test_a_projector_gets_large_type_and_all_of_its_width(browser: Any, stage: Stage) -> None:
     page = _in_look(browser, stage[1].url, "projector", viewport={"width": 1920, "height": 1080})
     edges = page.evaluate(
-        """() => { const boxes = [...document.querySelectorAll('.card')].map((c) => c.getBoundingClientRect());
+        """() => {
+            const boxes = [...document.querySelectorAll('.card')].map((c) => c.getBoundingClientRect());
             return [Math.min(...boxes.map((b) => b.left)), Math.max(...boxes.map((b) => b.right))]; }"""
     )
     assert edges[0] < 60 and edges[1] > 1860
