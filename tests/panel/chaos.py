@@ -114,8 +114,8 @@ def server_paused(playwright: Any, folder: Path, presses: int) -> list[Press]:
     """All of the program's threads stand still."""
     found = []
     with scene(playwright, folder) as here:
+        process = here.panel.process
         for _ in range(presses):
-            process = here.panel.process
             found.append(_resumed(here, lambda: process.send_signal(signal.SIGSTOP), process))
     return found
 

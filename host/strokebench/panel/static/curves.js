@@ -29,34 +29,47 @@ export function trace(reply, across, up) {
 }
 
 const KEPT_S = 11;
-const HALF_S = 0.05;
-const CHANNELS = 9;
+const CELL_S = 0.1; // drawn twice as coarse as it comes: a drawing must be short, for keys wait for it
+const PERCENT = [100];
+
+function cell(time, lows, highs, position, means) {
+  const scaled = (values) => values.map((value, i) => (value === null ? null : value * (PERCENT[i] ?? 1)));
+  const mean = [...scaled(means), ...Array(6).fill(null), position];
+  return { number: Math.floor(time / CELL_S), time, low: [...scaled(lows), position], high: [...scaled(highs), position], mean };
+}
+
+function either(choose, one, other) {
+  return one.map((value, i) => (value === null || other[i] === null ? null : choose(value, other[i])));
+}
 
 // The last seconds, as they come with the updates: [time, lows, highs, position, means].
 export class Newest {
   constructor() {
-    this.points = [];
+    this.cells = [];
+    this.time = null;
   }
 
   take(points) {
-    this.points.push(...points);
-    const from = (this.time ?? 0) - KEPT_S;
-    const old = this.points.findIndex(([time]) => time >= from);
-    if (old > 40) this.points.splice(0, old);
+    for (const point of points) {
+      const last = this.cells[this.cells.length - 1];
+      const next = cell(...point);
+      if (last?.number === next.number) {
+        last.low = either(Math.min, last.low, next.low);
+        last.high = either(Math.max, last.high, next.high);
+        last.mean = either((a, b) => (a + b) / 2, last.mean, next.mean);
+      } else this.cells.push(next);
+      this.time = next.time;
+    }
+    const old = this.cells.findIndex(({ time }) => time >= (this.time ?? 0) - KEPT_S);
+    if (old > 20) this.cells.splice(0, old);
   }
 
-  get time() {
-    return this.points.length ? this.points[this.points.length - 1][0] : null;
+  get first() {
+    return this.cells[0]?.time ?? null;
   }
 
   reply() {
-    const list = (pick) => Array.from({ length: CHANNELS }, (_, channel) => this.points.map((point) => pick(point, channel)));
-    const percent = (value, channel) => (value === null || channel > 0 ? value : 100 * value);
-    return {
-      time: this.points.map(([time]) => time - HALF_S),
-      low: list((p, c) => (c === 8 ? p[3] : percent(p[1][c], c))),
-      high: list((p, c) => (c === 8 ? p[3] : percent(p[2][c], c))),
-      mean: list((p, c) => (c === 8 ? p[3] : c < 2 ? percent(p[4][c], c) : null)),
-    };
+    const list = (side) => this.cells[0]?.low.map((_, channel) => this.cells.map((cell) => cell[side][channel])) ?? [];
+    return { time: this.cells.map(({ time }) => time - CELL_S / 2), low: list("low"), high: list("high"), mean: list("mean") };
   }
 }

@@ -6,7 +6,8 @@ import { View } from "./instrument.js";
 const SHARE = 4; // drawing gets a quarter of the time at most, however slow the machine: echo and STOP come first
 const STREAMED_S = 10; // a window that the updates themselves fill
 const FETCH_MS = 700;
-const PLANES_MS = 250;
+const PLANES_MS = 300;
+const EVERY_MS = 90;
 
 const newest = new Newest();
 const view = new View(document.querySelector("[data-strips]"));
@@ -22,9 +23,10 @@ const pause = document.querySelector('[data-view="pause"]');
 view.hold = () => follow(false);
 const drawPlanes = view.drawPlanes.bind(view);
 view.drawPlanes = (reply) => {
-  if (view.follows && performance.now() - planes < PLANES_MS) return;
+  if (!view.follows) return drawPlanes(reply);
+  if (performance.now() - planes < PLANES_MS) return;
   planes = performance.now();
-  drawPlanes(reply);
+  setTimeout(() => drawPlanes(reply), 0); // in a turn of its own, so that a key gets in between
 };
 
 function follow(on) {
@@ -70,17 +72,16 @@ function since(reply) {
 
 function paint() {
   const began = performance.now();
-  if (began >= rested) {
-    draw();
-    const ended = performance.now();
-    rested = ended + (SHARE - 1) * (ended - began);
-  }
+  if (began < rested) return;
+  draw();
+  const ended = performance.now();
+  rested = Math.max(ended + (SHARE - 1) * (ended - began), began + EVERY_MS);
 }
 
 export function take(points) {
   if (!points.length) return;
   newest.take(points);
-  if (newest.time !== null) view.extent = [Math.min(view.extent[0], newest.points[0][0]), newest.time];
+  if (newest.time !== null) view.extent = [Math.min(view.extent[0], newest.first), newest.time];
   changed = true;
   requestAnimationFrame(paint);
 }
