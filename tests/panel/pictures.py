@@ -1,6 +1,7 @@
 """Takes the pictures of docs/panel.md: ``python -m tests.panel.pictures docs/img``, from the root.
 
-Its waits are times on purpose: what the curves show is so many seconds of movement.
+``python -m tests.panel.pictures FOLDER --all`` takes every step at four widths, light and dark.
+Waits are times on purpose: what the curves show is so many seconds of movement.
 """
 
 from __future__ import annotations
@@ -17,10 +18,26 @@ from tests.panel.conftest import FLAGS, chromium, clear_fault, open_page, supply
 from tests.panel.stage import PanelProcess, panel_on_witness
 
 BUSY = "This computer is too busy for pictures: the dead-man stopped the part each time."
-SIZES = {"1280": {"width": 1280, "height": 960}, "390": {"width": 390, "height": 844}}
+SIZES = {320: 640, 390: 844, 1280: 960, 1920: 1080}
+LOOKS = ("light", "dark")
+DOCS = ((1280, "light"), (390, "light"))
 
 
-def _by_hand(page: Any, folder: Path, size: str) -> None:
+class Camera:
+    """Takes pictures of one size and look into a folder."""
+
+    def __init__(self, browser: Any, folder: Path, width: int, look: str) -> None:
+        self.context = browser.new_context(
+            viewport={"width": width, "height": SIZES[width]}, color_scheme=look
+        )
+        self._end = f"{width}.png" if look == "light" else f"{width}-{look}.png"
+        self._folder = folder
+
+    def take(self, page: Any, name: str) -> None:
+        page.screenshot(path=self._folder / f"panel-{name}-{self._end}")
+
+
+def _by_hand(page: Any, camera: Camera) -> None:
     for _ in range(8):
         page.wait_for_selector(".banner.message", state="hidden")
         supply_on(page)
@@ -32,7 +49,7 @@ def _by_hand(page: Any, folder: Path, size: str) -> None:
         page.keyboard.down("ArrowRight")
         page.wait_for_timeout(500)
         before = page.get_attribute("body", "data-phase")
-        page.screenshot(path=folder / f"panel-by-hand-{size}.png")
+        camera.take(page, "by-hand")
         page.keyboard.up("ArrowRight")
         page.keyboard.press("Escape")
         page.wait_for_timeout(1500)  # the part swings back to its rest
@@ -41,18 +58,18 @@ def _by_hand(page: Any, folder: Path, size: str) -> None:
     raise SystemExit(BUSY)
 
 
-def _fault(page: Any, witness: Witness, folder: Path, size: str) -> None:
+def _fault(page: Any, witness: Witness, camera: Camera) -> None:
     page.wait_for_selector(".banner.message", state="hidden")
     supply_on(page)
     witness.emergency(True)
     page.wait_for_selector('[data-show="fault"]:visible')
     page.wait_for_timeout(500)
-    page.screenshot(path=folder / f"panel-fault-{size}.png")
+    camera.take(page, "fault")
     witness.emergency(False)
     clear_fault(page)
 
 
-def _procedure(page: Any, folder: Path, size: str) -> None:
+def _procedure(page: Any, camera: Camera) -> None:
     """Run it to its end; again as long as a busy computer's silence stops it."""
     page.fill("#f-customer", "Kestrel Garage, order 1182")
     page.fill("#f-note", "idle hunts when warm")
@@ -63,48 +80,61 @@ def _procedure(page: Any, folder: Path, size: str) -> None:
         page.click('[data-do="run"]')
         page.wait_for_selector('body[data-phase="run"]', timeout=20_000)
         page.wait_for_timeout(9_000)
-        page.screenshot(path=folder / f"panel-procedure-{size}.png")
+        camera.take(page, "procedure")
         page.wait_for_selector(".findings .verdict", timeout=90_000)
         page.evaluate("() => document.querySelector('.findings').scrollIntoView()")
         page.wait_for_timeout(300)
-        page.screenshot(path=folder / f"panel-findings-{size}.png")
+        camera.take(page, "findings")
         if "silent" not in page.inner_text('[data-out="message.text"]'):
             return
     raise SystemExit(BUSY)
 
 
-def _book(page: Any, panel: PanelProcess, folder: Path, size: str) -> None:
+def _rest(page: Any, panel: PanelProcess, camera: Camera) -> None:
+    """What is over: job book, a run with a stretch chosen, a comparison, a trend."""
     page.goto(f"{panel.url}/book")
     page.wait_for_selector("tbody tr")
-    page.screenshot(path=folder / f"panel-book-{size}.png")
-    page.goto(f"{panel.url}/compare?a=1&b=2")
-    page.wait_for_selector(".overlay canvas")
+    camera.take(page, "book")
+    page.goto(f"{panel.url}/run/1")
+    page.wait_for_selector("[data-drawn]")
+    page.evaluate("() => document.querySelector('.instrument').scrollIntoView()")
+    page.select_option("#f-segment", index=14)
+    page.wait_for_selector("[data-numbers] tbody tr")
+    page.evaluate("() => document.querySelector('.instrument').scrollIntoView()")
     page.wait_for_timeout(800)
-    page.screenshot(path=folder / f"panel-compare-{size}.png")
+    camera.take(page, "run")
+    for path, name in (
+        ("/compare?a=1&b=2", "compare"),
+        ("/trend?part=throttle-body&finding=travel", "trend"),
+    ):
+        page.goto(panel.url + path)
+        page.wait_for_selector(".chart canvas")
+        page.wait_for_timeout(800)
+        camera.take(page, name)
 
 
-def main(folder: Path) -> None:
+def main(folder: Path, *, every: bool) -> None:
     """Take all of them; a computer that is too busy trips the dead-man and spoils some."""
+    wanted = [(width, look) for width in SIZES for look in LOOKS] if every else list(DOCS)
     with (
         tempfile.TemporaryDirectory() as work,
-        panel_on_witness(Path(work), "--part", "throttle-body") as both,
+        panel_on_witness(Path(work), "--part", "throttle-body") as (witness, panel),
+        sync_playwright() as playwright,
     ):
-        witness, panel = both
-        with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
-            for size, viewport in SIZES.items():
-                context = browser.new_context(viewport=viewport)
-                page = open_page(context, panel.url)
-                _by_hand(page, folder, size)
-                _fault(page, witness, folder, size)
-                _procedure(page, folder, size)
-                context.close()
-            for size, viewport in SIZES.items():
-                context = browser.new_context(viewport=viewport)
-                _book(context.new_page(), panel, folder, size)
-                context.close()
-            browser.close()
+        browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
+        for width, look in wanted:
+            camera = Camera(browser, folder, width, look)
+            page = open_page(camera.context, panel.url)
+            _by_hand(page, camera)
+            _fault(page, witness, camera)
+            _procedure(page, camera)
+            camera.context.close()
+        for width, look in wanted if every else [*wanted, (1920, "dark")]:
+            camera = Camera(browser, folder, width, look)
+            _rest(camera.context.new_page(), panel, camera)
+            camera.context.close()
+        browser.close()
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]))
+    main(Path(sys.argv[1]), every="--all" in sys.argv[2:])

@@ -30,13 +30,14 @@ class PanelProcess:
         self._coming: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()
-        while not any("http://" in line for line in self.lines) or len(self.lines) < wait_for:
+        while not any("://" in line for line in self.lines) or len(self.lines) < wait_for:
             self.lines.append(self._coming.get(timeout=60))
-        found = re.search(r"http://[^:]+:(\d+)/", "\n".join(self.lines))
+        found = re.search(r"https?://[^:]+:(\d+)/", "\n".join(self.lines))
         assert found, self.lines
         self.number = int(found[1])
         self.url = f"http://127.0.0.1:{self.number}"
-        _until_it_answers(self.number)
+        if "--tls" not in args:  # one that is encrypted listens as soon as it has said so
+            _until_it_answers(self.number)
 
     def _read(self) -> None:
         assert self.process.stdout is not None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 import time
@@ -9,14 +10,12 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from strokebench.book.book import Book
-from strokebench.data.samples import empty
-from strokebench.parts import load_part
 
 from tests.helpers.witnessed_bench import Witness
 from tests.panel.conftest import comes, in_time, jog_by_key, open_page, supply_on, take_controls, too_busy
+from tests.panel.long_run import long_run
 from tests.panel.stage import PanelProcess
 
 pytestmark = [
@@ -95,9 +94,20 @@ def test_a_paused_server_is_told_and_stop_is_not_confirmed(page: Any, stage: Sta
     assert told_ms <= 1000 * TELL_S + 100  # half a second, and the page's own look twenty times a second
 
 
+def test_a_bench_that_answered_late_is_reached_again_by_one_press(page: Any, stage: Stage) -> None:
+    """Before: the port that the program was started with had to be typed."""
+    os.kill(stage[0].process.pid, signal.SIGSTOP)
+    try:
+        page.wait_for_selector('body[data-phase="none"]', timeout=20_000)
+    finally:
+        os.kill(stage[0].process.pid, signal.SIGCONT)
+    page.click('[data-do="open"]')
+    page.wait_for_selector('body[data-phase="idle"]', timeout=20_000)
+
+
 def test_stop_is_on_every_page_and_works_there(page: Any, stage: Stage) -> None:
     witness, panel = stage
-    number = _long_run(panel.book, 2000)
+    number = long_run(panel.book, 2000)
     for path in (
         "/book",
         f"/compare?a={number}&b={number}",
@@ -136,27 +146,10 @@ def test_watching_pages_never_get_the_controls(stage: Stage, browser: Any) -> No
     context.close()
 
 
-def _long_run(book: Path, rows: int, spike: int | None = None) -> int:
-    """Put a run of so many rows into the book and return its number."""
-    samples = empty(rows)
-    samples["time_s"] = np.arange(rows) * 1e-3
-    samples["current_a"] = 1.0 + 0.2 * np.sin(samples["time_s"])
-    samples["drive"] = np.sin(samples["time_s"] / 10)
-    samples["supply_v"], samples["sensor_a_v"], samples["sensor_b_v"] = 12.6, 2.5, 2.5
-    if spike is not None:
-        samples["current_a"][spike : spike + 20] = 12.0
-    profile = load_part("throttle-body").model_dump(mode="json", exclude_none=True)
-    with Book(book) as opened, opened.new_run("throttle-body", "throttle", profile=profile) as writer:
-        for start in range(0, rows, 100):
-            writer.samples(samples[start : start + 100])
-        writer.finish("done")
-    return int(writer.run_id)
-
-
 def test_compare_of_a_ten_minute_run_does_not_hold_stop_up(page: Any, stage: Stage) -> None:
     """Before: 275 to 354 ms from STOP to bridge off, and the jog ended as silent."""
     witness, panel = stage
-    number = _long_run(panel.book, 600_000)
+    number = long_run(panel.book, 600_000)
     took_s = []
     for _ in range(5):
         supply_on(page)

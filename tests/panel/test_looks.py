@@ -1,15 +1,15 @@
-"""Fit for 1280 and 390 pixels, and for everybody: axe-core finds nothing against WCAG 2.1 A and AA."""
+"""Fit for 320 to 1920 pixels, in every look, and for everybody: axe-core finds nothing (WCAG 2.1 AA)."""
 
 from __future__ import annotations
 
 from typing import Any
 
 import pytest
-from strokebench.book.book import Book
 
 from tests.helpers.witnessed_bench import Witness
 from tests.panel.conftest import clear_fault, open_page, supply_on
 from tests.panel.stage import PanelProcess
+from tests.panel.test_instrument_browser import put_run
 
 pytestmark = pytest.mark.slow
 
@@ -29,15 +29,7 @@ def _complaints(page: Any) -> list[str]:
     ]
 
 
-def _put_two_runs(panel: PanelProcess) -> None:
-    with Book(panel.book) as book:
-        for verdict in ("pass", "fail"):
-            with book.new_run("throttle-body", "throttle", customer="A shop") as writer:
-                writer.finish("done")
-            book.judged(writer.run_id, [], verdict)
-
-
-@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize("width", [1280, 320])
 def test_bench_page(page: Any, stage: Stage, width: int) -> None:
     page.set_viewport_size({"width": width, "height": 844})
     try:
@@ -59,17 +51,118 @@ def test_bench_page(page: Any, stage: Stage, width: int) -> None:
     clear_fault(page)
 
 
-@pytest.mark.parametrize("width", [1280, 390])
-def test_book_comparison_and_door(page: Any, browser: Any, stage: Stage, width: int) -> None:
-    _put_two_runs(stage[1])
+@pytest.fixture(scope="module")
+def runs(stage: Stage) -> tuple[int, int]:
+    """Two runs with curves and findings."""
+    return put_run(stage[1]), put_run(stage[1])
+
+
+@pytest.mark.parametrize("width", [1280, 320])
+def test_every_other_page(browser: Any, stage: Stage, runs: tuple[int, int], width: int) -> None:
     context = browser.new_context(viewport={"width": width, "height": 844})
     other = context.new_page()
-    for path in ("/book", "/compare?a=1&b=1"):
+    first, second = runs
+    for path in (
+        "/book",
+        f"/compare?a={first}&b={second}",
+        f"/run/{first}",
+        "/trend?part=throttle-body",
+        "/join",
+        "/nowhere",
+    ):
         other.goto(stage[1].url + path)
         other.wait_for_selector("h1")
         other.wait_for_function(FITS, arg=width)
-        assert _complaints(other) == []
+        assert _complaints(other) == [], path
     context.close()
+
+
+def _in_look(browser: Any, url: str, look: str, **more: Any) -> Any:
+    page = browser.new_context(**more).new_page()
+    page.goto(url)
+    page.select_option("#f-look", look)
+    page.reload()
+    page.wait_for_function("(look) => document.documentElement.dataset.look === look", arg=look)
+    page.wait_for_selector("body[data-phase]")
+    return page
+
+
+def test_dark_is_kept_and_legible(browser: Any, stage: Stage, runs: tuple[int, int]) -> None:
+    page = _in_look(browser, stage[1].url, "dark")
+    for path in ("/", f"/run/{runs[0]}", "/book"):
+        page.goto(stage[1].url + path)
+        page.wait_for_selector("h1")
+        assert page.evaluate("() => getComputedStyle(document.body).backgroundColor") == "rgb(18, 24, 29)"
+        assert _complaints(page) == [], path
+    page.context.close()
+
+
+def test_a_system_that_is_dark_gets_it_without_asking(browser: Any, stage: Stage) -> None:
+    context = browser.new_context(color_scheme="dark")
+    page = context.new_page()
+    page.goto(f"{stage[1].url}/book")
+    assert page.get_attribute("html", "data-look") == "dark"
+    context.close()
+
+
+def test_a_projector_gets_large_type_and_all_of_its_width(browser: Any, stage: Stage) -> None:
+    page = _in_look(browser, stage[1].url, "projector", viewport={"width": 1920, "height": 1080})
+    edges = page.evaluate(
+        """() => {
+            const boxes = [...document.querySelectorAll('.card')].map((c) => c.getBoundingClientRect());
+            return [Math.min(...boxes.map((b) => b.left)), Math.max(...boxes.map((b) => b.right))]; }"""
+    )
+    assert edges[0] < 60 and edges[1] > 1860
+    sizes = page.evaluate(
+        """() => ['.reading .number', '.says', 'label']
+            .map((s) => parseFloat(getComputedStyle(document.querySelector(s)).fontSize))"""
+    )
+    assert sizes[0] >= 48 and min(sizes) >= 18
+    assert page.evaluate(FITS, 1920) and _complaints(page) == []
+    page.context.close()
+
+
+SMALL = """() => [...document.querySelectorAll('a, button, input, select, textarea, summary')]
+    .filter((e) => e.checkVisibility() && !e.classList.contains('skip') && !e.disabled)
+    .map((e) => [e.outerHTML.slice(0, 90), e.getBoundingClientRect()])
+    .filter(([, box]) => box.height < 47.5 || box.width < 47.5)
+    .map(([html, box]) => `${html} ${box.width} x ${box.height}`)"""
+
+
+@pytest.mark.parametrize("path", ["/", "/book", "/run"])
+def test_gloves_find_every_target(browser: Any, stage: Stage, runs: tuple[int, int], path: str) -> None:
+    page = _in_look(browser, stage[1].url, "glove", viewport={"width": 1280, "height": 900})
+    page.goto(stage[1].url + (f"/run/{runs[0]}" if path == "/run" else path))
+    page.wait_for_selector("h1", state="attached")
+    assert page.evaluate(SMALL) == []
+    page.context.close()
+
+
+def test_forced_colours_keep_what_is_told(browser: Any, stage: Stage, runs: tuple[int, int]) -> None:
+    context = browser.new_context(forced_colors="active")
+    page = context.new_page()
+    page.goto(f"{stage[1].url}/run/{runs[0]}")
+    page.wait_for_selector("[data-drawn]")
+    assert page.evaluate("() => matchMedia('(forced-colors: active)').matches")
+    edge = page.evaluate("() => getComputedStyle(document.querySelector('.stop')).borderTopWidth")
+    assert edge == "4px" and "fail" in page.inner_text(".verdict").lower()
+    assert _complaints(page) == []
+    context.close()
+
+
+def test_the_state_is_a_live_region(page: Any) -> None:
+    assert page.get_attribute('[data-out="says"]', "role") == "status"
+    assert page.inner_text('[data-out="says"]') == "Supply off"
+
+
+def test_an_unknown_page_is_our_own_and_has_stop(browser: Any, stage: Stage) -> None:
+    page = browser.new_page()
+    for path in ("/nowhere", "/run/999999", "/report/x", "/curves/none"):
+        answer = page.goto(stage[1].url + path)
+        assert answer.status == 404, path
+        if not path.startswith("/curves"):
+            assert page.inner_text("h1") == "Not found" and page.is_visible('[data-do="stop"]')
+    page.close()
 
 
 def test_axe_does_complain_when_there_is_reason(browser: Any) -> None:

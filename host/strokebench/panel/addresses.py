@@ -66,8 +66,3 @@ def listening_socket(address: str, port: int, option: str = "--http-port") -> so
             f"Cannot listen on {address}, port {port}: {error}.", f"Choose another with {option}."
         ) from None
     return bound
-
-
-def spaced(token: str) -> str:
-    """Return a token in groups of four, to be typed."""
-    return "-".join(token[i : i + 4] for i in range(0, len(token), 4))

@@ -10,12 +10,15 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import socket
+import ssl
 import threading
 from collections.abc import Callable
 from typing import Any
 
 import uvicorn
 from uvicorn.server import ServerState
+
+from strokebench.panel.tls import Ends, Known, decrypted
 
 HEAD_S = 5.0
 """Longest time until the head of a request is complete."""
@@ -34,13 +37,17 @@ Make = Callable[[], Any]
 class Doorman:
     """Serves ``app`` (ASGI) on the ``bound`` socket in its own thread, hands the rest over to ``pages``.
 
-    ``beside`` runs in the same loop as long as the doorman does.
+    ``beside`` runs in the same loop as long as the doorman does. ``tls``: how every connection is encrypted.
     """
 
-    def __init__(self, bound: socket.socket, app: Any, beside: Callable[[], Any]) -> None:
+    def __init__(
+        self, bound: socket.socket, app: Any, beside: Callable[[], Any], tls: ssl.SSLContext | None = None
+    ) -> None:
         self._bound = bound
         self._app = app
         self._beside = beside
+        self._tls = tls
+        self._passing: set[asyncio.Task[None]] = set()
         self._pages: tuple[asyncio.AbstractEventLoop, Make] | None = None
         self._loop = asyncio.SelectorEventLoop()  # Windows' other one cannot pass a socket on
         self._waiting: dict[str, dict[socket.socket, asyncio.Task[None]]] = {}
@@ -125,27 +132,37 @@ class Doorman:
         self._waiting[address].pop(sock).cancel()
         self._open[address].remove(sock)
 
-    async def _read_head(self, sock: socket.socket, address: str, make: Make) -> None:
-        head = b""
+    async def _read_head(self, accepted: socket.socket, address: str, make: Make) -> None:
+        sock = accepted
+        head, ends = b"", None
         try:
+            if self._tls is not None:
+                ends = Ends(sock.getpeername()[:2], sock.getsockname()[:2])
+                sock = await self._decrypted(sock, self._tls)
             head = await self._head(sock)
         except (OSError, asyncio.CancelledError):  # cancelled: it took too long, or its place was needed
             pass
         finally:
             waiting = self._waiting.get(address, {})
-            waiting.pop(sock, None)
+            waiting.pop(accepted, None)
             if not waiting:
                 self._waiting.pop(address, None)
         if not head or self._pages is None:
             sock.close()
         elif asked_path(head).startswith(OWN):
-            await begin(make, sock, head)
+            await begin(make, sock, head, ends)
         else:
             loop, make_page = self._pages
             try:
-                asyncio.run_coroutine_threadsafe(begin(make_page, sock, head), loop)
+                asyncio.run_coroutine_threadsafe(begin(make_page, sock, head, ends), loop)
             except RuntimeError:  # the pages' loop has ended
                 sock.close()
+
+    async def _decrypted(self, sock: socket.socket, tls: ssl.SSLContext) -> socket.socket:
+        plain, passing = await decrypted(sock, tls)
+        self._passing.add(passing)
+        passing.add_done_callback(self._passing.discard)
+        return plain
 
     async def _head(self, sock: socket.socket) -> bytes:
         """Return what came until a head is complete, nothing when it is too long or the other end left."""
@@ -164,13 +181,13 @@ def asked_path(head: bytes) -> bytes:
     return words[1] if len(words) == 3 else b""
 
 
-async def begin(make: Make, sock: socket.socket, head: bytes) -> None:
-    """Serve ``sock`` in the running loop, as if ``head`` arrived now."""
+async def begin(make: Make, sock: socket.socket, head: bytes, ends: Ends | None = None) -> None:
+    """Serve ``sock`` in the running loop, as if ``head`` arrived now; ``ends``: of one that is encrypted."""
     protocol = make()
     made = protocol.connection_made
 
     def connection_made(transport: asyncio.BaseTransport) -> None:
-        made(transport)
+        made(transport if ends is None else Known(transport, ends))
         protocol.data_received(head)  # before the loop reads on
 
     protocol.connection_made = connection_made

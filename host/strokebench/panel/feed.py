@@ -58,7 +58,7 @@ class Feed:
         if not buckets:
             return seen, "[]"
         profile = self._driver.profile
-        rows = [[b.time_s, b.low[:8], b.high[:8], position(b, profile), b.mean[0]] for b in buckets]
+        rows = [[b.time_s, b.low[:8], b.high[:8], position(b, profile), b.mean[:2]] for b in buckets]
         return buckets[-1].number, json.dumps(rows, separators=(",", ":"), allow_nan=False)
 
 
@@ -87,6 +87,7 @@ def _words(now: Snapshot) -> dict[str, Any]:
         "cap": now.drive_cap,
         "lost": now.lost_rows,
         "run": {"label": done.label, "done": round(done.done_s, 1), "total": round(done.total_s, 1)},
+        "findings": now.findings_version,
         "judged": now.judged_run,
         "verdict": now.verdict,
         "message": {**vars(now.message)},

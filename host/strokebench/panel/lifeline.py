@@ -17,6 +17,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from strokebench.errors import StrokebenchError
 from strokebench.panel import wishes
 from strokebench.panel.feed import PERIOD_S, Feed
+from strokebench.panel.security import may_drive
 from strokebench.panel.wishes import Wishes
 
 if TYPE_CHECKING:
@@ -108,7 +109,8 @@ class Lifelines:
     async def serve(self, socket: WebSocket, name: str) -> None:
         """Live with one page until it leaves."""
         address = socket.client.host if socket.client else ""
-        page = Page(socket, name, address, watches=socket.query_params.get("role") == "watch")
+        watches = socket.query_params.get("role") == "watch" or not may_drive(socket.scope)
+        page = Page(socket, name, address, watches=watches)
         of_one = sum(other.address == page.address for other in self.pages.values())
         if name not in self.pages and (len(self.pages) >= PAGES_MAX or of_one >= PAGES_OF_ONE):
             await socket.close(FULL)
@@ -194,8 +196,9 @@ class Lifelines:
     async def _send(self, page: Page, common: str) -> None:
         page.seen, points = self.feed.points(page.seen)
         mine = "true" if self._driver.deadman.drives(page.name) else "false"
+        may = "false" if page.watches else "true"
         off = max((own for own, number in page.stops.items() if number <= self._driver.orders.off), default=0)
         page.unanswered += 1
         self.sent += 1
         with contextlib.suppress(RuntimeError, WebSocketDisconnect, OSError):
-            await page.socket.send_text(f'{common},"mine":{mine},"off":{off},"points":{points}}}')
+            await page.socket.send_text(f'{common},"mine":{mine},"may":{may},"off":{off},"points":{points}}}')

@@ -100,6 +100,7 @@ class ProcedureRun:
         run.chunk_rows = LIVE_ROWS
         self._chunks.append(chunk)
         self.strip.append(chunk)
+        self.strip.mark(self.view.now.progress.run_id, run.marks)
         last = chunk[-1]
         done = Progress(
             run.label, float(last["time_s"]), self.view.now.progress.total_s, self.view.now.progress.run_id

@@ -27,21 +27,23 @@ WAIT_MAX_S = 60.0
 WRONG_KEPT = 1024
 SAFE_METHODS = ("GET", "HEAD")
 FOREIGN_SITES = ("cross-site", "same-site")
+ROLES = ("watch", "drive")
+"""What a session may do; watching includes STOP."""
+ROLE = "strokebench_role"
+"""Key of the role in a request's scope."""
 
+POLICY = (
+    "default-src 'self'; img-src 'self' data:; object-src 'none'; frame-ancestors 'none'; base-uri 'self';"
+    " form-action 'self'"
+)
+"""Nothing is run or styled but what is in our own files."""
 HEADERS = [
     (b"x-frame-options", b"DENY"),
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"same-origin"),
     (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
-    (
-        b"content-security-policy",
-        # the page framework compiles its templates in the browser, hence unsafe-eval
-        b"default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval';"
-        b" style-src 'self' 'unsafe-inline';"
-        b" img-src 'self' data:; font-src 'self' data:; connect-src 'self'; frame-ancestors 'none';"
-        b" base-uri 'self'; form-action 'self'; object-src 'none'",
-    ),
+    (b"content-security-policy", POLICY.encode()),
 ]
 """Sent with every answer that does not set them itself."""
 
@@ -57,15 +59,23 @@ class Doors:
         self._announce = announce
         self._clock = clock
         self._lock = threading.Lock()
-        self._sessions: set[str] = set()
+        self._sessions: dict[str, str] = {}
+        """Role by session."""
         self._wrong: OrderedDict[str, tuple[int, float]] = OrderedDict()
         """By neighbourhood: how often a wrong token came from there, and until when none counts."""
         self._token = ""
+        self._invitation = ("", "watch")
         self._renew()
 
     def _renew(self) -> None:
-        self._token = "".join(secrets.choice(TOKEN_SIGNS) for _ in range(TOKEN_LENGTH))
+        self._token = new_token()
         self._announce(self._token)
+
+    def invite(self, role: str) -> str:
+        """Return a one-time token for one more device of this role; the one before becomes void."""
+        with self._lock:
+            self._invitation = (new_token(), role)
+            return self._invitation[0]
 
     def enter(self, token: str, address: str = "") -> str | None:
         """Return a new session's cookie value for the right token, which is then used up; else None.
@@ -79,8 +89,8 @@ class Doors:
             now_s = self._clock()
             if now_s < not_before_s:
                 return None
-            typed = token.strip().upper().replace("-", "").replace(" ", "")
-            if not hmac.compare_digest(typed.encode(), self._token.encode()):
+            role = self._role_of(token.strip().upper().replace("-", "").replace(" ", ""))
+            if role is None:
                 wait_s = min(WAIT_S * 2 ** min(times, 16), WAIT_MAX_S)
                 self._wrong[where] = (times + 1, now_s + wait_s)
                 self._wrong.move_to_end(where)
@@ -88,15 +98,44 @@ class Doors:
                     self._wrong.popitem(last=False)
                 return None
             self._wrong.pop(where, None)
-            self._renew()
             session = secrets.token_urlsafe(32)
-            self._sessions.add(session)
+            self._sessions[session] = role
             return session
+
+    def _role_of(self, typed: str) -> str | None:
+        """Return the role that a token opens, and use the token up; None for a wrong one."""
+        invited, role = self._invitation
+        if hmac.compare_digest(typed.encode(), self._token.encode()):
+            self._renew()
+            return "drive"
+        if invited and hmac.compare_digest(typed.encode(), invited.encode()):
+            self._invitation = ("", "watch")
+            return role
+        return None
+
+    def role(self, session: str) -> str | None:
+        """Return what a cookie value's session may do, None where there is no such session."""
+        with self._lock:
+            same = [
+                role
+                for ours, role in self._sessions.items()
+                if hmac.compare_digest(session.encode(), ours.encode())
+            ]
+        return same[0] if same else None
 
     def known(self, session: str) -> bool:
         """Tell whether a cookie value belongs to an open session."""
-        with self._lock:
-            return any(hmac.compare_digest(session.encode(), ours.encode()) for ours in self._sessions)
+        return self.role(session) is not None
+
+
+def new_token() -> str:
+    """Return a token, the digits and letters that cannot be mistaken for each other."""
+    return "".join(secrets.choice(TOKEN_SIGNS) for _ in range(TOKEN_LENGTH))
+
+
+def spaced(token: str) -> str:
+    """Return a token in groups of four, to be typed."""
+    return "-".join(token[i : i + 4] for i in range(0, len(token), 4))
 
 
 def neighbourhood(address: str) -> str:
@@ -114,14 +153,17 @@ class Guard:
     """ASGI middleware around everything, web pages and sockets alike.
 
     ``names``: host names that are ours; besides, the literal address the connection came in at. ``port``:
-    ours. ``doors``: None when no token is needed (loopback).
+    ours. ``doors``: None when no token is needed (loopback). ``secure``: it is served with TLS.
     """
 
-    def __init__(self, app: Any, names: frozenset[str], port: int, doors: Doors | None) -> None:
+    def __init__(
+        self, app: Any, names: frozenset[str], port: int, doors: Doors | None, *, secure: bool = False
+    ) -> None:
         self.app = app
         self._names = names
         self._port = port
         self._doors = doors
+        self._schemes = ("https", "wss") if secure else ("http", "ws")
 
     async def __call__(self, scope: Scope, receive: Any, send: Any) -> None:
         """Let the request through, or answer it here."""
@@ -166,7 +208,7 @@ class Guard:
     def _same_origin(self, scope: Scope, headers: dict[bytes, bytes], host: str) -> bool:
         origin = headers.get(b"origin")
         if origin is not None:
-            return origin.decode("latin-1").lower() in (f"http://{host}", f"ws://{host}")
+            return origin.decode("latin-1").lower() in [f"{scheme}://{host}" for scheme in self._schemes]
         if scope["type"] == "websocket" or scope["method"] not in SAFE_METHODS:
             return False
         if headers.get(b"sec-fetch-site", b"none").decode("latin-1") not in FOREIGN_SITES:
@@ -182,7 +224,15 @@ class Guard:
         except CookieError:
             return False
         assert self._doors is not None
-        return cookie is not None and self._doors.known(cookie.value)
+        role = self._doors.role(cookie.value) if cookie is not None else None
+        if role is not None:
+            scope[ROLE] = role
+        return role is not None
+
+
+def may_drive(scope: Any) -> bool:
+    """Tell whether a request's session may drive; without doors every one may."""
+    return bool(scope.get(ROLE, "drive") == "drive")
 
 
 def split_host(host: str) -> tuple[str, int]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import base64
+import hashlib
 import socket
 import threading
 from collections.abc import Callable
@@ -15,10 +17,10 @@ from typing import Any, Protocol
 import uvicorn
 from fastapi import FastAPI, Form, Request
 from fastapi.exceptions import RequestValidationError
+from fastapi.middleware.gzip import GZipMiddleware
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
-from nicegui import app as framework
-from nicegui import ui
+from starlette.exceptions import HTTPException
 
 from strokebench.errors import StrokebenchError
 from strokebench.panel.addresses import (
@@ -27,20 +29,26 @@ from strokebench.panel.addresses import (
     listening_socket,
     own_names,
     reachable_address,
-    spaced,
 )
+from strokebench.panel.charts import chart_files
 from strokebench.panel.choice import Choice
 from strokebench.panel.deadman import Deadman
 from strokebench.panel.doorman import Doorman, more_descriptors
 from strokebench.panel.driver import Driver
+from strokebench.panel.instrument.routes import Sources, add_routes
 from strokebench.panel.lifeline import Lifelines
 from strokebench.panel.pages.bench import bench_page
-from strokebench.panel.pages.book import book_page
-from strokebench.panel.pages.compare import compare_page, load_run
-from strokebench.panel.pages.enter import enter_page, sorry_page
-from strokebench.panel.pages.frame import STATIC
+from strokebench.panel.pages.book import Filter, book_page
+from strokebench.panel.pages.compare import compare_page
+from strokebench.panel.pages.enter import SCRIPT, enter_page, join_page, sorry_page
+from strokebench.panel.pages.findings import live_findings
+from strokebench.panel.pages.frame import CHARTS, STATIC
+from strokebench.panel.pages.run import run_page
 from strokebench.panel.pages.stop import with_stop
-from strokebench.panel.security import COOKIE, ENTER, Doors, Guard
+from strokebench.panel.pages.trend import trend_page
+from strokebench.panel.runs import load_run
+from strokebench.panel.security import COOKIE, ENTER, POLICY, ROLES, Doors, Guard, may_drive, spaced
+from strokebench.panel.tls import context_of
 from strokebench.panel.wishes import Wishes
 
 LOCAL_NAMES = ("localhost", "127.0.0.1", "::1")
@@ -48,18 +56,21 @@ REPORT_POLICY = (
     "default-src 'none'; style-src 'self' 'unsafe-inline'; img-src data:; script-src 'self';"
     " connect-src 'self'; frame-ancestors 'none'; base-uri 'none'"
 )
+CHART_FILES = chart_files()
 LEAVE_S = 1
 TEXT_MAX = 200
+NOTHING = "There is nothing at this address."
 
 
 @dataclass(frozen=True)
 class Options:
-    """What the command line asked for. ``http_port`` 0: any free one."""
+    """What the command line asked for. ``http_port`` 0: any free one. ``tls``: certificate and key (PEM)."""
 
     listen: str = "127.0.0.1"
     http_port: int = 8765
     book: Path = Path("strokebench.book")
     choice: Choice | None = None
+    tls: tuple[Path, Path] | None = None
 
 
 class Panel:
@@ -70,54 +81,82 @@ class Panel:
         self.driver = Driver(options.book, Deadman())
         self.lifelines = Lifelines(self.driver, Wishes(options.choice))
         self.doors = None if is_loopback(options.listen) else Doors(announce)
+        self.sources = Sources(self.driver, options.book)
+        self.url = ""
         self.reports = threading.Lock()
         """One report at a time: the plotting library is not made for threads."""
 
     def app(self, port: int) -> FastAPI:
         """Return the web application of the pages, guarded for ``port``."""
         app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
-        self._routes(app)
-        self._pages()
+        self._pages(app)
+        self._doors(app)
+        add_routes(app, self.sources)
         app.mount(STATIC, StaticFiles(packages=[("strokebench.panel", "static")]))
-        # no bar on each request: it would be one without a name, and nothing here takes long
-        framework.config.quasar_config["loadingBar"] = {"skipHijack": True}
-        ui.run_with(
-            app, title="strokebench panel", language="en-US", tailwind=False, dark=False,
-            show_welcome_message=False, reconnect_timeout=5.0,
-        )  # fmt: skip
-        app.add_middleware(Guard, names=self._names(), port=port, doors=self.doors)
+        app.mount(CHARTS, StaticFiles(directory=CHART_FILES))
+        app.add_middleware(GZipMiddleware, minimum_size=1024)
+        app.add_middleware(
+            Guard, names=self._names(), port=port, doors=self.doors, secure=self.options.tls is not None
+        )
         return app
 
     def lifeline(self, port: int) -> Guard:
         """Return the web application of the lifelines, guarded for ``port``; it has a loop of its own."""
-        return Guard(self.lifelines.app(), self._names(), port, self.doors)
+        secure = self.options.tls is not None
+        return Guard(self.lifelines.app(), self._names(), port, self.doors, secure=secure)
 
     def _names(self) -> frozenset[str]:
         return frozenset((*LOCAL_NAMES, *own_names(self.options.listen)))
 
-    def _pages(self) -> None:
+    def _pages(self, app: FastAPI) -> None:
         options = self.options
 
-        @ui.page("/", title="Bench - strokebench panel")
-        def _bench() -> None:
-            bench_page(self.driver, options.choice)
+        @app.get("/", response_class=HTMLResponse)
+        def _bench() -> str:
+            return bench_page(self.driver, options.choice)
 
-        @ui.page("/book", title="Job book - strokebench panel")
-        async def _book(find: str = "") -> None:
-            await book_page(options.book, find[:TEXT_MAX])
+        @app.get("/findings", response_class=HTMLResponse)
+        def _findings() -> str:
+            return live_findings(self.driver)
 
-        @ui.page("/compare", title="Compare - strokebench panel")
-        async def _compare(a: str = "", b: str = "") -> None:
-            await compare_page(options.book, a, b)
+        @app.get("/book", response_class=HTMLResponse)
+        def _book(
+            find: str = "", part: str = "", customer: str = "", verdict: str = "", page: int = 1
+        ) -> str:
+            texts = [text[:TEXT_MAX] for text in (find, part, customer, verdict)]
+            return book_page(options.book, Filter(*texts, page=page))
 
-    def _routes(self, app: FastAPI) -> None:
-        @app.post("/stop")  # from a connection that has served pages before
-        def _stop(request: Request) -> Response:
-            return self.lifelines.stop(request)
+        @app.get("/trend", response_class=HTMLResponse)
+        def _trend(part: str = "", customer: str = "", finding: str = "") -> str:
+            return trend_page(options.book, *(text[:TEXT_MAX] for text in (part, customer, finding)))
+
+        @app.get("/compare", response_class=HTMLResponse)
+        def _compare(a: str = "", b: str = "") -> str:
+            return compare_page(options.book, self.sources, a, b)
+
+        @app.get("/run/{run_id}", response_class=HTMLResponse)
+        def _run(run_id: int) -> Response:
+            try:
+                return HTMLResponse(run_page(options.book, self.sources, run_id))
+            except StrokebenchError as error:
+                return HTMLResponse(sorry_page(f"{error} {error.hint}"), 404)
 
         @app.get("/report/{run_id}")
         def _report(run_id: int) -> Response:
             return self._report(run_id)
+
+        @app.exception_handler(HTTPException)
+        async def _sorry(_request: Request, error: HTTPException) -> Response:
+            return HTMLResponse(sorry_page(NOTHING), error.status_code)
+
+        @app.exception_handler(RequestValidationError)
+        async def _malformed(_request: Request, _error: RequestValidationError) -> Response:
+            return HTMLResponse(sorry_page(NOTHING), 404)
+
+    def _doors(self, app: FastAPI) -> None:
+        @app.post("/stop")  # from a connection that has served pages before
+        def _stop(request: Request) -> Response:
+            return self.lifelines.stop(request)
 
         @app.get(ENTER)
         def _enter() -> Response:
@@ -127,22 +166,33 @@ class Panel:
         def _entered(request: Request, token: str = Form("", max_length=100)) -> Response:
             return self._enter(token, request.client.host if request.client else "")
 
-        @app.exception_handler(RequestValidationError)
-        async def _malformed(_request: Request, _error: RequestValidationError) -> Response:
-            return HTMLResponse(sorry_page("There is nothing at this address."), 404)
+        @app.get("/join", response_class=HTMLResponse)
+        def _join() -> str:
+            return join_page(self.url if self.doors else "")
+
+        @app.post("/join", response_class=HTMLResponse)
+        def _invite(request: Request, role: str = Form("watch", max_length=10)) -> Response:
+            if self.doors is None or role not in ROLES or not may_drive(request.scope):
+                return HTMLResponse(sorry_page("This device only watches: it cannot let others in."), 403)
+            token = self.doors.invite(role)
+            return HTMLResponse(join_page(self.url, token, role, spaced=spaced(token)))
 
     def _enter(self, token: str | None, address: str = "") -> Response:
         if self.doors is None:
             return RedirectResponse("/", 303)
         folder = resources.files("strokebench.panel") / "static"
         style = "".join((folder / name).read_text(encoding="utf-8") for name in ("stop.css", "panel.css"))
+        policy = {
+            "content-security-policy": f"{POLICY}; style-src {digest(style)}; script-src {digest(SCRIPT)}"
+        }
         if token is None:
-            return HTMLResponse(enter_page(style))
+            return HTMLResponse(enter_page(style), headers=policy)
         session = self.doors.enter(token, address)
         if session is None:
-            return HTMLResponse(enter_page(style, wrong=True), 403)
+            return HTMLResponse(enter_page(style, wrong=True), 403, headers=policy)
         answer = RedirectResponse("/", 303)
-        answer.set_cookie(COOKIE, session, httponly=True, samesite="strict", path="/")
+        secure = self.options.tls is not None
+        answer.set_cookie(COOKIE, session, httponly=True, samesite="strict", path="/", secure=secure)
         return answer
 
     def _report(self, run_id: int) -> Response:
@@ -193,6 +243,11 @@ class PanelServer(uvicorn.Server):
         super().handle_exit(sig, frame)
 
 
+def digest(text: str) -> str:
+    """Return what a content security policy calls this script or style."""
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
 class Say(Protocol):
     """Tells the people a line, and a program what is in it."""
 
@@ -214,13 +269,14 @@ def serve(options: Options, say: Say) -> None:
         panel.app(port), log_level="warning", access_log=False, server_header=False, ws="websockets-sansio",
         timeout_graceful_shutdown=LEAVE_S, ws_max_size=65536,
     )  # fmt: skip
-    doorman = Doorman(bound, panel.lifeline(port), panel.lifelines.broadcast)
+    tls = context_of(*options.tls) if options.tls else None
+    doorman = Doorman(bound, panel.lifeline(port), panel.lifelines.broadcast, tls)
     server: Any = PanelServer(config, panel.driver, doorman)
     more_descriptors()
     panel.driver.start()
     if options.choice is not None:
         panel.driver.order("open", choice=options.choice)
-    url = f"http://{shown}:{port}/"
+    url = panel.url = f"{'https' if tls else 'http'}://{shown}:{port}/"
     say(f"Panel: {url}   (Ctrl-C ends it and leaves the part off)", url=url)
     try:
         server.run(sockets=[])

@@ -1,4 +1,4 @@
-"""The last minute of eight channels, thinned to the lowest and highest value of each 50 ms, for charts."""
+"""The last minute of eight channels, each 50 ms as its lowest and highest value, and the last hour."""
 
 from __future__ import annotations
 
@@ -6,13 +6,15 @@ import math
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from strokebench.data.samples import Samples
+from strokebench.data.run import Mark
+from strokebench.data.samples import TICK_S, Samples
+from strokebench.panel.instrument.pyramid import Pyramid, buckets
 
 CHANNELS = (
     "drive", "current_a", "supply_v", "output_a_v", "output_b_v", "sensor_a_v", "sensor_b_v", "heatsink_c",
@@ -20,6 +22,10 @@ CHANNELS = (
 READINGS = (*CHANNELS, "part_c")
 BUCKET_ROWS = 50
 KEPT_S = 60
+FINE_ROWS = 25
+"""Rows of a bucket of the last hour."""
+HISTORY_S = 3600
+RUNS_KEPT = 64
 JUMP_S = 0.25
 """Where the bench's time strays this far from ours, the time axis is set anew."""
 _DIGITS = (4, 3, 3, 3, 3, 4, 4, 2, 2)
@@ -47,8 +53,11 @@ class Strip:
         self._count = 0
         self._began_s = clock()
         self._offset_s = math.nan
-        self._last_s = 0.0
+        self._last_s = self._fine_s = 0.0
         self.number = 0
+        self.history = Pyramid(len(CHANNELS), int(HISTORY_S / (FINE_ROWS * TICK_S)))
+        self._marks: dict[int, list[tuple[str, float, float | None]]] = {}
+        self._begins: dict[int, float] = {}
 
     def append(self, rows: Samples) -> None:
         """Take rows of any time base; where two bases meet, the axis goes on with the clock."""
@@ -77,6 +86,33 @@ class Strip:
             self.number += 1
             numbers = (_rounded(values.min(1)), _rounded(values.max(1)), _rounded(values.mean(1)))
             self._kept.append(Bucket(self.number, round(time_s, 3), *numbers))
+        ends_s = time_s + TICK_S * np.arange(1 - len(rows), 1)
+        self.history.append(buckets(np.maximum(ends_s, self._fine_s), values[: len(CHANNELS)], FINE_ROWS))
+        self._fine_s = time_s
+
+    def mark(self, run_id: int, marks: Sequence[Mark]) -> None:
+        """Note the segments of a run so far, in the run's own time; those of the last runs are kept."""
+        offset_s = 0.0 if math.isnan(self._offset_s) else self._offset_s
+        placed = [
+            (m.label, m.start_s + offset_s, None if math.isnan(m.end_s) else m.end_s + offset_s)
+            for m in marks
+        ]
+        with self._lock:
+            self._marks.pop(run_id, None)
+            self._marks[run_id] = placed
+            self._begins[run_id] = offset_s
+            while len(self._marks) > RUNS_KEPT:
+                oldest = next(iter(self._marks))
+                del self._marks[oldest], self._begins[oldest]
+
+    def begins(self, run_id: int) -> float | None:
+        """Return where a run begins on the axis of the charts, s; None for one that is not there."""
+        return self._begins.get(run_id)
+
+    def segments(self) -> list[tuple[str, float, float | None]]:
+        """Return the last runs' segments on the axis of the charts: label, begin, end (None: it runs)."""
+        with self._lock:
+            return [segment for placed in self._marks.values() for segment in placed]
 
     def since(self, number: int, most: int = KEPT_S * 1000 // BUCKET_ROWS) -> list[Bucket]:
         """Return the buckets after ``number``, oldest first, the newest ``most`` of them."""

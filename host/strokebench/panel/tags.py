@@ -1,30 +1,80 @@
-"""Plain HTML elements for the pages; what is text stays text."""
+"""A page as a tree of HTML elements, written out once; what is text stays text."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from contextvars import ContextVar
+from html import escape
+from types import TracebackType
 
-from nicegui.element import Element
-from nicegui.elements.mixins.text_element import TextElement
+Value = str | float | bool
+VOID = ("img", "input", "link", "meta")
+"""Elements that have no end tag."""
+_inside: ContextVar[tuple[Element, ...]] = ContextVar("inside", default=())
 
 
-def tag(name: str, /, text: str = "", classes: str = "", **attributes: str | float | bool) -> Element:
-    """Return an element ``<name>`` holding ``text``, escaped by the browser's own text nodes.
+class Element:
+    """``<name>`` with attributes in ``props``; what is made within ``with element:`` goes into it."""
 
-    ``attributes``: with an underscore for each dash; a trailing one is dropped (``for_``).
+    def __init__(self, name: str, text: str = "") -> None:
+        self.name = name
+        self.props: dict[str, Value] = {}
+        self._parts: list[Element | str] = [text] if text else []
+        around = _inside.get()
+        if around:
+            around[-1]._parts.append(self)
+
+    def __enter__(self) -> Element:
+        _inside.set((*_inside.get(), self))
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        _inside.set(_inside.get()[:-1])
+
+    @property
+    def html(self) -> str:
+        """The element and everything in it; all text and all attributes escaped."""
+        inner = "".join(part.html if isinstance(part, Element) else escape(part) for part in self._parts)
+        if self.name in VOID:
+            return f"<{self.name}{self._attributes()}>"
+        return f"<{self.name}{self._attributes()}>{inner}</{self.name}>"
+
+    @property
+    def inner(self) -> str:
+        """What is in the element, without itself."""
+        return "".join(part.html if isinstance(part, Element) else escape(part) for part in self._parts)
+
+    def _attributes(self) -> str:
+        texts = []
+        for key, value in self.props.items():
+            if value is True:
+                texts.append(f" {key}")
+            elif value is not False:
+                texts.append(f' {key}="{escape(str(value))}"')
+        return "".join(texts)
+
+
+def tag(name: str, /, text: str = "", classes: str = "", **attributes: Value) -> Element:
+    """Return an element ``<name>`` holding ``text``.
+
+    ``attributes``: with an underscore for each dash; a trailing one is dropped (``for_``). True writes an
+    attribute without a value, False none.
     """
-    element = TextElement(tag=name, text=text) if text else Element(name)
+    element = Element(name, text)
+    if classes:
+        element.props["class"] = classes
     for key, value in attributes.items():
         element.props[key.rstrip("_").replace("_", "-")] = value
-    return element.classes(classes) if classes else element
+    return element
 
 
-def button(text: str, /, do: str = "", classes: str = "", **attributes: str | float | bool) -> Element:
+def button(text: str, /, do: str = "", classes: str = "", **attributes: Value) -> Element:
     """Return a button that sends the command ``do`` to the server when pressed."""
     if do:
         attributes["data_do"] = do
-    return tag("button", text, classes, type="button", **attributes)
+    return tag("button", text, classes, **{"type": "button", **attributes})
 
 
 def out(name: str, text: str = "", *, element: str = "span", classes: str = "") -> Element:
@@ -32,17 +82,28 @@ def out(name: str, text: str = "", *, element: str = "span", classes: str = "") 
     return tag(element, text or "\u2013", classes, data_out=name)
 
 
-def field(label: str, name: str, *, area: bool = False, hint: str = "") -> None:
-    """Put a labelled text field ``name``."""
+def field(label: str, name: str, *, area: bool = False, hint: str = "", value: str = "") -> None:
+    """Put a labelled text field ``name`` that begins with ``value``."""
     with tag("div", classes="field"):
         tag("label", label, for_=f"f-{name}")
-        kind = "textarea" if area else "input"
-        attributes: dict[str, Any] = {"rows": 2} if area else {"type": "text", "autocomplete": "off"}
+        attributes: dict[str, Value] = {"id": f"f-{name}", "name": name, "maxlength": 2000}
         if hint:
             attributes["aria_describedby"] = f"h-{name}"
-        tag(kind, id=f"f-{name}", name=name, maxlength=2000, **attributes)
+        if area:
+            tag("textarea", value, rows=2, **attributes)
+        else:
+            tag("input", type="text", autocomplete="off", value=value, **attributes)
         if hint:
             tag("p", hint, "hint", id=f"h-{name}")
+
+
+def select(label: str, name: str, options: Sequence[tuple[str, str]], chosen: str) -> None:
+    """Put a labelled choice among ``options``, each with its value and its words."""
+    with tag("div", classes="field"):
+        tag("label", label, for_=f"f-{name}")
+        with tag("select", id=f"f-{name}", name=name):
+            for value, words in options:
+                tag("option", words, value=value, selected=value == chosen)
 
 
 def card(title: str, classes: str = "", ident: str = "") -> Element:

@@ -8,6 +8,7 @@ import sys
 from strokebench.commands.shared.common import add_book, add_json, print_json
 
 MISSING = "The panel needs the optional extra `panel`."
+NEEDED = ("nicegui", "fastapi", "uvicorn", "starlette", "segno")
 HOW = "Install it: pip install 'strokebench[panel]'."
 
 
@@ -36,6 +37,10 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--http-port", type=int, metavar="N", default=8765, help="default: 8765; 0: any free one"
     )
+    parser.add_argument(
+        "--tls", nargs=2, metavar=("CERT", "KEY"),
+        help="encrypt the connection with this certificate and key (PEM), for a network that is not trusted",
+    )  # fmt: skip
     add_book(parser)
     add_json(parser)
 
@@ -51,7 +56,13 @@ def run(args: argparse.Namespace) -> int:
     try:
         from strokebench.panel.server import Options, Say, serve
     except ModuleNotFoundError as error:
-        if (error.name or "").partition(".")[0] not in ("nicegui", "fastapi", "uvicorn", "starlette"):
+        if (error.name or "").partition(".")[0] not in (
+            "nicegui",
+            "fastapi",
+            "uvicorn",
+            "starlette",
+            "segno",
+        ):
             raise
         raise UsageError(MISSING, HOW) from None
     from strokebench.panel.choice import Choice
@@ -62,7 +73,8 @@ def run(args: argparse.Namespace) -> int:
     elif args.port is not None:
         choice = Choice(args.part, simulated=False, port=args.port)
     say: Say = _say_json if args.json else _say
-    serve(Options(args.listen, args.http_port, Path(args.book), choice), say)
+    tls = (Path(args.tls[0]), Path(args.tls[1])) if args.tls else None
+    serve(Options(args.listen, args.http_port, Path(args.book), choice, tls), say)
     return 0
 
 

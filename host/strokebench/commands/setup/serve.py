@@ -60,9 +60,8 @@ def run(args: argparse.Namespace) -> int:
         is_wildcard,
         listening_socket,
         reachable_address,
-        spaced,
     )
-    from strokebench.panel.security import Doors
+    from strokebench.panel.security import Doors, spaced
     from strokebench.scpi.attendance import Attendance
     from strokebench.scpi.instrument import Instrument
     from strokebench.scpi.server import Server

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from nicegui import ui
-
-from strokebench.panel.pages.charts import plane_options, strip_options
+from strokebench.panel.instrument.routes import LIVE
+from strokebench.panel.instrument.sources import live_source
 from strokebench.panel.pages.choice import choice_card
 from strokebench.panel.pages.findings import findings_card
-from strokebench.panel.pages.frame import frame
+from strokebench.panel.pages.frame import frame, written
+from strokebench.panel.pages.instrument import instrument
 from strokebench.panel.tags import button, card, field, out, tag
 
 if TYPE_CHECKING:
@@ -31,21 +31,22 @@ OFFLINE = (
 BUDGETS = (("part", "Part"), ("leads", "Leads"), ("bench", "Bench"))
 
 
-def bench_page(driver: Driver, wish: Choice | None) -> None:
-    """Build the page; ``wish`` is what the command line asked for."""
-    frame("/", drives=True)
-    tag("h1", "Bench", "unseen")
-    _fault_banner()
-    with tag("div", classes="bench"):
-        with tag("div", classes="column sights"):
-            _readings()
-            _charts()
-            findings_card(driver)
-        with tag("div", classes="column hands"):
-            _by_hand()
-            _procedure()
-            _budgets()
-            choice_card(wish)
+def bench_page(driver: Driver, wish: Choice | None) -> str:
+    """Return the page; ``wish`` is what the command line asked for."""
+    with frame("/", "Bench", drives=True, scripts=("live.js",)) as page:
+        tag("h1", "Bench", "unseen")
+        _fault_banner()
+        with tag("div", classes="bench"):
+            with tag("div", classes="column sights"):
+                _readings()
+                instrument(live_source(driver), LIVE, "Curves", live=True)
+                findings_card()
+            with tag("div", classes="column hands"):
+                choice_card(wish)
+                _by_hand()
+                _procedure()
+                _budgets()
+    return written(page)
 
 
 def _fault_banner() -> None:
@@ -83,24 +84,6 @@ def _readings() -> None:
                 with tag("span", classes="value"):
                     out(f"now.{name}", classes="number")
                     tag("span", unit, "unit")
-
-
-def _charts() -> None:
-    with card("Last ten seconds", "charts"):
-        tag("p", "Each stretch of 50 ms is drawn from its lowest to its highest value.", "hint")
-        strips = ui.echart(strip_options()).classes("chart strips")
-        strips.props["role"], strips.props["data-chart"] = "img", "strips"
-        strips.props["aria-label"] = (
-            "Strip charts of drive, current, voltages, sensors and heatsink temperature;"
-            " the present values are in the readings."
-        )
-    with card("Position over drive", "charts"):
-        plane = ui.echart(plane_options()).classes("chart plane")
-        plane.props["role"], plane.props["data-chart"] = "img", "plane"
-        plane.props["aria-label"] = (
-            "Position in percent of travel over drive in percent, newest point marked."
-        )
-        button("Wipe the plot", "", "plain", data_here="wipe")
 
 
 def _by_hand() -> None:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from strokebench.errors import StrokebenchError
 from strokebench.panel.choice import injectable
-from strokebench.panel.tags import button, card, field, out, tag
+from strokebench.panel.tags import button, card, field, out, select, tag
 from strokebench.parts import load_part, part_names
 
 if TYPE_CHECKING:
@@ -24,12 +24,13 @@ def choice_card(wish: Choice | None) -> None:
             out("title")
             tag("span", " \u00b7 ")
             out("bench")
-        _select("Part", "part", names, chosen)
-        ways = ["simulated bench", "bench on a port"]
-        _select("Bench", "way", ways, ways[0] if wish is None or wish.simulated else ways[1])
+        select("Part", "part", [(name, name) for name in names], chosen)
+        ways = ("simulated bench", "bench on a port")
+        way = ways[0] if wish is None or wish.simulated else ways[1]
+        select("Bench", "way", [(words, words) for words in ways], way)
         with tag("div", data_show="real", hidden=True):
             field(
-                "Port", "port",
+                "Port", "port", value=wish.port if wish else "",
                 hint="Empty: the only Pico plugged in. Else a port of this computer, or socket://HOST:PORT or"
                 " rfc2217://HOST:PORT.",
             )  # fmt: skip
@@ -39,14 +40,6 @@ def choice_card(wish: Choice | None) -> None:
             button("Connect", "open", "plain", data_needs="mine still")
             button("Disconnect", "close", "plain", data_needs="mine still connected")
         _cautions(names)
-
-
-def _select(label: str, name: str, options: list[str], chosen: str) -> None:
-    with tag("div", classes="field"):
-        tag("label", label, for_=f"f-{name}")
-        with tag("select", id=f"f-{name}", name=name):
-            for option in options:
-                tag("option", option, value=option, selected=option == chosen)
 
 
 def _faults(part: str, wish: Choice | None) -> None:

@@ -3,37 +3,79 @@
 from __future__ import annotations
 
 import secrets
-
-from nicegui import ui
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from strokebench import __version__
-from strokebench.panel.tags import button, out, tag
+from strokebench.panel.tags import Element, button, out, select, tag
 
 STATIC = "/panel-static"
+CHARTS = "/panel-charts"
+STYLES = ("stop.css", "panel.css", "instrument.css", "modes.css")
+LINKS = (("/", "Bench"), ("/book", "Job book"), ("/join", "Join by phone"))
+LOOKS = (
+    ("auto", "as the system"),
+    ("light", "light"),
+    ("dark", "dark"),
+    ("projector", "projector"),
+    ("glove", "gloves"),
+)
 
 
-def frame(here: str, *, drives: bool = False) -> None:
-    """Begin a page: ``here`` is its path; one that ``drives`` has controls, any other only STOP."""
-    for style in ("stop.css", "panel.css"):
-        ui.add_head_html(f'<link rel="stylesheet" href="{STATIC}/{style}?{__version__}">')
-    ui.add_head_html(f'<meta name="panel-page" content="{secrets.token_urlsafe(12)}">')
-    ui.add_head_html(f'<meta name="panel-role" content="{"drive" if drives else "watch"}">')
-    script = "panel.js" if drives else "watch.js"
-    ui.add_head_html(f'<script type="module" src="{STATIC}/{script}?{__version__}"></script>')
+@contextmanager
+def frame(here: str, title: str, *, drives: bool = False, scripts: tuple[str, ...] = ()) -> Iterator[Element]:
+    """Yield a page to be filled: ``here`` is its path; one that ``drives`` has controls, any other only STOP.
+
+    ``scripts``: modules of the page's own, besides the one that has the lifeline.
+    """
+    page = Element("html")
+    page.props["lang"] = "en"
+    with page:
+        _head(title, drives, scripts)
+        with tag("body"):
+            tag("a", "To the contents", "skip", href="#contents")
+            _top(here)
+            with tag("main", id="contents", tabindex=-1):
+                yield page
+            _stop_bar(drives)
+
+
+def written(page: Element) -> str:
+    """Return a page as the browser gets it."""
+    return f"<!doctype html>\n{page.html}\n"
+
+
+def _head(title: str, drives: bool, scripts: tuple[str, ...]) -> None:
+    with tag("head"):
+        tag("meta", charset="utf-8")
+        tag("meta", name="viewport", content="width=device-width, initial-scale=1")
+        tag("title", f"{title} - strokebench panel")
+        for style in STYLES:
+            tag("link", rel="stylesheet", href=f"{STATIC}/{style}?{__version__}")
+        tag("link", rel="icon", href="data:,")
+        tag("meta", name="panel-page", content=secrets.token_urlsafe(12))
+        tag("meta", name="panel-role", content="drive" if drives else "watch")
+        tag("script", src=f"{STATIC}/look.js?{__version__}")  # before anything is drawn
+        for script in ("panel.js" if drives else "watch.js", *scripts):
+            tag("script", type="module", src=f"{STATIC}/{script}?{__version__}")
+
+
+def _top(here: str) -> None:
     with tag("header", classes="top"):
         tag("span", "strokebench", "name")
         with tag("nav", aria_label="Pages"):
-            for path, text in (("/", "Bench"), ("/book", "Job book")):
+            for path, text in LINKS:
                 link = tag("a", text, href=path)
                 if path == here:
                     link.props["aria-current"] = "page"
-    _stop_bar(drives)
+        with tag("div", classes="look"):
+            select("Look", "look", LOOKS, "auto")
 
 
 def _stop_bar(drives: bool) -> None:
     with tag("footer", classes="stop-bar", aria_label="Stop and control"):
         with tag("div", classes="who"):
-            out("says", "Connecting to the panel", element="p", classes="says")
+            out("says", "Connecting to the panel", element="p", classes="says").props["role"] = "status"
             tag("p", "", "stop-state", data_stop_state=True, role="status")
             tag("p", "", "verdict-line", data_verdict=True, role="status")
             if drives:

@@ -1,6 +1,5 @@
-// The bench's page: joins socket, readings, charts and controls.
+// The bench's page: joins socket, readings and controls; curves hear of it by events.
 
-import { draw, take, wipe } from "./charts.js";
 import { controlState, leaving, listen } from "./controls.js";
 import { keep, restore } from "./kept.js";
 import { live } from "./lifeline.js";
@@ -9,36 +8,37 @@ import { bar, barLost } from "./stopbar.js";
 
 let waiting = null;
 let phase = "";
-
-// Drawing gets a quarter of the time at most, however slow the machine: echo and STOP come first.
-const SHARE = 4;
-let rested = 0;
+let label = "";
+let findings = 0;
 
 function paint() {
   const update = waiting;
   waiting = null;
   show(update, leaving());
-  const began = performance.now();
-  if (began < rested) return;
-  draw();
-  const ended = performance.now();
-  rested = ended + (SHARE - 1) * (ended - began);
+}
+
+const say = (name, detail) => document.dispatchEvent(new CustomEvent(name, { detail }));
+
+async function showFindings() {
+  const place = document.querySelector("[data-findings]");
+  const answer = await fetch("/findings").catch(() => null);
+  if (answer?.ok && place) place.innerHTML = await answer.text(); // made by the server, everything in it escaped
 }
 
 function hear(update) {
-  if (update.phase === "run" && phase !== "run") wipe();
-  phase = update.phase;
+  if (update.phase === "run" && phase !== "run") say("panel-run");
+  if (update.phase !== phase || update.run.label !== label) say("panel-label");
+  [phase, label] = [update.phase, update.run.label];
+  if (update.findings !== findings) showFindings();
+  findings = update.findings;
   controlState(update);
   restore();
   bar(update);
-  take(update.points);
+  say("panel-points", update.points);
   if (waiting === null) requestAnimationFrame(paint);
   waiting = update;
 }
 
-document.addEventListener("click", (event) => {
-  if (event.target.closest('[data-here="wipe"]')) wipe();
-});
 document.addEventListener("input", (event) => keep(event.target));
 
 listen();

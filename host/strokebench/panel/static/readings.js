@@ -34,7 +34,8 @@ function put(element, text) {
 
 function texts(update) {
   const who = update.mine ? "You have the controls." : update.taken ? "Another page has the controls." : "Nobody has the controls.";
-  const all = { ...update, who };
+  const watches = update.may ? "" : " This device only watches, and may stop.";
+  const all = { ...update, who: who + watches };
   for (const element of document.querySelectorAll("[data-out]")) {
     const found = pick(all, element.dataset.out);
     const shape = PLACES[element.dataset.out];
@@ -73,7 +74,7 @@ function visibility(update, leaving) {
 function abilities(update) {
   const can = {
     mine: update.mine,
-    watching: !update.mine,
+    watching: !update.mine && update.may,
     idle: update.phase === "idle" && !update.fault?.latched, // first somebody has to look and clear it
     armed: update.phase === "armed" || update.phase === "jog",
     still: !update.moving && update.phase !== "connecting",

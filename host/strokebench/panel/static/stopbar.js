@@ -2,7 +2,7 @@
 
 import { isStale, stopState } from "./lifeline.js";
 
-const CONFIRM_MS = 500;
+const CONFIRM_MS = 400; // and the look below: the words are there within half a second
 const LOOK_MS = 50;
 const SIGNS = { pass: "\u2713", fail: "\u2717", inconclusive: "?" };
 let newest = null;

@@ -1,0 +1,23 @@
+"""Runs of the book, as the pages read them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from strokebench.data.findings import Finding
+    from strokebench.data.run import RunData
+    from strokebench.parts.profile import Profile
+
+Loaded = tuple["RunData", "list[Finding]", "Profile"]
+
+
+def load_run(path: Path, run_id: int) -> Loaded:
+    """Return a run, its stored findings and its profile; raises :class:`StrokebenchError`."""
+    from strokebench.book.book import Book
+    from strokebench.parts import profile_of
+
+    with Book(path, read_only=True) as book:
+        profile = profile_of(book.profile(run_id), f"run {run_id}")
+        return book.load(run_id), book.findings(run_id), profile

@@ -1,0 +1,45 @@
+// Puts a chart of Apache ECharts where the server has said what it looks like; colours are the page's own.
+
+import { echarts } from "/panel-charts/index.js";
+
+const VARIABLE = /^var\((--[\w-]+)\)$/;
+const mounted = [];
+
+// The end of an axis: never closer than the strip's room says, and in whole steps.
+function ends([low, high, step]) {
+  const known = (value, otherwise) => (Number.isFinite(value) ? value : otherwise);
+  return {
+    min: (v) => Math.min(low, step * Math.floor(known(v.min, low) / step)),
+    max: (v) => Math.max(high, step * Math.ceil(known(v.max, high) / step)),
+  };
+}
+
+function variable(name) {
+  const text = getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+  return name.endsWith("font") ? Number(text) : text;
+}
+
+export function dressed(value) {
+  if (typeof value === "string") {
+    const found = VARIABLE.exec(value);
+    return found ? variable(found[1]) : value;
+  }
+  if (Array.isArray(value)) return value.map(dressed);
+  if (value === null || typeof value !== "object") return value;
+  const all = Object.fromEntries(Object.entries(value).map(([key, inner]) => [key, dressed(inner)]));
+  if (all.room) Object.assign(all, ends(all.room));
+  if (all.time) all.formatter = (v) => `${Number(v.toFixed(3))} s`;
+  return all;
+}
+
+export function mount(element) {
+  const options = JSON.parse(element.dataset.options);
+  const chart = echarts.init(element);
+  const look = () => chart.setOption(dressed(options));
+  look();
+  new ResizeObserver(() => chart.resize()).observe(element);
+  mounted.push(look);
+  return chart;
+}
+
+document.addEventListener("look", () => mounted.forEach((look) => look()));
