@@ -28,7 +28,7 @@ USB_BYTES = 19 * 64 * 1000
 BYTES_PER_READING = (wire.RAW_COUNTS_MAX * 1.5 + 8 + 2 + 4 + 3) / wire.RAW_COUNTS_MAX
 """Head, type and number, CRC, COBS and the closing zero shared out."""
 KEEPS_UP = 0.95
-"""Share of the readings that must have come: fewer pile up in the chip's memory, to be lost a second later."""
+"""Share of the readings that must have come: fewer pile up in the chip's memory, to be lost later."""
 
 
 @dataclass
