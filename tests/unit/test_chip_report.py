@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from tools.chip import report
+from tools.chip import raw, report
 
 
 class Made:
@@ -57,3 +57,13 @@ def test_a_miss_of_the_cache_that_the_emulator_cannot_count_is_refused(
     with pytest.raises(report.StrokebenchError, match="does not model the flash cache"):
         report.set_cache(report.MISS_CYCLES)
     assert report.main(["image", "--miss", "64"]) == 2
+
+
+@pytest.mark.parametrize(
+    ("came", "lost", "whole"), [(37_000, 0, True), (19_024, 0, False), (37_000, 1, False)]
+)
+def test_readings_that_pile_up_in_the_chip_are_not_a_stream_that_keeps_up(
+    came: int, lost: int, whole: bool
+) -> None:
+    """Of 37 500; the chip's memory holds 31 744."""
+    assert raw.Streamed(62_500, came, lost, spent_s=0.6).whole is whole
