@@ -11,7 +11,13 @@ import pytest
 from hypothesis.configuration import set_hypothesis_home_dir
 
 OURS = "STROKEBENCH_"
-KEPT = ("STROKEBENCH_PICO_IMAGE", "STROKEBENCH_STATEFUL_EXAMPLES", "STROKEBENCH_SHRINK")
+KEPT = (
+    "STROKEBENCH_PICO_IMAGE",
+    "STROKEBENCH_PICO_CACHED_PYTHON",
+    "STROKEBENCH_PICO_KEPT",
+    "STROKEBENCH_STATEFUL_EXAMPLES",
+    "STROKEBENCH_SHRINK",
+)
 """Said to the tests, not to the program."""
 LONGEST = (
     "tests/panel",

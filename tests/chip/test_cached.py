@@ -9,11 +9,9 @@ from __future__ import annotations
 
 import os
 import re
-import sys
 from pathlib import Path
 
 import pytest
-from strokebench.errors import StrokebenchError
 from strokebench.sim.chip.machine import ChipUnavailable
 from strokebench.sim.engine import chip
 from tools.chip import report
@@ -52,13 +50,3 @@ def test_no_tick_that_handles_a_fault_takes_longer_than_seven_tenths() -> None:
     found = longest_us("causes")
     print(found)
     assert len(found) == len((*DRIVEN, HOT, *READY)) and max(found.values()) <= FAULT_TICK_MAX_US, found
-
-
-def test_an_emulator_without_the_cache_is_refused_with_a_sentence() -> None:
-    from rp2040py.native import _rp2040
-
-    if hasattr(_rp2040, "xip_config"):
-        pytest.skip(f"{sys.executable} has the model")
-    with pytest.raises(StrokebenchError, match="does not model the flash cache"):
-        report.set_cache(report.MISS_CYCLES)
-    assert report.main([str(Path("x")), "--miss", "64"]) == 2

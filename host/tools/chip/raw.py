@@ -27,6 +27,8 @@ ADC_HZ = 500_000
 USB_BYTES = 19 * 64 * 1000
 BYTES_PER_READING = (wire.RAW_COUNTS_MAX * 1.5 + 8 + 2 + 4 + 3) / wire.RAW_COUNTS_MAX
 """Head, type and number, CRC, COBS and the closing zero shared out."""
+KEEPS_UP = 0.95
+"""Share of the readings that must have come: fewer pile up in the chip's memory, to be lost later."""
 
 
 @dataclass
@@ -44,8 +46,9 @@ class Streamed:
 
     @property
     def whole(self) -> bool:
-        """Whether nothing was lost: no reading, no row, no tick."""
-        return not (self.lost or self.lost_rows or self.overruns)
+        """Whether nothing was lost, no reading, row or tick, and nothing piles up to be lost later."""
+        piles_up = self.came < KEEPS_UP * self.rate_hz * self.spent_s
+        return not (self.lost or self.lost_rows or self.overruns or piles_up)
 
 
 def _note(found: Streamed, stream: RawStream, timeout_s: float = 0.0) -> None:

