@@ -120,7 +120,6 @@ def open_page(context: Any, url: str) -> Any:
 
 def reach_bench(page: Any, limit_s: float = 60.0) -> None:
     """Return when the bench is there, at rest; one that a busy computer lost is connected anew."""
-    page.bring_to_front()  # a tab in the background draws nothing
     deadline_s = time.monotonic() + limit_s
     while not comes(page, 'body[data-phase="idle"]', 5.0):
         phase, says = page.get_attribute("body", "data-phase"), page.inner_text('[data-out="says"]')

@@ -21,6 +21,7 @@ import psutil
 from playwright.sync_api import sync_playwright
 
 from tests.helpers.witnessed_bench import Witness
+from tests.panel.chaos import PRESSES, SCENARIOS, row
 from tests.panel.conftest import (
     FLAGS,
     chromium,
@@ -35,6 +36,7 @@ from tests.panel.stage import PanelProcess, panel_on_witness, processes_of
 SECONDS = 15.0
 STOPS = 20
 SILENCES = 5
+CHAOS_PRESSES = PRESSES
 
 PAGE = """# How fast the panel is
 
@@ -61,6 +63,16 @@ the simulated bridge off. Required at most 500 ms.
 | what happens | median | longest |
 | --- | --- | --- |
 {silent}
+
+STOP while things go wrong: the part moves by hand, the thing happens, STOP is pressed. Either the bridge is
+off within 100 ms, or the page says within 500 ms that nobody has confirmed it. A press with neither is a broken
+promise. Where the program is gone, the bench switches off by itself.
+
+| what goes wrong | presses | bridge off, median | longest | NOT CONFIRMED, latest | broken promises |
+| --- | --- | --- | --- | --- | --- |
+{chaos}
+
+`python -m tests.panel.chaos` measures this table alone.
 {busy}"""
 
 BUSY = """
@@ -197,10 +209,15 @@ def measure(folder: Path) -> str:
         version = browser.version
         browser.close()
         silent = _silences(playwright, (witness, panel), folder)
+        chaos_rows = [
+            row(words, deed(playwright, Path(tempfile.mkdtemp(dir=folder)), CHAOS_PRESSES))
+            for words, deed in SCENARIOS.values()
+        ]
     load = ", ".join(f"{value:.1f}" for value in os.getloadavg())
     crowded = os.getloadavg()[0] > 2 * (os.cpu_count() or 1)
     return PAGE.format(
         busy=BUSY if crowded else "", silences=SILENCES, silent="\n".join(silent),
+        chaos="\n".join(chaos_rows),
         chromium=version, machine=f"{os.cpu_count()} cores, {platform.system()} {platform.machine()}, Python "
         f"{platform.python_version()}", load=load, rows="\n".join(rows), count=len(took_ms),
         median=statistics.median(took_ms), longest=max(took_ms), all=", ".join(f"{t:.0f}" for t in took_ms),

@@ -70,7 +70,7 @@ def test_procedure_to_report_book_and_comparison(bench: PanelProcess, browser: A
     page.check(f'input[name="a"][value="{first}"]')
     page.check(f'input[name="b"][value="{second}"]')
     page.click('button[type="submit"]:has-text("Compare")')
-    page.wait_for_selector(".overlay canvas")
+    page.wait_for_selector("[data-strips] canvas")
     assert re.search(rf"Run {first} \(A\) and run {second} \(B\)", page.inner_text("h1"))
     assert page.locator("tbody tr").count() == len(stored)
     context.close()

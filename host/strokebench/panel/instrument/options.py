@@ -16,6 +16,8 @@ EXACT = {"outerBoundsMode": "none"}
 """The grid stays where it is put, whatever the labels say, so that the strips stay aligned."""
 TOP, BOTTOM, GAP = 5.0, 9.0, 4.0
 LEFT, RIGHT = 56, 14
+ROOM = {"drive, %": (-10, 10, 10), "position, %": (0, 100, 20), "current, A": (-0.5, 1, 0.5)}
+"""Axes of the planes are never narrower, and end in whole steps."""
 
 
 def strip_options(strips: tuple[Strip, ...]) -> dict[str, Any]:
@@ -56,7 +58,7 @@ def strip_options(strips: tuple[Strip, ...]) -> dict[str, Any]:
 def plane_options(plane: Plane) -> dict[str, Any]:
     """Return one channel over another: traces, and a mark at the newest point of each."""
     axis: dict[str, Any] = {
-        "type": "value", "nameTextStyle": FONT, "axisLabel": FONT, "scale": True,
+        "type": "value", "nameTextStyle": FONT, "axisLabel": FONT,
         "splitLine": {"lineStyle": {"color": FAINT}},
         "axisLine": {"show": True, "onZero": False, "lineStyle": {"color": INK}},
     }  # fmt: skip
@@ -75,8 +77,19 @@ def plane_options(plane: Plane) -> dict[str, Any]:
         "animation": False,
         "grid": {"left": LEFT, "right": 18, "top": 30, "bottom": 44, **EXACT},
         "legend": legend | {"show": len(traces) > 1, "data": [line.name for _, line in plane.lines]},
-        "xAxis": {**axis, "name": plane.across, "nameLocation": "middle", "nameGap": 28},
-        "yAxis": {**axis, "name": plane.up, "nameTextStyle": {**FONT, "align": "left"}},
+        "xAxis": {
+            **axis,
+            "room": ROOM[plane.across],
+            "name": plane.across,
+            "nameLocation": "middle",
+            "nameGap": 28,
+        },
+        "yAxis": {
+            **axis,
+            "room": ROOM[plane.up],
+            "name": plane.up,
+            "nameTextStyle": {**FONT, "align": "left"},
+        },
         "series": [*traces, newest],
     }
 

@@ -153,7 +153,7 @@ PAIR_WORDS = (
 
 def _pair_strips(*, sensor: bool) -> tuple[Strip, ...]:
     def both(title: str, channel: int, low: float, high: float, step: float) -> Strip:
-        lines = (Line(f"A {title}", channel, 3), Line(f"B {title}", channel + len(PAIRED), 1, "dashed"))
+        lines = (Line("A", channel, 3), Line("B", channel + len(PAIRED), 1, "dashed"))
         return Strip(title, lines, low, high, step)
 
     count = 2 * len(PAIRED)

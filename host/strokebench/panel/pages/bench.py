@@ -28,6 +28,7 @@ OFFLINE = (
     "\u26a0 No news from the panel's program: this page does not know what the part does."
     " If it moves, use the stop button on the bench. Trying again."
 )
+STEPS = ("Part and cautions", "Connect", "Move or run", "Verdict", "Report")
 BUDGETS = (("part", "Part"), ("leads", "Leads"), ("bench", "Bench"))
 
 
@@ -35,6 +36,7 @@ def bench_page(driver: Driver, wish: Choice | None) -> str:
     """Return the page; ``wish`` is what the command line asked for."""
     with frame("/", "Bench", drives=True, scripts=("live.js",)) as page:
         tag("h1", "Bench", "unseen")
+        _steps()
         _fault_banner()
         with tag("div", classes="bench"):
             with tag("div", classes="column sights"):
@@ -42,11 +44,18 @@ def bench_page(driver: Driver, wish: Choice | None) -> str:
                 instrument(live_source(driver), LIVE, "Curves", live=True)
                 findings_card()
             with tag("div", classes="column hands"):
-                choice_card(wish)
                 _by_hand()
                 _procedure()
                 _budgets()
+                choice_card(wish)
     return written(page)
+
+
+def _steps() -> None:
+    """The way through the job; the page's script marks where one is."""
+    with tag("ol", classes="steps", aria_label="Way through the job"):
+        for step in STEPS:
+            tag("li", step, data_step=True)
 
 
 def _fault_banner() -> None:

@@ -135,7 +135,7 @@ def _row(run: RunSummary, place: int) -> None:
         with tag("th", scope="row"):
             tag("a", str(run.run_id), href=f"/run/{run.run_id}", aria_label=f"Run {run.run_id}")
         tag("td", run.started_at[:19].replace("T", " "), "number")
-        tag("td", f"{run.part} {run.part_serial}".strip())
+        tag("td", f"{run.part} {run.part_serial}".strip(), "words")
         verdict = run.verdict or run.outcome
         tag("td", f"{SIGNS.get(verdict, '')} {verdict}".strip(), f"word {verdict}")
         with tag("td", classes="words"):

@@ -55,7 +55,7 @@ def failing_first(findings: Sequence[Finding]) -> list[Finding]:
 
 def findings_table(findings: Sequence[Finding], begins_s: float | None = 0.0) -> None:
     """Put the table; ``begins_s``: where the run begins on the charts' axis, None when it is not there."""
-    with table("Table of findings", ("Finding", "Value \u00b1 U", "Limits", "Verdict", "Where")):
+    with table("Table of findings", ("Finding", "Verdict", "Value \u00b1 U", "Limits", "Where")):
         for finding in failing_first(findings):
             _row(finding, begins_s)
 
@@ -64,10 +64,10 @@ def _row(finding: Finding, begins_s: float | None) -> None:
     word = finding.verdict.value
     with tag("tr"):
         tag("th", finding.title, scope="row")
-        tag("td", f"{value_text(finding)} {unit_text(finding)}".strip(), "number")
-        tag("td", limits_text(finding) or "\u2013", "number")
         with tag("td", classes=f"word {word}"):
             tag("span", f"{SIGNS[word]} {word}")
+        tag("td", f"{value_text(finding)} {unit_text(finding)}".strip(), "number")
+        tag("td", limits_text(finding) or "\u2013", "number")
         with tag("td"):
             where = where_text(finding) or "\u2013"
             if finding.span_s is None or begins_s is None:

@@ -60,11 +60,14 @@ def _chart(points: list[TrendPoint], title: str) -> None:
         tag("p", "No run has a value of it.")
         return
     last = known[-1]
-    limits = [
+    limits: list[dict[str, Any]] = [
         {"yAxis": limit, "name": f"{word} limit"}
         for word, limit in (("lower", last.lower), ("upper", last.upper))
         if limit is not None
     ]
+    shown = [point.value for point in known] + [limit["yAxis"] for limit in limits]
+    room = 0.08 * ((max(shown) - min(shown)) or abs(max(shown)) or 1.0)
+    low, high = min(shown) - room, max(shown) + room
     axis: dict[str, Any] = {
         "axisLabel": FONT, "nameTextStyle": FONT, "axisLine": {"lineStyle": {"color": INK}},
         "splitLine": {"lineStyle": {"color": FAINT}},
@@ -79,7 +82,7 @@ def _chart(points: list[TrendPoint], title: str) -> None:
         "grid": {"left": 64, "right": 20, "top": 34, "bottom": 44},
         "xAxis": {**axis, "type": "category", "name": "run", "nameLocation": "middle", "nameGap": 28,
                   "data": [str(point.run_id) for point in known]},
-        "yAxis": {**axis, "type": "value", "name": last.unit, "scale": True},
+        "yAxis": {**axis, "type": "value", "name": last.unit, "min": round(low, 6), "max": round(high, 6)},
         "series": [{"type": "line", "data": [point.value for point in known], "symbolSize": 9,
                     "itemStyle": {"color": "var(--line-3)"}, "lineStyle": {"color": "var(--line-3)"},
                     "markLine": mark}],

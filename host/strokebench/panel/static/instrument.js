@@ -113,6 +113,7 @@ export class View {
     if (number !== this.asked || !reply) return;
     if (reply.extent) this.extent = reply.extent;
     this.draw(reply);
+    this.mark(); // which names have room has changed with the window
   }
 
   async ask(what, query) {

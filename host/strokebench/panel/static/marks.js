@@ -4,15 +4,23 @@ import { dressed } from "./chart.js";
 
 const LABEL = { color: "var(--ink)", fontSize: "var(--chart-font)", overflow: "truncate" };
 
+const LETTER_PX = 7;
+
+// A name is written where it has room.
+function fits(view, { label, start_s, end_s }) {
+  const share = ((end_s ?? view.end) - start_s) / Math.max(view.end - view.start, 1e-6);
+  return share * view.chart.getWidth() > LETTER_PX * label.length;
+}
+
 function segments(view, top) {
-  return view.segments.map(({ label, start_s, end_s }, i) => [
+  return view.segments.map((segment, i) => [
     {
-      xAxis: start_s,
-      name: label,
+      xAxis: segment.start_s,
+      name: segment.label,
       itemStyle: { color: i % 2 ? "var(--segment)" : "transparent" },
-      label: { ...LABEL, show: top, position: "insideTop", distance: 2 },
+      label: { ...LABEL, show: top && fits(view, segment), position: "insideBottom", distance: 2 },
     },
-    { xAxis: end_s ?? view.end },
+    { xAxis: segment.end_s ?? view.end },
   ]);
 }
 

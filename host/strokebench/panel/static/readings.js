@@ -86,6 +86,17 @@ function abilities(update) {
   for (const element of document.querySelectorAll("[data-seen]")) element.hidden = !can[element.dataset.seen];
 }
 
+// Where one is on the way through the job: part, connect, move or run, verdict, report.
+function steps(update) {
+  const by = { none: 0, connecting: 1, judging: 3 };
+  const now = update.verdict && update.phase === "idle" ? 4 : (by[update.phase] ?? 2);
+  document.querySelectorAll("[data-step]").forEach((step, i) => {
+    if (i === now) step.setAttribute("aria-current", "step");
+    else step.removeAttribute("aria-current");
+    step.classList.toggle("done", i < now);
+  });
+}
+
 export function show(update, leaving) {
   const now = performance.now();
   const same = document.body.dataset.phase === update.phase;
@@ -94,6 +105,7 @@ export function show(update, leaving) {
   abilities(update);
   visibility(update, leaving);
   texts(update);
+  steps(update);
   document.body.dataset.phase = update.phase;
 }
 
