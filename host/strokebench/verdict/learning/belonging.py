@@ -1,8 +1,10 @@
-"""Which of the good parts does not belong: each is laid beside what the others teach.
+"""Which of the good parts does not belong: the farthest ones are laid beside what the rest teaches.
 
-Leaving a part out, its reading over the others' predictive spread is Student's t; without a prior that is the
-test of Grubbs (1950; NIST/SEMATECH e-Handbook 1.3.5.17.1). All parts and findings together may point at a good
-set of parts once in a hundred times (Bonferroni).
+The generalised test of Rosner (1983, Technometrics 25; NIST/SEMATECH e-Handbook 1.3.5.17.3), finding by finding,
+with the prior spread beside the parts' own. The farthest part is taken away, then the farthest of the rest, up to
+nearly half of them; the last that is too far from those that are left, and all taken away before it, do not
+belong. So two strangers do not hide each other. All parts and findings together point at a good set of parts once
+in a hundred times (Bonferroni).
 """
 
 from __future__ import annotations
@@ -19,64 +21,59 @@ from strokebench.verdict.learning.sums import Sums, sums_of
 
 @dataclass(frozen=True)
 class Stranger:
-    """A part that does not seem to belong: the finding that says so most clearly, its reading, the others'."""
+    """A part that does not seem to belong: the finding that says so most clearly, its reading, the rest's middle.
+
+    ``probability``: of a distance so large or larger in a part that belongs.
+    """
 
     serial: str
     key: str
     value: float
     others: float
     probability: float
-    """Of so large a distance in a part that belongs."""
 
 
 def strangers(
-    parts: Mapping[str, Readings], before: Mapping[str, Sums], scales: Mapping[str, Scale], sides: int
+    parts: Mapping[str, Readings], before: Mapping[str, Sums], scales: Mapping[str, Scale]
 ) -> list[Stranger]:
     """Return the parts that do not seem to belong, the clearest first.
 
-    They are found one after the other, each beside those that are left: two strangers do not hide each other
-    while the others outnumber them. ``before``: what was learnt earlier; those parts are not looked at again.
+    ``before``: what was learnt earlier; it counts as the rest, and those parts are not looked at again.
     """
-    found: list[Stranger] = []
-    left = dict(parts)
-    least = FAMILY / max(1, len(parts) * sides)
-    while left:
-        farthest = min(
-            (stranger for serial in left if (stranger := _farthest(serial, left, before, scales))),
-            key=lambda stranger: stranger.probability, default=None,
-        )  # fmt: skip
-        if farthest is None or farthest.probability > least:
-            break
-        found.append(farthest)
-        del left[farthest.serial]
-    return found
+    clearest: dict[str, Stranger] = {}
+    for key, scale in scales.items():
+        values = {serial: readings[key] for serial, readings in parts.items() if key in readings}
+        for found in strange(key, values, before.get(key, Sums()), scale, FAMILY / len(scales)):
+            known = clearest.get(found.serial)
+            if known is None or found.probability < known.probability:
+                clearest[found.serial] = found
+    return sorted(clearest.values(), key=lambda found: found.probability)
 
 
-def _farthest(
-    serial: str, parts: Mapping[str, Readings], before: Mapping[str, Sums], scales: Mapping[str, Scale]
-) -> Stranger | None:
-    """The finding in which a part is farthest from the others."""
-    looked = [
-        _beside(serial, key, parts, before.get(key, Sums()), scales[key]) for key in parts[serial]
-    ]
-    return min(
-        (stranger for stranger in looked if stranger), key=lambda stranger: stranger.probability, default=None
-    )
+def strange(
+    key: str, values: Mapping[str, tuple[float, float]], before: Sums, scale: Scale, risk: float
+) -> list[Stranger]:
+    """Return the parts that do not belong by one finding, those taken away first first.
+
+    ``values`` and standard uncertainties are on the ``scale``; ``risk`` is that of pointing at a good set.
+    """
+    left, taken, last = dict(values), [], 0
+    while len(taken) < (len(values) - 1 + bool(before.parts)) // 2:
+        middle = before.merged(sums_of(left.values())).mean
+        serial = max(left, key=lambda name: abs(left[name][0] - middle))
+        value, u = left.pop(serial)
+        rest = before.merged(sums_of(left.values()))
+        taken.append(_beside(serial, key, value, u, rest, scale))
+        if taken[-1].probability <= risk / (len(left) + 1):
+            last = len(taken)
+    return taken[:last]
 
 
-def _beside(
-    serial: str, key: str, parts: Mapping[str, Readings], before: Sums, scale: Scale
-) -> Stranger | None:
-    others = before.merged(
-        sums_of(readings[key] for other, readings in parts.items() if other != serial and key in readings)
-    )
-    if not others.parts:
-        return None
-    value, u = parts[serial][key]
-    spread = spread_of(others, scale)
-    around = math.hypot(spread.sigma * math.sqrt(1 + 1 / others.parts), u)
-    probability = tail(abs(value - others.mean) / around, spread.freedom) if around > 0 else 1.0
-    return Stranger(serial, key, scale.back(value), scale.back(others.mean), probability)
+def _beside(serial: str, key: str, value: float, u: float, rest: Sums, scale: Scale) -> Stranger:
+    spread = spread_of(rest, scale)
+    around = math.hypot(spread.sigma * math.sqrt(1 + 1 / rest.parts), u)
+    probability = 2 * tail(abs(value - rest.mean) / around, spread.freedom) if around > 0 else 1.0
+    return Stranger(serial, key, scale.back(value), scale.back(rest.mean), probability)
 
 
 def tail(t: float, freedom: float) -> float:

@@ -87,7 +87,7 @@ def learn(specimens: Sequence[Specimen], base: Profile, keep: Sequence[str] = ()
     _enough(len(parts) + len(before))
     learnt_before = {key: kept[0] for key, kept in kept_sums(base).items()}
     sums = {key: (learnt_before.get(key, Sums()).merged(_sums(parts, key)), scales[key]) for key in scales}
-    found = strangers(parts, learnt_before, scales, sides(base, list(scales)))
+    found = strangers(parts, learnt_before, scales)
     learnt = limits_from(sums, base, [*before, *map(_good_part, _by_serial(specimens).values())])
     learnt.strangers = [stranger for stranger in found if stranger.serial not in keep]
     return learnt

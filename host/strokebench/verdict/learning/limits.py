@@ -6,8 +6,8 @@ prediction interval of Hahn 1969, JASA 64, and of ISO 16269-8). All limits of a 
 part in a hundred: each side of each finding gets its share (Bonferroni).
 
 A limit is where true values of good parts end. A verdict adds the guard band of 2 u to it. Where a reading's own
-uncertainty is large against the parts' spread that band alone would let 2.5 % fail, so the limit is never closer
-than good readings with their guard band need.
+uncertainty is large against the parts' spread, that band alone would let 2.5 % fail, and hardly any good part would
+pass: so the limit is also so far that a good reading with its guard band passes in 95 of 100 parts.
 """
 
 from __future__ import annotations
@@ -22,6 +22,8 @@ from strokebench.verdict.learning.sums import Sums
 
 FAMILY = 0.01
 """Share of good parts that may fail in any limit, all limits together."""
+PASSES = 1.645
+"""Standard deviations within which, on one side, lie 95 of 100 readings of good parts."""
 WORTHWHILE = 0.1
 """Share by which a limit must come closer to be worth more parts."""
 
@@ -41,7 +43,8 @@ class Spread:
         """
         t = quantile(share, self.freedom)
         around = self.sigma * math.sqrt(1 + 1 / self.parts)
-        return max(t * around, t * math.hypot(around, u) - COVERAGE * u)
+        read = math.hypot(around, u)
+        return max(t * around, t * read - COVERAGE * u, PASSES * read + COVERAGE * u)
 
 
 @lru_cache(maxsize=4096)

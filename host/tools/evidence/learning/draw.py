@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from strokebench.data.findings import Finding, Verdict
@@ -84,17 +84,28 @@ def verdict_by(part: Stroked, profile: Profile) -> tuple[Verdict, tuple[str, ...
     return (Verdict.PASS if passes else Verdict.INCONCLUSIVE), ()
 
 
-def changed(parts: Sequence[Stroked], by: float) -> list[Stroked]:
-    """Return parts that spread ``by`` as much around their middle, in each finding: a type unlike the prior's."""
-    keys = {key for part in parts for key in part.readings}
+def changed(parts: Sequence[Stroked], by: float, scales: Mapping[str, Scale]) -> list[Stroked]:
+    """Return parts whose findings lie ``by`` as far from their middle: a type that spreads unlike the prior's.
+
+    Findings that end at zero stay as they are.
+    """
     middle = {
-        key: float(np.mean([part.readings[key][0] for part in parts if key in part.readings])) for key in keys
+        key: float(np.mean([part.readings[key][0] for part in parts if key in part.readings]))
+        for key, scale in scales.items()
+        if scale.kind != "zero" and any(key in part.readings for part in parts)
     }
-    return [_stretched(part, middle, by) for part in parts]
+    return [_stretched(part, middle, by, scales) for part in parts]
 
 
-def _stretched(part: Stroked, middle: Mapping[str, float], by: float) -> Stroked:
-    readings = {
-        key: (middle[key] + by * (value - middle[key]), u) for key, (value, u) in part.readings.items()
-    }
-    return Stroked(part.name, part.seed, part.findings, part.at, readings, part.failed_before, part.refused)
+def _stretched(part: Stroked, middle: Mapping[str, float], by: float, scales: Mapping[str, Scale]) -> Stroked:
+    readings, findings = dict(part.readings), []
+    for finding in part.findings:
+        if finding.key in readings and finding.key in middle:
+            value, u = readings[finding.key]
+            readings[finding.key] = (middle[finding.key] + by * (value - middle[finding.key]), u)
+            scale = scales[finding.key]
+            before, after = scale.back(value), scale.back(readings[finding.key][0])
+            share = finding.value / before if scale.kind == "log" else 1.0
+            finding = finding.with_(value=after * share)
+        findings.append(finding)
+    return replace(part, readings=readings, findings=findings)
