@@ -16,6 +16,7 @@ from strokebench.verdict.learning.here import limits_here
 from strokebench.verdict.learning.learn import Specimen, learn
 from strokebench.verdict.learning.surroundings import Surroundings, surroundings_of
 from strokebench.verdict.learning.writing import laid_into
+
 from tests.reference.tolerance import median_and_qn_limits
 
 PART = "fuel-pump"
@@ -48,7 +49,9 @@ def learnt(eight: list[Specimen]) -> Profile:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("seed", "supply_v", "ambient_c"), [(21, 14.4, 23.0), (22, 13.8, 5.0), (23, 11.2, 40.0)])
+@pytest.mark.parametrize(
+    ("seed", "supply_v", "ambient_c"), [(21, 14.4, 23.0), (22, 13.8, 5.0), (23, 11.2, 40.0)]
+)
 def test_good_pumps_at_another_supply_do_not_fail(
     eight: list[Specimen], learnt: Profile, seed: int, supply_v: float, ambient_c: float
 ) -> None:

@@ -18,7 +18,9 @@ def fill(path: Path, count: int = 5, shop: str = "S", verdict: str = "fail", out
     """A book of good parts, all of which the built-in limits fail: their winding is of another size."""
     with Book(path) as book:
         for finding in specimens(count, shop=shop):
-            bigger = [each.with_(value=2 * each.value) if each.key == OHM.key else each for each in finding.findings]
+            bigger = [
+                each.with_(value=2 * each.value) if each.key == OHM.key else each for each in finding.findings
+            ]
             info = {"identity": {"uid": "E6614103E7", "calibration_id": 0x0BADCAFE}}
             with book.new_run(
                 finding.part, finding.kind, part_serial=finding.serial, profile=finding.profile, info=info
@@ -107,7 +109,9 @@ def test_it_learns_on_later_and_two_shops_merge(shop: Path, capsys: pytest.Captu
     together = ["learn", "shop.book", "later.book", "--part", "solenoid", "--good", "all", "-o", "both.toml"]
     assert main(together) == 0
     for name in ("shop", "later"):
-        assert main(["learn", f"{name}.book", "--part", "solenoid", "--good", "all", "-o", f"{name}.toml"]) == 0
+        assert (
+            main(["learn", f"{name}.book", "--part", "solenoid", "--good", "all", "-o", f"{name}.toml"]) == 0
+        )
     assert main(["learn", "later.book", "--add", "shop.toml", "--good", "all", "-o", "on.toml"]) == 0
     assert main(["learn", "--merge", "shop.toml", "later.toml", "-o", "merged.toml"]) == 0
     both = load_part("both.toml")
@@ -115,7 +119,9 @@ def test_it_learns_on_later_and_two_shops_merge(shop: Path, capsys: pytest.Captu
         profile = load_part(name)
         assert profile.learnt == both.learnt
         for key, limit in both.findings.items():
-            assert (profile.findings[key].lower, profile.findings[key].upper) == (limit.lower, limit.upper), key
+            assert (profile.findings[key].lower, profile.findings[key].upper) == (limit.lower, limit.upper), (
+                key
+            )
     assert main(["learn", "later.book", "--add", "on.toml", "--good", "all"]) == 7, "they count already"
     assert main(["learn", "--merge", "shop.toml", "later.toml", "--good", "all"]) == 2
     assert main(["learn", "shop.book", "--add", "solenoid", "--good", "all"]) == 7, "it was not learnt"

@@ -1,8 +1,10 @@
-"""The statistics of learnt limits against published values, scipy, and what they promise on fresh normal parts."""
+"""The statistics of learnt limits against published values, scipy, and what they promise on fresh normal
+parts."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 import pytest
@@ -11,19 +13,20 @@ from strokebench.verdict.learning.belonging import strange
 from strokebench.verdict.learning.limits import FAMILY, Spread, quantile, share_each, spread_of
 from strokebench.verdict.learning.scale import Scale
 from strokebench.verdict.learning.sums import Sums, sums_of
+
 from tests.reference.tolerance import factor, robust
 
 NO_PRIOR = Scale("plain", 0.0, 0.0)
 LIMITS = 28
-"""Limits of a part, as the issue of false alarms was seen with."""
+"""Limits of a part such as a throttle body."""
 PARTS = (3, 5, 10, 20)
 
 
 @pytest.mark.parametrize(("count", "published"), [(5, 3.04), (10, 2.37), (20, 2.14)])
 def test_without_prior_it_is_hahns_prediction_interval(count: int, published: float) -> None:
     """Two-sided 95 % factors for one further observation: Hahn 1969, JASA 64, also Hahn and Meeker's tables
-    (from memory of the tables; the formula is that of Berthouex and Brown, Statistics for Environmental Engineers,
-    chapter 21)."""
+    (from memory of the tables; the formula is that of Berthouex and Brown, Statistics for Environmental
+    Engineers, chapter 21)."""
     assert Spread(1.0, count - 1, count).reach(0.025) == pytest.approx(published, abs=0.006)
 
 
@@ -46,7 +49,8 @@ def test_sums_are_numpys_mean_and_variance_however_they_are_merged() -> None:
 
 
 def test_the_posterior_spread_is_that_of_scipys_inverse_gamma() -> None:
-    """A scaled inverse chi-square prior with normal values: the predictive distribution by drawing from both."""
+    """A scaled inverse chi-square prior with normal values: the predictive distribution by drawing from
+    both."""
     scale, values = Scale("plain", 0.8, 8.0), [0.3, -0.9, 1.4]
     sums = sums_of((value, 0.0) for value in values)
     spread = spread_of(sums, scale)
@@ -61,21 +65,27 @@ def test_the_posterior_spread_is_that_of_scipys_inverse_gamma() -> None:
 MASSES = (199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57)
 """NIST/SEMATECH e-Handbook 1.3.5.17.1, test of Grubbs: G = 2.4687 beyond the critical 2.032 (5 %)."""
 ROSNER = (
-    -0.25, 0.68, 0.94, 1.15, 1.20, 1.26, 1.26, 1.34, 1.38, 1.43, 1.49, 1.49, 1.55, 1.56, 1.58, 1.65, 1.69, 1.70,
-    1.76, 1.77, 1.81, 1.91, 1.94, 1.96, 1.99, 2.06, 2.09, 2.10, 2.14, 2.15, 2.23, 2.24, 2.26, 2.35, 2.37, 2.40,
-    2.47, 2.54, 2.62, 2.64, 2.90, 2.92, 2.92, 2.93, 3.21, 3.26, 3.30, 3.59, 3.68, 4.30, 4.64, 5.34, 5.42, 6.01,
+    -0.25, 0.68, 0.94, 1.15, 1.20, 1.26, 1.26, 1.34, 1.38, 1.43, 1.49, 1.49, 1.55, 1.56,
+    1.58, 1.65, 1.69, 1.70, 1.76, 1.77, 1.81, 1.91, 1.94, 1.96, 1.99, 2.06, 2.09, 2.10,
+    2.14, 2.15, 2.23, 2.24, 2.26, 2.35, 2.37, 2.40, 2.47, 2.54, 2.62, 2.64, 2.90, 2.92,
+    2.92, 2.93, 3.21, 3.26, 3.30, 3.59, 3.68, 4.30, 4.64, 5.34, 5.42, 6.01,
 )  # fmt: skip
 """NIST/SEMATECH e-Handbook 1.3.5.17.3 (data of Rosner 1983): 3 outliers at 5 %."""
 
 
-def found_in(values: tuple[float, ...], risk: float) -> list[float]:
-    named = {str(at): (value, 0.0) for at, value in enumerate(values)}
-    return [stranger.value for stranger in strange("x", named, Sums(), NO_PRIOR, risk)]
+def named(values: Iterable[float]) -> dict[str, tuple[float, float]]:
+    return {str(at): (float(value), 0.0) for at, value in enumerate(values)}
+
+
+def found_in(values: Iterable[float], risk: float) -> list[float]:
+    return [stranger.value for stranger in strange("x", named(values), Sums(), NO_PRIOR, risk)]
 
 
 def test_one_stranger_as_the_handbooks_test_of_grubbs_finds_it() -> None:
     farthest = max(abs(np.array(MASSES) - np.mean(MASSES))) / np.std(MASSES, ddof=1)
-    assert farthest == pytest.approx(2.4687, abs=1e-3), "the handbook's statistic, so the data are the handbook's"
+    assert farthest == pytest.approx(2.4687, abs=1e-3), (
+        "the handbook's statistic, so the data are the handbook's"
+    )
     assert found_in(MASSES, 0.05) == [245.57]
     assert found_in(MASSES[:-1], 0.05) == []
 
@@ -95,9 +105,7 @@ def test_good_sets_of_parts_are_hardly_ever_pointed_at() -> None:
     for count in PARTS:
         sigma = np.sqrt(8.0 / rng.chisquare(8.0, 1500))
         wrong = sum(
-            bool(strange("x", {str(at): (float(x), 0.0) for at, x in enumerate(rng.normal(0, s, count))}, Sums(),
-                         scale, 0.01))
-            for s in sigma
+            bool(strange("x", named(rng.normal(0, s, count)), Sums(), scale, 0.01)) for s in sigma
         )  # fmt: skip
         assert wrong / 1500 < 0.02, count
 
@@ -120,7 +128,9 @@ def old_and_new(count: int, sigma: np.ndarray, rng: np.random.Generator) -> tupl
         squares = ((learnt - learnt.mean(0)) ** 2).sum(0)
         posterior = np.sqrt((8.0 + squares) / (8.0 + count - 1))
         each = share_each(LIMITS)
-        new = np.array([Spread(s, 8.0 + count - 1, count).reach(each, v) for s, v in zip(posterior, u, strict=True)])
+        new = np.array([
+            Spread(s, 8.0 + count - 1, count).reach(each, v) for s, v in zip(posterior, u, strict=True)
+        ])  # fmt: skip
         away = fresh - learnt.mean(0)
         fails[1] |= (np.abs(away) if both else away) > new + 2 * u
     return float(fails[0].mean()), float(fails[1].mean())
@@ -129,7 +139,8 @@ def old_and_new(count: int, sigma: np.ndarray, rng: np.random.Generator) -> tupl
 @pytest.mark.slow
 @pytest.mark.parametrize("count", PARTS)
 def test_all_limits_together_fail_one_good_part_in_a_hundred(count: int) -> None:
-    """95/95 tolerance limits for each of 28 limits failed several in a hundred, however many parts there were."""
+    """95/95 tolerance limits for each of 28 limits failed several in a hundred, however many parts there
+    were."""
     rng = np.random.default_rng(count)
     sigma = np.sqrt(8.0 / rng.chisquare(8.0, 3000))
     old, new = old_and_new(count, sigma, rng)

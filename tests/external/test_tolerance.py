@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import median_abs_deviation, nct
 from strokebench.diagnose.stats import Floats
+
 from tests.reference.tolerance import factor, qn, robust
 
 

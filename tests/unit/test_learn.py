@@ -33,10 +33,13 @@ def specimens(count: int, repeats: int = 1, seed: int = 3, shop: str = "S") -> l
     profile = load_part("solenoid").model_dump(mode="json", exclude_none=True)
     return [
         Specimen(f"{shop}{n}", f"run {n * repeats + again + 1} of shop.book", "solenoid", "solenoid", profile,
-                 [OHM.with_(value=float(value)), LEAK.with_(value=0.0), STALL.with_(value=12.5 / float(value)),
-                  SUPPLY], WORKSHOP, "2026-11-0%d" % (n % 9 + 1), "E66", "0badcafe")
+                 readings(float(value)), WORKSHOP, f"2026-11-0{n % 9 + 1}", "E66", "0badcafe")
         for n, value in enumerate(values) for again in range(repeats)
     ]  # fmt: skip
+
+
+def readings(ohm: float) -> list[Finding]:
+    return [OHM.with_(value=ohm), LEAK.with_(value=0.0), STALL.with_(value=12.5 / ohm), SUPPLY]
 
 
 def learned(given: list[Specimen], part: str = "solenoid") -> dict[str, LearntLimit]:
@@ -186,7 +189,9 @@ def test_limits_move_to_the_supply_and_temperature_of_the_run() -> None:
     assert judged(usual, WORKSHOP) is Verdict.PASS
     assert judged(usual * 11.0 / 12.6, Surroundings(11.0, 20.0)) is Verdict.PASS
     assert judged(usual * 11.0 / 12.6 * 254.5 / 279.5, Surroundings(11.0, 45.0)) is Verdict.PASS
-    assert judged(usual * 11.0 / 12.6 * 254.5 / 279.5, WORKSHOP) is Verdict.FAIL, "there it would be too little"
+    assert judged(usual * 11.0 / 12.6 * 254.5 / 279.5, WORKSHOP) is Verdict.FAIL, (
+        "there it would be too little"
+    )
     assert judged(usual, Surroundings(14.5, 0.0)) is Verdict.FAIL, "and here this is too little"
     moved = limits_here([STALL.with_(lower=limit)], profile, Surroundings(14.5, 0.0))[0]
     assert moved.evidence["limits_at"]["lower"] == limit

@@ -12,8 +12,8 @@ from strokebench.parts.limits import STRICT
 class LimitSums(BaseModel):
     """What good parts taught about one finding; enough to learn on, and to merge with another shop's.
 
-    ``mean``, ``squares`` (sum of squared deviations from it) and ``u2`` (mean squared standard uncertainty) are
-    on a scale: "log" is ln x, "zero" is ln(1 + x / ``unit``) with negative x as 0, "plain" is x itself.
+    ``mean``, ``squares`` (sum of squared deviations from it) and ``u2`` (mean squared standard uncertainty)
+    are on a scale: "log" is ln x, "zero" is ln(1 + x / ``unit``) with negative x as 0, "plain" is x itself.
     """
 
     model_config = STRICT

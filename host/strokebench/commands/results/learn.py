@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from strokebench.parts.profile import Profile
+    from strokebench.verdict.learning.belonging import Stranger
     from strokebench.verdict.learning.learn import Learnt, LearntLimit, Specimen
 
 FILES_HELP = "job books, CSV files, folders of CSV files (default: the book of --book)"
@@ -27,9 +28,14 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("files", nargs="*", metavar="FILE", help=FILES_HELP)
     what = parser.add_mutually_exclusive_group(required=True)
     what.add_argument("--part", metavar="PART|FILE.toml", help="the part that they are of")
-    what.add_argument("--add", metavar="FILE.toml", help="a learnt profile that is to learn on from further parts")
     what.add_argument(
-        "--merge", nargs=2, metavar="FILE.toml", help="two learnt profiles of one part, as of two shops: no recordings"
+        "--add", metavar="FILE.toml", help="a learnt profile that is to learn on from further parts"
+    )
+    what.add_argument(
+        "--merge",
+        nargs=2,
+        metavar="FILE.toml",
+        help="two learnt profiles of one part, as of two shops: no recordings",
     )
     add_good(parser)
     add_book(parser)
@@ -108,15 +114,17 @@ def _refuse_strangers(result: _Result) -> None:
     strange = result.learnt.strangers
     if not strange:
         return
-    said = "; ".join(
-        f"{each.serial} ({result.names[each.key][0].lower()} {each.value:.3g} {result.names[each.key][1]}".rstrip()
-        + f", the others {each.others:.3g})" for each in strange
-    )  # fmt: skip
+    said = "; ".join(_strange(each, *result.names[each.key]) for each in strange)
     who = ",".join(each.serial for each in strange)
     raise DataError(
         f"Of the good parts, {'this does' if len(strange) == 1 else 'these do'} not seem to belong: {said}.",
         f"Look at it again. Leave it out with --without {who}, or count it with --keep {who}.",
     )
+
+
+def _strange(each: Stranger, title: str, unit: str) -> str:
+    value = f"{title.lower()} {each.value:.3g} {unit}".rstrip()
+    return f"{each.serial} ({value}, the others {each.others:.3g})"
 
 
 def _write(args: argparse.Namespace, result: _Result) -> None:
@@ -155,8 +163,9 @@ def _row(limit: LearntLimit) -> dict[str, Any]:
     more = limit.more or (None, None)
     return {
         "key": limit.key, "parts": limit.sums.parts, "centre": limit.centre, "lower": limit.lower,
-        "upper": limit.upper, "scale": limit.scale.kind, "mean": limit.sums.mean, "squares": limit.sums.squares,
-        "spread": limit.spread, "u": limit.u, "more_parts": more[0], "closer_by": more[1],
+        "upper": limit.upper, "scale": limit.scale.kind, "mean": limit.sums.mean,
+        "squares": limit.sums.squares, "spread": limit.spread, "u": limit.u, "more_parts": more[0],
+        "closer_by": more[1],
     }  # fmt: skip
 
 
@@ -175,7 +184,9 @@ def _show(result: _Result, path: str | None) -> None:
         ends = ["" if x is None else f"{rounded(x, limit.centre):g}" for x in (limit.lower, limit.upper)]
         title, unit = result.names.get(limit.key, (limit.key, ""))
         more = "" if limit.more is None else f"{limit.more[0]} more"
-        table.add_row(f"{title}, {unit}".rstrip(", "), str(limit.sums.parts), f"{limit.centre:.4g}", *ends, more)
+        table.add_row(
+            f"{title}, {unit}".rstrip(", "), str(limit.sums.parts), f"{limit.centre:.4g}", *ends, more
+        )
     screen.print(table)
     for line in _remarks(result):
         screen.print(line, markup=False, highlight=False)

@@ -22,7 +22,8 @@ EVERY = "all"
 
 @dataclass(frozen=True)
 class Candidate:
-    """A recording that may be declared good; ``read`` makes the specimen of it, ``unfit`` says why it cannot be."""
+    """A recording that may be declared good; ``read`` makes the specimen of it, ``unfit`` says why it
+    cannot be."""
 
     serial: str
     source: str
@@ -53,7 +54,8 @@ def candidates(files: Sequence[str], base: Profile, mapping: str) -> list[Candid
             found += _of_book(file, base) if is_book(file) else [_of_csv(file, base, mapping)]
     if not found:
         raise DataError(
-            f"There is no recording of {base.name} in {', '.join(files)}.", "Name books or CSV files that hold some."
+            f"There is no recording of {base.name} in {', '.join(files)}.",
+            "Name books or CSV files that hold some.",
         )
     return found
 
@@ -61,14 +63,15 @@ def candidates(files: Sequence[str], base: Profile, mapping: str) -> list[Candid
 def chosen(found: Sequence[Candidate], good: str | None, without: str) -> tuple[list[Candidate], list[str]]:
     """Return the recordings that ``--good`` names, and in words which of them are left out, and why.
 
-    UsageError when it names something that is not there, or nothing; DataError for a run that was named by its
-    number and cannot be used.
+    UsageError when it names something that is not there, or nothing; DataError for a run that was named by
+    its number and cannot be used.
     """
     serials = sorted({each.serial for each in found if each.serial})
     if not good:
         raise UsageError(
             "Nobody has said which parts are good: limits are learnt from those alone.",
-            f"Name them by serial number, run or file: --good {','.join(serials[:4]) or '3,5-8'}; or --good {EVERY}",
+            f"Name them by serial number, run or file: --good {','.join(serials[:4]) or '3,5-8'};"
+            f" or --good {EVERY}",
         )
     away = set(_split(without))
     named = list(found) if good == EVERY else _named(found, good)
@@ -87,7 +90,9 @@ def _named(found: Sequence[Candidate], good: str) -> list[Candidate]:
         by_name = [each for each in found if word in each.names]
         by_number = [each for each in found if each.number in _numbers(word)]
         if by_name and by_number and by_name != by_number:
-            raise UsageError(f"{word} is a run's number and a serial number.", "Name the run by its serial number.")
+            raise UsageError(
+                f"{word} is a run's number and a serial number.", "Name the run by its serial number."
+            )
         if len({each.file for each in by_number}) > 1:
             raise UsageError(f"Several books have a run {word}.", "Name parts by serial number.")
         if not by_name and not by_number:
@@ -143,8 +148,8 @@ def _from_book(book: Book, run: RunSummary, source: str, base: Profile) -> Speci
     identity = data.info.get("identity")
     identity = identity if isinstance(identity, dict) else {}
     return Specimen(
-        run.part_serial, source, run.part, run.kind, book.profile(run.run_id), findings, surroundings_of(data),
-        run.started_at, *bench_of(identity.get("uid"), identity.get("calibration_id")),
+        run.part_serial, source, run.part, run.kind, book.profile(run.run_id), findings,
+        surroundings_of(data), run.started_at, *bench_of(identity.get("uid"), identity.get("calibration_id")),
     )  # fmt: skip
 
 
@@ -162,7 +167,9 @@ def _of_csv(file: str, base: Profile, mapping: str) -> Candidate:
         return _from_csv(file, serial, about, base, mapping)
 
     outcome = about.get("outcome", "done")
-    return Candidate(serial, file, None, file, "" if outcome == "done" else f"it ended early: {outcome}", read)
+    return Candidate(
+        serial, file, None, file, "" if outcome == "done" else f"it ended early: {outcome}", read
+    )
 
 
 def _about(file: str) -> dict[str, Any]:
@@ -215,7 +222,12 @@ def add_good(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--good", metavar="LIST", help=f"the good parts: serial numbers, runs (3,5-8), CSV files, or {EVERY}"
     )
-    parser.add_argument("--without", metavar="LIST", default="", help="serial numbers to leave out all the same")
     parser.add_argument(
-        "--keep", metavar="LIST", default="", help="serial numbers that count although they do not seem to belong"
+        "--without", metavar="LIST", default="", help="serial numbers to leave out all the same"
+    )
+    parser.add_argument(
+        "--keep",
+        metavar="LIST",
+        default="",
+        help="serial numbers that count although they do not seem to belong",
     )

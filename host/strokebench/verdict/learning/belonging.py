@@ -1,10 +1,10 @@
 """Which of the good parts does not belong: the farthest ones are laid beside what the rest teaches.
 
-The generalised test of Rosner (1983, Technometrics 25; NIST/SEMATECH e-Handbook 1.3.5.17.3), finding by finding,
-with the prior spread beside the parts' own. The farthest part is taken away, then the farthest of the rest, up to
-nearly half of them; the last that is too far from those that are left, and all taken away before it, do not
-belong. So two strangers do not hide each other. All parts and findings together point at a good set of parts once
-in a hundred times (Bonferroni).
+The generalised test of Rosner (1983, Technometrics 25; NIST/SEMATECH e-Handbook 1.3.5.17.3), finding by
+finding, with the prior spread beside the parts' own. The farthest part is taken away, then the farthest of
+the rest, up to nearly half of them; the last that is too far from those that are left, and all taken away
+before it, do not belong. So two strangers do not hide each other. All parts and findings together point at
+a good set of parts once in a hundred times (Bonferroni).
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ from strokebench.verdict.learning.sums import Sums, sums_of
 
 @dataclass(frozen=True)
 class Stranger:
-    """A part that does not seem to belong: the finding that says so most clearly, its reading, the rest's middle.
+    """A part that does not seem to belong: the finding that says so most clearly, its reading, the rest's
+    middle.
 
     ``probability``: of a distance so large or larger in a part that belongs.
     """

@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 def limits_here(findings: Sequence[Finding], profile: Profile, at: Surroundings) -> list[Finding]:
     """Return unjudged findings with learnt limits moved from 12.6 V and 20 C to where the run was made.
 
-    By the model of the good parts' own figures, never of the part that is judged. The law's uncertainty widens
-    them. ``evidence["limits_at"]`` of a finding whose limits moved: supply in V, temperature in C, and both
-    limits as the profile has them.
+    By the model of the good parts' own figures, never of the part that is judged. The law's uncertainty
+    widens them. ``evidence["limits_at"]`` of a finding whose limits moved: supply in V, temperature in C,
+    and both limits as the profile has them.
     """
     wanted = [key for key, limit in profile.findings.items() if limit.learnt and key in REFERRED]
     motor = good_motor(profile) if wanted else None

@@ -23,6 +23,10 @@ FEWEST = 3
 """Parts from which on limits are learnt: with two the prior alone would speak."""
 
 
+NOWHERE = Surroundings()
+"""Neither supply nor temperature were recorded."""
+
+
 @dataclass(frozen=True)
 class Specimen:
     """A recording of a part that somebody declared good; ``source`` such as "run 3 of shop.book"."""
@@ -33,7 +37,7 @@ class Specimen:
     kind: str
     profile: dict[str, Any]
     findings: Sequence[Finding]
-    at: Surroundings = Surroundings()
+    at: Surroundings = NOWHERE
     measured: str = ""
     bench: str = ""
     calibration: str = ""
@@ -72,9 +76,9 @@ class Learnt:
 def learn(specimens: Sequence[Specimen], base: Profile, keep: Sequence[str] = ()) -> Learnt:
     """Return what ``specimens`` and the profile ``base``, if it was learnt itself, teach about its findings.
 
-    Repeats of a part count as one part. ``keep``: serial numbers of parts that count although they do not seem
-    to belong. Raises :class:`DataError` for fewer than 3 parts, recordings without serial number, recordings of
-    different kinds of part, and a part that ``base`` was learnt from already.
+    Repeats of a part count as one part. ``keep``: serial numbers of parts that count although they do not
+    seem to belong. Raises :class:`DataError` for fewer than 3 parts, recordings without serial number,
+    recordings of different kinds of part, and a part that ``base`` was learnt from already.
     """
     _same_kind(specimens, base)
     _new(specimens, base)

@@ -2,12 +2,13 @@
 
 The spread's prior is a scaled inverse chi-square with ``freedom`` degrees; with the parts' own it gives
 Student's t for one more part (Gelman and others, Bayesian Data Analysis, 3.2; without a prior it is the
-prediction interval of Hahn 1969, JASA 64, and of ISO 16269-8). All limits of a part together may fail one good
-part in a hundred: each side of each finding gets its share (Bonferroni).
+prediction interval of Hahn 1969, JASA 64, and of ISO 16269-8). All limits of a part together may fail one
+good part in a hundred: each side of each finding gets its share (Bonferroni).
 
-A limit is where true values of good parts end. A verdict adds the guard band of 2 u to it. Where a reading's own
-uncertainty is large against the parts' spread, that band alone would let 2.5 % fail, and hardly any good part would
-pass: so the limit is also so far that a good reading with its guard band passes in 95 of 100 parts.
+A limit is where true values of good parts end. A verdict adds the guard band of 2 u to it. Where a
+reading's own uncertainty is large against the parts' spread, that band alone would let 2.5 % fail, and
+hardly any good part would pass: so the limit is also so far that a good reading with its guard band passes
+in 95 of 100 parts.
 """
 
 from __future__ import annotations

@@ -26,7 +26,8 @@ def merge(first: Profile, second: Profile, keep: Sequence[str] = ()) -> Learnt:
     ):
         if mine != other:
             raise DataError(
-                f"{first.name} and {second.name} are of different {what}.", "Merge those that belong together."
+                f"{first.name} and {second.name} are of different {what}.",
+                "Merge those that belong together.",
             )
     _apart(first, second, keep)
     mine, other = kept_sums(first), kept_sums(second)

@@ -35,7 +35,7 @@ class Motor:
     def torque_nm(self, speed_rad_s: float) -> float:
         """Torque that the load takes at a speed."""
         share = max(speed_rad_s, 0.0) / self.rated_rad_s
-        return self.drag_nm + (self.load_nm - self.drag_nm) * share**self.power
+        return self.drag_nm + (self.load_nm - self.drag_nm) * math.pow(share, self.power)
 
     def runs(self, volts: float, part_c: float) -> tuple[float, float]:
         """Return current in A and back-EMF in V of steady running on ``volts`` at the terminals."""

@@ -1,11 +1,11 @@
 """How findings go with supply and temperature: what a reading would have been at 12.6 V and 20 C.
 
-Most findings are referred by their own diagnosis (resistance to 20 C, torque to rated speed, pull-in time to
-12 V). Those that are left go by the part's physics: what a winding takes by Ohm's law and copper, what a motor
-takes while it runs by the model of its own fitted figures (:mod:`strokebench.verdict.learning.motor`), times by
-a power of the supply and of the winding's resistance. A motion that its speed limits goes with 1 / V, one that
-its acceleration limits with the root of R / V; the powers in between are of simulated parts of both families on
-seeds for tuning.
+Most findings are referred by their own diagnosis (resistance to 20 C, torque to rated speed, pull-in time
+to 12 V). Those that are left go by the part's physics: what a winding takes by Ohm's law and copper, what a
+motor takes while it runs by the model of its own fitted figures
+(:mod:`strokebench.verdict.learning.motor`), times by a power of the supply and of the winding's resistance.
+A motion that its speed limits goes with 1 / V, one that its acceleration limits with the root of R / V; the
+powers in between are of simulated parts of both families on seeds for tuning.
 """
 
 from __future__ import annotations
@@ -20,7 +20,8 @@ from strokebench.verdict.learning.surroundings import Surroundings
 SUPPLY_V, PART_C = 12.6, 20.0
 """What readings and learnt limits are referred to."""
 UNKNOWN_V, UNKNOWN_C = 0.8, 10.0
-"""Standard uncertainty of supply and temperature that nobody recorded (judgement: a battery in a workshop)."""
+"""Standard uncertainty of supply and temperature that nobody recorded (judgement: a battery in a
+workshop)."""
 LAW_U = 0.15
 """Relative to the change that a law makes, in the logarithm (judgement)."""
 LAWS: dict[str, tuple[float, float]] = {

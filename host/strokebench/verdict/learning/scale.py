@@ -30,8 +30,8 @@ class Scale:
     freedom: float
     unit: float = 1.0
     floor: float = 0.0
-    """No limit of a finding that ends at zero is closer, in its unit: where nearly all good parts read zero, a few
-    of them do not show how far the others may be from it."""
+    """No limit of a finding that ends at zero is closer, in its unit: where nearly all good parts read
+    zero, a few of them do not show how far the others may be from it."""
 
     def to(self, value: float, u: float = 0.0) -> tuple[float, float]:
         """Return value and standard uncertainty on the scale; NaN of what cannot be on it."""
@@ -73,6 +73,6 @@ def scale_of(kind: str, key: str, upper_only: bool, typical: float) -> Scale:
 
 
 FREEDOM = 8.0
-"""Degrees of freedom that a prior spread is worth (judgement). Between simulated families it holds better, as if it
-were worth 30; real parts may differ more from it: with 8, a type's spread is thought to be within 0.7 to 1.5 times
-the prior's in two thirds of the types."""
+"""Degrees of freedom that a prior spread is worth (judgement). Between simulated families it holds better,
+as if it were worth 30; real parts may differ more from it: with 8, a type's spread is thought to be within
+0.7 to 1.5 times the prior's in two thirds of the types."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strokebench.data.run import RunData
+from strokebench.diagnose.stats import Floats
 
 FIRST_S = 0.3
 """Stretch at the start of a recording, before anything is driven for long."""
@@ -35,6 +36,6 @@ def surroundings_of(run: RunData) -> Surroundings:
     return Surroundings(_median(still["supply_v"], 1.0, 60.0), part_c)
 
 
-def _median(values: np.ndarray, low: float, high: float) -> float:  # type: ignore[type-arg]
+def _median(values: Floats, low: float, high: float) -> float:
     usable = values[np.isfinite(values) & (values > low) & (values < high)]
     return float(np.median(usable)) if len(usable) else math.nan

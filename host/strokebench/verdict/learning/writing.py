@@ -35,8 +35,8 @@ def head(learnt: Learnt) -> str:
     where = f", on the bench{'es' if len(benches) > 1 else ''} {', '.join(benches)}" if benches else ""
     lines = [
         f"Limits learnt from {len(learnt.parts)} parts that somebody declared good{when}{where}.",
-        f"All of them together should fail one good part in {round(1 / FAMILY)}; a defect must be beyond one of them",
-        "by twice its reading's uncertainty to fail.",
+        f"All of them together should fail one good part in {round(1 / FAMILY)}.",
+        "A reading fails when it is beyond a limit by twice its uncertainty.",
     ]
     lines += [f"Not learnt: {key} ({why})." for key, why in learnt.left.items()]
     return "\n".join(lines)
@@ -46,10 +46,11 @@ def note(limit: LearntLimit, unit: str) -> str:
     """Return in a sentence what a limit rests on."""
     sums, scale = limit.sums, limit.scale
     own = f"theirs alone {_spread(limit, sums.spread)}" if sums.parts > 1 else "theirs alone unknown"
+    middle = f"{limit.centre:.4g} {unit}".rstrip()
+    prior = f"before any was measured {_spread(limit, scale.spread)}, worth {scale.freedom:g} parts"
     text = (
-        f"learnt from {sums.parts} good parts: middle {limit.centre:.4g} {unit}".rstrip()
-        + f", spread {_spread(limit, limit.spread)} ({own}; before any was measured {_spread(limit, scale.spread)},"
-        f" worth {scale.freedom:g} parts), a reading's own uncertainty {_spread(limit, limit.u)}"
+        f"learnt from {sums.parts} good parts: middle {middle}, spread {_spread(limit, limit.spread)}"
+        f" ({own}; {prior}), a reading's own uncertainty {_spread(limit, limit.u)}"
     )
     if scale.kind == "zero" and limit.upper == scale.floor:
         text += f"; no closer than {scale.floor:g}, because few parts do not show what ends at zero"
@@ -59,7 +60,8 @@ def note(limit: LearntLimit, unit: str) -> str:
 
 
 def _spread(limit: LearntLimit, spread: float) -> str:
-    """A standard deviation on the finding's scale in words: per cent of the middle, or in the finding's unit."""
+    """A standard deviation on the finding's scale in words: per cent of the middle, or in the finding's
+    unit."""
     if limit.scale.kind == "log":
         return f"{100 * spread:.2g} %"
     wide = spread if limit.scale.kind == "plain" else spread * (max(limit.centre, 0.0) + limit.scale.unit)
@@ -75,6 +77,7 @@ def _limits(limit: LearntLimit, unit: str) -> dict[str, Any]:
 
 
 def rounded(value: float, middle: float) -> float:
-    """Return ``value`` to four digits of the larger of itself and the middle; the digits beyond mean nothing."""
+    """Return ``value`` to four digits of the larger of itself and the middle; the digits beyond mean
+    nothing."""
     size = max(abs(value), abs(middle))
     return round(value, 3 - math.floor(math.log10(size))) if size > 0 else value

@@ -1,4 +1,5 @@
-"""How often learnt limits fail good parts and find defects, counted over draws of the parts that are learnt from."""
+"""How often learnt limits fail good parts and find defects, counted over draws of the parts that are learnt
+from."""
 
 from __future__ import annotations
 
@@ -9,6 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from strokebench.data.findings import Verdict
 from strokebench.parts import load_part
+from strokebench.parts.profile import Profile
 from strokebench.verdict.learning.readings import learnable
 from strokebench.verdict.learning.scale import Scale
 
@@ -56,35 +58,42 @@ Counts = dict[int, tuple[Count, Count]]
 def count_cell(
     parts: Sequence[Stroked], part: str, draws: int, seed: int, *, spread: float = 1.0,
     learn_at: Callable[[Stroked], bool] = lambda _: True, name: str = "",
+    learn_only: Sequence[Stroked] = (),
 ) -> Counts:  # fmt: skip
     """Return the counts of one part and family.
 
-    ``spread``: how wide the parts spread, over what they do. ``learn_at``: which good parts may be learnt from.
+    ``learn_only``: further good parts that may be learned from, and are never judged.
+    ``spread``: how wide the parts spread, over what they do. ``learn_at``: which good parts may be learnt
+    from.
     """
     base = load_part(part)
     scales = learnable(base)
-    parts = changed(parts, spread, scales) if spread != 1 else parts
+    every = [*parts, *learn_only]
+    every = changed(every, spread, scales) if spread != 1 else every
+    parts, others = every[: len(parts)], every[len(parts) :]
     good = [each for each in parts if each.name == "good" and not each.refused]
+    pool = [*good, *others]
     bad = [each for each in parts if each.name not in ("good", *OF_BENCH)]
-    may = [at for at, each in enumerate(good) if learn_at(each)]
+    may = [at for at, each in enumerate(pool) if learn_at(each)]
     found: Counts = {}
     for count in PARTS:
-        if len(may) < count or len(good) - count < FEWEST_LEFT:
+        if len(may) < count or len(pool) - count < FEWEST_LEFT:
             continue
         rng = np.random.default_rng((seed, count))
         found[count] = Count(), Count()
         for _ in range(draws):
             taken = set(rng.permutation(may)[:count].tolist())
-            _judge(found[count], good, bad, taken, (base, scales), name)
+            _judge(found[count], pool, len(good), bad, taken, (base, scales), name)
     return found
 
 
 def _judge(
-    counts: tuple[Count, Count], good: Sequence[Stroked], bad: Sequence[Stroked], taken: set[int],
-    of: tuple[object, Mapping[str, Scale]], name: str,
+    counts: tuple[Count, Count], pool: Sequence[Stroked], judged: int, bad: Sequence[Stroked],
+    taken: set[int], of: tuple[Profile, Mapping[str, Scale]], name: str,
 ) -> None:  # fmt: skip
-    profile = profile_from([good[at] for at in sorted(taken)], of[0], of[1])  # type: ignore[arg-type]
-    for at, each in enumerate(good):
+    """Learn from those of the ``pool`` that are ``taken``, and judge the first ``judged`` of the others."""
+    profile = profile_from([pool[at] for at in sorted(taken)], *of)
+    for at, each in enumerate(pool[:judged]):
         if at not in taken:
             counts[0].add(f"{name} good {at}", verdict_by(each, profile)[0])
     for at, each in enumerate(bad):

@@ -85,7 +85,8 @@ def verdict_by(part: Stroked, profile: Profile) -> tuple[Verdict, tuple[str, ...
 
 
 def changed(parts: Sequence[Stroked], by: float, scales: Mapping[str, Scale]) -> list[Stroked]:
-    """Return parts whose findings lie ``by`` as far from their middle: a type that spreads unlike the prior's.
+    """Return parts whose findings lie ``by`` as far from their middle: a type that spreads unlike the
+    prior's.
 
     Findings that end at zero stay as they are.
     """

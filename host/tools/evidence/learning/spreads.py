@@ -18,13 +18,13 @@ from tools.evidence.effects import as_finding
 from tools.evidence.workers import Record
 
 LOG_SPREAD, LOG_U = 0.25, 0.12
-"""A finding whose good values spread by less than the first, and are known better than the second, relative, is
-counted in its logarithm."""
+"""A finding whose good values spread by less than the first, and are known better than the second,
+relative, is counted in its logarithm."""
 FLOOR = 0.05
 """Of a built-in limit: how fine a reading near zero is told from zero (judgement)."""
-BEYOND, QUARTER = 1.25, 0.25
-"""A floor is the first times the highest reading of all those good parts, or the second times the built-in limit
-(judgement)."""
+BEYOND, QUARTER = 2.0, 0.25
+"""A floor is the first times the highest reading of all those good parts, or the second times the built-in
+limit (judgement)."""
 LEAST = {"log": 0.01, "plain": 0.0, "zero": 0.25}
 """Smallest prior spread on each scale (judgement: real parts differ by more than simulated ones may)."""
 
