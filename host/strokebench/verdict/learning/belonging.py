@@ -58,7 +58,8 @@ def strange(
 
     ``values`` and standard uncertainties are on the ``scale``; ``risk`` is that of pointing at a good set.
     """
-    left, taken, last = dict(values), [], 0
+    taken: list[Stranger] = []
+    left, last = dict(values), 0
     while len(taken) < (len(values) - 1 + bool(before.parts)) // 2:
         middle = before.merged(sums_of(left.values())).mean
         serial = max(left, key=lambda name: abs(left[name][0] - middle))

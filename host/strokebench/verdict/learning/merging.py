@@ -30,9 +30,9 @@ def merge(first: Profile, second: Profile, keep: Sequence[str] = ()) -> Learnt:
                 "Merge those that belong together.",
             )
     _apart(first, second, keep)
-    mine, other = kept_sums(first), kept_sums(second)
+    ours, theirs = kept_sums(first), kept_sums(second)
     sums = {
-        key: (mine.get(key, (Sums(), scale))[0].merged(other.get(key, (Sums(), scale))[0]), scale)
+        key: (ours.get(key, (Sums(), scale))[0].merged(theirs.get(key, (Sums(), scale))[0]), scale)
         for key, scale in learnable(first).items()
     }
     return limits_from(sums, first, [*first.learnt.parts, *second.learnt.parts])

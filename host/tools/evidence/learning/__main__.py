@@ -26,9 +26,9 @@ from tools.evidence.workers import Record, load, run
 FIRST_SEED = 72_001
 """Nothing was tuned on seeds from here on; those of coverage and naming lie below, those of pairs above."""
 FIRST_SEED_OF = {"fuel-pump-fuse": 74_001}
-"""A part that was counted anew: a good one (seed 72002, second family) failed by `once_a_turn` in a first
-count. Floors were 1.25 times the highest reading of 24 good parts then. One in 25 is beyond the highest of 24,
-whatever the distribution."""
+"""A part that was counted anew: a good one (seed 72002, second family) failed by `once_a_turn` in a
+first count. Floors were 1.25 times the highest reading of 24 good parts then. One in 25 is beyond the highest
+of 24, whatever the distribution."""
 TUNING_SEED, TUNING_GOOD = 3001, 12
 GRADE = ("moderate",)
 

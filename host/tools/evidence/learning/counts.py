@@ -77,7 +77,7 @@ def count_cell(
     may = [at for at, each in enumerate(pool) if learn_at(each)]
     found: Counts = {}
     for count in PARTS:
-        if len(may) < count or len(pool) - count < FEWEST_LEFT:
+        if len(may) < count or min(len(good), len(pool) - count) < FEWEST_LEFT:
             continue
         rng = np.random.default_rng((seed, count))
         found[count] = Count(), Count()

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 from strokebench.verdict.learning.scale import FREEDOM
 
 from tools.evidence.learning.counts import OF_BENCH, PARTS, Counts, count_cell, highest, together
@@ -15,42 +16,42 @@ from tools.evidence.workers import Record
 HEAD = """\
 # Limits learned from good parts: false alarms and power
 
-Simulated parts only. No real part has been measured. Made by `python -m tools.evidence.learning` with seeds
-from {seed} on, in both families of parts, on benches as built (each specimen on another bench). Each
-specimen was measured once, at a supply drawn from 11 to 14.5 V and a temperature from 0 to 45 C. Nothing
-was tuned on these seeds. The prior spreads, the floors and the powers of the times' laws come from seeds
-{tune} to {tune_end} of the same families. So the page shows that the limits hold on other specimens and
-conditions. It does not show that real parts spread like these. The fourth table shows parts that spread
-otherwise.
+Simulated parts only. No real part has been measured. Made by `python -m tools.evidence.learning` with
+seeds from {seed} on, in both families of parts, on benches as built (each specimen on another bench).
+Each specimen was measured once, at a supply drawn from 11 to 14.5 V and a temperature from 0 to 45 C.
+Nothing was tuned on these seeds. The prior spreads, the floors and the powers of the times' laws come
+from seeds {tune} to {tune_end} of the same families. So the page shows that the limits hold on other
+specimens and conditions. It does not show that real parts spread like these. The fourth table shows parts
+that spread otherwise.
 
-The fuel pump at its fuse was counted anew, with seeds from {again} on. In a first count one good specimen of the
-second family (seed 72002) failed by `once_a_turn`: a rare reading far above the rest, as one of the specimens for
-tuning had, too. The floors of findings that end at zero were then raised from 1.25 to 2 times the highest
-reading of the specimens for tuning. In the other parts no good specimen had failed.
+The fuel pump at its fuse was counted anew, with seeds from {again} on. In a first count one good specimen
+of the second family (seed 72002) failed by `once_a_turn`: a rare reading far above the rest, as one of
+the specimens for tuning had, too. The floors of findings that end at zero were then raised from 1.25 to 2
+times the highest reading of the specimens for tuning. In the other parts no good specimen had failed.
 
 **How it is counted.** Some good parts are drawn ({draws} times for each number), limits are learned from
-them, and all other specimens are judged by these limits alone. The specimens for tuning may be drawn, too: they
-are learned from, never judged. *False alarms*: share of good parts that
-fail in any limit. All limits of a part together may fail 1 in 100. In brackets: upper end of the 95 %
-interval, specimens drawn anew. It is wide in a single row because few specimens are behind it. *Pass*:
-share of good parts of which every finding passes. The rest are inconclusive. *Found*: share of moderate
-defects that fail, a part with one of its defects each ({supply} are the supply's and not counted).
-*Built-in*: what the built-in limits find of the same specimens. They were set by people who knew the
-simulated parts, with their values before them. Nobody has that for a real part.
+them, and all other specimens are judged by these limits alone. The specimens for tuning may be drawn,
+too: they are learned from, never judged. *False alarms*: share of good parts that fail in any limit. All
+limits of a part together may fail 1 in 100. In brackets: upper end of the 95 % interval, specimens drawn
+anew. It is wide in a single row because few specimens are behind it. *Pass*: share of good parts of which
+every finding passes. The rest are inconclusive. *Found*: share of moderate defects that fail, a part with
+one of its defects each ({supply} are the supply's and not counted). *Built-in*: what the built-in limits
+find of the same specimens. They were set by people who knew the simulated parts, with their values before
+them. Nobody has that for a real part.
 """
 ANYWHERE = "## By part and family\n\nThe good parts were measured anywhere from 11 to 14.5 V and 0 to 45 C.\n"
 AT_A_TIME = """\
 ## Learned at one supply
 
-As a shop does that measures its good parts in one week: only parts measured from {low:g} to {high:g} V are
-learned from. Those that are judged lie anywhere from 11 to 14.5 V and 0 to 45 C.
+As a shop does that measures its good parts in one week: only parts measured from {low:g} to {high:g} V
+are learned from. Those that are judged lie anywhere from 11 to 14.5 V and 0 to 45 C.
 """
 OTHERWISE = """\
 ## Parts that spread otherwise than the prior says
 
-The prior spread of each finding counts as {freedom:g} parts. Here all findings, but those that end at zero,
-spread by another factor. Real parts may be like this. A type that spreads twice as much as the prior says can have
-more false alarms than 1 in 100.
+The prior spread of each finding counts as {freedom:g} parts. Here all findings, but those that end at
+zero, spread by another factor. Real parts may be like this. A type that spreads twice as much as the
+prior says can have more false alarms than 1 in 100.
 """
 LOW_V, HIGH_V = 12.0, 13.2
 SPREADS = (0.5, 1.0, 1.5, 2.0)
@@ -145,9 +146,9 @@ def _one(counts: Counts, n: int) -> str:
 
 
 def _alarms(counts: Counts, n: int) -> str:
-    if n not in counts:
+    rates = counts[n][0].rates if n in counts else np.array([])
+    if not len(rates):
         return ""
-    rates = counts[n][0].rates
     return f"{100 * rates.mean():.2f} % ({100 * highest(rates):.1f})"
 
 
