@@ -24,6 +24,10 @@ class LimitSums(BaseModel):
     u2: Annotated[float, Field(ge=0)]
     scale: Literal["log", "plain", "zero"]
     unit: Annotated[float, Field(gt=0)] = 1.0
+    title: str = ""
+    """Of the finding, for people."""
+    in_unit: str = ""
+    """Unit of the finding."""
 
 
 class GoodPart(BaseModel):

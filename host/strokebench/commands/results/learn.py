@@ -58,11 +58,13 @@ class _Result:
 
     @property
     def names(self) -> dict[str, tuple[str, str]]:
-        """Finding -> title and unit, of those that the recordings hold."""
-        return {
-            finding.key: (finding.title, finding.unit)
-            for specimen in self.specimens for finding in specimen.findings
+        """Finding -> title and unit, of those that the recordings hold and that were learnt before."""
+        before = {
+            key: (limit.learnt.title, limit.learnt.in_unit)
+            for key, limit in self.base.findings.items() if limit.learnt
         }  # fmt: skip
+        now = {each.key: (each.title, each.unit) for part in self.specimens for each in part.findings}
+        return {**before, **now}
 
 
 def run(args: argparse.Namespace) -> int:
@@ -142,8 +144,7 @@ def _write(args: argparse.Namespace, result: _Result) -> None:
         table = parse(read_text(Path(result.source)), result.source)
     name = args.name or re.sub(r"[^a-z0-9]+", "-", path.stem.lower()).strip("-") or "learnt"
     table["part"] = {**table.get("part", {}), "name": name}
-    units = {key: unit for key, (_, unit) in result.names.items()}
-    text = toml_text(laid_into(table, result.learnt, units), head(result.learnt))
+    text = toml_text(laid_into(table, result.learnt, result.names), head(result.learnt))
     write_whole(path, text, replace=args.force)
     load_part(path)
 
@@ -201,7 +202,11 @@ def _remarks(result: _Result) -> list[str]:
         lines.append('"Closer with": so many more good parts bring that limit a tenth nearer to the middle.')
     lines += [f"Left out: {each}." for each in result.left]
     of_bench = [key for key, why in learnt.left.items() if why.startswith("belongs")]
-    lines += [f"Not learnt: {key} ({why})." for key, why in learnt.left.items() if key not in of_bench]
+    lines += [
+        f"Not learnt, its limit stays as it was: {key} ({why})."
+        for key, why in learnt.left.items()
+        if key not in of_bench
+    ]
     if of_bench:
         lines.append(f"Of bench and supply, not of the part: {', '.join(of_bench)}.")
     return lines

@@ -15,14 +15,19 @@ PLACES = 12
 """Digits that sums are kept with: two shops' profiles then merge as if learnt together."""
 
 
-def laid_into(table: Mapping[str, Any], learnt: Learnt, units: Mapping[str, str]) -> dict[str, Any]:
+def laid_into(
+    table: Mapping[str, Any], learnt: Learnt, names: Mapping[str, tuple[str, str]]
+) -> dict[str, Any]:
     """Return a profile's ``table`` with the learnt limits and the good parts in it.
 
-    ``units``: finding -> its unit, for the notes.
+    ``names``: finding -> its title and its unit, for people.
     """
     findings = {key: dict(limit) for key, limit in table.get("findings", {}).items()}
     for limit in learnt.limits:
-        findings[limit.key] = {**findings.get(limit.key, {}), **_limits(limit, units.get(limit.key, ""))}
+        findings[limit.key] = {
+            **findings.get(limit.key, {}),
+            **_limits(limit, *names.get(limit.key, ("", ""))),
+        }
     parts = LearntFrom(supply_v=SUPPLY_V, part_c=PART_C, may_fail=FAMILY, parts=learnt.parts)
     return {**table, "findings": findings, "learnt": parts.model_dump(mode="json")}
 
@@ -38,7 +43,7 @@ def head(learnt: Learnt) -> str:
         f"All of them together should fail one good part in {round(1 / FAMILY)}.",
         "A reading fails when it is beyond a limit by twice its uncertainty.",
     ]
-    lines += [f"Not learnt: {key} ({why})." for key, why in learnt.left.items()]
+    lines += [f"Not learnt, its limit stays as it was: {key} ({why})." for key, why in learnt.left.items()]
     return "\n".join(lines)
 
 
@@ -68,10 +73,11 @@ def _spread(limit: LearntLimit, spread: float) -> str:
     return f"{wide:.2g}"
 
 
-def _limits(limit: LearntLimit, unit: str) -> dict[str, Any]:
+def _limits(limit: LearntLimit, title: str, unit: str) -> dict[str, Any]:
     both = {"lower": limit.lower, "upper": limit.upper}
     sums = {"parts": limit.sums.parts, "mean": limit.sums.mean, "squares": limit.sums.squares,
-            "u2": limit.sums.u2, "scale": limit.scale.kind, "unit": limit.scale.unit}  # fmt: skip
+            "u2": limit.sums.u2, "scale": limit.scale.kind, "unit": limit.scale.unit, "title": title,
+            "in_unit": unit}  # fmt: skip
     ends = {key: rounded(value, limit.centre) for key, value in both.items() if value is not None}
     return {**ends, "parts": limit.sums.parts, "note": note(limit, unit), "learnt": sums}
 
