@@ -127,8 +127,14 @@ def test_two_shops_profiles_merge_as_if_learnt_together() -> None:
 
 
 def test_learning_on_is_as_learning_at_once() -> None:
+    """Also of a finding that was known of too few parts at first."""
     given, base = specimens(9), load_part("solenoid")
-    _same(learn(given[4:], written(learn(given[:4], base))), learn(given, base))
+    for at in (0, 1, 2, 5):
+        given[at].findings[0:1] = [OHM.with_(value=float("nan"))]  # type: ignore[index]
+    first = learn(given[:4], base)
+    assert first.left["winding_resistance"] == "known of 1 parts only, 3 are needed"
+    assert written(first).findings["winding_resistance"].lower == base.findings["winding_resistance"].lower
+    _same(learn(given[4:], written(first)), learn(given, base))
 
 
 def _same(first: Learnt, second: Learnt) -> None:

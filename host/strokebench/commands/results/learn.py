@@ -86,12 +86,13 @@ def _learnt(args: argparse.Namespace) -> _Result:
     from strokebench.commands.shared.good import candidates, chosen, read_all
     from strokebench.errors import DataError
     from strokebench.parts import load_part
-    from strokebench.verdict.learning.learn import learn
+    from strokebench.verdict.learning.learn import forgetful, learn
 
     source = args.add or args.part
     base = load_part(source)
     if args.add and base.learnt is None:
         raise DataError(f"{args.add} was not learnt from good parts.", "Begin with --part.")
+    base = base if args.add else forgetful(base)
     found = candidates(args.files or [args.book], base, args.map)
     good, left = chosen(found, args.good, args.without)
     specimens = read_all(good, show=sys.stderr.isatty() and not args.json)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from strokebench.data.findings import COVERAGE
+from strokebench.verdict.learning.limits import FEWEST
 from strokebench.verdict.learning.motor import Motor, motor_of
 from strokebench.verdict.learning.refer import REFERRED, Ratio, ratio_of
 from strokebench.verdict.learning.scale import Scale
@@ -23,7 +24,10 @@ def limits_here(findings: Sequence[Finding], profile: Profile, at: Surroundings)
     widens them. ``evidence["limits_at"]`` of a finding whose limits moved: supply in V, temperature in C,
     and both limits as the profile has them.
     """
-    wanted = [key for key, limit in profile.findings.items() if limit.learnt and key in REFERRED]
+    wanted = [
+        key for key, limit in profile.findings.items()
+        if key in REFERRED and limit.learnt and limit.learnt.parts >= FEWEST
+    ]  # fmt: skip
     motor = good_motor(profile) if wanted else None
     moved = {key: ratio_of(profile.kind, key, at, motor) for key in wanted}
     return [

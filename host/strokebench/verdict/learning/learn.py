@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from strokebench.errors import DataError
 from strokebench.parts.learnt import GoodPart
 from strokebench.verdict.learning.belonging import Stranger, strangers
-from strokebench.verdict.learning.limits import limits_of, more_parts, share_each, spread_of
+from strokebench.verdict.learning.limits import FEWEST, limits_of, more_parts, share_each, spread_of
 from strokebench.verdict.learning.readings import Readings, learnable, mean_of, readings_of, sides
 from strokebench.verdict.learning.scale import Scale
 from strokebench.verdict.learning.sums import Sums, sums_of
@@ -18,10 +18,6 @@ from strokebench.verdict.learning.surroundings import Surroundings
 if TYPE_CHECKING:
     from strokebench.data.findings import Finding
     from strokebench.parts.profile import Profile
-
-FEWEST = 3
-"""Parts from which on limits are learnt: with two the prior alone would speak."""
-
 
 NOWHERE = Surroundings()
 """Neither supply nor temperature were recorded."""
@@ -48,7 +44,7 @@ class LearntLimit:
     """Limits of one finding in its unit at 12.6 V and 20 C; ``centre`` is where the good parts lie.
 
     ``spread``: standard deviation that the limit assumes, on the finding's scale; ``u``: of a reading, there.
-    ``more``: how many more parts bring the limits closer by which share, None when no number does.
+    ``share``: of good parts that may fail on one side.
     """
 
     key: str
@@ -59,7 +55,12 @@ class LearntLimit:
     u: float
     lower: float | None
     upper: float | None
-    more: tuple[int, float] | None
+    share: float
+
+    @property
+    def more(self) -> tuple[int, float] | None:
+        """How many more parts bring the limits closer by which share, None when no number does."""
+        return more_parts(self.sums, self.scale, self.share)
 
 
 @dataclass
@@ -113,6 +114,12 @@ def limits_from(sums: Mapping[str, tuple[Sums, Scale]], base: Profile, parts: li
     return learnt
 
 
+def forgetful(profile: Profile) -> Profile:
+    """Return the profile without what was learnt before; its limits stay."""
+    findings = {key: limit.model_copy(update={"learnt": None}) for key, limit in profile.findings.items()}
+    return profile.model_copy(update={"findings": findings, "learnt": None})
+
+
 def kept_sums(profile: Profile) -> dict[str, tuple[Sums, Scale]]:
     """Return what a learnt profile keeps, with the scales of this version; empty for one that was not learnt.
 
@@ -139,7 +146,7 @@ def _limit(key: str, sums: Sums, scale: Scale, base: Profile, share: float) -> L
     return LearntLimit(
         key, sums, scale, scale.back(sums.mean), spread.sigma, sums.u2**0.5,
         None if before.lower is None else low, None if before.upper is None else high,
-        more_parts(sums, scale, share),
+        share,
     )  # fmt: skip
 
 

@@ -21,6 +21,8 @@ from strokebench.data.findings import COVERAGE
 from strokebench.verdict.learning.scale import Scale
 from strokebench.verdict.learning.sums import Sums
 
+FEWEST = 3
+"""Parts from which on limits are learnt: with two the prior alone would speak."""
 FAMILY = 0.01
 """Share of good parts that may fail in any limit, all limits together."""
 PASSES = 1.645

@@ -10,9 +10,8 @@ from strokebench.parts.learnt import Learnt as LearntFrom
 from strokebench.verdict.learning.learn import Learnt, LearntLimit
 from strokebench.verdict.learning.limits import FAMILY
 from strokebench.verdict.learning.refer import PART_C, REFERRED, SUPPLY_V
-
-PLACES = 12
-"""Digits that sums are kept with: two shops' profiles then merge as if learnt together."""
+from strokebench.verdict.learning.scale import Scale
+from strokebench.verdict.learning.sums import Sums
 
 
 def laid_into(
@@ -22,12 +21,14 @@ def laid_into(
 
     ``names``: finding -> its title and its unit, for people.
     """
-    findings = {key: dict(limit) for key, limit in table.get("findings", {}).items()}
+    findings = {
+        key: {name: value for name, value in limit.items() if name != "learnt"}
+        for key, limit in table.get("findings", {}).items()
+    }
+    for key, (sums, scale) in learnt.sums.items():
+        findings.setdefault(key, {})["learnt"] = _sums(sums, scale, *names.get(key, ("", "")))
     for limit in learnt.limits:
-        findings[limit.key] = {
-            **findings.get(limit.key, {}),
-            **_limits(limit, *names.get(limit.key, ("", ""))),
-        }
+        findings[limit.key].update(_limits(limit, names.get(limit.key, ("", ""))[1]))
     parts = LearntFrom(supply_v=SUPPLY_V, part_c=PART_C, may_fail=FAMILY, parts=learnt.parts)
     return {**table, "findings": findings, "learnt": parts.model_dump(mode="json")}
 
@@ -73,13 +74,17 @@ def _spread(limit: LearntLimit, spread: float) -> str:
     return f"{wide:.2g}"
 
 
-def _limits(limit: LearntLimit, title: str, unit: str) -> dict[str, Any]:
+def _sums(sums: Sums, scale: Scale, title: str, unit: str) -> dict[str, Any]:
+    return {
+        "parts": sums.parts, "mean": sums.mean, "squares": sums.squares, "u2": sums.u2,
+        "scale": scale.kind, "unit": scale.unit, "title": title, "in_unit": unit,
+    }  # fmt: skip
+
+
+def _limits(limit: LearntLimit, unit: str) -> dict[str, Any]:
     both = {"lower": limit.lower, "upper": limit.upper}
-    sums = {"parts": limit.sums.parts, "mean": limit.sums.mean, "squares": limit.sums.squares,
-            "u2": limit.sums.u2, "scale": limit.scale.kind, "unit": limit.scale.unit, "title": title,
-            "in_unit": unit}  # fmt: skip
     ends = {key: rounded(value, limit.centre) for key, value in both.items() if value is not None}
-    return {**ends, "parts": limit.sums.parts, "note": note(limit, unit), "learnt": sums}
+    return {**ends, "parts": limit.sums.parts, "note": note(limit, unit)}
 
 
 def rounded(value: float, middle: float) -> float:

@@ -42,7 +42,7 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("--each", type=int, default=1, help="specimens of each moderate defect (default 1)")
     parser.add_argument(
-        "--draws", type=int, default=30, help="draws of good parts of each number (default 30)"
+        "--draws", type=int, default=12, help="draws of good parts of each number (default 12)"
     )
     parser.add_argument("--tune", action="store_true", help="make the prior from seeds for tuning")
     parser.add_argument(
