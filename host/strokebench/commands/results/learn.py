@@ -27,14 +27,12 @@ def add(parser: argparse.ArgumentParser) -> None:
 
     parser.add_argument("files", nargs="*", metavar="FILE", help=FILES_HELP)
     what = parser.add_mutually_exclusive_group(required=True)
-    what.add_argument("--part", metavar="PART|FILE.toml", help="the part that they are of")
-    what.add_argument(
-        "--add", metavar="FILE.toml", help="a learnt profile that is to learn on from further parts"
-    )
+    what.add_argument("--part", metavar="PART|FILE", help="the part that they are of")
+    what.add_argument("--add", metavar="FILE", help="a learnt profile that is to learn on from further parts")
     what.add_argument(
         "--merge",
         nargs=2,
-        metavar="FILE.toml",
+        metavar="FILE",
         help="two learnt profiles of one part, as of two shops: no recordings",
     )
     add_good(parser)

@@ -34,10 +34,11 @@ them, and all other specimens are judged by these limits alone. The specimens fo
 too: they are learned from, never judged. *False alarms*: share of good parts that fail in any limit. All
 limits of a part together may fail 1 in 100. In brackets: upper end of the 95 % interval, specimens drawn
 anew. It is wide in a single row because few specimens are behind it. *Pass*: share of good parts of which
-every finding passes. The rest are inconclusive. *Found*: share of moderate defects that fail, a part with
-one of its defects each ({supply} are the supply's and not counted). *Built-in*: what the built-in limits
-find of the same specimens. They were set by people who knew the simulated parts, with their values before
-them. Nobody has that for a real part.
+every finding passes. The rest are inconclusive. They become more where limits come close to a reading's
+own uncertainty. *Found*: share of moderate defects that fail, a part with one of its defects each
+({supply} are the supply's and not counted). *Built-in*: what the built-in limits find of the same
+specimens. They were set by people who knew the simulated parts, with their values before them. Nobody has
+that for a real part.
 """
 ANYWHERE = "## By part and family\n\nThe good parts were measured anywhere from 11 to 14.5 V and 0 to 45 C.\n"
 AT_A_TIME = """\
