@@ -54,6 +54,7 @@ The prior spread of each finding counts as {freedom:g} parts. Here all findings,
 zero, spread by another factor. Real parts may be like this. A type that spreads twice as much as the
 prior says can have more false alarms than 1 in 100.
 """
+BOTH = "both"
 LOW_V, HIGH_V = 12.0, 13.2
 SPREADS = (0.5, 1.0, 1.5, 2.0)
 
@@ -113,8 +114,8 @@ def _otherwise(cells: Cells, draws: int) -> list[str]:
 def _together(found: Mapping[Name, Counts], cells: Cells) -> list[str]:
     lines = ["| family | good parts learned from | false alarms | pass | found | built-in |"]
     lines.append("| --- | --- | --- | --- | --- | --- |")
-    for family in dict.fromkeys(name[1] for name in cells):
-        some = {name: counts for name, counts in found.items() if name[1] == family}
+    for family in (*dict.fromkeys(name[1] for name in cells), BOTH):
+        some = {name: counts for name, counts in found.items() if family in (name[1], BOTH)}
         whole = together(list(some.values()))
         built_in = _built_in([part for name in some for part in cells[name].judged])
         lines += [f"| {family} | {n} | {_one(whole, n)} | {built_in} |" for n in PARTS if n in whole]
