@@ -34,7 +34,7 @@ TRIED = {
     "guided": ("--list", 0),
     "judge": ("one.csv --part solenoid --no-report", 0),
     "compare": ("1 2 --book b.book --no-report", 0),
-    "learn": ("--part solenoid --book b.book --min 5 -o learnt.toml --force", 0),
+    "learn": ("--part solenoid --book b.book --good L7-005,L7-006,L7-007,L7-008 -o learnt.toml --force", 0),
     "measure": ("--sim solenoid --max-current 2 -o unknown.toml --force", 0),
     "report": ("1 --book b.book -o one.html", 0),
     "book list": ("--book b.book", 0),

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy.stats import median_abs_deviation, nct
 from strokebench.diagnose.stats import Floats
-from strokebench.verdict.tolerance import factor, qn, robust
+
+from tests.reference.tolerance import factor, qn, robust
 
 
 def classical(values: Floats) -> tuple[Floats, Floats]:

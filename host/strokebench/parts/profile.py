@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, Field, model_validator
 
 from strokebench.parts.guide import Guide
+from strokebench.parts.learnt import Learnt, LimitSums
 from strokebench.parts.limits import STRICT, Limits
 from strokebench.parts.procedure import Procedure
 from strokebench.parts.toml import Within
@@ -63,6 +64,8 @@ class FindingLimit(BaseModel):
     """From how many good parts the limit was made; None where it does not come from parts."""
     note: str = ""
     """Where the limit comes from."""
+    learnt: LimitSums | None = None
+    """What good parts taught about it; None where it was not learnt."""
 
     @model_validator(mode="after")
     def _ordered(self) -> FindingLimit:
@@ -85,6 +88,8 @@ class Profile(BaseModel):
     nominal: dict[str, float] = {}
     """Numbers its diagnosis needs (lead resistance, travel in degrees ...), unit in the name."""
     findings: dict[str, FindingLimit] = {}
+    learnt: Learnt | None = None
+    """The good parts that limits were learnt from; None where none were."""
     procedure: Procedure
     guided: Guide | None = None
     """The guided procedure of a run in which a person answers; then ``procedure`` is not run."""

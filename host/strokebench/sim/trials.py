@@ -149,6 +149,7 @@ def examine(trial: Trial, simulate: Simulate = stroke) -> dict[str, Any]:
     from strokebench.verdict import named_faults
     from strokebench.verdict.bench_fit import bench_troubles
     from strokebench.verdict.examine import examine as judged
+    from strokebench.verdict.learning.surroundings import surroundings_of
 
     injected = {
         "key": trial.key, "name": trial.name, "grade": trial.grade, "size": trial.size, "place": trial.place,
@@ -172,6 +173,7 @@ def examine(trial: Trial, simulate: Simulate = stroke) -> dict[str, Any]:
         "errors": off,
         "found": found,
         "readings": [_reading(finding) for finding in findings],
+        "surroundings": asdict(surroundings_of(run)),
     }
 
 

@@ -8,9 +8,8 @@ from strokebench.data.findings import Finding, Verdict
 from strokebench.parts.profile import Profile
 
 ENOUGH = 10
-"""Good parts from which on learnt limits go without a remark (judgement). They are then about twice as wide
-as the parts' own 95 %: :func:`strokebench.verdict.tolerance.factor` is 3.9 for 10 and 8.6 for 5 parts, 1.96
-of a normal distribution."""
+"""Good parts from which on learnt limits go without a remark (judgement): from then on the parts' own spread
+counts as much as what was thought of it before."""
 
 
 def caveat(profile: Profile) -> str:

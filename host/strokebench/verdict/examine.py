@@ -9,11 +9,12 @@ from strokebench.parts.profile import Profile
 from strokebench.verdict.basis import excused
 from strokebench.verdict.bench_fit import without_bench
 from strokebench.verdict.decision import judge, overall
+from strokebench.verdict.learning.here import limits_here
+from strokebench.verdict.learning.surroundings import surroundings_of
 
 
 def examine(data: RunData, profile: Profile) -> tuple[list[Finding], Verdict]:
     """Return the judged findings of a run and its overall verdict."""
-    findings = excused(
-        without_bench(judge(diagnose(data, profile), kind=profile.kind), profile.kind), profile
-    )
+    found = limits_here(diagnose(data, profile), profile, surroundings_of(data))
+    findings = excused(without_bench(judge(found, kind=profile.kind), profile.kind), profile)
     return findings, overall(findings, profile.required)

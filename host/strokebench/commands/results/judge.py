@@ -11,7 +11,6 @@ from strokebench.commands.shared.outcome import Outcome, add_report, finish
 
 if TYPE_CHECKING:
     from strokebench.data.run import RunData
-    from strokebench.foreign.text import Progress
     from strokebench.parts.profile import Profile
 
 MAP_HELP = 'where a CSV\'s columns come from: time="Time [s]",current_a="CH1*100" (scale, offset)'
@@ -67,16 +66,10 @@ def _from_book(args: argparse.Namespace) -> tuple[RunData, Profile]:
 
 
 def _from_csv(args: argparse.Namespace) -> tuple[RunData, Profile]:
-    from strokebench.foreign.labelling import label_by_procedure
-    from strokebench.foreign.read import read_csv
-    from strokebench.foreign.switched import mark_by_current
+    from strokebench.commands.shared.recordings import from_csv
 
     profile = profile_for(args)
-    data = label_by_procedure(read_csv(args.file, args.map, progress_of(args.file)), profile.procedure)
-    known = data.samples[["drive", "output_a_v"]]
-    if not data.marks or any(known[name][0] != known[name][0] for name in known.dtype.names or ()):
-        data = mark_by_current(data)
-    return data, profile
+    return from_csv(args.file, args.map, profile), profile
 
 
 def profile_for(args: argparse.Namespace) -> Profile:
@@ -106,25 +99,6 @@ def profile_for(args: argparse.Namespace) -> Profile:
     if profile is None:
         raise BookError(f"{args.file} cannot be read: no such file.", "Check name and permissions.")
     return profile_of(profile, beside.name)
-
-
-LARGE = 20_000_000
-"""Bytes from which reading a file takes so long that its progress is shown."""
-
-
-def progress_of(file: str) -> Progress | None:
-    """Return what shows how much of a large file is read, on a terminal; None for a small one."""
-    import os
-    import sys
-
-    if not sys.stderr.isatty() or not os.path.exists(file) or os.path.getsize(file) < LARGE:
-        return None
-
-    def show(done: int, size: int) -> None:
-        end = "\n" if done >= size else ""
-        print(f"\rReading {file}: {100 * done // size} %", end=end, file=sys.stderr, flush=True)
-
-    return show
 
 
 def judge_folder(args: argparse.Namespace) -> int:

@@ -1,157 +1,211 @@
-"""Learn a part's limits from recordings of several known-good parts."""
+"""Learn a part's limits from recordings of parts that are known to be good, or from two shops' profiles."""
 
 from __future__ import annotations
 
 import argparse
 import re
-from dataclasses import asdict
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.shared.common import add_book, add_json, print_json
+from strokebench.commands.shared.common import add_book, add_force, add_json, print_json
+from strokebench.commands.shared.good import add_good
 
 if TYPE_CHECKING:
-    from strokebench.book.book import Book
-    from strokebench.parts.profile import Profile
-    from strokebench.verdict.learn import Learnt, LearntLimit, Specimen
+    from collections.abc import Sequence
 
-DEFAULT_MIN = 8
-RUNS_HELP = "runs to learn from, such as 3,5,8-12 (default: all complete runs of the part that did not fail)"
+    from strokebench.parts.profile import Profile
+    from strokebench.verdict.learning.belonging import Stranger
+    from strokebench.verdict.learning.learn import Learnt, LearntLimit, Specimen
+
+FILES_HELP = "job books, CSV files, folders of CSV files (default: the book of --book)"
 
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    parser.add_argument("--part", required=True, metavar="PART|FILE.toml", help="the part they are of")
+    from strokebench.commands.results.judge import MAP_HELP
+
+    parser.add_argument("files", nargs="*", metavar="FILE", help=FILES_HELP)
+    what = parser.add_mutually_exclusive_group(required=True)
+    what.add_argument("--part", metavar="PART|FILE", help="the part that they are of")
+    what.add_argument("--add", metavar="FILE", help="a learnt profile that is to learn on from further parts")
+    what.add_argument(
+        "--merge",
+        nargs=2,
+        metavar="FILE",
+        help="two learnt profiles of one part, as of two shops: no recordings",
+    )
+    add_good(parser)
     add_book(parser)
-    parser.add_argument("--runs", metavar="LIST", help=RUNS_HELP)
-    parser.add_argument(
-        "--min", type=int, default=DEFAULT_MIN, metavar="N",
-        help=f"different parts needed, counted by serial number (default: {DEFAULT_MIN}, at least 5)",
-    )  # fmt: skip
+    parser.add_argument("--map", default="", metavar="TEXT", help=MAP_HELP)
     parser.add_argument("-o", "--output", metavar="FILE.toml", help="profile to write (default: only show)")
     parser.add_argument("--name", metavar="NAME", help="name of the new profile (default: the file's)")
-    parser.add_argument("--force", action="store_true", help="overwrite the file")
+    add_force(parser)
     add_json(parser)
 
 
-def run(args: argparse.Namespace) -> int:
-    """Do it; the book is not changed."""
-    from strokebench.book.book import Book
-    from strokebench.parts import load_part
-    from strokebench.verdict.learn import learn
+@dataclass
+class _Result:
+    """What was learnt, the profile that it goes into, units and titles of findings, recordings left out."""
 
-    base = load_part(args.part)
-    with Book(args.book, read_only=True) as book:
-        specimens = _specimens(book, base, args.runs)
-    learnt = learn(specimens, base, args.min)
+    learnt: Learnt
+    source: str
+    base: Profile
+    specimens: Sequence[Specimen] = ()
+    left: list[str] = field(default_factory=list)
+
+    @property
+    def names(self) -> dict[str, tuple[str, str]]:
+        """Finding -> title and unit, of those that the recordings hold and that were learnt before."""
+        before = {
+            key: (limit.learnt.title, limit.learnt.in_unit)
+            for key, limit in self.base.findings.items() if limit.learnt
+        }  # fmt: skip
+        now = {each.key: (each.title, each.unit) for part in self.specimens for each in part.findings}
+        return {**before, **now}
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do it; the recordings are not changed."""
+    result = _merged(args) if args.merge else _learnt(args)
+    _refuse_strangers(result)
     if args.output:
-        _write(args, learnt, base)
+        _write(args, result)
     if args.json:
-        print_json({"parts": learnt.parts, "runs": learnt.runs, "source": str(args.book),
-                    "limits": [asdict(limit) for limit in learnt.limits], "left": learnt.left,
-                    "profile": args.output})  # fmt: skip
+        print_json(_as_json(args, result))
     else:
-        _show(learnt, args.output)
+        _show(result, args.output)
     return 0
 
 
-def numbers(text: str) -> list[int]:
-    """Return the run numbers in ``3,5,8-12``; UsageError when it is not such a list."""
-    from strokebench.errors import UsageError
+def _learnt(args: argparse.Namespace) -> _Result:
+    import sys
 
-    found: list[int] = []
-    for piece in text.split(","):
-        match = re.fullmatch(r"\s*(\d+)(?:-(\d+))?\s*", piece)
-        if match is None:
-            raise UsageError(f"--runs {text!r} is not a list of runs.", "Write it like 3,5,8-12.")
-        found += range(int(match[1]), int(match[2] or match[1]) + 1)
-    return list(dict.fromkeys(found))
-
-
-def _specimens(book: Book, base: Profile, runs: str | None) -> list[Specimen]:
-    from strokebench.book.book import Wanted
+    from strokebench.commands.shared.good import candidates, chosen, read_all
     from strokebench.errors import DataError
-    from strokebench.verdict.learn import Specimen
+    from strokebench.parts import load_part
+    from strokebench.verdict.learning.learn import forgetful, learn
 
-    if runs is None:
-        all_runs = book.find(Wanted(part=base.name))[::-1]
-        chosen = [
-            summary
-            for summary in all_runs
-            if summary.outcome == "done" and summary.verdict not in (None, "fail")
-        ]
-    else:
-        chosen = [book.summary(number) for number in numbers(runs)]
-        for summary in chosen:
-            if summary.outcome != "done" or not summary.verdict:
-                raise DataError(f"Run {summary.run_id} did not end as planned.", "Leave it out of --runs.")
-            if summary.part != base.name:
-                raise DataError(
-                    f"Run {summary.run_id} is of {summary.part!r}, not {base.name!r}.", "Leave it out."
-                )
-    return [
-        Specimen(summary.run_id, summary.part_serial, summary.part, summary.kind,
-                 book.profile(summary.run_id), book.findings(summary.run_id))
-        for summary in chosen
-    ]  # fmt: skip
+    source = args.add or args.part
+    base = load_part(source)
+    if args.add and base.learnt is None:
+        raise DataError(f"{args.add} was not learnt from good parts.", "Begin with --part.")
+    base = base if args.add else forgetful(base)
+    found = candidates(args.files or [args.book], base, args.map)
+    good, left = chosen(found, args.good, args.without)
+    specimens = read_all(good, show=sys.stderr.isatty() and not args.json)
+    return _Result(learn(specimens, base, args.keep.split(",")), source, base, specimens, left)
 
 
-def _write(args: argparse.Namespace, learnt: Learnt, base: Profile) -> None:
-    """Write the profile: what it is based on, and the learned limits; then read it as `run` would."""
+def _merged(args: argparse.Namespace) -> _Result:
+    from strokebench.errors import UsageError
+    from strokebench.parts import load_part
+    from strokebench.verdict.learning.merging import merge
+
+    if args.files or args.good:
+        raise UsageError("--merge needs no recordings.", "Leave files and --good out, or use --add.")
+    first, second = (load_part(file) for file in args.merge)
+    return _Result(merge(first, second, args.keep.split(",")), args.merge[0], first)
+
+
+def _refuse_strangers(result: _Result) -> None:
+    """DataError when a part does not seem to belong: nothing is learnt until somebody has looked at it."""
+    from strokebench.errors import DataError
+
+    strange = result.learnt.strangers
+    if not strange:
+        return
+    said = "; ".join(_strange(each, *result.names[each.key]) for each in strange)
+    who = ",".join(each.serial for each in strange)
+    raise DataError(
+        f"Of the good parts, {'this does' if len(strange) == 1 else 'these do'} not seem to belong: {said}.",
+        f"Look at it again. Leave it out with --without {who}, or count it with --keep {who}.",
+    )
+
+
+def _strange(each: Stranger, title: str, unit: str) -> str:
+    value = f"{title.lower()} {each.value:.3g} {unit}".rstrip()
+    return f"{each.serial} ({value}, the others {each.others:.3g})"
+
+
+def _write(args: argparse.Namespace, result: _Result) -> None:
+    """Write the profile, then read it as `run` would."""
     from strokebench.data.output import write_whole
     from strokebench.parts import load_part, part_names
+    from strokebench.parts.toml import parse, read_text
     from strokebench.parts.write import toml_text
+    from strokebench.verdict.learning.writing import head, laid_into
 
     path = Path(args.output)
-    table: dict[str, Any]
-    if args.part in part_names():
-        table = {"based_on": args.part, "part": {}, "findings": {}}
+    if result.source in part_names():
+        table: dict[str, Any] = {"based_on": result.source, "part": {}}
     else:
-        table = base.model_dump(mode="json", exclude_none=True)
-    table["part"]["name"] = args.name or re.sub(r"[^a-z0-9]+", "-", path.stem.lower()).strip("-") or "learnt"
-    source = f"{Path(args.book).name}"
-    for limit in learnt.limits:
-        table["findings"].setdefault(limit.key, {}).update(_limits(limit, source))
-    head = f"Limits learnt from {learnt.parts} good parts ({learnt.runs} runs) in {source}.\n" + "\n".join(
-        f"Not learnt: {key} ({why})." for key, why in learnt.left.items()
-    )
-    write_whole(path, toml_text(table, head), replace=args.force)
+        table = parse(read_text(Path(result.source)), result.source)
+    name = args.name or re.sub(r"[^a-z0-9]+", "-", path.stem.lower()).strip("-") or "learnt"
+    table["part"] = {**table.get("part", {}), "name": name}
+    text = toml_text(laid_into(table, result.learnt, result.names), head(result.learnt))
+    write_whole(path, text, replace=args.force)
     load_part(path)
 
 
-def _limits(limit: LearntLimit, source: str) -> dict[str, Any]:
-    from strokebench.verdict.learn import note, rounded
+def _as_json(args: argparse.Namespace, result: _Result) -> dict[str, Any]:
+    learnt = result.learnt
+    return {
+        "parts": [part.model_dump() for part in learnt.parts],
+        "limits": [_row(limit) for limit in learnt.limits],
+        "left": learnt.left,
+        "recordings_left_out": result.left,
+        "profile": args.output,
+    }
 
-    both = {"lower": limit.lower, "upper": limit.upper}
-    reach = max(limit.spread, limit.u)
-    out: dict[str, Any] = {key: rounded(value, reach) for key, value in both.items() if value is not None}
-    return {**out, "parts": limit.parts, "note": note(limit, source)}
+
+def _row(limit: LearntLimit) -> dict[str, Any]:
+    more = limit.more or (None, None)
+    return {
+        "key": limit.key, "parts": limit.sums.parts, "centre": limit.centre, "lower": limit.lower,
+        "upper": limit.upper, "scale": limit.scale.kind, "mean": limit.sums.mean,
+        "squares": limit.sums.squares, "spread": limit.spread, "u": limit.u, "more_parts": more[0],
+        "closer_by": more[1],
+    }  # fmt: skip
 
 
-def _show(learnt: Learnt, path: str | None) -> None:
+def _show(result: _Result, path: str | None) -> None:
     from rich.table import Table
 
     from strokebench.terminal.console import console
-    from strokebench.verdict.learn import rounded
+    from strokebench.verdict.learning.writing import rounded
 
-    screen = console()
+    screen, learnt = console(), result.learnt
     table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 1, 0, 0))
     table.add_column("finding", overflow="fold")
-    for name in ("parts", "median", "spread", "U", "lower", "upper"):
+    for name in ("parts", "middle", "lower", "upper", "closer with"):
         table.add_column(name, justify="right", no_wrap=True)
     for limit in learnt.limits:
-        edge = max(limit.spread, limit.u)
-        ends = ["" if x is None else f"{rounded(x, edge):g}" for x in (limit.lower, limit.upper)]
-        spread = (f"{limit.spread:.2g}", f"{2 * limit.u:.2g}")
-        title = f"{limit.title}, {limit.unit}".rstrip(", ")
-        table.add_row(title, str(limit.parts), f"{limit.centre:.4g}", *spread, *ends)
+        ends = ["" if x is None else f"{rounded(x, limit.centre):g}" for x in (limit.lower, limit.upper)]
+        title, unit = result.names.get(limit.key, (limit.key, ""))
+        more = "" if limit.more is None else f"{limit.more[0]} more"
+        table.add_row(
+            f"{title}, {unit}".rstrip(", "), str(limit.sums.parts), f"{limit.centre:.4g}", *ends, more
+        )
     screen.print(table)
-    screen.print(f"From {learnt.parts} good parts in {learnt.runs} runs.", highlight=False)
-    for key, why in learnt.left.items():
-        screen.print(f"Not learnt: {key} ({why}).", markup=False, highlight=False)
-    for limit in learnt.limits:
-        if limit.far_out:
-            who = ", ".join(limit.far_out)
-            screen.print(f"Far from the others in {limit.title}: {who}. Is it good?", markup=False)
+    for line in _remarks(result):
+        screen.print(line, markup=False, highlight=False)
     if path:
         screen.print(f"Profile: {path}", markup=False, highlight=False)
+
+
+def _remarks(result: _Result) -> list[str]:
+    learnt = result.learnt
+    lines = [f"From {len(learnt.parts)} good parts. Limits are for 12.6 V and 20 C; a verdict moves them."]
+    if any(limit.more for limit in learnt.limits):
+        lines.append('"Closer with": so many more good parts bring that limit a tenth nearer to the middle.')
+    lines += [f"Left out: {each}." for each in result.left]
+    of_bench = [key for key, why in learnt.left.items() if why.startswith("belongs")]
+    lines += [
+        f"Not learnt, its limit stays as it was: {key} ({why})."
+        for key, why in learnt.left.items()
+        if key not in of_bench
+    ]
+    if of_bench:
+        lines.append(f"Of bench and supply, not of the part: {', '.join(of_bench)}.")
+    return lines

@@ -8,11 +8,10 @@ formula for the factor of this pair; it is found by drawing normal samples, with
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 import numpy as np
-
 from strokebench.diagnose.stats import Floats
 
 CONTENT = 0.95
@@ -82,3 +81,13 @@ def _normal_quantile(share: float) -> float:
     from scipy.special import ndtri
 
     return float(ndtri(share))
+
+
+def median_and_qn_limits(
+    values: Sequence[float], u: float, lower: float | None, upper: float | None
+) -> tuple[float, float]:
+    """Return 95/95 limits by median and Qn, widened by U, as limits were once learnt; infinite where none
+    is."""
+    centre, spread = (float(value) for value in robust(np.array(values)))
+    reach = factor(len(values), lower is not None and upper is not None) * max(spread, 0.1 * u) + 2 * u
+    return -np.inf if lower is None else centre - reach, np.inf if upper is None else centre + reach
