@@ -19,7 +19,10 @@ GEAR_SHARE = 0.005
 KNOWN_SHARE = 0.3
 """A fitted friction counts when its uncertainty is below this share of it."""
 
-QUESTION = Question(needs="sweeps", group="Friction and spring", keys=(FRICTION[0], HYSTERESIS[0]))
+QUESTION = Question(
+    needs="sweeps", group="Friction and spring", keys=(FRICTION[0], HYSTERESIS[0]),
+    anyhow=(FRICTION[0], HYSTERESIS[0]),
+)
 
 
 def find(case: MovingCase) -> list[Finding]:

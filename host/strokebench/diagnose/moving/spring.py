@@ -26,7 +26,8 @@ KNOWN_SHARE = 0.15
 """A spring's figure counts when its uncertainty is below this share of the opening preload."""
 
 QUESTION = Question(
-    needs="sweeps", group="Friction and spring", keys=(PRELOAD_OPEN[0], PRELOAD_CLOSE[0], SLOPE[0])
+    needs="sweeps", group="Friction and spring", keys=(PRELOAD_OPEN[0], PRELOAD_CLOSE[0], SLOPE[0]),
+    anyhow=(PRELOAD_OPEN[0], PRELOAD_CLOSE[0], SLOPE[0]),
 )
 
 

@@ -86,7 +86,10 @@ def read_stop(case: Case, ends: tuple[str, ...], clean: Floats, span_v: float) -
 def _ends(case: Case, ends: tuple[str, ...], clean: Floats) -> tuple[Floats, Floats]:
     """Track's volts and current at the ends of all moves against a stop."""
     lasts = [
-        int(np.searchsorted(case.time_s, mark.end_s)) for label in ends for mark in case.stretches(label)
+        int(np.searchsorted(case.time_s, mark.end_s))
+        for label in ends
+        for mark in case.stretches(label)
+        if mark.kind != labels.FOUND_SHORT
     ]
     pieces = [slice(last - END_SAMPLES, last) for last in lasts if last >= END_SAMPLES]
     current_a = case.run.samples["current_a"]

@@ -99,15 +99,16 @@ def hats(places: Floats, knots: Floats) -> Floats:
     return np.asarray(np.clip(1 - away, 0, None))
 
 
-def fit_torque(signals: Signals, rest: float, seat: float) -> Torque | None:
+def fit_torque(signals: Signals, rest: float, seat: float, fewest: int = FEWEST) -> Torque | None:
     """Return the balance over all rows that move, None with too few. ``seat``: % of travel next to rest that
-    belongs to a seat and not to the way (at least ``AWAY``); a part on a seat has no closing side."""
+    belongs to a seat and not to the way (at least ``AWAY``); a part on a seat has no closing side.
+    ``fewest``: rows of the opening side that are needed."""
     low = rest + max(AWAY, seat)
     where, reach = signals.percent, _reach(signals)
     opening = (where - reach > low) & (where + reach < 100 - STOP)
     closing = (where + reach < rest - CLOSING_AWAY) & (where - reach > CLOSING_AWAY) & (seat <= 0)
     keep = signals.moving & (opening | closing)
-    if (keep & opening).sum() < FEWEST:
+    if (keep & opening).sum() < fewest:
         return None
     knots = np.linspace(low, 100 - STOP, KNOTS)
     here, way = where[keep], np.sign(signals.speed[keep])
@@ -124,7 +125,7 @@ def fit_torque(signals: Signals, rest: float, seat: float) -> Torque | None:
         prior[first : first + KNOTS, first : first + KNOTS] += apart.T @ apart / width_a**2
     noise = np.r_[signals.noise_acceleration, signals.noise_speed, np.zeros(design.shape[1] - 2)]
     solved = solve(design, signals.current_a[keep], prior, noise, signals.stretch[keep], signals.overlap)
-    return Torque(_with_misfit(solved, signals), rest, knots, bool(side.sum() >= FEWEST / 10))
+    return Torque(_with_misfit(solved, signals), rest, knots, bool(side.sum() >= fewest / 10))
 
 
 def _with_misfit(solved: Solved, signals: Signals) -> Solved:
