@@ -16,8 +16,7 @@ from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.moving.fit.mover import Mover, fit_mover
-from strokebench.diagnose.moving.fit import torque
-from strokebench.diagnose.moving.fit.torque import Torque
+from strokebench.diagnose.moving.fit.torque import ONCE, REPEATED, Torque
 from strokebench.diagnose.moving.polarity import wrong_way
 from strokebench.diagnose.moving.position import Position, read_position
 from strokebench.diagnose.moving.stops import CLOSED_ENDS, OPEN_ENDS
@@ -31,8 +30,8 @@ RIPPLE_A = 0.4
 BEYOND_REST, BEFORE_STOP = 4.0, 97.0
 """% of travel: from so much beyond rest up to here friction and spring of the opening side are told."""
 LEAST_ROWS, LEAST_ROWS_FOUND = 500, 100
-FEWEST_FOUND = 25
-"""Windows of a stroke that is not repeated."""
+COASTS_A = 0.05
+"""A part that moves with less current than this is not driven."""
 CLAMP_ZERO_U_A = 0.01
 """Standard uncertainty by which a clamp's zero wanders while a part is moved (judgement)."""
 SETTLED_SHARE = 0.3
@@ -120,13 +119,26 @@ class MovingCase(Case):
             self.time_s, load_voltage(self.run.samples), current_a, self.position.raw,
             rest=rest, seat=self.seat_percent,
             largest_a=math.inf if self.by_samples else FINE_LIMIT_A - RIPPLE_A,
-            fewest=FEWEST_FOUND if self.by_samples else torque.FEWEST,
+            passes=ONCE if self.by_samples and self.sweeps.pairs < 3 else REPEATED,
         )  # fmt: skip
 
     @property
     def torque(self) -> Torque | None:
-        """The fitted balance of torques, None without one."""
-        return self.fit.torque if self.fit is not None else None
+        """The fitted balance of torques, None without one, and of a part that was driven one way only: that
+        does not part spring from friction."""
+        if self.fit is None or (self.by_samples and not self.driven_both_ways):
+            return None
+        return self.fit.torque
+
+    @property
+    def driven_both_ways(self) -> bool:
+        """True when it moved both ways on the opening side while current flowed."""
+        assert self.fit is not None  # asked for only with a fit
+        signals, (low, high) = self.fit.signals, self.opening_side
+        driven = signals.moving & (np.abs(signals.current_a) > COASTS_A)
+        driven &= (signals.percent > low) & (signals.percent < high)
+        ways = [int((driven & (signals.speed * way > 0)).sum()) for way in (1, -1)]
+        return min(ways) >= ONCE.fewest / 2
 
     @property
     def opening_side(self) -> tuple[float, float]:
