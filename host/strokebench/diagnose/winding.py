@@ -27,6 +27,8 @@ MEMORY = 10
 """Neighbouring samples share converter steps; the fit's own uncertainty is widened by the root of this."""
 CONTINUITY = "stall_current"
 HELD = (labels.STALL_CLOSE, labels.STALL_OPEN, labels.COIL_LEVEL)
+HARD_ENOUGH, LONG_ENOUGH_S = 1.3, 0.1
+"""Volts that would drive so many times the least current through the highest good resistance, for so long."""
 NO_HOLD = "the procedure has no hold in which nothing moves"
 RESISTANCE = ("winding_resistance", "Winding resistance at 20 C", "ohm")
 
@@ -35,6 +37,7 @@ QUESTION = Question(
     group="Supply and winding",
     keys=(CONTINUITY, RESISTANCE[0]),
     needs_by_key={RESISTANCE[0]: "current volts"},
+    anyhow=(CONTINUITY, RESISTANCE[0]),
 )
 
 
@@ -70,7 +73,9 @@ def find(case: Case) -> list[Finding]:
     holds = stalls(case)
     when = span_of(*holds)
     hardest = [float(np.median(np.abs(hold["current_a"]))) for hold in holds]
-    if hardest:
+    if case.by_samples:
+        out = [_flows(case)]
+    elif hardest:
         flowing = Measured(max(hardest), _u_current(case, max(hardest)))
         out = [case.finding(CONTINUITY, case.holds_title, flowing, "A", low="open_winding", span_s=when)]
     else:
@@ -88,6 +93,22 @@ def find(case: Case) -> list[Finding]:
         evidence={"loop_ohm": loop.ohm, "at_c": loop.start_c, "brush_v": loop.brush_v, "levels": loop.levels},
     )  # fmt: skip
     return [*out, finding]
+
+
+def _flows(case: Case) -> Finding:
+    """The most current in somebody else's recording, judged where its volts would drive enough through any
+    good part."""
+    least, most_ohm = case.limits(CONTINUITY)[0], case.limits(RESISTANCE[0])[1]
+    amps = np.abs(np.asarray(case.run.samples["current_a"], float) - _zero_a(case))
+    volts = np.abs(load_voltage(case.run.samples))
+    if least is None or most_ohm is None or not np.isfinite(volts).any():
+        return case.missing(CONTINUITY, case.holds_title, "A", NO_HOLD)
+    driven = volts > HARD_ENOUGH * least * most_ohm
+    if int(driven.sum()) * case.period_s < LONG_ENOUGH_S:
+        return case.missing(CONTINUITY, case.holds_title, "A", "its volts never drove it hard enough")
+    flows = float(np.percentile(amps[driven], 95))
+    measured = Measured(flows, _u_current(case, flows))
+    return case.finding(CONTINUITY, case.holds_title, measured, "A", low="open_winding")
 
 
 def _u_current(case: Case, current_a: float) -> float:

@@ -17,7 +17,7 @@ from strokebench.data.run import Mark, RunData
 from strokebench.diagnose import labels
 from strokebench.diagnose.expects import PartProfile, nominal_percent
 from strokebench.diagnose.moving.sweeps import TOO_FAST
-from strokebench.diagnose.moving.tracks import ALIVE_SHARE, median_filter
+from strokebench.diagnose.moving.tracks import ALIVE_SHARE, bridged, median_filter
 from strokebench.diagnose.stats import moving_mean, spread
 
 Floats = NDArray[np.float64]
@@ -82,7 +82,8 @@ def position(run: RunData, profile: PartProfile) -> Floats | None:
         volts = np.asarray(run.samples[f"sensor_{name}_v"], float)
         if len(volts) < 3 or not np.isfinite(volts).all():
             continue
-        clean = median_filter(volts, 2 * round(GLITCH_S / period_s / 2) + 1)
+        kept = bridged(volts, layout.open_v - layout.closed_v, period_s)
+        clean = median_filter(kept, 2 * round(GLITCH_S / period_s / 2) + 1)
         percent = moving_mean(nominal_percent(layout, clean), 2 * round(SMOOTH_S / period_s / 2) + 1)
         moves = float(np.ptp(np.percentile(percent, (1, 99))))
         if moves > reach:
@@ -163,6 +164,8 @@ def _strokes(amps: Floats, where: Floats, off: NDArray[np.bool_], period_s: floa
         label = opening if leg.way > 0 else closing
         if abs(float(span[-1] - span[0])) >= LEG:
             yield label, begin, max(until, leg.end), kind
+            if label == labels.SWEEP_OPEN:
+                yield labels.SEAT_OPEN, begin, leg.end, labels.FOUND
         if pushed:
             yield labels.STALL_OPEN if leg.way > 0 else labels.STALL_CLOSE, leg.end, until, labels.FOUND
 

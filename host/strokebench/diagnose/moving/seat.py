@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.moving.breakaway import leaving
@@ -18,6 +20,8 @@ STICKING = ("seat_sticking", "Extra current to leave the seat", "% of friction")
 NEAR_PRELOAD = 0.7
 ONCE_U = 0.5
 """Standard uncertainty of where it shuts when that was seen once, % of travel (judgement)."""
+SAME_PLACE = 1.5
+"""% of travel within which it stands at the same place again."""
 LOOSE = 0.08
 """Share of the friction: behind play motor and valve do not break loose at the same moment (judgement)."""
 
@@ -47,6 +51,8 @@ def shut(case: SeatedCase) -> Finding:
     assert case.position is not None  # asked for only with a position
     track = case.tracks[case.position.track]
     released = case.settled_v(labels.RELEASE_OPEN)
+    if case.by_samples and not len(released) and math.isfinite(track.closed_v):
+        released = np.array([track.closed_v])  # pressed shut it stands as far shut as it gets
     if len(released) < case.fewest:
         why = f"the valve was released only {len(released)} times, {case.fewest} needed"
         return case.missing(*SHUT, why)
@@ -58,12 +64,20 @@ def shut(case: SeatedCase) -> Finding:
     measured = measured.widened(volts / abs(track.nominal_span_v) * 100)
     pressed = case.nominal_percent(track.closed_v) if math.isfinite(track.closed_v) else 0.0
     blocked = pressed > 0.5 * measured.value and (case.presses or not hangs(case))
+    if case.by_samples and not math.isfinite(track.closed_v):
+        blocked = came_back(case, measured.value)
     fault = "carbon_seat" if blocked else "no_return"
     marks = case.stretches(labels.RELEASE_OPEN)
     return case.finding(
         *SHUT[:2], measured, SHUT[2], low="stop_shifted", high=fault,
-        span_s=(marks[0].start_s, marks[-1].end_s), evidence={"pressed_shut": pressed},
+        span_s=(marks[0].start_s, marks[-1].end_s) if marks else None, evidence={"pressed_shut": pressed},
     )  # fmt: skip
+
+
+def came_back(case: SeatedCase, percent: float) -> bool:
+    """True when it stood at the same place before anything was done to it: friction leaves it anywhere."""
+    resting = [track_v for track_v in case.settled_v(labels.REST)]
+    return any(abs(case.nominal_percent(volts) - percent) < SAME_PLACE for volts in resting)
 
 
 def hangs(case: SeatedCase) -> bool:

@@ -11,7 +11,7 @@ from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import GRID
-from strokebench.diagnose.moving.tracks import Track
+from strokebench.diagnose.moving.tracks import Track, jumps
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, line, spread
 
@@ -23,6 +23,8 @@ NOISE = ("track_{}_noise", "Track {}: noise", "mV")
 DROPOUTS = ("track_{}_dropouts", "Track {}: dropouts at one place", "times")
 SAME_PLACE = 3.0
 APART_S = 0.02
+JUMPS = 2
+"""A disturbance over the air jumps there and back: that is once."""
 NOT_PRESSED = "the recording does not show it pressed against both stops, so it may not have gone all the way"
 FEW_LEVELS = 0.2
 """With fewer different values than this share of all, they are a digitizer's steps."""
@@ -123,8 +125,13 @@ def _dropouts(case: MovingCase, track: Track) -> Finding:
     worst = int(np.argmax(crowd))
     group = np.flatnonzero(np.abs(places - places[worst]) < SAME_PLACE)
     depth = np.abs(track.volts - track.clean)[track.glitch]
+    times = len(group)
+    if case.by_samples:  # a track that jumps to and fro in one passing recurs as well
+        to_and_fro = jumps(track.volts, track.nominal_span_v, case.period_s)
+        there = np.abs(case.position.percent[to_and_fro] - places[worst]) < SAME_PLACE
+        times = max(times, int(there.sum()) // JUMPS)
     return case.finding(
-        key, title, Measured(float(len(group)), 0.0), unit, high="worn_track",
+        key, title, Measured(float(times), 0.0), unit, high="worn_track",
         place=float(np.median(_glitch_places(case, track, float(places[worst])))),
         span_s=(float(time_s[starts[group[0]]]) - 0.01, float(time_s[starts[group[-1]]]) + 0.01),
         evidence={"deepest_v": float(depth.max()), "all": len(starts)},

@@ -24,6 +24,8 @@ TAKEN_FOR_SPRING = 0.012
 both ways (judgement, from simulated parts of another build)."""
 KNOWN_SHARE = 0.15
 """A spring's figure counts when its uncertainty is below this share of the opening preload."""
+FOUND_SHARE = 0.4
+"""The same for somebody else's recording: share of the preload's lower limit, as a weak spring has little."""
 
 QUESTION = Question(
     needs="sweeps", group="Friction and spring", keys=(PRELOAD_OPEN[0], PRELOAD_CLOSE[0], SLOPE[0]),
@@ -52,6 +54,8 @@ def find(case: MovingCase) -> list[Finding]:
     out = []
     for quantity, (value, u) in zip(all_of_them, found, strict=False):
         limit = KNOWN_SHARE * abs(preload[0])
+        if case.by_samples:
+            limit = FOUND_SHARE * abs(case.limits(PRELOAD_OPEN[0])[0] or preload[0])
         if not u < limit:
             out.append(case.missing(*quantity, "too little of that side was passed both ways"))
             continue

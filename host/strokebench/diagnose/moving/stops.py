@@ -61,6 +61,8 @@ def read_stop(case: Case, ends: tuple[str, ...], clean: Floats, span_v: float) -
     if not len(volts):
         volts, amps = _ends(case, ends, clean)
     labelled = len(volts) > 0
+    if not labelled and case.by_samples:
+        return Stop(math.nan, 0.0)  # what stood there without being pressed may be its place of rest
     if not labelled:
         volts, amps = _standing(case, clean, span_v)
     if not len(volts):
