@@ -17,6 +17,8 @@ FRICTION = ("friction", "Dry friction", "A")
 HYSTERESIS = ("hysteresis", "Friction as a share of spring force", "%")
 GEAR_SHARE = 0.005
 """Relative: a gear rubs more under load, so more on the way against the spring (judgement)."""
+FOUND_U = 0.08
+"""Relative, for somebody else's recording: drag that is not proportional to the speed (from simulated parts)."""
 TOO_STRONG = 1.7
 """Times the lower limit of the preload: no good part's springs are so strong (from the spread of both
 families' parts)."""
@@ -101,7 +103,8 @@ def friction_level(case: MovingCase) -> Measured | None:
         value, u = case.torque.friction(*case.opening_side)
         upper = case.limits(FRICTION[0])[1]
         if u < KNOWN_SHARE * (upper if case.by_samples and upper is not None else abs(value)):
-            return Measured(value, u).widened(case.accuracy("current_a", "gain") * value)
+            found_u = FOUND_U * abs(value) if case.by_samples else 0.0
+            return Measured(value, u).widened(case.accuracy("current_a", "gain") * value, found_u)
     curves = case.sweeps.friction_a
     half = level(curves, case.side(opening=True, margin=4.0))
     if not len(half):

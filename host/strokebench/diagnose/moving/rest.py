@@ -70,6 +70,9 @@ def _one_side(case: MovingCase, from_open: Floats, from_closed: Floats) -> list[
     place = repeats_or_once(seen, ONCE_U).widened(apart / 2, case.position.u_at(float(np.mean(seen))))
     side = "open" if len(from_open) else "closed"
     return [
-        case.finding(*REST[:2], place, REST[2], low="rest_shifted", high="rest_shifted", place=place.value),
+        case.finding(
+            *REST[:2], place, REST[2], low="rest_shifted" if side == "open" else "no_return",
+            high="no_return" if side == "open" else "rest_shifted", place=place.value,
+        ),
         case.missing(*SPREAD, f"it was released from the {side} side only"),
     ]

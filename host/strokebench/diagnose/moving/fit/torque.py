@@ -82,8 +82,14 @@ class Torque:
         return np.arange(max(low, self.knots[0]), min(high, self.knots[-1]) + 1e-9, 0.5)
 
     def friction(self, low: float, high: float) -> tuple[float, float]:
-        """Dry friction, mean over a part of the opening side: amperes and u."""
-        return self._of(self._at(self.inside(low, high), 2 + len(self.knots)))
+        """Dry friction, mean over a part of the opening side: amperes and u. Where a place was passed once only,
+        a tight spot is left out by the median of the friction that may vary."""
+        value, u = self._of(self._at(self.inside(low, high), 2 + len(self.knots)))
+        if self.freer is None:
+            return value, u
+        along = hats(self.inside(low, high), self.knots) @ self.freer.answer[2 + len(self.knots) :][: len(self.knots)]
+        spot = min(float(np.median(along)) - float(along.mean()), 0.0)
+        return value + spot, math.hypot(u, spot / 2)
 
     def spring_mean(self, low: float, high: float) -> tuple[float, float]:
         """Spring, mean over a part of the opening side: amperes and u."""
