@@ -67,16 +67,11 @@ def _from_book(args: argparse.Namespace) -> tuple[RunData, Profile]:
 
 
 def _from_csv(args: argparse.Namespace) -> tuple[RunData, Profile]:
-    from strokebench.foreign.labelling import label_by_procedure
+    from strokebench.foreign.labelling import find_stretches
     from strokebench.foreign.read import read_csv
-    from strokebench.foreign.switched import mark_by_current
 
     profile = profile_for(args)
-    data = label_by_procedure(read_csv(args.file, args.map, progress_of(args.file)), profile.procedure)
-    known = data.samples[["drive", "output_a_v"]]
-    if not data.marks or any(known[name][0] != known[name][0] for name in known.dtype.names or ()):
-        data = mark_by_current(data)
-    return data, profile
+    return find_stretches(read_csv(args.file, args.map, progress_of(args.file)), profile), profile
 
 
 def profile_for(args: argparse.Namespace) -> Profile:
