@@ -30,7 +30,7 @@ HELD = (labels.STALL_CLOSE, labels.STALL_OPEN, labels.COIL_LEVEL)
 HARD_ENOUGH, LONG_ENOUGH_S = 1.3, 0.1
 """Volts that would drive so many times the least current through the highest good resistance, for so long."""
 ONCE_A, BRUSHES_V, BRUSHES_U_V = 0.5, 0.5, 0.25
-"""A single hold: least current, and what a small motor's brushes take with its uncertainty (common practice)."""
+"""A single hold: least current as a share of a good part's least, and what a small motor's brushes take with its uncertainty (common practice)."""
 NO_HOLD = "the procedure has no hold in which nothing moves"
 RESISTANCE = ("winding_resistance", "Winding resistance at 20 C", "ohm")
 
@@ -159,7 +159,7 @@ def fit_loop(case: Case) -> Loop | str:
     if not holds:
         return NO_HOLD
     if case.by_samples:
-        return _once(case, holds)
+        return once(case, holds, BRUSHES_V, BRUSHES_U_V)
     if len({_level(hold) for hold in holds}) < 3:
         return f"{len(holds)} stalls at too few different drives, 3 levels at least are needed"
     current_a = np.concatenate([hold["current_a"] for hold in holds]) - _zero_a(case)
@@ -174,19 +174,19 @@ def fit_loop(case: Case) -> Loop | str:
     return _solve(case, current_a, volts, heat, start_s, len(holds))
 
 
-def _once(case: Case, holds: list[Samples]) -> Loop | str:
-    """Resistance from the hardest hold of somebody else's recording; what brushes take is as usual."""
+def once(case: Case, holds: list[Samples], drop_v: float, u_drop_v: float) -> Loop | str:
+    """Resistance from the hardest hold of somebody else's recording; ``drop_v``: what its brushes take."""
     hold = max(holds, key=lambda rows: float(np.median(np.abs(rows["current_a"]))))
     amps = abs(float(np.median(hold["current_a"])) - _zero_a(case))
     volts = abs(float(np.median(load_voltage(hold))))
     if not math.isfinite(volts):
         return "the recording holds no output volts"
-    if amps < ONCE_A:
+    if amps < ONCE_A * (case.limits(CONTINUITY)[0] or 1.0):
         return "no current flows that a resistance could be worked out from"
-    ohm = (volts - BRUSHES_V) / amps
+    ohm = (volts - drop_v) / amps
     gain = math.hypot(case.accuracy("current_a", "gain"), case.accuracy("output_a_v", "gain"))
     start_c, u_c = temperature(case, float(hold["time_s"][0]))
-    return Loop(ohm, math.hypot(BRUSHES_U_V / amps, gain * ohm), BRUSHES_V, 0.0, start_c, u_c, 1)
+    return Loop(ohm, math.hypot(u_drop_v / amps, gain * ohm), drop_v, 0.0, start_c, u_c, 1)
 
 
 def _zero_a(case: Case) -> float:
