@@ -1,4 +1,5 @@
-"""The dip of a plunger's pull-in in recordings from elsewhere: however short the part is on, and which of two."""
+"""The dip of a plunger's pull-in in recordings from elsewhere: however short the part is on, and which of
+two."""
 
 from __future__ import annotations
 
@@ -16,7 +17,8 @@ RATE_HZ, OFF_S, RISE_S, FALL_S = 10_000.0, 0.05, 0.002, 0.012
 
 
 def switched(on_s: float, dips: list[tuple[float, float]], noise_a: float = 0.002) -> RunData:
-    """A coil of 1 A switched on at 0.05 s, with a dip of each (ms after switching, share); a freewheel diode."""
+    """A coil of 1 A switched on at 0.05 s, with a dip of each (ms after switching, share); a freewheel
+    diode."""
     time_s = np.arange(round((OFF_S + on_s + 0.1) * RATE_HZ)) / RATE_HZ
     since = time_s - OFF_S
     amps = np.where(since > 0, 1 - np.exp(-since / RISE_S), 0.0)

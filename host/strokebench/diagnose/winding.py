@@ -30,7 +30,8 @@ HELD = (labels.STALL_CLOSE, labels.STALL_OPEN, labels.COIL_LEVEL)
 HARD_ENOUGH, LONG_ENOUGH_S = 1.3, 0.1
 """Volts that would drive so many times the least current through the highest good resistance, for so long."""
 ONCE_A, BRUSHES_V, BRUSHES_U_V = 0.5, 0.5, 0.25
-"""A single hold: least current as a share of a good part's least, and what a small motor's brushes take with its uncertainty (common practice)."""
+"""A single hold: least current as a share of a good part's least, and what a small motor's brushes take
+with its uncertainty (common practice)."""
 NO_HOLD = "the procedure has no hold in which nothing moves"
 RESISTANCE = ("winding_resistance", "Winding resistance at 20 C", "ohm")
 

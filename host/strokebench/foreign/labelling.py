@@ -1,4 +1,5 @@
-"""Stretches of a recording that has none: those of the procedure that it followed, else what its samples show."""
+"""Stretches of a recording that has none: those of the procedure that it followed, else what its samples
+show."""
 
 from __future__ import annotations
 
@@ -20,8 +21,8 @@ ALIKE = 0.05
 
 
 def find_stretches(run: RunData, profile: Profile) -> RunData:
-    """Return ``run`` with the stretches by which it can be judged, found in this order: its own or those of the
-    part's procedure; how a part with a sensor was moved; where it was switched on and off."""
+    """Return ``run`` with the stretches by which it can be judged, found in this order: its own or those of
+    the part's procedure; how a part with a sensor was moved; where it was switched on and off."""
     found = label_by_procedure(run, profile.procedure)
     if not found.marks:
         return mark_by_current(mark_by_motion(found, profile))

@@ -1,13 +1,15 @@
-"""How a part with a position sensor was moved in somebody else's recording: strokes, pushes and releases in its samples.
+"""How a part with a position sensor was moved in somebody else's recording: strokes, pushes and releases in
+its samples.
 
-The marks carry the labels of a procedure, so that every question finds its evidence; their kind says that they
-were found (:data:`strokebench.diagnose.labels.FOUND`).  Drive and volts are not needed.
+The marks carry the labels of a procedure, so that every question finds its evidence; their kind says that
+they were found (:data:`strokebench.diagnose.labels.FOUND`).  Drive and volts are not needed.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -26,6 +28,8 @@ TURNS = 8.0
 """% of travel by which the part has to come back before it has turned round."""
 LEG = 25.0
 """% of travel that a stroke covers at least; a shorter move counts only for the stop that it ends at."""
+AWAY = 3.0
+"""% of travel from which on a part that is released is away from its rest."""
 STANDS = 1.0
 """% of travel within which a part stands."""
 QUIET_A, SIGMAS = 0.04, 5.0
@@ -69,7 +73,7 @@ def mark_by_motion(run: RunData, profile: PartProfile) -> RunData:
         for n, (label, start, end, kind) in enumerate(found)
     ]
     volts = {"gain": VOLTS_GAIN, "offset": VOLTS_OFFSET_V}
-    accuracy = {name: volts for name in ("output_a_v", "output_b_v", "supply_v", "sensor_a_v", "sensor_b_v")}
+    accuracy = dict.fromkeys(("output_a_v", "output_b_v", "supply_v", "sensor_a_v", "sensor_b_v"), volts)
     return replace(run, marks=[*run.marks, *marks], accuracy={**accuracy, **run.accuracy})
 
 
@@ -136,10 +140,10 @@ def _releases(where: Floats, off: NDArray[np.bool_], still: int, period_s: float
     for start, end in spans(off):
         if start <= still:
             continue
-        from_, to = float(where[max(start - round(0.01 / period_s), 0)]), float(np.median(where[(start + 2 * end) // 3 : end]))
-        base = to if rest is None else rest
-        if abs(from_ - base) > 3.0:
-            label = labels.RELEASE_OPEN if from_ > base else labels.RELEASE_CLOSE
+        begins = float(where[max(start - round(0.01 / period_s), 0)])
+        base = float(np.median(where[(start + 2 * end) // 3 : end])) if rest is None else rest
+        if abs(begins - base) > AWAY:
+            label = labels.RELEASE_OPEN if begins > base else labels.RELEASE_CLOSE
             yield label, start, end, labels.FOUND
 
 
@@ -191,7 +195,7 @@ def legs(where: Floats) -> list[Leg]:
     """Return all moves from one turning point to the next, in order."""
     turning = turning_points(where)
     out = []
-    for start, end in zip(turning[:-1], turning[1:], strict=True):
+    for start, end in pairwise(turning):
         way = 1 if where[end] > where[start] else -1
         moved = (where[start : end + 1] - where[start]) * way
         if moved[-1] < 2 * STANDS:
@@ -203,7 +207,8 @@ def legs(where: Floats) -> list[Leg]:
 
 
 def turning_points(where: Floats) -> list[int]:
-    """Indices of the first row, of each extreme that is :data:`TURNS` % beyond its neighbours, of the last."""
+    """Indices of the first row, of each extreme that is :data:`TURNS` % beyond its neighbours, of the
+    last."""
     found, low, high, way = [0], 0, 0, 0
     for at, value in enumerate(where.tolist()):
         if value > where[high]:

@@ -94,9 +94,7 @@ def on_stretches(current_a: Floats, period_s: float) -> list[tuple[int, int]]:
     return [span for span in joined if (span[1] - span[0]) * period_s >= PULSE_S]
 
 
-def _marks(
-    time_s: Floats, on: list[tuple[int, int]], period_s: float, rises: bool
-) -> itertools.chain[Mark]:
+def _marks(time_s: Floats, on: list[tuple[int, int]], period_s: float, rises: bool) -> itertools.chain[Mark]:
     ends = [*time_s.tolist(), float(time_s[-1]) + period_s]
     half_s = period_s / 2  # a row is a mean around its time
     rest, others = [], []

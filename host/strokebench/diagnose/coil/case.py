@@ -14,7 +14,6 @@ from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Floats
 from strokebench.diagnose.winding import Loop, fit_loop, once
 
-
 DROP_U_V = 0.03
 """Standard uncertainty of what contacts take, where a coil's resistance is known from a single current."""
 NOT_STEADY = "no long enough stretch in which the current stayed the same"

@@ -58,7 +58,9 @@ def _leaving_rest(case: MovingCase, quantity: tuple[str, str, str], label: str, 
         return case.missing(*quantity, f"the part left its rest this way in only {len(found)} slow sweeps")
     table = np.array(found)
     friction = friction_level(case)
-    measured = repeats_or_once(table[:, 0] - direction * case.zero_a, CREEPS * (friction.value if friction else 0.0))
+    measured = repeats_or_once(
+        table[:, 0] - direction * case.zero_a, CREEPS * (friction.value if friction else 0.0)
+    )
     measured = measured.widened(
         case.accuracy("current_a", "gain") * measured.value, case.u_zero_a,
         _by_place(case, label, direction, measured.value + direction * case.zero_a),

@@ -18,7 +18,8 @@ HYSTERESIS = ("hysteresis", "Friction as a share of spring force", "%")
 GEAR_SHARE = 0.005
 """Relative: a gear rubs more under load, so more on the way against the spring (judgement)."""
 FOUND_U = 0.08
-"""Relative, for somebody else's recording: drag that is not proportional to the speed (from simulated parts)."""
+"""Relative, for somebody else's recording: drag that is not proportional to the speed (from simulated
+parts)."""
 TOO_STRONG = 1.7
 """Times the lower limit of the preload: no good part's springs are so strong (from the spread of both
 families' parts)."""
@@ -26,7 +27,9 @@ KNOWN_SHARE = 0.3
 """A fitted friction counts when its uncertainty is below this share of it."""
 
 QUESTION = Question(
-    needs="sweeps", group="Friction and spring", keys=(FRICTION[0], HYSTERESIS[0]),
+    needs="sweeps",
+    group="Friction and spring",
+    keys=(FRICTION[0], HYSTERESIS[0]),
     anyhow=(FRICTION[0], HYSTERESIS[0]),
 )
 
@@ -81,8 +84,8 @@ def scale_in_doubt(case: MovingCase) -> str:
     if preload_a < TOO_STRONG * lower:
         return ""
     return (
-        f"the springs seem to take {preload_a:.2g} A, more than a good part's: the motor is weak or the current's"
-        " scale is wrong; with the volts across the part it could be seen"
+        f"the springs seem to take {preload_a:.2g} A, more than a good part's: the motor is weak or the"
+        " current's scale is wrong; with the volts across the part it could be seen"
     )
 
 

@@ -65,14 +65,21 @@ def _one_side(case: MovingCase, from_open: Floats, from_closed: Floats) -> list[
     what the two sides may differ by."""
     seen = np.r_[from_open, from_closed]
     if not len(seen) or case.position is None:
-        return [case.missing(*quantity, "the recording shows no release after a move") for quantity in (REST, SPREAD)]
+        return [
+            case.missing(*quantity, "the recording shows no release after a move")
+            for quantity in (REST, SPREAD)
+        ]
     apart = case.limits(SPREAD[0])[1] or 0.0
     place = repeats_or_once(seen, ONCE_U).widened(apart / 2, case.position.u_at(float(np.mean(seen))))
     side = "open" if len(from_open) else "closed"
     return [
         case.finding(
-            *REST[:2], place, REST[2], low="rest_shifted" if side == "open" else "no_return",
-            high="no_return" if side == "open" else "rest_shifted", place=place.value,
+            *REST[:2],
+            place,
+            REST[2],
+            low="rest_shifted" if side == "open" else "no_return",
+            high="no_return" if side == "open" else "rest_shifted",
+            place=place.value,
         ),
         case.missing(*SPREAD, f"it was released from the {side} side only"),
     ]

@@ -76,7 +76,7 @@ def shut(case: SeatedCase) -> Finding:
 
 def came_back(case: SeatedCase, percent: float) -> bool:
     """True when it stood at the same place before anything was done to it: friction leaves it anywhere."""
-    resting = [track_v for track_v in case.settled_v(labels.REST)]
+    resting = case.settled_v(labels.REST)
     return any(abs(case.nominal_percent(volts) - percent) < SAME_PLACE for volts in resting)
 
 

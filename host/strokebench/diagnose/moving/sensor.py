@@ -32,7 +32,8 @@ ALIKE = 0.05
 """Share of the nominal span by which the swings of two sound tracks may differ (judgement)."""
 
 KEYS = (
-    *(key.format(track) for track in TRACKS for key, *_ in (SWING, NOISE, DROPOUTS)), MISMATCH[0], LINEARITY[0],
+    *(key.format(track) for track in TRACKS for key, *_ in (SWING, NOISE, DROPOUTS)), MISMATCH[0],
+    LINEARITY[0],
 )  # fmt: skip
 
 QUESTION = Question(
@@ -101,8 +102,8 @@ def _noise(case: MovingCase, track: Track) -> Finding:
 
 
 def instrument_noise_v(case: MovingCase, track: Track) -> float:
-    """What somebody else's instrument adds to a track: its noise while the part stands, or a digitizer's step,
-    which shows only while it moves."""
+    """What somebody else's instrument adds to a track: its noise while the part stands, or a digitizer's
+    step, which shows only while it moves."""
     resting = [track.volts[case.window(mark.start_s, mark.end_s)] for mark in case.stretches(labels.REST)]
     noise_v = float(spread(np.diff(np.concatenate(resting), 2))) / math.sqrt(6) if resting else 0.0
     levels = np.unique(track.volts)

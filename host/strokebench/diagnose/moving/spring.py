@@ -30,7 +30,9 @@ FOUND_SHARE = 0.4
 """The same for somebody else's recording: share of the preload's lower limit, as a weak spring has little."""
 
 QUESTION = Question(
-    needs="sweeps", group="Friction and spring", keys=(PRELOAD_OPEN[0], PRELOAD_CLOSE[0], SLOPE[0]),
+    needs="sweeps",
+    group="Friction and spring",
+    keys=(PRELOAD_OPEN[0], PRELOAD_CLOSE[0], SLOPE[0]),
     anyhow=(PRELOAD_OPEN[0], PRELOAD_CLOSE[0], SLOPE[0]),
 )
 
@@ -72,7 +74,8 @@ def find(case: MovingCase) -> list[Finding]:
 
 def _tilt_a(case: MovingCase, slope_a: float) -> float:
     """What a slope that is steeper than any good part's makes the preload uncertain by, A, in somebody else's
-    recording: a spring that lost its preload is not steeper, but a balance with too much drag or friction is."""
+    recording: a spring that lost its preload is not steeper, but a balance with too much drag or friction
+    is."""
     lower = case.limits(SLOPE[0])[0]
     if not case.by_samples or lower is None:
         return 0.0

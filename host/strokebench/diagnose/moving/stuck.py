@@ -14,8 +14,8 @@ from strokebench.diagnose.stats import Measured
 MOVES = ("movement", "Movement while driven", "% of travel")
 SHUT_PERCENT = 15.0
 HARD, LONG_S = 2.0, 0.1
-"""Where the profile has no breakaway current: so many times the least current of a good part's stall; and for so
-long it has to flow (judgement)."""
+"""Where the profile has no breakaway current: so many times the least current of a good part's stall; and
+for so long it has to flow (judgement)."""
 
 QUESTION = Question(needs="sensor", group="Travel and rest", keys=(MOVES[0],), anyhow=(MOVES[0],))
 
@@ -27,7 +27,6 @@ def pushed_hard(case: MovingCase) -> bool:
     upper = case.limits("breakaway_open")[1] or HARD * (case.limits("stall_current")[0] or math.inf)
     current_a = np.abs(np.asarray(case.run.samples["current_a"], float) - case.zero_a)
     return int((current_a > upper).sum()) * case.period_s > LONG_S
-
 
 
 def find(case: MovingCase) -> list[Finding]:

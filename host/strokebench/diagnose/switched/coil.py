@@ -174,12 +174,17 @@ def dips(amps: Floats, apart: int, least_a: float) -> list[tuple[int, int]]:
     found = [low]
     top = int(np.argmax(amps[:low]))
     between = np.flatnonzero(amps[low:] >= amps[low] + RISES_AGAIN * depth[low])
-    for start, end in ((0, top - apart), (low + max(apart, int(between[0]) if len(between) else apart), len(amps))):
+    for start, end in (
+        (0, top - apart),
+        (low + max(apart, int(between[0]) if len(between) else apart), len(amps)),
+    ):
         if end - start < 10:
             continue
         piece = amps[start:end]
         own = np.maximum.accumulate(piece) - piece
-        own = np.minimum(own, (np.maximum.accumulate(amps[start:][::-1])[::-1][: len(piece)] - piece) / RISES_AGAIN)
+        own = np.minimum(
+            own, (np.maximum.accumulate(amps[start:][::-1])[::-1][: len(piece)] - piece) / RISES_AGAIN
+        )
         at = int(np.argmax(own))
         if own[at] > max(least_a, TWO * depth[low]):
             found.append(start + at)

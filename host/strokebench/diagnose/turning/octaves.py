@@ -4,14 +4,13 @@ What repeats N times a turn also repeats at half that rate, and a search that be
 rate may take the half or the double.  The volts leave a range of rates that a motor of this kind can have;
 mostly a single octave lies in it.  Where several do, the lines decide: a sound motor has them at multiples of
 N ripples a turn, one with a bad segment at all multiples of its brush positions, uneven load at the turn
-itself, and nothing between those that is worth speaking of: brushes that are not quite alike, and harmonics of
-an uneven load, leave small ones there.  N against brush positions cannot be told so: that is left to the
+itself, and nothing between those that is worth speaking of: brushes that are not quite alike, and harmonics
+of an uneven load, leave small ones there.  N against brush positions cannot be told so: that is left to the
 guess, which must then be good to a factor of sqrt(N / brush positions).
 """
 
 from __future__ import annotations
 
-import math
 from enum import IntEnum
 from typing import NamedTuple
 
@@ -28,8 +27,8 @@ ODD = (1, 3, 5)
 HIGHEST = 0.45
 """Share of the sample rate up to which lines are looked at."""
 FACTOR = 1.8
-"""A motor turns at most so many times as fast or as slowly as its volts and its kind let expect: spread, load,
-leads, and magnets that lost nearly half (judgement)."""
+"""A motor turns at most so many times as fast or as slowly as its volts and its kind let expect: spread,
+load, leads, and magnets that lost nearly half (judgement)."""
 WORTH, MUCH = 0.1, 0.5
 """Shares of a motor's tallest line from which on another one counts, and from which on it decides: brushes
 that are not alike make a ripple's half look as a ripple with a tall harmonic does."""

@@ -1,8 +1,9 @@
-"""Recordings from elsewhere with known truth: ``python -m tools.evidence.foreign.corpus``, from the folder host.
+"""Recordings from elsewhere with known truth: ``python -m tools.evidence.foreign.corpus``, from the folder
+host.
 
 Parts of the second family of simulated parts, good and with severe defects, are moved and switched by hand
-(:mod:`tools.evidence.foreign.scenes`), recorded with instruments that have errors of their own, written in one of
-the dialects after the other, and judged by the same code as ``strokebench judge FILE.csv``. Writes
+(:mod:`tools.evidence.foreign.scenes`), recorded with instruments that have errors of their own, written in
+one of the dialects after the other, and judged by the same code as ``strokebench judge FILE.csv``. Writes
 docs/foreign.md. Each finished file is kept at once; started again, it goes on where it was.
 """
 
@@ -25,6 +26,7 @@ from strokebench.sim.trials import plan
 from tools import DOCS
 from tools.evidence.foreign import scenes
 from tools.evidence.foreign.dialects import DIALECTS, mapping, write
+from tools.evidence.foreign.page import page
 from tools.evidence.options import add_work
 
 FIRST_SEED = 71_001
@@ -36,8 +38,8 @@ NOT_OF_PART = ("weak_battery",)
 
 @dataclass(frozen=True)
 class Scene:
-    """``part`` of ``spec`` with the defect ``name`` ("good": none), handled in the ``way`` of that name, with the
-    volts recorded or not, written in the ``dialect`` of that number."""
+    """``part`` of ``spec`` with the defect ``name`` ("good": none), handled in the ``way`` of that name,
+    with the volts recorded or not, written in the ``dialect`` of that number."""
 
     part: str
     name: str
@@ -77,7 +79,8 @@ def examine(scene: Scene) -> dict[str, Any]:
     table = scenes.recorded(scene.part, scene.spec, scene.way, scene.volts, rng)
     record = {
         "key": scene.key, "part": scene.part, "name": scene.name, "way": scene.way, "volts": scene.volts,
-        "dialect": DIALECTS[scene.dialect].name, "shown": scenes.shown(scene.part, scene.name, scene.way, scene.volts),
+        "dialect": DIALECTS[scene.dialect].name,
+        "shown": scenes.shown(scene.part, scene.name, scene.way, scene.volts),
     }  # fmt: skip
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "any.csv"
@@ -94,12 +97,6 @@ def examine(scene: Scene) -> dict[str, Any]:
         "named": named_faults(findings),
         "passed": sum(finding.verdict.value == "pass" for finding in findings),
     }
-
-
-def rightly_named(record: dict[str, Any]) -> bool:
-    """True when what fails is the defect and nothing else, or what it must be called by such a recording."""
-    names = scenes.RIGHT_NAMES.get((record["name"], record["way"]), (record["name"],))
-    return record["verdict"] == "fail" and len(record["named"]) == 1 and record["named"][0] in names
 
 
 def run(wanted: list[Scene], kept: Path, jobs: int) -> list[dict[str, Any]]:
@@ -119,8 +116,6 @@ def run(wanted: list[Scene], kept: Path, jobs: int) -> list[dict[str, Any]]:
 
 def main(arguments: list[str] | None = None) -> int:
     """Command line; returns 0."""
-    from tools.evidence.foreign.page import page
-
     parser = argparse.ArgumentParser(prog="python -m tools.evidence.foreign.corpus", description=__doc__)
     parser.add_argument("--part", default=",".join(PARTS), help="parts with commas (default: all)")
     parser.add_argument("--good", type=int, default=10, help="good specimens of each part (default 10)")

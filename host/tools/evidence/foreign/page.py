@@ -6,19 +6,20 @@ import argparse
 from collections import Counter
 from typing import Any
 
-from tools.evidence.foreign.corpus import rightly_named
+from tools.evidence.foreign.scenes import rightly_named
 
 Record = dict[str, Any]
 HEAD = """\
 # Recordings from elsewhere, judged
 
-Simulated parts only. Made by `python -m tools.evidence.foreign.corpus --good {good} --each {each}` with seeds from {seed} on, in the
-second family of parts (`host/strokebench/sim/second`); what the estimators for such recordings were made with are seeds below 600 of
-the same family. Nobody of the bench's procedures is run: parts are moved or switched on by hand, recorded by an oscilloscope and a clamp
-with errors of their own, written in {dialects} dialects in turn, and judged as `strokebench judge FILE.csv` does. Every second recording
-holds the volts. A severe defect counts as *shown* where the recorded channels can tell it at all; the rule
-(`shown` in `host/tools/evidence/foreign/scenes.py`) was written before anything was judged. Rightly named: that defect and no other fails.
-[How to judge your own](how-to/foreign-csv.md).
+Simulated parts only. Made by `python -m tools.evidence.foreign.corpus --good {good} --each {each}` with
+seeds from {seed} on, in the second family of parts (`host/strokebench/sim/second`); what the estimators for
+such recordings were made with are seeds below 600 of the same family. Nobody of the bench's procedures is
+run: parts are moved or switched on by hand, recorded by an oscilloscope and a clamp with errors of their
+own, written in {dialects} dialects in turn, and judged as `strokebench judge FILE.csv` does. Every second
+recording holds the volts. A severe defect counts as *shown* where the recorded channels can tell it at all;
+the rule (`shown` in `host/tools/evidence/foreign/scenes.py`) was fixed before these seeds were judged.
+Rightly named: that defect and no other fails. [How to judge your own](how-to/foreign-csv.md).
 """
 
 
@@ -49,7 +50,10 @@ def page(records: list[Record], args: argparse.Namespace) -> str:
 
 
 def _table(records: list[Record]) -> list[str]:
-    lines = ["| part | way | good: failed | defects shown | rightly named | otherwise |", "| --- | --- | --- | --- | --- | --- |"]
+    lines = [
+        "| part | way | good: failed | defects shown | rightly named | otherwise |",
+        "| --- | --- | --- | --- | --- | --- |",
+    ]
     for part, way in dict.fromkeys((record["part"], record["way"]) for record in records):
         those = [record for record in records if (record["part"], record["way"]) == (part, way)]
         good = [record for record in those if record["name"] == "good"]
@@ -70,5 +74,10 @@ def _wrong(records: list[Record]) -> list[str]:
     )
     if not wrong:
         return []
-    lines = ["Failed under another name:", "", "| part | way | truth | named | times |", "| --- | --- | --- | --- | --- |"]
+    lines = [
+        "Failed under another name:",
+        "",
+        "| part | way | truth | named | times |",
+        "| --- | --- | --- | --- | --- |",
+    ]
     return lines + [f"| {' | '.join(key)} | {count} |" for key, count in wrong.items()]

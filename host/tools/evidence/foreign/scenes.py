@@ -1,13 +1,14 @@
 """What somebody with a supply, an oscilloscope and a clamp does to a part, and what that records.
 
-Parts of the second family of simulated parts, driven by hand: no procedure of the bench is followed, nothing of the
-bench measures. The instruments have errors of their own.
+Parts of the second family of simulated parts, driven by hand: no procedure of the bench is followed,
+nothing of the bench measures. The instruments have errors of their own.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,10 +25,12 @@ Way = tuple[tuple[float, float | None], ...]
 
 MOVES: Mapping[str, Way] = {
     "slow both ways": (
-        (0.4, OFF), (0.4, -0.45), (6.0, 0.65), (0.3, 0.65), (6.0, -0.45), (0.3, -0.45), (0.0, OFF), (0.9, OFF),
+        (0.4, OFF), (0.4, -0.45), (6.0, 0.65), (0.3, 0.65), (6.0, -0.45), (0.3, -0.45), (0.0, OFF), (0.9,
+        OFF),
     ),
     "quick both ways": (
-        (0.4, OFF), (0.3, -0.45), (1.0, 0.65), (0.3, 0.65), (1.0, -0.45), (0.3, -0.45), (0.0, OFF), (0.9, OFF),
+        (0.4, OFF), (0.3, -0.45), (1.0, 0.65), (0.3, 0.65), (1.0, -0.45), (0.3, -0.45), (0.0, OFF), (0.9,
+        OFF),
     ),
     "one way": ((0.4, OFF), (0.0, 0.0), (4.0, 0.65), (0.3, 0.65), (0.0, OFF), (0.9, OFF)),
     "switched by hand": (
@@ -45,7 +48,8 @@ VALVE_MOVES: Mapping[str, Way] = {
 
 @dataclass(frozen=True)
 class Instruments:
-    """What oscilloscope and clamp are off by: the clamp's gain and zero, noise of a row, gain of the volts."""
+    """What oscilloscope and clamp are off by: the clamp's gain and zero, noise of a row, gain of the
+    volts."""
 
     clamp_gain: float
     clamp_zero_a: float
@@ -62,21 +66,23 @@ class Instruments:
     def seen(self, table: dict[str, Floats], rng: np.random.Generator) -> dict[str, Floats]:
         """Return a table as they show it, with the digits that an export has."""
         out = {"time_s": table["time_s"]}
-        gains = dict(zip(("supply_v", "output_a_v", "sensor_a_v", "sensor_b_v"), self.volts_gain, strict=True))
+        gains = dict(
+            zip(("supply_v", "output_a_v", "sensor_a_v", "sensor_b_v"), self.volts_gain, strict=True)
+        )
         for name, values in table.items():
             if name == "current_a":
-                noisy = self.clamp_gain * values + self.clamp_zero_a + rng.normal(0, self.noise_a, len(values))
+                noisy = (
+                    self.clamp_gain * values + self.clamp_zero_a + rng.normal(0, self.noise_a, len(values))
+                )
                 out[name] = np.round(noisy, 4)
             elif name != "time_s":
                 out[name] = np.round(gains[name] * values + rng.normal(0, self.noise_v, len(values)), 4)
         return out
 
 
-def recorded(
-    part: str, spec: SimSpec, way: str, volts: bool, rng: np.random.Generator
-) -> dict[str, Floats]:
-    """Return what is recorded of a part handled in one of its ways: time_s, current_a, its sensors, and the volts
-    across it and of the battery where these are probed too."""
+def recorded(part: str, spec: SimSpec, way: str, volts: bool, rng: np.random.Generator) -> dict[str, Floats]:
+    """Return what is recorded of a part handled in one of its ways: time_s, current_a, its sensors, and the
+    volts across it and of the battery where these are probed too."""
     table = HANDLED[part][way](spec, rng)
     names = ("time_s", "current_a", *SENSORS.get(part, ()), *(("output_a_v", "supply_v") if volts else ()))
     return Instruments.drawn(rng).seen({name: table[name] for name in names}, rng)
@@ -91,7 +97,15 @@ def _moved(way: Way) -> Handling:
         rows = []
         for drive, resting in zip(drives.tolist(), off.tolist(), strict=True):
             plant.advance(drive, not resting, 2)
-            rows.append((plant.current_a, plant.leg_a_v - plant.leg_b_v, plant.vin_v, plant.sensor_a_v, plant.sensor_b_v))
+            rows.append(
+                (
+                    plant.current_a,
+                    plant.leg_a_v - plant.leg_b_v,
+                    plant.vin_v,
+                    plant.sensor_a_v,
+                    plant.sensor_b_v,
+                )
+            )
         names = ("current_a", "output_a_v", "supply_v", "sensor_a_v", "sensor_b_v")
         columns = dict(zip(names, np.array(rows).T, strict=True))
         return {"time_s": np.arange(len(rows)) / 1000, **columns}
@@ -138,7 +152,8 @@ def outline(way: Way, rng: np.random.Generator) -> tuple[Floats, NDArray[np.bool
 
 
 SENSORS = {
-    "throttle-body": ("sensor_a_v", "sensor_b_v"), "egr-motor": ("sensor_a_v",), "egr-solenoid": ("sensor_a_v",),
+    "throttle-body": ("sensor_a_v", "sensor_b_v"), "egr-motor": ("sensor_a_v",), "egr-solenoid":
+    ("sensor_a_v",),
 }  # fmt: skip
 PULLED: Way = ((0.4, OFF), (3.0, 1.0), (0.3, 1.0), (3.0, 0.0), (0.3, OFF))
 BY_HAND: Way = ((0.4, OFF), (0.0, 1.0), (0.6, 1.0), (0.0, OFF), (0.9, OFF))
@@ -152,7 +167,15 @@ HANDLED: Mapping[str, Mapping[str, Handling]] = {
     "water-pump": {"switched on": _switched(1.0, 20_000, 1e-3, True)},
 }
 """Part -> ways in which it is handled."""
-ALWAYS = ("track_dead", "track_shorted", "worn_track", "carbon_seat", "bad_segment", "worn_brush", "broken_blade")
+ALWAYS = (
+    "track_dead",
+    "track_shorted",
+    "worn_track",
+    "carbon_seat",
+    "bad_segment",
+    "worn_brush",
+    "broken_blade",
+)
 BOTH_WAYS = ("sticky", "weak_spring")
 WITH_VOLTS = {
     "throttle-body": ("open_winding", "shorted_turns", "lead_resistance"),
@@ -165,16 +188,16 @@ MOTOR_MOVED = ("throttle-body", "egr-motor")
 RIGHT_NAMES: Mapping[tuple[str, str], tuple[str, ...]] = {
     (name, way): (name, "no_return") for name in BOTH_WAYS for way in ("one way", "switched by hand")
 }
-"""Defect and way -> what it may be called: a part that stays where it is released has too much friction or too
-little spring, and one way alone does not part the two."""
+"""Defect and way -> what it may be called: a part that stays where it is released has too much friction or
+too little spring, and one way alone does not part the two."""
 
 
 def shown(part: str, name: str, way: str, volts: bool) -> bool:
-    """True when the recorded channels can show a severe defect at all: written down before anything was judged.
+    """True when the recorded channels can show a severe defect at all.
 
-    Motor and leads need the volts; friction and spring a move both ways; a tight place a slow one; what sticks
-    in its seat a slow way out of it. A coil that tells no position, and a rotor, tell by their current alone
-    what repeats with the turn or flickers, and nothing of their load, magnets or spring.
+    Motor and leads need the volts; friction and spring a move both ways; a tight place a slow one; what
+    sticks in its seat a slow way out of it. A coil that tells no position, and a rotor, tell by their
+    current alone what repeats with the turn or flickers, and nothing of their load, magnets or spring.
     """
     if name == "good":
         return False
@@ -185,3 +208,9 @@ def shown(part: str, name: str, way: str, volts: bool) -> bool:
     if part in MOTOR_MOVED and name == "binding":
         return way == "slow both ways"
     return name == "sticky_seat" and way in ("slow both ways", "one way")
+
+
+def rightly_named(record: dict[str, Any]) -> bool:
+    """True when what fails is the defect and nothing else, or what it must be called by such a recording."""
+    names = RIGHT_NAMES.get((record["name"], record["way"]), (record["name"],))
+    return record["verdict"] == "fail" and len(record["named"]) == 1 and record["named"][0] in names

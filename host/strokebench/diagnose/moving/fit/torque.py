@@ -55,8 +55,8 @@ inertia and drag nothing (from simulated parts)."""
 @dataclass(frozen=True)
 class Torque:
     """The fitted balance. ``rest``: where the springs change side, % of travel; ``knots`` of the opening
-    side; ``closing``: the closing side was fitted too; ``freer``: the same where a place was passed once only,
-    with spring and friction that may vary more."""
+    side; ``closing``: the closing side was fitted too; ``freer``: the same where a place was passed once
+    only, with spring and friction that may vary more."""
 
     solved: Solved
     rest: float
@@ -65,8 +65,8 @@ class Torque:
     freer: Solved | None = None
 
     def _of(self, weights: Floats) -> tuple[float, float]:
-        """Value of a weighted sum of the factors, and u; half of what a freer spring and friction would change
-        belongs to it."""
+        """Value of a weighted sum of the factors, and u; half of what a freer spring and friction would
+        change belongs to it."""
         value, u = self.solved.of(weights)
         apart = 0.0 if self.freer is None else abs(self.freer.of(weights)[0] - value)
         return value, math.hypot(u, apart / 2)
@@ -82,12 +82,15 @@ class Torque:
         return np.arange(max(low, self.knots[0]), min(high, self.knots[-1]) + 1e-9, 0.5)
 
     def friction(self, low: float, high: float) -> tuple[float, float]:
-        """Dry friction, mean over a part of the opening side: amperes and u. Where a place was passed once only,
-        a tight spot is left out by the median of the friction that may vary."""
+        """Dry friction, mean over a part of the opening side: amperes and u. Where a place was passed once
+        only, a tight spot is left out by the median of the friction that may vary."""
         value, u = self._of(self._at(self.inside(low, high), 2 + len(self.knots)))
         if self.freer is None:
             return value, u
-        along = hats(self.inside(low, high), self.knots) @ self.freer.answer[2 + len(self.knots) :][: len(self.knots)]
+        along = (
+            hats(self.inside(low, high), self.knots)
+            @ self.freer.answer[2 + len(self.knots) :][: len(self.knots)]
+        )
         spot = min(float(np.median(along)) - float(along.mean()), 0.0)
         return value + spot, math.hypot(u, spot / 2)
 
