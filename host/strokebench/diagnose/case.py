@@ -44,10 +44,7 @@ class Case:
     def by_samples(self) -> bool:
         """True for somebody else's recording that followed no procedure: its stretches, if it has any, were
         found in the samples."""
-        ours = {labels.SWITCHED_ON, labels.STEADY, labels.SWITCHED_OFF, labels.REST}
-        found = (labels.FOUND, labels.FOUND_SHORT)
-        followed = any(mark.label not in ours and mark.kind not in found for mark in self.run.marks)
-        return self.run.info.get("engine") == "import" and not followed
+        return not followed_procedure(self.run)
 
     @property
     def fewest(self) -> int:
@@ -133,6 +130,14 @@ class Case:
         """Return the profile's lower and upper limit of a finding, None where there is none."""
         limit = self.profile.findings.get(key)
         return (None, None) if limit is None else (limit.lower, limit.upper)
+
+
+def followed_procedure(run: RunData) -> bool:
+    """Return True when the recording's stretches are those of a procedure, or when it is the bench's own."""
+    ours = {labels.SWITCHED_ON, labels.STEADY, labels.SWITCHED_OFF, labels.REST}
+    found = (labels.FOUND, labels.FOUND_SHORT)
+    stretches = (mark for mark in run.marks if mark.label not in ours and mark.kind not in found)
+    return any(stretches) or run.info.get("engine") != "import"
 
 
 def _nearer_low(value: float, lower: float | None, upper: float | None) -> bool:

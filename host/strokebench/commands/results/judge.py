@@ -22,6 +22,8 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", help="job book, CSV file or folder of CSV files")
     parser.add_argument("--run", type=int, metavar="N", help="run in the book (default: the last)")
     add_foreign(parser)
+    text = "judge nothing: print what was understood of a CSV file and draw it (SVG)"
+    parser.add_argument("--show", metavar="FILE.svg", help=text)
     add_report(parser)
     add_json(parser)
 
@@ -35,12 +37,15 @@ def add_foreign(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; the book itself is not changed."""
+    from strokebench.commands.results.understood import show
     from strokebench.verdict.examine import examine
 
     if Path(args.file).is_dir():
         return judge_folder(args)
 
     data, profile = load(args)
+    if args.show:
+        return show(data, profile, args.show, replace=args.force)
     findings, verdict = examine(data, profile)
     return finish(args, Outcome(profile, data, findings, verdict, args.file))
 
@@ -131,8 +136,10 @@ def judge_folder(args: argparse.Namespace) -> int:
     """
     from strokebench.errors import UsageError
 
-    if args.run is not None or args.report:
-        raise UsageError("--run and --report are for a single file; this is a folder.", "Leave them out.")
+    if args.run is not None or args.report or args.show:
+        raise UsageError(
+            "--run, --report and --show are for a single file; this is a folder.", "Leave them out."
+        )
     files = sorted(
         path for path in Path(args.file).iterdir() if path.suffix.lower() in (".csv", ".txt", ".tsv")
     )
