@@ -52,6 +52,10 @@ def _arrival(
     """Time until the part has arrived at ``target`` (NaN: at rest); ``never``: the defect if it does not."""
     if case.position is None:
         return case.missing(*quantity, case.why_no_position)
+    if case.by_samples:
+        return case.missing(
+            *quantity, "its limits are for the bench's own step, which this recording is not of"
+        )
     goal = case.rest_percent if math.isnan(target) else target
     marks = case.stretches(label)
     times = [_time_ms(case, mark, goal) for mark in marks]

@@ -34,10 +34,10 @@ def pictures(case: Case, findings: list[Finding]) -> list[Picture]:
     """Return every channel against time with what was found in it; of a part that was moved current and tracks
     against position, of one that was switched on the first start as captured."""
     failing = failing_of(findings)
-    moved = isinstance(case, MovingCase) and bool(case.sweeps.passes) and case.by_motor
-    if not moved:
-        return drawn(channels(case, failing), start(case))
-    return drawn(channels(case, failing), moving.loops(case, failing), moving.sensor_tracks(case, failing))
+    if isinstance(case, MovingCase) and case.by_motor and case.sweeps.passes:
+        beside = moving.loops(case, failing), moving.sensor_tracks(case, failing)
+        return drawn(channels(case, failing), *beside)
+    return drawn(channels(case, failing), start(case))
 
 
 def channels(case: Case, failing: dict[str, Finding]) -> Picture | None:

@@ -121,7 +121,7 @@ def _switched(on_s: float, rate_hz: float, step_s: float, fine: bool) -> Handlin
         plant.fine = fine
         coil = not fine
         begins_s, ends_s = 0.1, 0.1 + on_s * rng.uniform(0.9, 1.1)
-        nodes, ticks = [], round((ends_s + 0.1) / step_s)
+        ticks = round((ends_s + 0.1) / step_s)
         times, currents, volts = [], [], np.empty((ticks, 2))
         for tick in range(ticks):
             on = begins_s <= tick * step_s + 1e-9 < ends_s
