@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 def show(data: RunData, profile: Profile, picture: str, *, replace: bool) -> int:
     """Print where each column comes from and what was found in the samples, and draw both; return 0.
 
-    ``picture``: SVG file to write. DataError when there is nothing to draw, BookError when it cannot be written.
+    ``picture``: SVG file to write. DataError when there is nothing to draw, BookError when it cannot be
+    written.
     """
     from strokebench.data.output import check_output
     from strokebench.diagnose import case_of

@@ -7,8 +7,8 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
-from strokebench.diagnose.switched.case import captured, starts, times
 from strokebench.diagnose.moving.case import MovingCase
+from strokebench.diagnose.switched.case import captured, starts, times
 from strokebench.report.pictures import ink, moving
 from strokebench.report.pictures.drawing import WIDE, Picture, Sheet, drawn, failing_of, sheet
 from strokebench.report.pictures.marks import above, curve, thin
@@ -20,7 +20,8 @@ PANELS = (
     ("part_c", "part, C", ink.DARK),
 )  # fmt: skip
 NAMES = {
-    labels.REST: "rest", labels.STEADY: "steady", labels.SWEEP_OPEN: "opens", labels.STEP_OPEN: "opens quickly",
+    labels.REST: "rest", labels.STEADY: "steady",
+    labels.SWEEP_OPEN: "opens", labels.STEP_OPEN: "opens quickly",
     labels.SWEEP_RETURN: "closes", labels.STEP_CLOSE: "closes quickly", labels.RELEASE_OPEN: "released",
     labels.RELEASE_CLOSE: "released",
 }  # fmt: skip
@@ -31,8 +32,8 @@ ROTOR_START_S = 0.6
 
 
 def pictures(case: Case, findings: list[Finding]) -> list[Picture]:
-    """Return every channel against time with what was found in it; of a part that was moved current and tracks
-    against position, of one that was switched on the first start as captured."""
+    """Return every channel against time with what was found in it; of a part that was moved also current and
+    tracks against position, of one that was switched on the first start as captured."""
     failing = failing_of(findings)
     if isinstance(case, MovingCase) and case.by_motor and case.sweeps.passes:
         beside = moving.loops(case, failing), moving.sensor_tracks(case, failing)
@@ -55,7 +56,8 @@ def channels(case: Case, failing: dict[str, Finding]) -> Picture | None:
                 page.shade(*finding.span_s, ink.BAD, 0.25)
         _bands(case, page)
         page.on_time(time_s)
-        caption = "The channels that the file holds, as means over 1 ms where it is faster, and what was found in them."
+        caption = "The channels that the file holds, as means over 1 ms where it is faster."
+        caption += " Above them: what was found in it."
         return page.picture(caption + (" Red: out of limits." if failing else ""))
 
 
