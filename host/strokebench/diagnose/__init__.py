@@ -51,7 +51,8 @@ def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
         ]
     alone = {finding.key: finding for finding in find_alone(case, kind.alone)}
     findings = [finding if finding.known else alone.pop(finding.key, finding) for finding in findings]
-    return [*findings, *(finding for finding in alone.values() if finding.known)]
+    known = {finding.key for finding in findings if finding.known}
+    return [*findings, *(finding for key, finding in alone.items() if finding.known and key not in known)]
 
 
 def case_of(run: RunData, profile: PartProfile) -> Any:
