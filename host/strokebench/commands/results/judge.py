@@ -94,7 +94,8 @@ def profile_for(args: argparse.Namespace) -> Profile:
         return load_part(args.part)
     beside = about_path(args.file)
     try:
-        carried = json.loads(beside.read_text(encoding="utf-8")) if Path(args.file).is_file() else None
+        small = Path(args.file).is_file() and beside.stat().st_size < LARGEST_ABOUT
+        carried = json.loads(beside.read_text(encoding="utf-8")) if small else None
     except (OSError, ValueError, RecursionError):
         carried = None
     profile = carried.get("profile") if isinstance(carried, dict) else None
@@ -108,6 +109,8 @@ def profile_for(args: argparse.Namespace) -> Profile:
     return profile_of(profile, beside.name)
 
 
+LARGEST_ABOUT = 2_000_000
+"""Bytes: a larger file beside an export is none of ours."""
 LARGE = 20_000_000
 """Bytes from which reading a file takes so long that its progress is shown."""
 
