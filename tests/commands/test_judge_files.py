@@ -73,3 +73,19 @@ def test_a_folder_without_a_recording(tmp_path: Path, capsys: pytest.CaptureFixt
     code, _, err = judge(capsys, "judge", str(tmp_path))
     assert code == 2
     assert "holds no CSV file" in err
+
+
+def test_what_was_understood_is_shown_before_anything_is_judged(
+    csv: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    picture = csv.parent / "a.svg"
+    words = ("judge", str(csv), "--part", "fuel-pump", "--map", MAP, "--show", str(picture))
+    code, out, _ = judge(capsys, *words)
+    assert code == 0
+    assert "current_a I 1 0 0 5" in out and "800 rows, 1000 a second" in out
+    assert "Found in it: rest, steady" in out and "INCONCLUSIVE" not in out
+    assert picture.read_text(encoding="utf-8").startswith("<svg")
+    code, _, err = judge(capsys, *words)
+    assert code == 6 and "is there already" in err
+    code, _, err = judge(capsys, "judge", str(csv.parent), "--show", str(picture))
+    assert code == 2 and "this is a folder" in err

@@ -6,16 +6,19 @@ of 0.9375 A at 7.6 ms. The bench sees means over its milliseconds, at any phase.
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
 import pytest
+from strokebench.cli import main
 from strokebench.data.findings import Finding
 from strokebench.data.run import Mark, RunData
 from strokebench.data.samples import empty
 from strokebench.diagnose import diagnose
 from strokebench.diagnose.labels import PULL_STEP
 from strokebench.parts import load_part
+from tools.evidence.foreign.dialects import DIALECTS, Dialect, mapping, write
 
 FILE = Path(__file__).parent / "data" / "pull-in-fea.csv"
 TABLE = np.genfromtxt(
@@ -74,3 +77,18 @@ def test_pull_in_time_over_all_phases_of_the_sampling() -> None:
     # late, up to 1.7 ms in single steps. The stated 2 u of 0.6 ms is about the steps of the bench.
     time = found([phase * 1e-4 for phase in range(10)])
     assert time.value == pytest.approx(SEATED_MS, abs=1.0)
+
+
+@pytest.mark.parametrize("dialect", DIALECTS, ids=lambda dialect: dialect.name)
+def test_the_same_through_the_command_line_in_every_dialect(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], dialect: Dialect
+) -> None:
+    """The table begins at the step itself, without any rest before it, and ends before any switching off."""
+    table = {name: np.asarray(TABLE[name]) for name in ("time_s", "current_a")}
+    path = tmp_path / "any.csv"
+    path.write_bytes(write(dialect, table))
+    command = ["judge", str(path), "--part", "solenoid", "--no-report", "--json"]
+    assert main([*command, "--map", mapping(dialect, table)]) == 3
+    found = {finding["key"]: finding for finding in json.loads(capsys.readouterr().out)["findings"]}
+    assert found["pull_in_time"]["value"] == pytest.approx(SEATED_MS, abs=0.2)
+    assert found["pull_in_current"]["value"] == pytest.approx(0.9375, abs=0.01)

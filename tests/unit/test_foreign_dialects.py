@@ -17,6 +17,7 @@ TABLE = {
     "time_s": TIME_S,
     "current_a": np.round(2 + np.sin(3 * TIME_S), 4),
     "supply_v": np.full(ROWS, 12.6),
+    "output_a_v": np.round(6 + np.sin(2 * TIME_S), 4),
     "sensor_a_v": np.round(0.5 + 2 * TIME_S, 4),
     "sensor_b_v": np.round(4.5 - 2 * TIME_S, 4),
 }

@@ -120,10 +120,43 @@ def test_the_turn_rate_whatever_the_guess(guess: float, orders: dict[int, float]
     time_s = np.arange(20_000) / rate_hz
     values = 6 + sum(a * np.sin(2 * math.pi * n * turn_hz * time_s + n) for n, a in orders.items())
     values = values + np.random.default_rng(4).normal(0, 0.05, len(time_s))
-    found = turn_rates(values, rate_hz, motor, [guess * turn_hz])
+    found = turn_rates(values, rate_hz, motor, [guess * turn_hz]).rates
     assert [rotor.hz for rotor in found] == [pytest.approx(turn_hz, rel=1e-3)]
+
+
+SOUND = {8: 0.05, 16: 0.02}
+BESIDE = {
+    "slight unbalance": {1: 0.03, 3: 0.004, 5: 0.003},
+    "brushes that differ by 2 %": {4: 0.001, 12: 0.0005},
+    "both": {1: 0.03, 3: 0.004, 4: 0.001, 5: 0.003},
+}
+
+
+@pytest.mark.parametrize("guesses", [[79.0], [67.0], [95.0], [66.0, 79.0, 93.0]])
+@pytest.mark.parametrize("beside", BESIDE.values(), ids=BESIDE)
+def test_small_lines_of_a_good_pump_make_no_octave(beside: dict[int, float], guesses: list[float]) -> None:
+    """A good pump at 4761 rpm with 4 mA of noise: it was read as four times, and as half of that."""
+    time_s = np.arange(20_000) / 20_000.0
+    lines = {**SOUND, **beside}
+    values = 6 + sum(a * np.sin(2 * math.pi * n * 79.35 * time_s + n) for n, a in lines.items())
+    values = values + np.random.default_rng(4).normal(0, 0.004, len(time_s))
+    found = turn_rates(values, 20_000.0, Motor(8, 2), guesses).rates
+    assert [60 * rate.hz for rate in found] == [pytest.approx(4761, rel=1e-3)]
+
+
+@pytest.mark.parametrize("asymmetry", [0.006, 0.01, 0.02])
+def test_brushes_that_differ_much_leave_two_speeds_unless_the_volts_part_them(asymmetry: float) -> None:
+    """Then a ripple's half looks as a ripple with a tall harmonic does: no line of the two settles it."""
+    time_s = np.arange(20_000) / 20_000.0
+    lines = {8: 0.05, 16: 0.02, 4: asymmetry, 12: asymmetry / 2}
+    values = 6 + sum(a * np.sin(2 * math.pi * n * 79.35 * time_s + n) for n, a in lines.items())
+    values = values + np.random.default_rng(4).normal(0, 0.004, len(time_s))
+    open_ = turn_rates(values, 20_000.0, Motor(8, 2), [60.0, 79.0]).rates
+    assert [60 * rate.hz for rate in open_] == pytest.approx([2380.5, 4761], rel=1e-3)
+    known = turn_rates(values, 20_000.0, Motor(8, 2), [79.35]).rates
+    assert [60 * rate.hz for rate in known] == [pytest.approx(4761, rel=1e-3)]
 
 
 def test_noise_has_no_turn_rate() -> None:
     values = np.random.default_rng(6).normal(6, 0.1, 20_000)
-    assert turn_rates(values, 20_000.0, Motor(8, 2), [70.0, 90.0, 110.0]) == []
+    assert turn_rates(values, 20_000.0, Motor(8, 2), [70.0, 90.0, 110.0]) == ([], [])

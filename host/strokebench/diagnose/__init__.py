@@ -45,11 +45,14 @@ def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
     case, lacks = kind.case(run, profile), channels.lacking(run)
     unfit = why_unfit(case)
     findings = [finding for finder in kind.finders for finding in _answers(finder, case, lacks, unfit)]
-    if not channels.followed_procedure(run):
-        findings = [channels.doubtful(finding) for finding in findings]
+    if case.by_samples:
+        findings = [
+            finding if finding.key in kind.anyhow else channels.doubtful(finding) for finding in findings
+        ]
     alone = {finding.key: finding for finding in find_alone(case, kind.alone)}
     findings = [finding if finding.known else alone.pop(finding.key, finding) for finding in findings]
-    return [*findings, *(finding for finding in alone.values() if finding.known)]
+    known = {finding.key for finding in findings if finding.known}
+    return [*findings, *(finding for key, finding in alone.items() if finding.known and key not in known)]
 
 
 def case_of(run: RunData, profile: PartProfile) -> Any:

@@ -14,6 +14,7 @@ from strokebench.bench.budget import channel_of
 from strokebench.data.findings import Finding, unknown
 from strokebench.data.run import Mark, RunData
 from strokebench.data.samples import Samples
+from strokebench.diagnose import labels
 from strokebench.diagnose.expects import PartProfile
 from strokebench.diagnose.stats import Floats, Measured
 
@@ -38,6 +39,23 @@ class Case:
     def wrong_way(self) -> str:
         """What is wired the wrong way round, empty when nothing is or it cannot be seen."""
         return ""
+
+    @cached_property
+    def by_samples(self) -> bool:
+        """True for somebody else's recording that followed no procedure: its stretches, if it has any, were
+        found in the samples."""
+        return not followed_procedure(self.run)
+
+    @property
+    def fewest(self) -> int:
+        """How often something has to be seen: 3 times in a procedure, which repeats it; else once, with the
+        uncertainty that once allows."""
+        return 1 if self.by_samples else 3
+
+    @cached_property
+    def period_s(self) -> float:
+        """Time from row to row, seconds, without the last digits' noise; NaN without rows."""
+        return round(float(np.median(np.diff(self.time_s))), 7) if len(self.time_s) > 1 else math.nan
 
     @cached_property
     def time_s(self) -> Floats:
@@ -112,6 +130,14 @@ class Case:
         """Return the profile's lower and upper limit of a finding, None where there is none."""
         limit = self.profile.findings.get(key)
         return (None, None) if limit is None else (limit.lower, limit.upper)
+
+
+def followed_procedure(run: RunData) -> bool:
+    """Return True when the recording's stretches are those of a procedure, or when it is the bench's own."""
+    ours = {labels.SWITCHED_ON, labels.STEADY, labels.SWITCHED_OFF, labels.REST}
+    found = (labels.FOUND, labels.FOUND_SHORT)
+    stretches = (mark for mark in run.marks if mark.label not in ours and mark.kind not in found)
+    return any(stretches) or run.info.get("engine") != "import"
 
 
 def _nearer_low(value: float, lower: float | None, upper: float | None) -> bool:

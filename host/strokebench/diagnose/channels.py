@@ -9,7 +9,6 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.data.run import RunData
 from strokebench.data.samples import empty
-from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
 from strokebench.diagnose.question import CHANNELS, Question
 
@@ -59,12 +58,6 @@ def explained(found: list[Finding], question: Question, case: Case, lacks: froze
         why = "" if finding.known else why_not(question.needs_of(finding.key), case, lacks)
         out.append(finding.without_value(why) if why else finding)
     return out
-
-
-def followed_procedure(run: RunData) -> bool:
-    """Return True when the recording's stretches are those of a procedure, or when it is the bench's own."""
-    ours = {labels.SWITCHED_ON, labels.STEADY, labels.SWITCHED_OFF, labels.REST}
-    return any(mark.label not in ours for mark in run.marks) or run.info.get("engine") != "import"
 
 
 def doubtful(finding: Finding) -> Finding:

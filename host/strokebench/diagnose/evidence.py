@@ -27,6 +27,8 @@ STOPPED_BY = {
 GAP_PERIODS = 2.5
 MANY_GAPS = 2.0
 LOW_SUPPLY_V = 9.0
+FEWEST, FEWEST_FOUND = 500, 100
+"""Samples of a run, and of somebody else's recording, which may be no more than one quick stroke."""
 FULL_SCALE_A = 70.0
 
 QUESTION = Question(
@@ -117,7 +119,7 @@ def why_unfit(case: Case) -> str:
     samples = case.run.samples
     if why := connection.why_unfit(case):
         return why
-    if len(samples) < 500:
+    if len(samples) < (FEWEST_FOUND if case.by_samples else FEWEST):
         return f"the recording holds only {len(samples)} samples"
     if (share := missing_percent(case)) > MANY_GAPS:
         return f"{share:.1f} % of the recording is missing"

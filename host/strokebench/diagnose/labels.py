@@ -115,6 +115,11 @@ SWITCHED_ON = "switched_on"
 STEADY = "steady"
 SWITCHED_OFF = "switched_off"
 
+FOUND = "found"
+"""Kind of a mark that was found in the samples of somebody else's recording, whatever its label."""
+FOUND_SHORT = "found short"
+"""Kind of a stroke that was found and that did not press the part against its stop."""
+
 START = "start"
 RUNNING = "running"
 

@@ -33,7 +33,9 @@ class Question:
     none. ``group``: of its findings in a report. ``keys``: of all findings that it may return.
     ``needs_by_key`` and ``group_by_key``: where one of its findings needs something else, or stands in
     another group. ``not_of_part``: keys that are about bench, supply and recording instead; these keep their
-    value in a recording that is unfit as a whole, and are never learnt from good parts. ``of_guide``: further
+    value in a recording that is unfit as a whole, and are never learnt from good parts. ``anyhow``: keys
+    whose limits hold however the part was driven, because their value is only given where the recording
+    shows it. ``of_guide``: further
     keys are those of the part's guided procedure, in the same group.
 
     ValueError for a channel, a group or a key that does not exist.
@@ -45,6 +47,7 @@ class Question:
     needs_by_key: Mapping[str, str] = field(default_factory=dict)
     group_by_key: Mapping[str, str] = field(default_factory=dict)
     not_of_part: tuple[str, ...] = ()
+    anyhow: tuple[str, ...] = ()
     of_guide: bool = False
 
     def __post_init__(self) -> None:
@@ -52,7 +55,11 @@ class Question:
         checks = (
             ("channels", needed, {*CHANNELS, *DERIVED}),
             ("groups", {self.group, *self.group_by_key.values()}, set(GROUPS)),
-            ("keys", {*self.needs_by_key, *self.group_by_key, *self.not_of_part}, set(self.keys)),
+            (
+                "keys",
+                {*self.needs_by_key, *self.group_by_key, *self.not_of_part, *self.anyhow},
+                set(self.keys),
+            ),
         )
         for what, named, known in checks:
             if named - known:

@@ -70,6 +70,11 @@ class Kind:
         return next((question.group for question in self.questions if question.of_guide), OTHER)
 
     @property
+    def anyhow(self) -> frozenset[str]:
+        """Keys of the findings whose limits hold however the part was driven."""
+        return frozenset(key for question in self.questions for key in question.anyhow)
+
+    @property
     def not_of_part(self) -> frozenset[str]:
         """Keys of the findings that are about bench, supply and recording."""
         return frozenset(key for question in self.questions for key in question.not_of_part)

@@ -76,6 +76,15 @@ def repeats(values: ArrayLike) -> Measured:
     return Measured(float(data.mean()), scatter * t_factor(count - 1), count, scatter, count - 1)
 
 
+def repeats_or_once(values: ArrayLike, u_once: float) -> Measured:
+    """As :func:`repeats`; of a single value, or of two that agree by chance, u is not below ``u_once``."""
+    data = np.asarray(values, float)
+    if data.size == 1:
+        return Measured(float(data[0]), u_once, 1)
+    found = repeats(data)
+    return found if data.size > 2 else Measured(found.value, max(float(np.ptp(data)) / 2, u_once), 2)
+
+
 def spread(values: ArrayLike) -> float:
     """Robust standard deviation: 1.4826 x median absolute deviation."""
     data = np.asarray(values, float)

@@ -27,6 +27,11 @@ MEMORY = 10
 """Neighbouring samples share converter steps; the fit's own uncertainty is widened by the root of this."""
 CONTINUITY = "stall_current"
 HELD = (labels.STALL_CLOSE, labels.STALL_OPEN, labels.COIL_LEVEL)
+HARD_ENOUGH, LONG_ENOUGH_S = 1.3, 0.1
+"""Volts that would drive so many times the least current through the highest good resistance, for so long."""
+ONCE_A, BRUSHES_V, BRUSHES_U_V = 0.5, 0.5, 0.25
+"""A single hold: least current as a share of a good part's least, and what a small motor's brushes take
+with its uncertainty (common practice)."""
 NO_HOLD = "the procedure has no hold in which nothing moves"
 RESISTANCE = ("winding_resistance", "Winding resistance at 20 C", "ohm")
 
@@ -35,6 +40,7 @@ QUESTION = Question(
     group="Supply and winding",
     keys=(CONTINUITY, RESISTANCE[0]),
     needs_by_key={RESISTANCE[0]: "current volts"},
+    anyhow=(CONTINUITY, RESISTANCE[0]),
 )
 
 
@@ -70,7 +76,9 @@ def find(case: Case) -> list[Finding]:
     holds = stalls(case)
     when = span_of(*holds)
     hardest = [float(np.median(np.abs(hold["current_a"]))) for hold in holds]
-    if hardest:
+    if case.by_samples:
+        out = [_flows(case)]
+    elif hardest:
         flowing = Measured(max(hardest), _u_current(case, max(hardest)))
         out = [case.finding(CONTINUITY, case.holds_title, flowing, "A", low="open_winding", span_s=when)]
     else:
@@ -88,6 +96,22 @@ def find(case: Case) -> list[Finding]:
         evidence={"loop_ohm": loop.ohm, "at_c": loop.start_c, "brush_v": loop.brush_v, "levels": loop.levels},
     )  # fmt: skip
     return [*out, finding]
+
+
+def _flows(case: Case) -> Finding:
+    """The most current in somebody else's recording, judged where its volts would drive enough through any
+    good part."""
+    least, most_ohm = case.limits(CONTINUITY)[0], case.limits(RESISTANCE[0])[1]
+    amps = np.abs(np.asarray(case.run.samples["current_a"], float) - _zero_a(case))
+    volts = np.abs(load_voltage(case.run.samples))
+    if least is None or most_ohm is None or not np.isfinite(volts).any():
+        return case.missing(CONTINUITY, case.holds_title, "A", NO_HOLD)
+    driven = volts > HARD_ENOUGH * least * most_ohm
+    if int(driven.sum()) * case.period_s < LONG_ENOUGH_S:
+        return case.missing(CONTINUITY, case.holds_title, "A", "its volts never drove it hard enough")
+    flows = float(np.percentile(amps[driven], 95))
+    measured = Measured(flows, _u_current(case, flows))
+    return case.finding(CONTINUITY, case.holds_title, measured, "A", low="open_winding")
 
 
 def _u_current(case: Case, current_a: float) -> float:
@@ -135,6 +159,8 @@ def fit_loop(case: Case) -> Loop | str:
     holds = stalls(case)
     if not holds:
         return NO_HOLD
+    if case.by_samples:
+        return once(case, holds, BRUSHES_V, BRUSHES_U_V)
     if len({_level(hold) for hold in holds}) < 3:
         return f"{len(holds)} stalls at too few different drives, 3 levels at least are needed"
     current_a = np.concatenate([hold["current_a"] for hold in holds]) - _zero_a(case)
@@ -147,6 +173,21 @@ def fit_loop(case: Case) -> Loop | str:
     start_s = float(holds[0]["time_s"][0])
     heat = np.interp(np.concatenate([hold["time_s"] for hold in holds]), *_heat(case, start_s))
     return _solve(case, current_a, volts, heat, start_s, len(holds))
+
+
+def once(case: Case, holds: list[Samples], drop_v: float, u_drop_v: float) -> Loop | str:
+    """Resistance from the hardest hold of somebody else's recording; ``drop_v``: what its brushes take."""
+    hold = max(holds, key=lambda rows: float(np.median(np.abs(rows["current_a"]))))
+    amps = abs(float(np.median(hold["current_a"])) - _zero_a(case))
+    volts = abs(float(np.median(load_voltage(hold))))
+    if not math.isfinite(volts):
+        return "the recording holds no output volts"
+    if amps < ONCE_A * (case.limits(CONTINUITY)[0] or 1.0):
+        return "no current flows that a resistance could be worked out from"
+    ohm = (volts - drop_v) / amps
+    gain = math.hypot(case.accuracy("current_a", "gain"), case.accuracy("output_a_v", "gain"))
+    start_c, u_c = temperature(case, float(hold["time_s"][0]))
+    return Loop(ohm, math.hypot(u_drop_v / amps, gain * ohm), drop_v, 0.0, start_c, u_c, 1)
 
 
 def _zero_a(case: Case) -> float:

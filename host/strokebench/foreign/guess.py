@@ -17,8 +17,8 @@ from strokebench.foreign.units import Unit, clamp_factor, unit, unit_behind
 TIMES = re.compile(r"\b(time|zeit|temps|tiempo|tempo|tid|tijd|czas|t|x|x-axis|elapsed|timestamp)\b", re.I)
 CURRENTS = re.compile(r"\b(current|strom|courant|corriente|corrente|amps?|i|ia|imot\w*|clamp)\b", re.I)
 VOLTS = {
-    "supply_v": re.compile(r"supply|batt|u_?bat|v_?bat|kl\.?\s*30|versorgung|alim", re.I),
-    "output_a_v": re.compile(r"motor|output|load|across|terminal|coil|u_?mot", re.I),
+    "supply_v": re.compile(r"supply|batt|u[_ ]?bat|v[_ ]?bat|kl\.?\s*30|versorgung|alim", re.I),
+    "output_a_v": re.compile(r"motor|output|load|across|terminal|coil|u[_ ]?mot", re.I),
     "sensor_a_v": re.compile(r"sensor|posi|pot\b|poti|track|tps|signal|feedback", re.I),
 }
 SECOND = re.compile(r"(?:\b|_|\s)(?:b|2)\b|2$", re.I)

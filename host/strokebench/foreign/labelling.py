@@ -1,4 +1,5 @@
-"""Segment labels for a recording that has none: it is laid beside the procedure that it followed."""
+"""Stretches of a recording that has none: those of the procedure that it followed, else what its samples
+show."""
 
 from __future__ import annotations
 
@@ -8,12 +9,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strokebench.data.run import Mark, RunData
+from strokebench.foreign.moved import mark_by_motion
+from strokebench.foreign.switched import mark_by_current
 from strokebench.parts.procedure import Planned, Procedure
+from strokebench.parts.profile import Profile
 
 MOVED = 0.005
 """Drive above this counts as driven."""
 ALIKE = 0.05
 """Largest mean difference of drive between recording and plan that still counts as the same procedure."""
+
+
+def find_stretches(run: RunData, profile: Profile) -> RunData:
+    """Return ``run`` with the stretches by which it can be judged, found in this order: its own or those of
+    the part's procedure; how a part with a sensor was moved; where it was switched on and off."""
+    found = label_by_procedure(run, profile.procedure)
+    if not found.marks:
+        return mark_by_current(mark_by_motion(found, profile))
+    known = found.samples[["drive", "output_a_v"]]
+    if any(known[name][0] != known[name][0] for name in known.dtype.names or ()):
+        return mark_by_current(found)
+    return found
 
 
 def label_by_procedure(run: RunData, procedure: Procedure) -> RunData:

@@ -47,7 +47,7 @@ def mark_by_current(run: RunData) -> RunData:
     on = on_stretches(current_a, period_s)
     if not on:
         return run
-    marks = list(_marks(time_s, on, period_s))
+    marks = list(_marks(time_s, on, period_s, begins_with_rise(current_a, period_s)))
     if any(True for _ in run.labelled(labels.REST)):
         marks = [mark for mark in marks if mark.label != labels.REST]  # a procedure's own is better
     longest = max(on, key=lambda span: span[1] - span[0])
@@ -60,13 +60,23 @@ def mark_by_current(run: RunData) -> RunData:
     return replace(run, marks=[*run.marks, *numbered], accuracy=accuracy)
 
 
+def begins_with_rise(current_a: Floats, period_s: float) -> bool:
+    """True when the first row is still next to nothing and the current rises right behind it: a capture that
+    an instrument began at the step itself."""
+    top = float(np.percentile(np.abs(current_a), 98))
+    early = np.abs(current_a[: math.ceil(PULSE_S / period_s)])
+    return bool(early[0] < BEGINS_OFF * top < float(np.median(early)))
+
+
 def on_stretches(current_a: Floats, period_s: float) -> list[tuple[int, int]]:
     """Return first and last + 1 index of each stretch in which current flows, in order."""
     turned = abs(float(np.percentile(current_a, 2))) > abs(float(np.percentile(current_a, 98)))
     amps = -current_a if turned else current_a
     top = float(np.percentile(amps, 98))
     base = float(np.median(amps[: math.ceil(PULSE_S / period_s)]))
-    if base > BEGINS_OFF * top:  # it begins switched on; a motor that is braked by a short goes below zero
+    if begins_with_rise(current_a, period_s):
+        base = 0.0
+    elif base > BEGINS_OFF * top:  # it begins switched on; a motor that is braked by a short goes below zero
         base = float(moving_mean(amps, 5)[2:-2].min())
     noise = spread(np.diff(amps)) / math.sqrt(2)
     if base > max(LEAST_A, 0.5 * top):
@@ -84,14 +94,14 @@ def on_stretches(current_a: Floats, period_s: float) -> list[tuple[int, int]]:
     return [span for span in joined if (span[1] - span[0]) * period_s >= PULSE_S]
 
 
-def _marks(time_s: Floats, on: list[tuple[int, int]], period_s: float) -> itertools.chain[Mark]:
+def _marks(time_s: Floats, on: list[tuple[int, int]], period_s: float, rises: bool) -> itertools.chain[Mark]:
     ends = [*time_s.tolist(), float(time_s[-1]) + period_s]
     half_s = period_s / 2  # a row is a mean around its time
     rest, others = [], []
     if (on[0][0] - 1) * period_s >= PULSE_S:
         rest.append(Mark(labels.REST, ends[0] - half_s, ends[on[0][0] - 1] - half_s))
     for number, (start, end) in enumerate(on):
-        kind = labels.START if start > 1 else labels.RUNNING
+        kind = labels.START if start > 1 or rises else labels.RUNNING
         others.append(Mark(labels.SWITCHED_ON, ends[start] - half_s, ends[end] - half_s, kind=kind))
         until = ends[on[number + 1][0]] if number + 1 < len(on) else ends[-1]
         if end < len(time_s):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from strokebench.data.findings import COVERAGE, YES_NO, Finding, Verdict, yes_or_no
 from strokebench.diagnose import kind_of
-from strokebench.diagnose.channels import followed_procedure
+from strokebench.diagnose.case import followed_procedure
 from strokebench.diagnose.defects import defect
 from strokebench.diagnose.question import GROUPS
 from strokebench.diagnose.registry import OTHER

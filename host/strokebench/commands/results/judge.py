@@ -21,6 +21,8 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", help="job book, CSV file or folder of CSV files")
     parser.add_argument("--run", type=int, metavar="N", help="run in the book (default: the last)")
     add_foreign(parser)
+    text = "judge nothing: print what was understood of a CSV file and draw it (SVG)"
+    parser.add_argument("--show", metavar="FILE.svg", help=text)
     add_report(parser)
     add_json(parser)
 
@@ -34,12 +36,15 @@ def add_foreign(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; the book itself is not changed."""
+    from strokebench.commands.results.understood import show
     from strokebench.verdict.examine import examine
 
     if Path(args.file).is_dir():
         return judge_folder(args)
 
     data, profile = load(args)
+    if args.show:
+        return show(data, profile, args.show, replace=args.force)
     findings, verdict = examine(data, profile)
     return finish(args, Outcome(profile, data, findings, verdict, args.file))
 
@@ -77,20 +82,14 @@ def profile_for(args: argparse.Namespace) -> Profile:
 
     An export carries it in the file ``NAME.about.json`` beside it.
     """
-    import json
-
     from strokebench.book.export.csv import about_path
+    from strokebench.commands.shared.recordings import about_beside
     from strokebench.errors import BookError, UsageError
     from strokebench.parts import load_part, profile_of
 
     if args.part:
         return load_part(args.part)
-    beside = about_path(args.file)
-    try:
-        carried = json.loads(beside.read_text(encoding="utf-8")) if Path(args.file).is_file() else None
-    except (OSError, ValueError, RecursionError):
-        carried = None
-    profile = carried.get("profile") if isinstance(carried, dict) else None
+    profile = about_beside(args.file).get("profile")
     if profile is None and Path(args.file).exists():
         raise UsageError(
             f"{args.file} does not say which part it is of.",
@@ -98,7 +97,7 @@ def profile_for(args: argparse.Namespace) -> Profile:
         )
     if profile is None:
         raise BookError(f"{args.file} cannot be read: no such file.", "Check name and permissions.")
-    return profile_of(profile, beside.name)
+    return profile_of(profile, about_path(args.file).name)
 
 
 def judge_folder(args: argparse.Namespace) -> int:
@@ -110,8 +109,10 @@ def judge_folder(args: argparse.Namespace) -> int:
     """
     from strokebench.errors import UsageError
 
-    if args.run is not None or args.report:
-        raise UsageError("--run and --report are for a single file; this is a folder.", "Leave them out.")
+    if args.run is not None or args.report or args.show:
+        raise UsageError(
+            "--run, --report and --show are for a single file; this is a folder.", "Leave them out."
+        )
     files = sorted(
         path for path in Path(args.file).iterdir() if path.suffix.lower() in (".csv", ".txt", ".tsv")
     )

@@ -160,7 +160,9 @@ def bench_of(uid: Any, calibration: Any) -> tuple[str, str]:
 
 
 def _of_csv(file: str, base: Profile, mapping: str) -> Candidate:
-    about = _about(file)
+    from strokebench.commands.shared.recordings import about_beside
+
+    about = about_beside(file)
     serial = str(about.get("part_serial") or Path(file).stem)
 
     def read() -> Specimen:
@@ -170,18 +172,6 @@ def _of_csv(file: str, base: Profile, mapping: str) -> Candidate:
     return Candidate(
         serial, file, None, file, "" if outcome == "done" else f"it ended early: {outcome}", read
     )
-
-
-def _about(file: str) -> dict[str, Any]:
-    import json
-
-    from strokebench.book.export.csv import about_path
-
-    try:
-        carried = json.loads(about_path(file).read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
-        return {}
-    return carried if isinstance(carried, dict) else {}
 
 
 def _from_csv(file: str, serial: str, about: dict[str, Any], base: Profile, mapping: str) -> Specimen:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from strokebench.data.run import RunData
@@ -11,16 +12,30 @@ if TYPE_CHECKING:
 
 
 def from_csv(file: str, mapping: str, profile: Profile) -> RunData:
-    """Return a CSV file's recording, its stretches labelled by the profile's procedure or by its current."""
-    from strokebench.foreign.labelling import label_by_procedure
+    """Return a CSV file's recording with the stretches that are found in it."""
+    from strokebench.foreign.labelling import find_stretches
     from strokebench.foreign.read import read_csv
-    from strokebench.foreign.switched import mark_by_current
 
-    data = label_by_procedure(read_csv(file, mapping, progress_of(file)), profile.procedure)
-    known = data.samples[["drive", "output_a_v"]]
-    if not data.marks or any(known[name][0] != known[name][0] for name in known.dtype.names or ()):
-        data = mark_by_current(data)
-    return data
+    return find_stretches(read_csv(file, mapping, progress_of(file)), profile)
+
+
+LARGEST_ABOUT = 2_000_000
+"""Bytes: a larger file beside an export is none of ours."""
+
+
+def about_beside(file: str) -> dict[str, Any]:
+    """Return what an export says of itself in the file ``NAME.about.json`` beside it, empty without one."""
+    import json
+
+    from strokebench.book.export.csv import about_path
+
+    beside = about_path(file)
+    try:
+        small = Path(file).is_file() and beside.stat().st_size < LARGEST_ABOUT
+        carried = json.loads(beside.read_text(encoding="utf-8")) if small else None
+    except (OSError, ValueError, RecursionError):
+        return {}
+    return carried if isinstance(carried, dict) else {}
 
 
 LARGE = 20_000_000

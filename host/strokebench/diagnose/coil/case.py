@@ -12,7 +12,11 @@ import numpy as np
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Floats
-from strokebench.diagnose.winding import Loop, fit_loop
+from strokebench.diagnose.winding import Loop, fit_loop, once
+
+DROP_U_V = 0.03
+"""Standard uncertainty of what contacts take, where a coil's resistance is known from a single current."""
+NOT_STEADY = "no long enough stretch in which the current stayed the same"
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,9 @@ class CoilCase(Case):
     @cached_property
     def loop(self) -> Loop | str:
         """Resistance of coil and leads, or why it is not known."""
+        if self.by_samples:
+            steady = list(self.samples(labels.STEADY))
+            return once(self, steady, 0.0, DROP_U_V) if steady else NOT_STEADY
         return fit_loop(self)
 
     @property

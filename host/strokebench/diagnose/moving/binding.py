@@ -22,10 +22,12 @@ SAME_PLACE = 1.5
 NEAR_CELLS = 10
 SEEN_SHARE = 0.3
 """A direction counts when it shows at least this share of the excess."""
+ONCE = 3.0
+"""Times the uncertainty of a single pass (judgement: the largest of 200 noisy places is 3 sigma high)."""
 NARROW_U = 0.05
 """Relative: a narrow spot is partly carried over by the plate's own inertia (judgement)."""
 
-QUESTION = Question(needs="sweeps", group="Friction and spring", keys=(BINDING[0],))
+QUESTION = Question(needs="sweeps", group="Friction and spring", keys=(BINDING[0],), anyhow=(BINDING[0],))
 
 
 @dataclass(frozen=True)
@@ -49,8 +51,9 @@ def find(case: MovingCase) -> list[Finding]:
     if case.position is None:
         return [case.missing(*BINDING, case.why_no_position)]
     passes = case.sweeps.passes
-    if len(passes) < 4:
-        return [case.missing(*BINDING, f"only {len(passes)} slow sweeps, at least 4 are needed")]
+    least = case.fewest + 1 if case.fewest > 1 else 1
+    if len(passes) < least:
+        return [case.missing(*BINDING, f"only {len(passes)} slow sweeps, at least {least} needed")]
     table = np.array([excess(case, sweep) for sweep in passes])
     if not np.isfinite(table).any():
         return [case.missing(*BINDING, "the part did not move during the slow sweeps")]
@@ -61,6 +64,8 @@ def find(case: MovingCase) -> list[Finding]:
     noise_a = spread(table[np.isfinite(table)])
     percent = 100 / friction.value
     u = math.hypot(noise_a * percent, spot.excess_a * percent * NARROW_U)
+    if len(passes) == 1:
+        u *= ONCE  # nothing shows that it recurs
     evidence = {"excess_a": spot.excess_a, "directions": list(spot.directions), "place_u": _place_u(case)}
     return [
         case.finding(
@@ -103,7 +108,7 @@ def recurring(case: MovingCase, table: Floats) -> Spot:
     """The place with the largest second-largest excess, shape of ``table`` (sweeps, len(GRID))."""
     reach = round(SAME_PLACE / (GRID[1] - GRID[0]))
     wide = np.array([_local_max(np.nan_to_num(row, nan=-np.inf), reach) for row in table])
-    second = np.sort(wide, axis=0)[-2]
+    second = np.sort(wide, axis=0)[-min(2, len(wide))]
     best = float(second.max())
     at = int(np.median(np.flatnonzero(second >= best - 1e-12)))
     turns = np.array([sweep.direction for sweep in case.sweeps.passes])

@@ -13,7 +13,7 @@ from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.friction import friction_level
 from strokebench.diagnose.moving.sweeps import start_of_pass
 from strokebench.diagnose.question import Question
-from strokebench.diagnose.stats import moving_mean, repeats
+from strokebench.diagnose.stats import moving_mean, repeats_or_once
 
 OPENING = ("breakaway_open", "Breakaway opening", "A")
 CLOSING = ("breakaway_close", "Breakaway closing", "A")
@@ -54,11 +54,13 @@ def _leaving_rest(case: MovingCase, quantity: tuple[str, str, str], label: str, 
         for mark in case.stretches(label)
         if (rest_left := leaving(case, mark, direction)) is not None
     ]
-    if len(found) < 3:
+    if len(found) < case.fewest:
         return case.missing(*quantity, f"the part left its rest this way in only {len(found)} slow sweeps")
     table = np.array(found)
-    measured = repeats(table[:, 0] - direction * case.zero_a)
     friction = friction_level(case)
+    measured = repeats_or_once(
+        table[:, 0] - direction * case.zero_a, CREEPS * (friction.value if friction else 0.0)
+    )
     measured = measured.widened(
         case.accuracy("current_a", "gain") * measured.value, case.u_zero_a,
         _by_place(case, label, direction, measured.value + direction * case.zero_a),

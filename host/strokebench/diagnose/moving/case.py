@@ -16,10 +16,10 @@ from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.moving.fit.mover import Mover, fit_mover
-from strokebench.diagnose.moving.fit.torque import Torque
+from strokebench.diagnose.moving.fit.torque import ONCE, REPEATED, Torque
 from strokebench.diagnose.moving.polarity import wrong_way
 from strokebench.diagnose.moving.position import Position, read_position
-from strokebench.diagnose.moving.stops import OPEN_ENDS
+from strokebench.diagnose.moving.stops import CLOSED_ENDS, OPEN_ENDS
 from strokebench.diagnose.moving.sweeps import GRID, Sweeps, neutral, read_sweeps
 from strokebench.diagnose.moving.tracks import Track, read_tracks
 from strokebench.diagnose.stats import Floats
@@ -29,7 +29,11 @@ RIPPLE_A = 0.4
 """Peak over mean at most, by which a mean current stays within the fine range."""
 BEYOND_REST, BEFORE_STOP = 4.0, 97.0
 """% of travel: from so much beyond rest up to here friction and spring of the opening side are told."""
-LEAST_ROWS = 500
+LEAST_ROWS, LEAST_ROWS_FOUND = 500, 100
+COASTS_A = 0.05
+"""A part that moves with less current than this is not driven."""
+CLAMP_ZERO_U_A = 0.01
+"""Standard uncertainty by which a clamp's zero wanders while a part is moved (judgement)."""
 SETTLED_SHARE = 0.3
 """The last share of a release in which the part is taken to rest."""
 
@@ -42,7 +46,7 @@ class MovingCase(Case):
     from both sides. ``leaves_rest``: label of the slow stretches that start at rest and open.
     """
 
-    derived: ClassVar[Mapping[str, tuple[str, ...]]] = {"sweeps": ("current", "drive", "sensor")}
+    derived: ClassVar[Mapping[str, tuple[str, ...]]] = {"sweeps": ("current", "sensor")}
     two_sided: ClassVar[bool] = True
     by_motor: ClassVar[bool] = True
     leaves_rest: ClassVar[str] = labels.SWEEP_OPEN
@@ -50,9 +54,19 @@ class MovingCase(Case):
     WHY_NOT_OPEN: ClassVar[str] = "the run ended before the part was pushed open"
 
     @property
+    def both_stops(self) -> bool:
+        """False for somebody else's recording in which it was not pressed against both stops."""
+        if not self.by_samples:
+            return True
+        kinds = {mark.label for mark in self.run.marks if mark.kind == labels.FOUND}
+        return bool(kinds & {*OPEN_ENDS}) and bool(kinds & {*CLOSED_ENDS})
+
+    @property
     def pushed_open(self) -> bool:
         """False for a part that rests between its ends and was never driven open: it had no way to go."""
-        return not self.two_sided or any(True for label in OPEN_ENDS for _ in self.run.labelled(label))
+        if not self.two_sided or self.by_samples:  # there how hard it was pushed is looked at instead
+            return True
+        return any(True for label in OPEN_ENDS for _ in self.run.labelled(label))
 
     @cached_property
     def wrong_way(self) -> str:
@@ -85,6 +99,8 @@ class MovingCase(Case):
         """What is left of the current's offset with its zero taken off, amperes: the range's curvature."""
         known = any(True for _ in self.samples(labels.REST))
         offset_a = self.accuracy("current_a", "offset")
+        if self.by_samples:
+            return math.hypot(offset_a, CLAMP_ZERO_U_A)
         return min(channel_of("current_a", 0.0).linearity, offset_a) if known else offset_a
 
     @cached_property
@@ -95,18 +111,34 @@ class MovingCase(Case):
 
     def _fitted(self, rest: float | None) -> Mover | None:
         current_a = np.asarray(self.run.samples["current_a"], float) - self.zero_a
-        known = self.by_motor and np.isfinite(current_a).all() and len(current_a) >= LEAST_ROWS
+        least = LEAST_ROWS_FOUND if self.by_samples else LEAST_ROWS
+        known = self.by_motor and np.isfinite(current_a).all() and len(current_a) >= least
         if self.position is None or not known:
             return None
         return fit_mover(
             self.time_s, load_voltage(self.run.samples), current_a, self.position.raw,
-            rest=rest, seat=self.seat_percent, largest_a=FINE_LIMIT_A - RIPPLE_A,
+            rest=rest, seat=self.seat_percent,
+            largest_a=math.inf if self.by_samples else FINE_LIMIT_A - RIPPLE_A,
+            passes=ONCE if self.by_samples and self.sweeps.pairs < 3 else REPEATED,
         )  # fmt: skip
 
     @property
     def torque(self) -> Torque | None:
-        """The fitted balance of torques, None without one."""
-        return self.fit.torque if self.fit is not None else None
+        """The fitted balance of torques, None without one, and of a part that was driven one way only: that
+        does not part spring from friction."""
+        if self.fit is None or (self.by_samples and not self.driven_both_ways):
+            return None
+        return self.fit.torque
+
+    @property
+    def driven_both_ways(self) -> bool:
+        """True when it moved both ways on the opening side while current flowed."""
+        assert self.fit is not None  # asked for only with a fit
+        signals, (low, high) = self.fit.signals, self.opening_side
+        driven = signals.moving & (np.abs(signals.current_a) > COASTS_A)
+        driven &= (signals.percent > low) & (signals.percent < high)
+        ways = [int((driven & (signals.speed * way > 0)).sum()) for way in (1, -1)]
+        return min(ways) >= ONCE.fewest / 2
 
     @property
     def opening_side(self) -> tuple[float, float]:

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from strokebench.data.findings import Finding
+from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import GRID, level, typical
 from strokebench.diagnose.question import Question
@@ -16,10 +17,21 @@ FRICTION = ("friction", "Dry friction", "A")
 HYSTERESIS = ("hysteresis", "Friction as a share of spring force", "%")
 GEAR_SHARE = 0.005
 """Relative: a gear rubs more under load, so more on the way against the spring (judgement)."""
+FOUND_U = 0.08
+"""Relative, for somebody else's recording: drag that is not proportional to the speed (from simulated
+parts)."""
+TOO_STRONG = 1.7
+"""Times the lower limit of the preload: no good part's springs are so strong (from the spread of both
+families' parts)."""
 KNOWN_SHARE = 0.3
 """A fitted friction counts when its uncertainty is below this share of it."""
 
-QUESTION = Question(needs="sweeps", group="Friction and spring", keys=(FRICTION[0], HYSTERESIS[0]))
+QUESTION = Question(
+    needs="sweeps",
+    group="Friction and spring",
+    keys=(FRICTION[0], HYSTERESIS[0]),
+    anyhow=(FRICTION[0], HYSTERESIS[0]),
+)
 
 
 def find(case: MovingCase) -> list[Finding]:
@@ -38,6 +50,8 @@ def find(case: MovingCase) -> list[Finding]:
     friction, torque = friction_level(case), case.torque
     if friction is None or torque is None:
         why = "too little of the opening side was passed both ways"
+        return [case.missing(*quantity, why) for quantity in (FRICTION, HYSTERESIS)]
+    if case.by_samples and (why := scale_in_doubt(case)):
         return [case.missing(*quantity, why) for quantity in (FRICTION, HYSTERESIS)]
     spring_a, u_spring_a = torque.spring_mean(*case.opening_side)
     share = 100 * friction.value / spring_a
@@ -60,6 +74,21 @@ def find(case: MovingCase) -> list[Finding]:
     ]  # fmt: skip
 
 
+def scale_in_doubt(case: MovingCase) -> str:
+    """Why amperes of somebody else's recording may be no measure of a torque: its springs take more current
+    than those of a good part, empty where they do not, or where its volts show the motor."""
+    lower, torque = case.limits("preload_open")[0], case.torque
+    if lower is None or torque is None or np.isfinite(load_voltage(case.run.samples)).any():
+        return ""
+    preload_a = torque.spring_line(*case.opening_side)[0][0]
+    if preload_a < TOO_STRONG * lower:
+        return ""
+    return (
+        f"the springs seem to take {preload_a:.2g} A, more than a good part's: the motor is weak or the"
+        " current's scale is wrong; with the volts across the part it could be seen"
+    )
+
+
 def peak(curve: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float:
     """Highest value of a curve on GRID, NaN for an empty one."""
     return float(np.nanmax(curve)) if np.isfinite(curve).any() else math.nan
@@ -75,8 +104,10 @@ def friction_level(case: MovingCase) -> Measured | None:
     the loop of the slow sweeps, of the open side or of all places passed both ways; None without any."""
     if case.torque is not None:
         value, u = case.torque.friction(*case.opening_side)
-        if u < KNOWN_SHARE * abs(value):
-            return Measured(value, u).widened(case.accuracy("current_a", "gain") * value)
+        upper = case.limits(FRICTION[0])[1]
+        if u < KNOWN_SHARE * (upper if case.by_samples and upper is not None else abs(value)):
+            found_u = FOUND_U * abs(value) if case.by_samples else 0.0
+            return Measured(value, u).widened(case.accuracy("current_a", "gain") * value, found_u)
     curves = case.sweeps.friction_a
     half = level(curves, case.side(opening=True, margin=4.0))
     if not len(half):

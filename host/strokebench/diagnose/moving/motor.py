@@ -14,7 +14,7 @@ TRAVEL_U = 0.009
 """Relative standard uncertainty of the nominal travel angle (judgement: parts of a kind lie within +-2 %)."""
 KNOWN_SHARE = 0.05
 
-QUESTION = Question(needs="current volts sensor", group="Turning", keys=(CONSTANT[0],))
+QUESTION = Question(needs="current volts sensor", group="Turning", keys=(CONSTANT[0],), anyhow=(CONSTANT[0],))
 
 
 def find(case: MovingCase) -> list[Finding]:

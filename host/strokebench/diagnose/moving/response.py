@@ -18,6 +18,7 @@ CLOSE = ("close_time", "Closing time (to 90 %)", "ms")
 FROM_OPEN = ("return_open_time", "Return time from open", "ms")
 FROM_CLOSED = ("return_close_time", "Return time from closed", "ms")
 NEAR = 0.10
+NOT_OURS = "its limits are for the bench's own step, which this recording is not of"
 START_MS, SENSOR_MS = 0.3, 0.4
 """Standard uncertainties: the step starts anywhere within a tick (evenly spread), and a sensor with a filter
 of its own is late (common practice: up to 0.8 ms)."""
@@ -52,6 +53,8 @@ def _arrival(
     """Time until the part has arrived at ``target`` (NaN: at rest); ``never``: the defect if it does not."""
     if case.position is None:
         return case.missing(*quantity, case.why_no_position)
+    if case.by_samples:
+        return case.missing(*quantity, NOT_OURS)
     goal = case.rest_percent if math.isnan(target) else target
     marks = case.stretches(label)
     times = [_time_ms(case, mark, goal) for mark in marks]

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.moving.breakaway import leaving
 from strokebench.diagnose.moving.friction import friction_level
 from strokebench.diagnose.moving.seated import SeatedCase
 from strokebench.diagnose.question import Question
-from strokebench.diagnose.stats import Measured, repeats
+from strokebench.diagnose.stats import Measured, repeats_or_once
 
 SHUT = ("shut_position", "Shut without power, above nominal", "% of travel")
 STICKING = ("seat_sticking", "Extra current to leave the seat", "% of friction")
 
 NEAR_PRELOAD = 0.7
+ONCE_U = 0.5
+"""Standard uncertainty of where it shuts when that was seen once, % of travel (judgement)."""
+SAME_PLACE = 1.5
+"""% of travel within which it stands at the same place again."""
 LOOSE = 0.08
 """Share of the friction: behind play motor and valve do not break loose at the same moment (judgement)."""
 
@@ -23,6 +29,7 @@ QUESTION = Question(
     needs="sweeps",
     group="Friction and spring",
     keys=(SHUT[0], STICKING[0]),
+    anyhow=(SHUT[0], STICKING[0]),
     group_by_key={SHUT[0]: "Travel and rest"},
 )
 
@@ -44,9 +51,12 @@ def shut(case: SeatedCase) -> Finding:
     assert case.position is not None  # asked for only with a position
     track = case.tracks[case.position.track]
     released = case.settled_v(labels.RELEASE_OPEN)
-    if len(released) < 3:
-        return case.missing(*SHUT, f"the valve was released only {len(released)} times, 3 are needed")
-    measured = repeats((released - track.layout.closed_v) / track.nominal_span_v * 100)
+    if case.by_samples and not len(released) and math.isfinite(track.closed_v):
+        released = np.array([track.closed_v])  # pressed shut it stands as far shut as it gets
+    if len(released) < case.fewest:
+        why = f"the valve was released only {len(released)} times, {case.fewest} needed"
+        return case.missing(*SHUT, why)
+    measured = repeats_or_once((released - track.layout.closed_v) / track.nominal_span_v * 100, ONCE_U)
     channel = f"sensor_{track.name}_v"
     volts = math.hypot(
         case.accuracy(channel, "offset"), case.accuracy(channel, "gain") * track.layout.closed_v
@@ -54,12 +64,20 @@ def shut(case: SeatedCase) -> Finding:
     measured = measured.widened(volts / abs(track.nominal_span_v) * 100)
     pressed = case.nominal_percent(track.closed_v) if math.isfinite(track.closed_v) else 0.0
     blocked = pressed > 0.5 * measured.value and (case.presses or not hangs(case))
+    if case.by_samples and not math.isfinite(track.closed_v):
+        blocked = came_back(case, measured.value)
     fault = "carbon_seat" if blocked else "no_return"
     marks = case.stretches(labels.RELEASE_OPEN)
     return case.finding(
         *SHUT[:2], measured, SHUT[2], low="stop_shifted", high=fault,
-        span_s=(marks[0].start_s, marks[-1].end_s), evidence={"pressed_shut": pressed},
+        span_s=(marks[0].start_s, marks[-1].end_s) if marks else None, evidence={"pressed_shut": pressed},
     )  # fmt: skip
+
+
+def came_back(case: SeatedCase, percent: float) -> bool:
+    """True when it stood at the same place before anything was done to it: friction leaves it anywhere."""
+    resting = case.settled_v(labels.REST)
+    return any(abs(case.nominal_percent(volts) - percent) < SAME_PLACE for volts in resting)
 
 
 def hangs(case: SeatedCase) -> bool:
@@ -78,14 +96,14 @@ def sticking(case: SeatedCase) -> Finding:
     """
     friction, torque = friction_level(case), case.torque
     found = [seat_left for mark in case.stretches(labels.SEAT_OPEN) if (seat_left := leaving(case, mark, 1))]
-    if len(found) < 3:
+    if len(found) < case.fewest:
         return case.missing(
-            *STICKING, f"the valve left its seat slowly only {len(found)} times, 3 are needed"
+            *STICKING, f"the valve left its seat slowly only {len(found)} times, {case.fewest} needed"
         )
     if torque is None or friction is None:
         return case.missing(*STICKING, "spring and friction away from the seat are not known")
     leave, (preload_a, u_preload_a) = (
-        repeats([left[0] for left in found]),
+        repeats_or_once([left[0] for left in found], LOOSE * friction.value),
         torque.spring_line(*case.opening_side)[0],
     )
     excess_a = leave.value - case.zero_a - preload_a - friction.value

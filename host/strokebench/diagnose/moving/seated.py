@@ -36,6 +36,9 @@ class SeatedCase(MovingCase):
         if self.position is None:
             return math.nan
         closed_v = self.tracks[self.position.track].closed_v
+        if self.by_samples and not math.isfinite(closed_v):  # never pressed shut: where its spring puts it
+            seen = np.concatenate([self.settled(label) for label in (labels.REST, labels.RELEASE_OPEN)])
+            return float(np.median(seen)) if len(seen) else math.nan
         return 0.0 if self.position.stops_found else self.nominal_percent(closed_v)
 
     @property

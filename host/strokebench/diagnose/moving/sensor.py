@@ -7,12 +7,13 @@ import math
 import numpy as np
 
 from strokebench.data.findings import Finding
+from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import GRID
-from strokebench.diagnose.moving.tracks import Track
+from strokebench.diagnose.moving.tracks import Track, jumps
 from strokebench.diagnose.question import Question
-from strokebench.diagnose.stats import Floats, Measured, line
+from strokebench.diagnose.stats import Floats, Measured, line, spread
 
 TRACKS = ("a", "b")
 MISMATCH = ("track_mismatch", "Tracks: largest disagreement", "% of travel")
@@ -22,17 +23,24 @@ NOISE = ("track_{}_noise", "Track {}: noise", "mV")
 DROPOUTS = ("track_{}_dropouts", "Track {}: dropouts at one place", "times")
 SAME_PLACE = 3.0
 APART_S = 0.02
+JUMPS = 2
+"""A disturbance over the air jumps there and back: that is once."""
+NOT_PRESSED = "the recording does not show it pressed against both stops, so it may not have gone all the way"
+FEW_LEVELS = 0.2
+"""With fewer different values than this share of all, they are a digitizer's steps."""
 ALIKE = 0.05
 """Share of the nominal span by which the swings of two sound tracks may differ (judgement)."""
+
+KEYS = (
+    *(key.format(track) for track in TRACKS for key, *_ in (SWING, NOISE, DROPOUTS)), MISMATCH[0],
+    LINEARITY[0],
+)  # fmt: skip
 
 QUESTION = Question(
     needs="",  # each track says for itself whether it was recorded
     group="Position sensor",
-    keys=(
-        *(key.format(track) for track in TRACKS for key, *_ in (SWING, NOISE, DROPOUTS)),
-        MISMATCH[0],
-        LINEARITY[0],
-    ),
+    keys=KEYS,
+    anyhow=KEYS,
 )
 
 
@@ -68,6 +76,8 @@ def _swing(case: MovingCase, track: Track) -> Finding:
     fault = "track_shorted" if track.rail == "high" else "track_dead"
     if track.alive and all(_alike(track, case.tracks.get(str(name))) for name in case.profile.tracks):
         fault = "short_travel"  # tracks that follow and agree, or a single one that follows, are believed
+    if track.alive and not case.both_stops:
+        return case.missing(key, title, unit, NOT_PRESSED)
     evidence = {"volts": float(np.median(track.volts)), "rail": track.rail}
     measured = Measured(share, u)
     return case.finding(key, title, measured, unit, low=fault, high="track_range", evidence=evidence)
@@ -85,7 +95,20 @@ def _noise(case: MovingCase, track: Track) -> Finding:
     count = len(track.volts)
     noise_mv = track.noise_v * 1e3
     measured = Measured(noise_mv, noise_mv / math.sqrt(count / 10))
+    if case.by_samples:
+        own_mv = 1e3 * instrument_noise_v(case, track)
+        measured = Measured(math.sqrt(max(noise_mv**2 - own_mv**2, 0.0)), own_mv).widened(measured.u)
     return case.finding(key, title, measured, unit, high="worn_track")
+
+
+def instrument_noise_v(case: MovingCase, track: Track) -> float:
+    """What somebody else's instrument adds to a track: its noise while the part stands, or a digitizer's
+    step, which shows only while it moves."""
+    resting = [track.volts[case.window(mark.start_s, mark.end_s)] for mark in case.stretches(labels.REST)]
+    noise_v = float(spread(np.diff(np.concatenate(resting), 2))) / math.sqrt(6) if resting else 0.0
+    levels = np.unique(track.volts)
+    stepped = 1 < len(levels) < FEW_LEVELS * len(track.volts)
+    return math.hypot(noise_v, float(np.median(np.diff(levels))) / math.sqrt(12) if stepped else 0.0)
 
 
 def _dropouts(case: MovingCase, track: Track) -> Finding:
@@ -103,8 +126,13 @@ def _dropouts(case: MovingCase, track: Track) -> Finding:
     worst = int(np.argmax(crowd))
     group = np.flatnonzero(np.abs(places - places[worst]) < SAME_PLACE)
     depth = np.abs(track.volts - track.clean)[track.glitch]
+    times = len(group)
+    if case.by_samples:  # a track that jumps to and fro in one passing recurs as well
+        to_and_fro = jumps(track.volts, track.nominal_span_v, case.period_s)
+        there = np.abs(case.position.percent[to_and_fro] - places[worst]) < SAME_PLACE
+        times = max(times, int(there.sum()) // JUMPS)
     return case.finding(
-        key, title, Measured(float(len(group)), 0.0), unit, high="worn_track",
+        key, title, Measured(float(times), 0.0), unit, high="worn_track",
         place=float(np.median(_glitch_places(case, track, float(places[worst])))),
         span_s=(float(time_s[starts[group[0]]]) - 0.01, float(time_s[starts[group[-1]]]) + 0.01),
         evidence={"deepest_v": float(depth.max()), "all": len(starts)},

@@ -24,9 +24,16 @@ TAKEN_FOR_SPRING = 0.012
 both ways (judgement, from simulated parts of another build)."""
 KNOWN_SHARE = 0.15
 """A spring's figure counts when its uncertainty is below this share of the opening preload."""
+STEEPEST = 2.5
+"""Times the lower limit of the slope: steeper is no good part's spring (from both families' parts)."""
+FOUND_SHARE = 0.4
+"""The same for somebody else's recording: share of the preload's lower limit, as a weak spring has little."""
 
 QUESTION = Question(
-    needs="sweeps", group="Friction and spring", keys=(PRELOAD_OPEN[0], PRELOAD_CLOSE[0], SLOPE[0])
+    needs="sweeps",
+    group="Friction and spring",
+    keys=(PRELOAD_OPEN[0], PRELOAD_CLOSE[0], SLOPE[0]),
+    anyhow=(PRELOAD_OPEN[0], PRELOAD_CLOSE[0], SLOPE[0]),
 )
 
 
@@ -51,15 +58,28 @@ def find(case: MovingCase) -> list[Finding]:
     out = []
     for quantity, (value, u) in zip(all_of_them, found, strict=False):
         limit = KNOWN_SHARE * abs(preload[0])
+        if case.by_samples:
+            limit = FOUND_SHARE * abs(case.limits(PRELOAD_OPEN[0])[0] or preload[0])
         if not u < limit:
             out.append(case.missing(*quantity, "too little of that side was passed both ways"))
             continue
         gain, zero_a = case.accuracy("current_a", "gain"), 0.0 if quantity is SLOPE else case.u_zero_a
         low = "weak_rest_spring" if quantity is PRELOAD_CLOSE else "weak_spring"
         taken_a = TAKEN_FOR_SPRING * torque.friction(*case.opening_side)[0] if quantity is SLOPE else 0.0
-        measured = Measured(value, u).widened(gain * value, GEAR_SHARE * value, zero_a, taken_a)
+        tilt_a = _tilt_a(case, slope[0]) if quantity is PRELOAD_OPEN else 0.0
+        measured = Measured(value, u).widened(gain * value, GEAR_SHARE * value, zero_a, taken_a, tilt_a)
         out.append(case.finding(*quantity[:2], measured, quantity[2], low=low, span_s=case.moved_s))
     return out
+
+
+def _tilt_a(case: MovingCase, slope_a: float) -> float:
+    """What a slope that is steeper than any good part's makes the preload uncertain by, A, in somebody else's
+    recording: a spring that lost its preload is not steeper, but a balance with too much drag or friction
+    is."""
+    lower = case.limits(SLOPE[0])[0]
+    if not case.by_samples or lower is None:
+        return 0.0
+    return max(slope_a - STEEPEST * lower, 0.0) / 2
 
 
 def opening_fits(case: MovingCase) -> Floats:

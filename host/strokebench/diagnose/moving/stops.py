@@ -61,6 +61,8 @@ def read_stop(case: Case, ends: tuple[str, ...], clean: Floats, span_v: float) -
     if not len(volts):
         volts, amps = _ends(case, ends, clean)
     labelled = len(volts) > 0
+    if not labelled and case.by_samples:
+        return Stop(math.nan, 0.0)  # what stood there without being pressed may be its place of rest
     if not labelled:
         volts, amps = _standing(case, clean, span_v)
     if not len(volts):
@@ -86,7 +88,10 @@ def read_stop(case: Case, ends: tuple[str, ...], clean: Floats, span_v: float) -
 def _ends(case: Case, ends: tuple[str, ...], clean: Floats) -> tuple[Floats, Floats]:
     """Track's volts and current at the ends of all moves against a stop."""
     lasts = [
-        int(np.searchsorted(case.time_s, mark.end_s)) for label in ends for mark in case.stretches(label)
+        int(np.searchsorted(case.time_s, mark.end_s))
+        for label in ends
+        for mark in case.stretches(label)
+        if mark.kind != labels.FOUND_SHORT
     ]
     pieces = [slice(last - END_SAMPLES, last) for last in lasts if last >= END_SAMPLES]
     current_a = case.run.samples["current_a"]

@@ -13,8 +13,20 @@ from strokebench.diagnose.stats import Measured
 
 MOVES = ("movement", "Movement while driven", "% of travel")
 SHUT_PERCENT = 15.0
+HARD, LONG_S = 2.0, 0.1
+"""Where the profile has no breakaway current: so many times the least current of a good part's stall; and
+for so long it has to flow (judgement)."""
 
-QUESTION = Question(needs="sensor", group="Travel and rest", keys=(MOVES[0],))
+QUESTION = Question(needs="sensor", group="Travel and rest", keys=(MOVES[0],), anyhow=(MOVES[0],))
+
+
+def pushed_hard(case: MovingCase) -> bool:
+    """True when somebody else's recording shows it move, or more current than breaks any good part loose."""
+    if any(track.alive for track in case.tracks.values()):
+        return True
+    upper = case.limits("breakaway_open")[1] or HARD * (case.limits("stall_current")[0] or math.inf)
+    current_a = np.abs(np.asarray(case.run.samples["current_a"], float) - case.zero_a)
+    return int((current_a > upper).sum()) * case.period_s > LONG_S
 
 
 def find(case: MovingCase) -> list[Finding]:
@@ -30,6 +42,8 @@ def find(case: MovingCase) -> list[Finding]:
         return [case.missing(*MOVES, "no track reads a place within the travel")]
     if not case.pushed_open:
         return [case.missing(*MOVES, case.WHY_NOT_OPEN)]
+    if case.by_samples and not pushed_hard(case):
+        return [case.missing(*MOVES, "the recording does not show it pushed hard enough to move any part")]
     best = max(live, key=lambda track: track.swing)
     where = (float(np.median(best.volts)) - best.layout.closed_v) / best.nominal_span_v * 100
     gain = case.accuracy(f"sensor_{best.name}_v", "gain")

@@ -107,9 +107,12 @@ def _pass(case: Case, position: Position, start_s: float, end_s: float, directio
     low += start_of_pass(position.percent[low:high], direction)
     where = position.percent[low:high]
     current_a = moving_mean(np.asarray(samples["current_a"][low:high], float), SMOOTH)
-    rate = np.abs(np.gradient(moving_mean(np.asarray(samples["drive"][low:high], float), 21), 1e-3))
-    speed = np.abs(np.gradient(moving_mean(where, 11), 1e-3))
-    slow_a = np.where((rate < FASTEST) & (speed < TOO_FAST), current_a, math.nan)
+    speed = np.abs(np.gradient(moving_mean(where, 11), case.period_s))
+    slow = speed < TOO_FAST
+    if not case.by_samples:  # there the drive is not known
+        rate = np.gradient(moving_mean(np.asarray(samples["drive"][low:high], float), 21), case.period_s)
+        slow &= np.abs(rate) < FASTEST
+    slow_a = np.where(slow, current_a, math.nan)
     return Sweep(
         direction, start_s, end_s,
         crossing(where * direction, slow_a, GRID[::direction] * direction)[::direction],

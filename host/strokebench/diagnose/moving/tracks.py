@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from strokebench.diagnose.case import Case
 from strokebench.diagnose.expects import TrackLayout
@@ -22,6 +23,10 @@ ALIVE_SHARE = 0.10
 DROPOUT_SIGMAS = 8.0
 DROPOUT_MIN_V = 0.03
 RAIL_V = 0.12
+FASTEST = 25.0
+"""Travels per second: faster moves no part (a throttle flap does 7)."""
+BRIDGE_S = 0.012
+"""Before the first and behind the last jump of a worn place its track is already off."""
 
 
 @dataclass(frozen=True)
@@ -81,14 +86,37 @@ def read_tracks(case: Case) -> dict[str, Track]:
 
 
 def _read(case: Case, name: str, layout: TrackLayout, volts: Floats) -> Track:
-    clean = median_filter(volts, 31)
     noise_v = max(_noise(volts), 1e-4)
+    kept = bridged(volts, layout.open_v - layout.closed_v, case.period_s) if case.by_samples else volts
+    clean = median_filter(kept, 31)
     glitch = np.abs(volts - clean) > max(DROPOUT_SIGMAS * noise_v, DROPOUT_MIN_V) + _slope_room(clean)
     stops = [
         read_stop(case, ends, clean, layout.open_v - layout.closed_v) for ends in (CLOSED_ENDS, OPEN_ENDS)
     ]
     u_stop_v = max(noise_v / math.sqrt(END_SAMPLES), *(stop.u_v for stop in stops))
     return Track(name, layout, volts, clean, stops[0].volts, stops[1].volts, noise_v, u_stop_v, glitch)
+
+
+def jumps(volts: Floats, span_v: float, period_s: float) -> NDArray[np.intp]:
+    """Indices before which a track jumps by more than any part can move from row to row."""
+    fastest_v = FASTEST * period_s * abs(span_v)
+    step_v = np.abs(np.diff(volts))
+    return np.flatnonzero(step_v > max(fastest_v, DROPOUT_SIGMAS * 1.5 * _noise(volts), DROPOUT_MIN_V)) + 1
+
+
+def bridged(volts: Floats, span_v: float, period_s: float) -> Floats:
+    """Return a track with straight lines where it jumps to and fro: a part that moves slowly stays on a worn
+    place for longer than a median bridges."""
+    at = jumps(volts, span_v, period_s)
+    out = volts.copy()
+    around = max(round(BRIDGE_S / period_s), 2)
+    for group in np.split(at, np.flatnonzero(np.diff(at) > 4 * around) + 1):
+        if len(group) < 2:
+            continue
+        first, last = max(int(group[0]) - around, 0), min(int(group[-1]) + around, len(volts) - 1)
+        ends_v = float(volts[max(first - 2, 0) : first + 1].mean()), float(volts[last : last + 3].mean())
+        out[first : last + 1] = np.linspace(*ends_v, last + 1 - first)
+    return out
 
 
 def median_filter(values: Floats, window: int) -> Floats:

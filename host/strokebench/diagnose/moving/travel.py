@@ -16,7 +16,10 @@ TRAVEL = ("travel", "Travel between the stops", "% of nominal")
 ENDS = ("closed", "open")
 
 QUESTION = Question(
-    needs="sensor", group="Travel and rest", keys=(TRAVEL[0], *(f"stop_{end}" for end in ENDS))
+    needs="sensor",
+    group="Travel and rest",
+    keys=(TRAVEL[0], *(f"stop_{end}" for end in ENDS)),
+    anyhow=(TRAVEL[0], *(f"stop_{end}" for end in ENDS)),
 )
 
 
@@ -36,6 +39,8 @@ def find(case: MovingCase) -> list[Finding]:
         return [case.missing(*TRAVEL, case.WHY_NOT_OPEN)]
     track = case.tracks[position.track]
     span_v = track.open_v - track.closed_v
+    if not case.both_stops:
+        return [case.missing(*TRAVEL, "the recording does not show it pressed against both stops")]
     if not math.isfinite(span_v):
         return [case.missing(*TRAVEL, "the procedure held the part at only one stop, or at none")]
     channel = f"sensor_{track.name}_v"

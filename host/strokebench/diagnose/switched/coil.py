@@ -40,6 +40,12 @@ SIGMAS = 8.0
 SLOWEST_HZ = 900.0
 HELD, LEFT = 0.9, 0.97
 """Switched off: the current last had so much of what it held (the former also while noise moves it)."""
+RISES_AGAIN = 0.5
+"""Share of a dip's depth by which the current must rise again: the edge of switching off does not."""
+TWO = 0.7
+"""Share of the deepest dip's depth from which on a second one may as well be the plunger's (judgement)."""
+APART_S = 0.002
+"""Two dips are so far apart at least; nearer, they are one with noise on it."""
 U_MS = 0.3
 """Corner of dip or shoulder, and the moment of switching: judgement."""
 
@@ -67,19 +73,16 @@ def find(case: Case) -> list[Finding]:
         why = f"at {rate_hz(case):.0f} rows a second a motion of a few milliseconds can be missed"
         return [case.missing(*quantity, why) for quantity in (CURRENT, pull.DIP, TIME, LET_GO, LET_GO_TIME)]
     begun = starts(case)
-    ins = [motion for mark in begun if (motion := _pulled_in(case, mark)) is not None]
+    ins = [motions for mark in begun if (motions := _pulled_in(case, mark))]
     outs = [motion for mark in begun if (motion := _let_go(case, mark)) is not None]
     return [*_in(case, ins, len(begun)), *_out(case, outs)]
 
 
-def _in(case: Case, ins: list[Motion], tried: int) -> list[Finding]:
-    if not ins:
-        why = (
-            f"the current showed no dip in {tried} switch-ons: the plunger did not move, or too slowly"
-            if tried
-            else "the recording begins with the part already on"
-        )
+def _in(case: Case, seen: list[list[Motion]], tried: int) -> list[Finding]:
+    """``seen``: of each switch-on what may be the pull-in; with two of them anywhere none is taken."""
+    if why := _why_no_pull_in(seen, tried):
         return [case.missing(*quantity, why) for quantity in (CURRENT, pull.DIP, TIME)]
+    ins = [motions[0] for motions in seen]
     gain = case.accuracy("current_a", "gain")
     current = _mean([motion.current_a for motion in ins], 0.0)
     dip = _mean([100 * motion.swing for motion in ins], 0.0)
@@ -87,6 +90,18 @@ def _in(case: Case, ins: list[Motion], tried: int) -> list[Finding]:
     when = (ins[0].at_s - 0.05, ins[0].at_s + 0.05)
     named = ((CURRENT, current.widened(gain * current.value)), (pull.DIP, dip), (TIME, took))
     return [unlimited(case.finding(*name[:2], measured, name[2], span_s=when)) for name, measured in named]
+
+
+def _why_no_pull_in(seen: list[list[Motion]], tried: int) -> str:
+    if not tried:
+        return "the recording begins with the part already on"
+    if not seen:
+        return f"the current showed no dip in {tried} switch-ons: the plunger did not move, or too slowly"
+    two = next((motions for motions in seen if len(motions) > 1), None)
+    if two is None:
+        return ""
+    when = " and ".join(f"{motion.time_ms:.1f} ms ({100 * motion.swing:.0f} %)" for motion in two)
+    return f"the current dips twice alike, at {when}: either may be the plunger's arrival"
 
 
 def _out(case: Case, outs: list[Motion]) -> list[Finding]:
@@ -120,34 +135,60 @@ def _noise_a(case: Case, burst: Burst) -> float:
     return max(spread(np.diff(burst.values)) / math.sqrt(2 * width), case.accuracy("current_a", "noise") / 3)
 
 
-def _pulled_in(case: Case, mark: Mark) -> Motion | None:
+def _pulled_in(case: Case, mark: Mark) -> list[Motion]:
+    """What may be the pull-in after a switch-on, in order of time: nothing, one dip, or two alike."""
     end_s = min(mark.end_s, mark.start_s + WITHIN_S)
-    burst = captured(case, mark.start_s - 0.002, end_s)
-    if burst is None or not covered(burst, mark.start_s - 0.002, end_s):
-        return None
+    start_s = max(mark.start_s - 0.002, float(case.time_s[0]) - 0.0005)  # a row is the mean around its time
+    burst = captured(case, start_s, end_s)
+    if burst is None or not covered(burst, start_s, end_s):
+        return []
     amps = _smooth(burst)
     on = np.flatnonzero(amps >= HELD * np.median(amps[len(amps) // 2 :]))
-    amps = amps[: on[-1] + 1] if len(on) else amps  # without what follows the switching off
-    found = _back(amps, LEAST_DIP * float(amps.max()), SIGMAS * _noise_a(case, burst))
-    if found is None:
-        return None
-    top, low = found
-    began_a = float(amps[top])
+    amps = amps[: on[-1] + 1] if len(on) else amps  # without most of what follows the switching off
     time_s = times(burst)
-    took_s = float(time_s[low]) - _switched_s(time_s[: top + 1], amps[: top + 1])
-    return Motion(began_a, (began_a - float(amps[low])) / began_a, 1e3 * took_s, float(time_s[low]))
+    found = []
+    least_a = max(LEAST_DIP * float(amps.max(initial=0.0)), SIGMAS * _noise_a(case, burst))
+    for top, low in dips(amps, max(1, round(APART_S * burst.rate_hz)), least_a):
+        began_a = float(amps[top])
+        took_s = float(time_s[low]) - _switched_s(time_s[: top + 1], amps[: top + 1])
+        swing = (began_a - float(amps[low])) / began_a
+        found.append(Motion(began_a, swing, 1e3 * took_s, float(time_s[low])))
+    return found
 
 
-def _back(amps: Floats, *least_a: float) -> tuple[int, int] | None:
-    """Places of top and bottom of the deepest dip of a rising current; None without one it rises from."""
+def dips(amps: Floats, apart: int, least_a: float) -> list[tuple[int, int]]:
+    """Places of top and bottom of the deepest dip of a rising current, and of another that is nearly as deep.
+
+    A dip's depth is how far the current is below what it was, at most twice as far as it rises again
+    (:data:`RISES_AGAIN`): the edge of a part that is switched off is deep too, but nothing rises after it.
+    ``apart``: samples between two dips; one less deep than ``least_a`` is none.
+    """
     if len(amps) < 10:
-        return None
-    under = np.maximum.accumulate(amps) - amps
-    low = int(np.argmax(under))
-    depth = float(under[low])
-    if depth <= max(least_a) or float(amps[low:].max()) < amps[low] + 0.5 * depth:
-        return None
-    return int(np.argmax(amps[:low])), low
+        return []
+    before = np.maximum.accumulate(amps)
+    depth = before - amps
+    depth = np.minimum(depth, (np.maximum.accumulate(amps[::-1])[::-1] - amps) / RISES_AGAIN)
+    low = int(np.argmax(depth))
+    if depth[low] <= least_a:
+        return []
+    found = [low]
+    top = int(np.argmax(amps[:low]))
+    between = np.flatnonzero(amps[low:] >= amps[low] + RISES_AGAIN * depth[low])
+    for start, end in (
+        (0, top - apart),
+        (low + max(apart, int(between[0]) if len(between) else apart), len(amps)),
+    ):
+        if end - start < 10:
+            continue
+        piece = amps[start:end]
+        own = np.maximum.accumulate(piece) - piece
+        own = np.minimum(
+            own, (np.maximum.accumulate(amps[start:][::-1])[::-1][: len(piece)] - piece) / RISES_AGAIN
+        )
+        at = int(np.argmax(own))
+        if own[at] > max(least_a, TWO * depth[low]):
+            found.append(start + at)
+    return [(int(np.argmax(amps[:at])), at) for at in sorted(found)]
 
 
 def _switched_s(time_s: Floats, amps: Floats) -> float:

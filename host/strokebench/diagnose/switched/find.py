@@ -12,13 +12,18 @@ import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
-from strokebench.diagnose.case import Case
+from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.question import Finder
+from strokebench.diagnose.stats import Measured
 from strokebench.diagnose.switched import rotor
 from strokebench.diagnose.switched.held import HELD_TITLE
 from strokebench.diagnose.turning.rotors import ROTORS
 from strokebench.diagnose.winding import CONTINUITY
 
+BATTERY_V, LONG_S = 9.0, 0.1
+"""Volts across a part, and for how long, from which on current has to flow through any good one."""
+CLAMP_ZERO_A = 0.05
+"""Standard uncertainty of the zero of somebody's clamp that shows nothing but zero (judgement)."""
 NO_SWITCH = "the current never rises out of its noise, so nothing was seen to be switched on"
 
 
@@ -35,4 +40,9 @@ def _nothing(case: Case) -> list[Finding]:
     if not foreign or not np.isfinite(case.run.samples["current_a"]).any():
         return []
     key, title = rotor.FLOWS if case.profile.kind in ROTORS else (CONTINUITY, HELD_TITLE)
+    driven = np.abs(load_voltage(case.run.samples)) > BATTERY_V
+    if case.profile.kind in ROTORS and int(driven.sum()) * case.period_s > LONG_S:
+        amps = float(np.percentile(np.abs(case.run.samples["current_a"][driven]), 95))
+        u = case.accuracy("current_a", "offset") + CLAMP_ZERO_A
+        return [case.finding(key, title, Measured(amps, u), "A", low="open_winding")]
     return [case.missing(key, title, "A", NO_SWITCH)]

@@ -17,7 +17,7 @@ from strokebench.data.run import Burst, Mark
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.switched.case import centre, zero_a
 from strokebench.diagnose.turning.commutation import Motor, Rate
-from strokebench.diagnose.turning.octaves import turn_rates
+from strokebench.diagnose.turning.octaves import Answer, turn_rates
 
 SUPPLIES_V = (10.5, 12.6, 14.8)
 """Volts a 12 V part may have been switched on to: flat, full, engine running (common practice)."""
@@ -60,13 +60,23 @@ def read_speed(case: Case, burst: Burst, mark: Mark, peak_a: float) -> SpeedRead
         return SpeedReading(
             None, f"{rows} the ripple, expected near {ripple_hz:.0f} Hz, cannot be followed", False
         )
-    found = turn_rates(burst.values, rows_hz, motor, expected)
-    if not found:
-        return SpeedReading(None, "no ripple that repeats was found in the current", False)
-    if len(found) > 1:
-        rpm = " or ".join(f"{60 * rate.hz:.0f}" for rate in found)
-        return SpeedReading(None, f"without the volts its ripple may mean {rpm} rpm", False)
-    return SpeedReading(found[0], "" if sure else UNSURE, sure)
+    answer = turn_rates(burst.values, rows_hz, motor, expected)
+    if len(answer.rates) == 1:
+        return SpeedReading(answer.rates[0], "" if sure else UNSURE, sure)
+    return SpeedReading(None, _why_none(answer, min(expected), max(expected), sure), False)
+
+
+def _why_none(answer: Answer, low_hz: float, high_hz: float, sure: bool) -> str:
+    """Why the speed is not told: which readings are left, and what would settle it."""
+    if answer.rates:
+        rpm = " or ".join(f"{60 * rate.hz:.0f}" for rate in answer.rates)
+        given = "its ripple" if sure else "without the volts its ripple"
+        return f"{given} may mean {rpm} rpm, each an octave from the next, and its lines do not settle it"
+    if answer.outside:
+        rpm = " or ".join(f"{60 * hz:.0f}" for hz in answer.outside)
+        near = f"{60 * low_hz:.0f}" if high_hz < 1.01 * low_hz else f"{60 * low_hz:.0f} to {60 * high_hz:.0f}"
+        return f"its ripple would mean {rpm} rpm, but at its volts about {near} rpm are expected"
+    return "no ripple that repeats was found in the current"
 
 
 def guesses(case: Case, mark: Mark, peak_a: float) -> tuple[list[float], bool]:

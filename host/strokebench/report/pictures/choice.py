@@ -8,6 +8,7 @@ from typing import Any
 from strokebench.data.findings import Finding
 from strokebench.data.run import RunData
 from strokebench.diagnose import case_of, channels
+from strokebench.diagnose.case import followed_procedure
 from strokebench.diagnose.expects import PartProfile
 from strokebench.report.pictures import (
     egr_solenoid,
@@ -35,6 +36,6 @@ BY_KIND: dict[str, Callable[[Any, list[Finding]], list[Picture]]] = {
 
 def pictures(run: RunData, profile: PartProfile, findings: list[Finding]) -> list[Picture]:
     """Return the figures of a run in reading order."""
-    whole = channels.followed_procedure(run) and not channels.lacking(run) & {"current", "volts"}
+    whole = followed_procedure(run) and not channels.lacking(run) & {"current", "volts"}
     draw = BY_KIND[profile.kind] if whole else foreign.pictures
     return draw(case_of(run, profile), findings)

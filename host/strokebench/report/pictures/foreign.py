@@ -7,8 +7,9 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
+from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.switched.case import captured, starts, times
-from strokebench.report.pictures import ink
+from strokebench.report.pictures import ink, moving
 from strokebench.report.pictures.drawing import WIDE, Picture, Sheet, drawn, failing_of, sheet
 from strokebench.report.pictures.marks import above, curve, thin
 
@@ -18,14 +19,26 @@ PANELS = (
     ("sensor_a_v", "sensor A, V", ink.OPEN), ("sensor_b_v", "sensor B, V", ink.CLOSE),
     ("part_c", "part, C", ink.DARK),
 )  # fmt: skip
-NAMES = {labels.REST: "rest", labels.SWITCHED_ON: "on", labels.STEADY: "steady"}
+NAMES = {
+    labels.REST: "rest", labels.STEADY: "steady",
+    labels.SWEEP_OPEN: "opens", labels.STEP_OPEN: "opens quickly",
+    labels.SWEEP_RETURN: "closes", labels.STEP_CLOSE: "closes quickly", labels.RELEASE_OPEN: "released",
+    labels.RELEASE_CLOSE: "released",
+}  # fmt: skip
+"""Stretches that are shown -> what stands above them."""
+MOVES = (labels.SWEEP_OPEN, labels.SWEEP_RETURN, labels.STEP_OPEN, labels.STEP_CLOSE)
 START_S, BEFORE_S = 0.15, 0.01
 ROTOR_START_S = 0.6
 
 
 def pictures(case: Case, findings: list[Finding]) -> list[Picture]:
-    """Return every channel against time, and the first start as captured."""
-    return drawn(channels(case, failing_of(findings)), start(case))
+    """Return every channel against time with what was found in it; of a part that was moved also current and
+    tracks against position, of one that was switched on the first start as captured."""
+    failing = failing_of(findings)
+    if isinstance(case, MovingCase) and case.by_motor and case.sweeps.passes:
+        beside = moving.loops(case, failing), moving.sensor_tracks(case, failing)
+        return drawn(channels(case, failing), *beside)
+    return drawn(channels(case, failing), start(case))
 
 
 def channels(case: Case, failing: dict[str, Finding]) -> Picture | None:
@@ -44,12 +57,14 @@ def channels(case: Case, failing: dict[str, Finding]) -> Picture | None:
         _bands(case, page)
         page.on_time(time_s)
         caption = "The channels that the file holds, as means over 1 ms where it is faster."
+        caption += " Above them: what was found in it."
         return page.picture(caption + (" Red: out of limits." if failing else ""))
 
 
 def _bands(case: Case, page: Sheet) -> None:
+    moved = any(mark.label in MOVES for mark in case.run.marks)
     for mark in case.run.marks:
-        if mark.label in (labels.REST, labels.STEADY):
+        if mark.label in NAMES and (mark.label != labels.STEADY or not moved):
             page.shade(mark.start_s, mark.end_s, ink.FAINT, 0.5)
             above(page.axes[0], (mark.start_s + mark.end_s) / 2, NAMES[mark.label], ink.GREY)
 

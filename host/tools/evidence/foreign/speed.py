@@ -6,6 +6,7 @@ docs/how-to/foreign-csv.md.
 
 from __future__ import annotations
 
+import argparse
 import io
 import os
 import tempfile
@@ -64,13 +65,16 @@ def peak_bytes(path: Path) -> int:
         tracemalloc.stop()
 
 
-def main() -> None:
-    """Print the figures for a file of five million rows."""
+def main(arguments: list[str] | None = None) -> None:
+    """Print the figures for a file of so many rows."""
+    parser = argparse.ArgumentParser(prog="python -m tools.evidence.foreign.speed", description=__doc__)
+    parser.add_argument("--rows", type=int, default=5_000_000, help="rows of the file (default %(default)s)")
+    rows = parser.parse_args(arguments).rows
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "large.csv"
-        make(path, 5_000_000)
+        make(path, rows)
         times, per_s = ratio(path)
-        print(f"{os.path.getsize(path) / 1e6:.0f} MB, 5 million rows")
+        print(f"{os.path.getsize(path) / 1e6:.0f} MB, {rows} rows")
         print(f"{per_s / 1e6:.2f} million rows a second of CPU, {times:.2f} x numpy's loadtxt")
         print(f"at most {peak_bytes(path) / 1e6:.0f} MB of memory")
 
