@@ -163,6 +163,11 @@ DEFECTS: dict[str, Defect] = {
         "Charge or change the battery, clean the clamps, use shorter leads; then measure the part again.",
         ("slow", "slow_start", *STOPS),
     ),
+    "charger_ripple": Defect(
+        "Charger on the supply",
+        "The supply ripples at the mains' frequency or twice that: a charger hangs on it.",
+        "Take the charger off, let the battery rest for some minutes, then measure the part again.",
+    ),
     "dry": Defect(
         "Runs dry",
         "There is too little to turn: the pump moves nothing, or only foam.",
