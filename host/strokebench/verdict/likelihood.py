@@ -1,0 +1,140 @@
+"""How well a hypothesis predicts the findings, at all sizes of its defects at once.
+
+Each finding is predicted where good parts have it, plus what each defect shifts at its size and at its place
+(:mod:`strokebench.verdict.effects`), with Student's t around it: few specimens are behind each spread, so the
+tails are long.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from strokebench.data.findings import Finding, Verdict
+from strokebench.diagnose.stats import Floats
+from strokebench.verdict.effects import SIZES, Effects, in_tolerance
+
+ANYWHERE = 0.1
+"""Density, per tolerance, of a failing finding that a defect of its own may put anywhere: one in ten
+tolerances."""
+SURPRISE = 0.003
+"""Density of a finding that something unknown moved."""
+FREEDOM = 4
+"""Degrees of freedom of Student's t."""
+TAILS = math.gamma((FREEDOM + 1) / 2) / (math.sqrt(FREEDOM * math.pi) * math.gamma(FREEDOM / 2))
+SAME_PLACE = 8.0
+"""% of travel within which a defect's effect on a finding with a place is looked for."""
+LOST_WEIGHT = 0.5
+"""Findings are lost together, so what is lost counts less than as many findings by themselves (judgement)."""
+LOST_LEAST = 0.03
+"""Least probability that a finding has no value, or has one, for a reason that nobody knows (judgement)."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """The findings of a run that hypotheses are weighed by: ``known`` with a value and in the table,
+    ``lost`` without a value, ``foreign`` not in the table."""
+
+    known: list[Finding]
+    lost: list[Finding]
+    foreign: list[Finding]
+    effects: Effects
+    value: Floats
+    variance: Floats
+
+    @classmethod
+    def of(cls, findings: Sequence[Finding], effects: Effects) -> Seen:
+        """Return the findings that have limits, sorted."""
+        limited = [each for each in findings if each.lower is not None or each.upper is not None]
+        in_table = [each for each in limited if each.key in effects.good]
+        known = [each for each in in_table if each.known and math.isfinite(each.u)]
+        counted = [in_tolerance(each) for each in known]
+        spread = np.array([effects.good[each.key][1] for each in known])
+        return cls(
+            known,
+            [each for each in in_table if not each.known],
+            [each for each in limited if each.key not in effects.good and each.known],
+            effects,
+            np.array([value for value, _ in counted]),
+            np.array([u for _, u in counted]) ** 2 + spread**2,
+        )
+
+    def shift(self, name: str) -> tuple[Floats, Floats]:
+        """Return what a defect adds to mean and variance of each known finding, sizes x findings."""
+        shift = np.zeros((len(SIZES), len(self.known)))
+        variance = np.zeros_like(shift)
+        for column, finding in enumerate(self.known):
+            effect = self.effects.effect(name, finding.key)
+            if effect is not None and self.at_its_place(name, finding):
+                shift[:, column], spread = effect.at(SIZES)
+                variance[:, column] = spread**2
+        return shift, variance
+
+    def at_its_place(self, name: str, finding: Finding) -> bool:
+        """False when both the defect's own finding and this one have a place, and these lie apart."""
+        if finding.place is None or finding.fault == name:
+            return True
+        places = [
+            other.place
+            for other in self.known
+            if other.fault == name and failed(other) and other.place is not None
+        ]
+        return not places or min(abs(place - finding.place) for place in places) <= SAME_PLACE
+
+    def predict(self, names: tuple[str, ...]) -> tuple[Floats, Floats]:
+        """Return mean and variance of each known finding, an axis of sizes for each defect before it."""
+        mean: Floats = np.array([self.effects.good[each.key][0] for each in self.known])
+        variance = self.variance
+        for axis, name in enumerate(names):
+            others = tuple(place for place in range(len(names)) if place != axis)
+            shift, more = self.shift(name)
+            mean = mean + np.expand_dims(shift, others)
+            variance = variance + np.expand_dims(more, others)
+        return mean, variance
+
+    def logarithm(self, names: tuple[str, ...]) -> Floats:
+        """Return the logarithm of the likelihood at each combination of sizes."""
+        each = self.each(names)
+        return np.asarray(each.sum(axis=-1) + self._foreign(names) + self._lost(names), float)
+
+    def each(self, names: tuple[str, ...]) -> Floats:
+        """Return the logarithm of the density of each known finding, per tolerance."""
+        mean, variance = self.predict(names)
+        far = (self.value - mean) ** 2 / variance
+        likely = TAILS * (1 + far / FREEDOM) ** (-(FREEDOM + 1) / 2) / np.sqrt(variance)
+        return np.log(np.maximum(likely, [self._least(finding, names) for finding in self.known]))
+
+    @staticmethod
+    def _least(finding: Finding, names: tuple[str, ...]) -> float:
+        return ANYWHERE if failed(finding) and finding.fault in names else SURPRISE
+
+    def _foreign(self, names: tuple[str, ...]) -> float:
+        """Findings that the table does not know: a failure needs a reason, anything else says nothing."""
+        unexplained = [each for each in self.foreign if failed(each) and each.fault not in names]
+        return len(unexplained) * math.log(SURPRISE / ANYWHERE)
+
+    def _lost(self, names: tuple[str, ...]) -> float:
+        total = 0.0
+        for finding in [*self.known, *self.lost]:
+            there = 1 - self.effects.lost.get(finding.key, 0.0)
+            for name in names:
+                effect = self.effects.effect(name, finding.key)
+                there *= 1 - (effect.lost if effect else 0.0)
+            there = min(max(there, LOST_LEAST), 1 - LOST_LEAST)
+            total += math.log(there if finding.known else 1 - there)
+        return LOST_WEIGHT * total
+
+
+def failed(finding: Finding) -> bool:
+    """True for a finding that is out of its limits by its uncertainty."""
+    return finding.verdict is Verdict.FAIL
+
+
+def mean_of(logarithms: Sequence[float] | Floats) -> float:
+    """Return the logarithm of the mean of what has these logarithms."""
+    each = np.asarray(logarithms, float)
+    most = float(np.max(each))
+    return most + math.log(float(np.mean(np.exp(each - most))))
