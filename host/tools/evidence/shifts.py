@@ -17,8 +17,9 @@ from tools.evidence.workers import Record
 
 Shifts = dict[tuple[str, str, str], float]
 """Shift by defect, grade and finding."""
-WORTH, OUT_OF_SPREAD = 0.1, 2.0
-"""A shift is one that is larger than this, in tolerances, and than so many spreads of good parts."""
+WORTH, OUT_OF_SPREAD = 0.05, 2.0
+"""A shift is one that is larger than this, in tolerances, and than so many spreads of good parts over the root
+of the number of trials."""
 LOST_MORE = 0.3
 """A finding is lost by a defect when its share without a value grows by more than this."""
 ROUNDS = 2
@@ -51,13 +52,14 @@ def effects_of(records: list[Record]) -> dict[str, Any]:
         some = trials if number else [trial for trial in trials if len(trial.names) == 1]
         rows = _rows(some, good, shifts)
         shifts = {
-            (name, grade, key): row[2 * place] if _is_shift(row[2 * place], good[key]) else 0.0
+            (name, grade, key): row[2 * place]
             for (name, key), row in rows.items()
             for place, grade in enumerate(GRADES)
         }
     defects: dict[str, dict[str, list[float]]] = {name: {} for name, _ in rows}
     for (name, key), row in rows.items():
-        if kept := _worth(row, good[key], lost.get(key, 0.0)):
+        count = sum(name in trial.names for trial in trials) / 2
+        if kept := _worth(row, good[key], lost.get(key, 0.0), count):
             defects[name][key] = [round(number, 3) for number in kept]
     return {"good": good, "lost": lost, "defects": defects}
 
@@ -138,15 +140,11 @@ def _shift(
     return shift, spread if len(left) > 2 else GUESS * abs(shift)
 
 
-def _is_shift(shift: float, good: list[float]) -> bool:
-    return abs(shift) > max(WORTH, OUT_OF_SPREAD * good[1])
-
-
-def _worth(row: list[float], good: list[float], lost: float) -> list[float] | None:
+def _worth(row: list[float], good: list[float], lost: float, count: float) -> list[float] | None:
     """The row, without shifts that do not stand out; None where nothing is left of it."""
-    kept = list(row)
-    if not (_is_shift(row[0], good) or _is_shift(row[2], good)):
+    kept, noise = list(row), OUT_OF_SPREAD * good[1]
+    if max(abs(row[0]), abs(row[2])) < max(WORTH, noise / math.sqrt(max(count, 1))):
         kept[0] = kept[2] = 0.0
-        if max(row[1], row[3]) < OUT_OF_SPREAD * good[1] and row[4] - lost < LOST_MORE:
+        if max(row[1], row[3]) < noise and row[4] - lost < LOST_MORE:
             return None
     return kept
