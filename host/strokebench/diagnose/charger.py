@@ -46,7 +46,12 @@ def find(case: Case) -> list[Finding]:
     measured = Measured(peak_v, math.hypot(noise_v, case.accuracy("supply_v", "gain") * peak_v))
     return [
         case.finding(
-            *RIPPLE[:2], measured, RIPPLE[2], high="charger_ripple", span_s=span_of(rows), evidence={"hz": float(hz)}
+            *RIPPLE[:2],
+            measured,
+            RIPPLE[2],
+            high="charger_ripple",
+            span_s=span_of(rows),
+            evidence={"hz": float(hz)},
         )
     ]
 

@@ -39,7 +39,9 @@ def steps(findings: Sequence[Finding], kind: str) -> list[Step]:
     found = reasoning(findings, kind)
     if found is None:
         unsure = [each.title for each in findings if each.verdict is Verdict.INCONCLUSIVE]
-        lines = ["No finding of the part is out of its limits by its uncertainty, so no defect is looked for."]
+        lines = [
+            "No finding of the part is out of its limits by its uncertainty, so no defect is looked for."
+        ]
         return [Step("Nothing to explain", lines + ([f"Open: {'; '.join(unsure)}."] if unsure else []))]
     return list(_steps(found))
 
@@ -57,13 +59,16 @@ def _steps(found: Reasoning) -> Iterator[Step]:
 
 def _pointed(found: Reasoning) -> Step:
     rows = [
-        (each.title, _value(each), f"{limits_text(each.lower, each.upper)} {each.unit}", defect(each.fault).name)
+        (
+            each.title,
+            _value(each),
+            f"{limits_text(each.lower, each.upper)} {each.unit}",
+            defect(each.fault).name,
+        )
         for each in found.pointed
     ]
     line = "Each points to the defect that it is the first sign of. Several may have one cause."
-    return Step(
-        "What is out of its limits", [line], ("Finding", "Value", "Allowed", "Points to"), rows
-    )
+    return Step("What is out of its limits", [line], ("Finding", "Value", "Allowed", "Points to"), rows)
 
 
 def _declared(found: Reasoning) -> Step:
@@ -84,7 +89,9 @@ def _ranked(found: Reasoning) -> Step:
     ]
     if first.probability < 0.5:
         lines.append("No hypothesis is likelier than all others together.")
-    return Step("Which defects explain it", lines, ("Defects, no others", "Size that fits best", "Probability"), rows)
+    return Step(
+        "Which defects explain it", lines, ("Defects, no others", "Size that fits best", "Probability"), rows
+    )
 
 
 def _predicted(found: Reasoning) -> Step:
@@ -96,7 +103,9 @@ def _predicted(found: Reasoning) -> Step:
         " next hypothesis does. Below 1 speaks against it."
     )
     header = ("Finding", "Seen", "Good part", "Leading", "Next", "Factor to good", "Factor to next")
-    return Step("What each finding says to it", lines, header, [_prediction(each) for each in found.predictions])
+    return Step(
+        "What each finding says to it", lines, header, [_prediction(each) for each in found.predictions]
+    )
 
 
 def _prediction(each: Prediction) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from strokebench.data.findings import COVERAGE, Finding, Verdict
 from strokebench.diagnose.defects import ALL, DEFECTS
 from strokebench.verdict.effects import NOTHING_KNOWN, Effects, in_tolerance, table
 from strokebench.verdict.hypotheses import Hypothesis, rank
+from strokebench.verdict.likelihood import explained_by
 
 SUPPLY = ("weak_battery", "charger_ripple")
 """Defects that are the supply's."""
@@ -162,15 +163,10 @@ def _moved_by(finding: Finding, defects: tuple[str, ...], effects: Effects) -> t
         reach = (effect.severe if effect else 0.0) * (1 if value > middle else -1)
         if reach <= 0 and effect is not None and effect.spread_severe > abs(value - middle) / 3:
             reach = LEAST_REACH  # sometimes it moves it, sometimes not
-        if reach <= 0 and finding.fault in _explains(name):
+        if reach <= 0 and finding.fault in explained_by(name):
             reach = LEAST_REACH
         best = max(best, (name, reach), key=lambda pair: pair[1])
     return best
-
-
-def _explains(name: str) -> tuple[str, ...]:
-    """What a defect is declared to explain: findings that never had a value beside it are in no table."""
-    return DEFECTS[name].explains if name in DEFECTS else ()
 
 
 def _points_to(finding: Finding, name: str) -> Finding:

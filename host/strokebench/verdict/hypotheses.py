@@ -41,9 +41,7 @@ class Hypothesis:
     sizes: tuple[float, ...] = ()
 
 
-def rank(
-    findings: Sequence[Finding], effects: Effects, without: tuple[str, ...] = ()
-) -> list[Hypothesis]:
+def rank(findings: Sequence[Finding], effects: Effects, without: tuple[str, ...] = ()) -> list[Hypothesis]:
     """Return the hypotheses for findings of which some fail, most probable first; none when nothing fails.
 
     ``without``: names that are no candidates, such as those of the bench's supply.

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strokebench.data.findings import Finding, Verdict
+from strokebench.diagnose.defects import DEFECTS
 from strokebench.diagnose.stats import Floats
 from strokebench.verdict.effects import SIZES, Effects, in_tolerance
 
@@ -27,8 +28,12 @@ FREEDOM = 4
 TAILS = math.gamma((FREEDOM + 1) / 2) / (math.sqrt(FREEDOM * math.pi) * math.gamma(FREEDOM / 2))
 SAME_PLACE = 8.0
 """% of travel within which a defect's effect on a finding with a place is looked for."""
-LOST_WEIGHT = 0.5
-"""Findings are lost together, so what is lost counts less than as many findings by themselves (judgement)."""
+EXPLAINED = 0.02
+"""Density of a failing finding whose defect is declared to follow from one that is there."""
+OVERLOOKED = 0.3
+"""Factor for each defect that failing findings point to and that is not there: pointing is evidence too."""
+LOST_WEIGHT = 2.0
+"""Findings are lost together: all that are lost count as so many findings, not each by itself (judgement)."""
 LOST_LEAST = 0.03
 """Least probability that a finding has no value, or has one, for a reason that nobody knows (judgement)."""
 
@@ -98,7 +103,9 @@ class Seen:
     def logarithm(self, names: tuple[str, ...]) -> Floats:
         """Return the logarithm of the likelihood at each combination of sizes."""
         each = self.each(names)
-        return np.asarray(each.sum(axis=-1) + self._foreign(names) + self._lost(names), float)
+        return np.asarray(
+            each.sum(axis=-1) + self._foreign(names) + self._overlooked(names) + self._lost(names), float
+        )
 
     def each(self, names: tuple[str, ...]) -> Floats:
         """Return the logarithm of the density of each known finding, per tolerance."""
@@ -109,23 +116,38 @@ class Seen:
 
     @staticmethod
     def _least(finding: Finding, names: tuple[str, ...]) -> float:
-        return ANYWHERE if failed(finding) and finding.fault in names else SURPRISE
+        if not failed(finding):
+            return SURPRISE
+        if finding.fault in names:
+            return ANYWHERE
+        return EXPLAINED if any(finding.fault in explained_by(name) for name in names) else SURPRISE
 
     def _foreign(self, names: tuple[str, ...]) -> float:
         """Findings that the table does not know: a failure needs a reason, anything else says nothing."""
-        unexplained = [each for each in self.foreign if failed(each) and each.fault not in names]
-        return len(unexplained) * math.log(SURPRISE / ANYWHERE)
+        return sum(math.log(self._least(each, names) / ANYWHERE) for each in self.foreign if failed(each))
+
+    def _overlooked(self, names: tuple[str, ...]) -> float:
+        """Names that failing findings point to, and that are neither there nor declared to follow."""
+        pointed = {each.fault for each in self.known if failed(each) and each.fault}
+        missing = [name for name in pointed if name not in names and name in self.effects.defects]
+        return len(missing) * math.log(OVERLOOKED)
 
     def _lost(self, names: tuple[str, ...]) -> float:
-        total = 0.0
+        """What is lost, as one thing that happened, and what is not, as another."""
+        by_end: dict[bool, list[float]] = {True: [], False: []}
         for finding in [*self.known, *self.lost]:
             there = 1 - self.effects.lost.get(finding.key, 0.0)
             for name in names:
                 effect = self.effects.effect(name, finding.key)
                 there *= 1 - (effect.lost if effect else 0.0)
             there = min(max(there, LOST_LEAST), 1 - LOST_LEAST)
-            total += math.log(there if finding.known else 1 - there)
-        return LOST_WEIGHT * total
+            by_end[finding.known].append(math.log(there if finding.known else 1 - there))
+        return LOST_WEIGHT * sum(sum(each) / len(each) for each in by_end.values() if each)
+
+
+def explained_by(name: str) -> tuple[str, ...]:
+    """Return what a defect is declared to explain."""
+    return DEFECTS[name].explains if name in DEFECTS else ()
 
 
 def failed(finding: Finding) -> bool:

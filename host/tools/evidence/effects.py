@@ -32,7 +32,9 @@ def main(arguments: list[str] | None = None) -> int:
     """Command line; returns 0."""
     parser = argparse.ArgumentParser(prog="python -m tools.evidence.effects", description=__doc__)
     parser.add_argument("--specimens", type=int, default=2, help="of each defect and grade (default 2)")
-    parser.add_argument("--no-more", action="store_true", help="write the table from the trials that are kept")
+    parser.add_argument(
+        "--no-more", action="store_true", help="write the table from the trials that are kept"
+    )
     add_work(parser, "effects")
     args = parser.parse_args(arguments)
     args.kept.mkdir(parents=True, exist_ok=True)

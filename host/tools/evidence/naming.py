@@ -15,6 +15,7 @@ from strokebench.sim.trials import plan
 
 from tools import DOCS
 from tools.evidence.accuracy_page import defects, rightly_named
+from tools.evidence.again import judged_again
 from tools.evidence.options import GRADES, add_parts, add_work, parts_of
 from tools.evidence.workers import Record, run
 
@@ -26,8 +27,8 @@ HEAD = """\
 
 Simulated parts only. Made by `python -m tools.evidence.naming --each {each}` with seeds from {seed} on, in
 the second family of parts (`host/strokebench/sim/second`), whose physics no limit and no rule of naming was
-tuned on; the authors of the estimators had read its code. Sizes as `strokebench faults` tells them. Found:
-verdict fail. Rightly named: that defect and no other. In brackets: 95 % Wilson interval. Good specimens of
+tuned on; the authors of the estimators had read its code. Sizes as `strokebench faults` lists them. Found:
+verdict fail. Rightly named: that defect and no other, neither shown nor suspected. In brackets: 95 % Wilson interval. Good specimens of
 this family, and how often they fail, are on the [coverage page](coverage.md); the first family is on the
 [accuracy page](accuracy.md).
 """
@@ -49,7 +50,8 @@ def main(arguments: list[str] | None = None) -> int:
     for part in parts_of(args):
         print(part, flush=True)
         trials = plan(part, 0, args.each, args.first_seed, like, GRADES)
-        records[part] = run(trials, args.kept / f"{part}.jsonl", args.jobs, scheduler=args.scheduler)
+        done = run(trials, args.kept / f"{part}.jsonl", args.jobs, scheduler=args.scheduler)
+        records[part] = [judged_again(record) for record in done]
     out = args.out or (DOCS / "naming.md" if args.part == "all" else args.kept / "naming.md")
     out.write_text(page(records, args.each, args.first_seed), encoding="utf-8", newline="\n")
     print(f"Written: {out}")

@@ -141,10 +141,13 @@ def _shift(
 
 
 def _worth(row: list[float], good: list[float], lost: float, count: float) -> list[float] | None:
-    """The row, without shifts that do not stand out; None where nothing is left of it."""
-    kept, noise = list(row), OUT_OF_SPREAD * good[1]
-    if max(abs(row[0]), abs(row[2])) < max(WORTH, noise / math.sqrt(max(count, 1))):
+    """The row, each shift drawn towards nought by what it may be by chance; None where nothing is left."""
+    kept = list(row)
+    for place in (0, 2):
+        chance = OUT_OF_SPREAD * max(good[1], row[place + 1]) / math.sqrt(max(count, 1))
+        kept[place] = row[place] * max(0.0, 1 - (chance / row[place]) ** 2) if row[place] else 0.0
+    if max(abs(kept[0]), abs(kept[2])) < WORTH:
         kept[0] = kept[2] = 0.0
-        if max(row[1], row[3]) < noise and row[4] - lost < LOST_MORE:
+        if max(row[1], row[3]) < OUT_OF_SPREAD * good[1] and row[4] - lost < LOST_MORE:
             return None
     return kept
