@@ -1,4 +1,4 @@
-"""A charger on the battery: its ripple at the mains' frequency or twice that, while the part takes nothing."""
+"""A charger on the battery: its ripple at the mains' frequency or twice that, while the part rests."""
 
 from __future__ import annotations
 

@@ -34,7 +34,7 @@ def steps(findings: Sequence[Finding], kind: str) -> list[Step]:
     bench = bench_troubles(findings)
     if bench:
         names = " and ".join(defect(name).name.lower() for name in bench)
-        line = f"The bench is not fit ({names}). It falsifies every other reading, so nothing is said of the part."
+        line = f"The bench is not fit ({names}). It falsifies every reading, so nothing is said of the part."
         return [Step("The bench", [line])]
     found = reasoning(findings, kind)
     if found is None:
@@ -80,8 +80,8 @@ def _ranked(found: Reasoning) -> Step:
     first = found.ranked[0]
     tried = len(found.ranked)
     lines = [
-        f"{tried} hypotheses of one, two or three defects were tried. Each predicts all findings at once, and their"
-        " probabilities add up to 100 %."
+        f"{tried} hypotheses of one, two or three defects were tried. Each predicts all findings at once,"
+        " and their probabilities add up to 100 %."
     ]
     rows = [
         (_names(each.defects), ", ".join(size_word(size) for size in each.sizes), _percent(each.probability))
@@ -99,8 +99,8 @@ def _predicted(found: Reasoning) -> Step:
     lines = [f"Leading: {_names(first.defects)}."]
     lines += [f"Next: {_names(each.defects)}." for each in others]
     lines.append(
-        "Factor: how many times likelier the leading hypothesis makes the value than a good part does, and than the"
-        " next hypothesis does. Below 1 speaks against it."
+        "Factor: how many times likelier the leading hypothesis makes the value than a good part does, and"
+        " than the next hypothesis does. Below 1 speaks against it."
     )
     header = ("Finding", "Seen", "Good part", "Leading", "Next", "Factor to good", "Factor to next")
     return Step(
@@ -132,8 +132,8 @@ def _settled(found: Reasoning) -> Step:
             lines.append(f"{each.title}: shows {_name(each.fault) if each.fault else 'a defect of its own'}.")
     for name, probability in found.suspects.items():
         lines.append(
-            f"{defect(name).name}: no finding that is out of limits shows it, but the values of the others are"
-            f" likelier with it ({_percent(probability)})."
+            f"{defect(name).name}: no finding that is out of limits shows it, but the values of the others"
+            f" are likelier with it ({_percent(probability)})."
         )
     return Step("What became of each", lines)
 

@@ -202,10 +202,11 @@ def named_faults(findings: Sequence[Finding]) -> list[str]:
 
 
 def suspects(findings: Sequence[Finding]) -> dict[str, float]:
-    """Return the defects that are likely there although no failing finding shows them: name -> probability."""
+    """Return the defects that are likely there without a failing finding: name -> probability."""
     return {
         str(name): float(probability)
         for finding in findings
+        if finding.verdict is Verdict.FAIL
         for name, probability in finding.evidence.get(SUSPECTS, {}).items()
     }
 

@@ -21,10 +21,12 @@ from strokebench.verdict.likelihood import Seen, failed, mean_of
 
 MOST = 3
 """Defects in a hypothesis at most."""
-EXTENDED = 12
+EXTENDED = 6
 """Pairs, the best ones, to which a third defect is added."""
 PRIOR = 0.03
 """Probability of each candidate before the findings are looked at (judgement)."""
+BEHIND = 0.01
+"""The same of a candidate to which no failing finding points: its own findings are not out (judgement)."""
 BY_ITSELF = 0.003
 """The same of a name that is rather a symptom, such as "slow": no part has it for no reason (judgement)."""
 COOLING = 1.0
@@ -70,8 +72,14 @@ def weigh(names: tuple[str, ...], seen: Seen) -> tuple[float, tuple[float, ...]]
     """Return the logarithm of a hypothesis's weight, and the sizes that fit best."""
     total = seen.logarithm(names)
     best = np.unravel_index(int(np.argmax(total)), total.shape)
-    prior = sum(_odds(PRIOR if name in seen.effects.defects else BY_ITSELF) for name in names)
-    return mean_of(total) + prior, tuple(float(SIZES[place]) for place in best)
+    weight = mean_of(total) + sum(_odds(_prior(name, seen)) for name in names)
+    return weight, tuple(float(SIZES[place]) for place in best)
+
+
+def _prior(name: str, seen: Seen) -> float:
+    if name not in seen.effects.defects:
+        return BY_ITSELF
+    return PRIOR if name in seen.pointed else BEHIND
 
 
 def _odds(probability: float) -> float:

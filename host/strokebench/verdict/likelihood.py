@@ -67,6 +67,11 @@ class Seen:
             np.array([u for _, u in counted]) ** 2 + spread**2,
         )
 
+    @property
+    def pointed(self) -> set[str]:
+        """Defects that failing findings point to."""
+        return {each.fault for each in [*self.known, *self.foreign] if failed(each) and each.fault}
+
     def shift(self, name: str) -> tuple[Floats, Floats]:
         """Return what a defect adds to mean and variance of each known finding, sizes x findings."""
         shift = np.zeros((len(SIZES), len(self.known)))
@@ -128,8 +133,7 @@ class Seen:
 
     def _overlooked(self, names: tuple[str, ...]) -> float:
         """Names that failing findings point to, and that are neither there nor declared to follow."""
-        pointed = {each.fault for each in self.known if failed(each) and each.fault}
-        missing = [name for name in pointed if name not in names and name in self.effects.defects]
+        missing = [name for name in self.pointed if name not in names and name in self.effects.defects]
         return len(missing) * math.log(OVERLOOKED)
 
     def _lost(self, names: tuple[str, ...]) -> float:

@@ -64,8 +64,9 @@ TESTS = (
     ),
     Test(
         "Take filter and outlet line off the pump, or the wheel off the motor, and repeat the run.",
-        {"clogged": "the load is normal", "obstructed": "the load is normal", "broken_blade": "it runs evenly",
-         "dragging": "the drag stays", "unbalanced": "it runs evenly", "worn": "the load stays low"},
+        {"clogged": "the load is normal", "obstructed": "the load is normal",
+         "broken_blade": "it runs evenly", "dragging": "the drag stays",
+         "unbalanced": "it runs evenly", "worn": "the load stays low"},
     ),
     Test(
         "Measure the resistance with four wires at the part's own pins, plug off.",
@@ -81,12 +82,15 @@ TESTS = (
     Test(
         "Wiggle plugs and crimps one by one under load and watch the resistance.",
         {"lead_resistance": "it changes at one plug", "bad_crimp": "it jumps at one crimp",
-         "supply_resistance": "it changes on the supply side", "ground_resistance": "it changes on the ground side"},
+         "supply_resistance": "it changes on the supply side",
+         "ground_resistance": "it changes on the ground side"},
     ),
     Test(
         "Measure the voltage drop under load piece by piece: supply side, ground side, part's own plug.",
-        {"supply_resistance": "the drop is on the supply side", "ground_resistance": "the drop is on the ground side",
-         "lead_resistance": "the drop is behind the part's plug", "chafed_ground": "too little drop on the ground side"},
+        {"supply_resistance": "the drop is on the supply side",
+         "ground_resistance": "the drop is on the ground side",
+         "lead_resistance": "the drop is behind the part's plug",
+         "chafed_ground": "too little drop on the ground side"},
     ),
     Test(
         "Move the part by hand over its whole way, power off, feed on, and watch the sensor's voltage.",

@@ -51,8 +51,8 @@ class Reasoning:
 
     ``pointed``: findings out of limits, as they were read. ``declared``: those of them that follow from a
     defect that no table knows. ``ranked``: the hypotheses. ``predictions``: what decided between them.
-    ``settled``: the findings out of limits in the end, with what they show or follow from. ``suspects``: likely
-    defects that no failing finding shows. ``test``: what tells the hypotheses apart.
+    ``settled``: the findings out of limits in the end, with what they show or follow from. ``suspects``:
+    likely defects that no failing finding shows. ``test``: what tells the hypotheses apart.
     """
 
     pointed: list[Finding]

@@ -1,8 +1,8 @@
 """The table of what each defect does to the findings: ``python -m tools.evidence.effects``.
 
 Puts each defect, and all pairs of defects that can be there together, into specimens of both families of
-simulated parts, on seeds for tuning, and writes ``host/strokebench/verdict/effects.json``. Each finished trial
-is kept in a file at once; started again, it goes on where it was.
+simulated parts, on seeds for tuning, and writes ``host/strokebench/verdict/effects.json``. Each finished
+trial is kept in a file at once; started again, it goes on where it was.
 """
 
 from __future__ import annotations
@@ -32,9 +32,7 @@ def main(arguments: list[str] | None = None) -> int:
     """Command line; returns 0."""
     parser = argparse.ArgumentParser(prog="python -m tools.evidence.effects", description=__doc__)
     parser.add_argument("--specimens", type=int, default=2, help="of each defect and grade (default 2)")
-    parser.add_argument(
-        "--no-more", action="store_true", help="write the table from the trials that are kept"
-    )
+    parser.add_argument("--no-more", action="store_true", help="make the table of the kept trials")
     add_work(parser, "effects")
     args = parser.parse_args(arguments)
     args.kept.mkdir(parents=True, exist_ok=True)

@@ -28,7 +28,8 @@ HEAD = """\
 Simulated parts only. Made by `python -m tools.evidence.naming --each {each}` with seeds from {seed} on, in
 the second family of parts (`host/strokebench/sim/second`), whose physics no limit and no rule of naming was
 tuned on; the authors of the estimators had read its code. Sizes as `strokebench faults` lists them. Found:
-verdict fail. Rightly named: that defect and no other, neither shown nor suspected. In brackets: 95 % Wilson interval. Good specimens of
+verdict fail. Rightly named: that defect and no other, neither shown nor suspected. In
+brackets: 95 % Wilson interval. Good specimens of
 this family, and how often they fail, are on the [coverage page](coverage.md); the first family is on the
 [accuracy page](accuracy.md).
 """

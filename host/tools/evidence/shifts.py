@@ -18,14 +18,14 @@ from tools.evidence.workers import Record
 Shifts = dict[tuple[str, str, str], float]
 """Shift by defect, grade and finding."""
 WORTH, OUT_OF_SPREAD = 0.05, 2.0
-"""A shift is one that is larger than this, in tolerances, and than so many spreads of good parts over the root
-of the number of trials."""
+"""Shifts smaller than the first, in tolerances, are left out. By chance a shift may be so many spreads over
+the root of the number of trials."""
 LOST_MORE = 0.3
 """A finding is lost by a defect when its share without a value grows by more than this."""
 ROUNDS = 2
 """How often the pairs are taken apart with the shifts found last."""
 FAR = 3.0
-"""Deviations beyond so many median deviations count as this many: a trial that broke says little of others."""
+"""Deviations beyond so many median deviations count as this many: a trial that broke is no measure."""
 GUESS = 0.3
 """Spread of an effect, as a share of it, of which a single trial is known."""
 

@@ -19,13 +19,14 @@ both families of parts in turn, {trials} trials in all. Pairs of which one hides
 a blocked rotor, a dead track) are left out, and so is the bench's own battery. In brackets: 95 % Wilson
 interval.
 
-A defect is *named* when a finding that is out of its limits shows it, or when it is suspected beside one. A suspect
-is part of the leading hypothesis and likelier there than not, but no finding that is out of limits shows it.
+A defect is *named* when a finding that is out of its limits shows it, or when it is suspected beside one. A
+suspect is part of the leading hypothesis and likelier there than not, but no finding that is out of limits
+shows it.
 [Verdicts](explanation/verdicts.md) explains how the answer comes about. The table of what each defect does is
 made by `python -m tools.evidence.effects` on other seeds.
 """
 COLUMNS = """
-| {what} | trials | both named | both shown by findings out of limits | at least one named | a third invented |
+| {what} | trials | both named | both shown by failing findings | at least one named | a third invented |
 | --- | --- | --- | --- | --- | --- |
 """
 MISSED = """
@@ -37,10 +38,10 @@ Each line is a pair of a part, with its trials, and what was named instead.
 CALIBRATION = """
 ## Are the probabilities true?
 
-The most probable hypothesis of each trial, gathered by its probability: a reliability diagram in numbers. If the
-probabilities are true, of the trials with "70 to 90 %" some 80 % are right. Right is: exactly the defects that
-were put in, no others. Where nothing fails or the bench refuses to drive there is no hypothesis: {without} of
-{trials} trials.
+The most probable hypothesis of each trial, gathered by its probability: a reliability diagram in numbers. If
+the probabilities are true, of the trials with "70 to 90 %" some 80 % are right. Right is: exactly the defects
+that were put in, no others. Where nothing fails or the bench refuses to drive there is no hypothesis:
+{without} of {trials} trials.
 
 | probability said | trials | mean said | right |
 | --- | --- | --- | --- |
@@ -91,11 +92,13 @@ def _missed(by_part: dict[str, list[Answered]]) -> Iterable[str]:
             trials = [(record, found) for record, found in some if record["name"] == name]
             wrong = [(record, found) for record, found in trials if not there(record) <= found.named]
             if wrong:
-                instead = "; ".join(
-                    f"{record['grade']}, {record['spec']['family']}: {', '.join(sorted(found.named)) or 'nothing'}"
-                    for record, found in wrong
-                )
+                instead = "; ".join(_instead(record, found) for record, found in wrong)
                 yield f"- {part}, {name}: {len(wrong)} of {len(trials)} ({instead}).\n"
+
+
+def _instead(record: Record, found: Answer) -> str:
+    names = ", ".join(sorted(found.named)) or "nothing"
+    return f"{record['grade']}, {record['spec']['family']}: {names}"
 
 
 def reliability(some: list[Answered]) -> Iterable[str]:

@@ -21,8 +21,8 @@ OPPOSITE = (
     {"sticky", "binding"}, {"dry", "clogged"}, {"dry", "worn"}, {"worn", "clogged"},
     {"ground_resistance", "chafed_ground"},
 )  # fmt: skip
-"""Pairs that nobody could tell from one of the two, or that undo each other in the same finding: a second way to
-ground carries the current past a bad ground wire."""
+"""Pairs that nobody could tell from one of the two, or that undo each other in the same finding: a second
+way to ground carries the current past a bad ground wire."""
 
 
 def pairs(part: str) -> list[tuple[str, str]]:
