@@ -14,7 +14,7 @@ from strokebench.data.findings import COVERAGE, Finding, Verdict
 from strokebench.diagnose.defects import ALL, DEFECTS
 from strokebench.verdict.effects import NOTHING_KNOWN, Effects, in_tolerance, table
 from strokebench.verdict.hypotheses import Hypothesis, rank
-from strokebench.verdict.likelihood import explained_by
+from strokebench.verdict.likelihood import at_its_place, explained_by
 
 SUPPLY = ("weak_battery", "charger_ripple")
 """Defects that are the supply's."""
@@ -132,7 +132,10 @@ def settle(findings: Sequence[Finding], defects: tuple[str, ...], effects: Effec
     stays a defect of its own.
     """
     shown = {finding.fault for finding in findings if finding.verdict is Verdict.FAIL}
-    causes = [_moved_by(finding, defects, effects) for finding in findings]
+    causes = [
+        _moved_by(each, tuple(name for name in defects if at_its_place(name, each, findings)), effects)
+        for each in findings
+    ]
     instead: dict[int, str] = {}
     for name in defects:
         by_reach = [(reach, place) for place, (cause, reach) in enumerate(causes) if cause == name]

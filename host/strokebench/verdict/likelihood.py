@@ -78,21 +78,10 @@ class Seen:
         variance = np.zeros_like(shift)
         for column, finding in enumerate(self.known):
             effect = self.effects.effect(name, finding.key)
-            if effect is not None and self.at_its_place(name, finding):
+            if effect is not None and at_its_place(name, finding, self.known):
                 shift[:, column], spread = effect.at(SIZES)
                 variance[:, column] = spread**2
         return shift, variance
-
-    def at_its_place(self, name: str, finding: Finding) -> bool:
-        """False when both the defect's own finding and this one have a place, and these lie apart."""
-        if finding.place is None or finding.fault == name:
-            return True
-        places = [
-            other.place
-            for other in self.known
-            if other.fault == name and failed(other) and other.place is not None
-        ]
-        return not places or min(abs(place - finding.place) for place in places) <= SAME_PLACE
 
     def predict(self, names: tuple[str, ...]) -> tuple[Floats, Floats]:
         """Return mean and variance of each known finding, an axis of sizes for each defect before it."""
@@ -119,13 +108,15 @@ class Seen:
         likely = TAILS * (1 + far / FREEDOM) ** (-(FREEDOM + 1) / 2) / np.sqrt(variance)
         return np.log(np.maximum(likely, [self._least(finding, names) for finding in self.known]))
 
-    @staticmethod
-    def _least(finding: Finding, names: tuple[str, ...]) -> float:
+    def _least(self, finding: Finding, names: tuple[str, ...]) -> float:
         if not failed(finding):
             return SURPRISE
         if finding.fault in names:
             return ANYWHERE
-        return EXPLAINED if any(finding.fault in explained_by(name) for name in names) else SURPRISE
+        follows = any(
+            finding.fault in explained_by(name) and at_its_place(name, finding, self.known) for name in names
+        )
+        return EXPLAINED if follows else SURPRISE
 
     def _foreign(self, names: tuple[str, ...]) -> float:
         """Findings that the table does not know: a failure needs a reason, anything else says nothing."""
@@ -152,6 +143,15 @@ class Seen:
 def explained_by(name: str) -> tuple[str, ...]:
     """Return what a defect is declared to explain."""
     return DEFECTS[name].explains if name in DEFECTS else ()
+
+
+def at_its_place(name: str, finding: Finding, findings: Sequence[Finding]) -> bool:
+    """Return False when both the defect's own finding and this one have a place, and these lie apart."""
+    if finding.place is None or finding.fault == name:
+        return True
+    own = [each for each in findings if each.fault == name and failed(each)]
+    places = [each.place for each in own if each.place is not None]
+    return not places or min(abs(place - finding.place) for place in places) <= SAME_PLACE
 
 
 def failed(finding: Finding) -> bool:

@@ -20,7 +20,7 @@ LEAST_GAIN = 0.05
 
 
 @dataclass(frozen=True)
-class Test:
+class Check:
     """``do``: one instruction. ``shows``: defect -> what is then seen; any other defect shows nothing."""
 
     do: str
@@ -42,8 +42,8 @@ class NextTest:
 
 
 LOOSE, HARD = "it turns freely", "it is hard to move all the way"
-TESTS = (
-    Test(
+CHECKS = (
+    Check(
         "Switch the power off, wait until it is cold, and move it by hand through its whole way.",
         {"blocked": "it does not move", "jammed": "it does not move", "stuck_shut": "it does not move",
          "stuck_open": "it does not move", "stuck_closed": "it does not move", "dragging": HARD,
@@ -51,63 +51,63 @@ TESTS = (
          "carbon_seat": "it stops before its seat", "sticky_seat": "it sticks in its seat",
          "short_travel": "it stops too early"},
     ),
-    Test(
+    Check(
         "Swap the two leads and repeat the run.",
         {"clogged": "the load falls, as the wheel throws nothing", "worn": "the load stays low",
          "dry": "nothing changes", "dragging": "the drag stays", "obstructed": "the load stays high",
          "weak_magnet": "the motor constant stays low"},
     ),
-    Test(
+    Check(
         "Measure pressure and delivery at the pump by the vehicle maker's procedure.",
         {"clogged": "high pressure before the restriction, little delivery", "worn": "low pressure",
          "dry": "no pressure, foam"},
     ),
-    Test(
+    Check(
         "Take filter and outlet line off the pump, or the wheel off the motor, and repeat the run.",
         {"clogged": "the load is normal", "obstructed": "the load is normal",
          "broken_blade": "it runs evenly", "dragging": "the drag stays",
          "unbalanced": "it runs evenly", "worn": "the load stays low"},
     ),
-    Test(
+    Check(
         "Measure the resistance with four wires at the part's own pins, plug off.",
         {"lead_resistance": "less than at the bench, if the leads are bad", "shorted_turns": "too little",
          "open_winding": "no connection", "worn_brush": "it changes as the shaft is turned",
          "bad_segment": "it jumps at one place as the shaft is turned", "leaky_freewheel": "too little"},
     ),
-    Test(
+    Check(
         "Look at brushes and commutator, or feel the shaft for play.",
         {"worn_brush": "short or chipped brushes", "bad_segment": "one burnt or raised segment",
          "weak_magnet": "a cracked or loose magnet", "dragging": "play, or a rub mark"},
     ),
-    Test(
+    Check(
         "Wiggle plugs and crimps one by one under load and watch the resistance.",
         {"lead_resistance": "it changes at one plug", "bad_crimp": "it jumps at one crimp",
          "supply_resistance": "it changes on the supply side",
          "ground_resistance": "it changes on the ground side"},
     ),
-    Test(
+    Check(
         "Measure the voltage drop under load piece by piece: supply side, ground side, part's own plug.",
         {"supply_resistance": "the drop is on the supply side",
          "ground_resistance": "the drop is on the ground side",
          "lead_resistance": "the drop is behind the part's plug",
          "chafed_ground": "too little drop on the ground side"},
     ),
-    Test(
+    Check(
         "Move the part by hand over its whole way, power off, feed on, and watch the sensor's voltage.",
         {"worn_track": "it drops out at one place", "track_dead": "it stays at nought",
          "track_shorted": "it stays at the feed", "track_mismatch": "the tracks disagree",
          "binding": "the voltage is smooth, the part catches"},
     ),
-    Test(
+    Check(
         "Take the freewheel diode or resistor off, where there is one, and repeat the run.",
         {"leaky_freewheel": "the leak is gone", "shorted_turns": "inductance stays low"},
     ),
-    Test(
+    Check(
         "Blow through the valve with the power off.",
         {"stuck_open": "it lets air through", "carbon_seat": "it lets air through", "stuck_closed": "no air",
          "stuck_shut": "no air", "weak_spring": "it opens with little pressure"},
     ),
-    Test(
+    Check(
         "Repeat the run on another battery with short, thick leads.",
         {"weak_battery": "the sag is gone", "charger_ripple": "the ripple is gone"},
     ),
@@ -116,12 +116,12 @@ TESTS = (
 
 def next_test(ranked: Sequence[Hypothesis]) -> NextTest | None:
     """Return the test that tells the hypotheses apart best; None where none does or nothing is open."""
-    offered = [_worth(test, ranked) for test in TESTS]
+    offered = [_worth(test, ranked) for test in CHECKS]
     best = max(offered, key=lambda test: test.bits)
     return best if best.bits >= LEAST_GAIN else None
 
 
-def _worth(test: Test, ranked: Sequence[Hypothesis]) -> NextTest:
+def _worth(test: Check, ranked: Sequence[Hypothesis]) -> NextTest:
     by_outcome: dict[str, list[Hypothesis]] = defaultdict(list)
     for hypothesis in ranked:
         by_outcome[test.outcome(hypothesis)].append(hypothesis)
