@@ -25,13 +25,10 @@ EXTENDED = 6
 """Pairs, the best ones, to which a third defect is added."""
 PRIOR = 0.03
 """Probability of each candidate before the findings are looked at (judgement)."""
-BEHIND = 0.01
+BEHIND = 0.015
 """The same of a candidate to which no failing finding points: its own findings are not out (judgement)."""
 BY_ITSELF = 0.003
 """The same of a name that is rather a symptom, such as "slow": no part has it for no reason (judgement)."""
-COOLING = 1.0
-"""Weights are drawn to this power before they are shared out: findings depend on one another, so that their
-product is too sure. Fitted on seeds for tuning."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +59,7 @@ def rank(findings: Sequence[Finding], effects: Effects, without: tuple[str, ...]
             if len(triple) == 3 and triple not in tried:
                 tried[triple] = weigh(triple, seen)
     most = max(weight for weight, _ in tried.values())
-    shares = {each: math.exp(COOLING * (weight - most)) for each, (weight, _) in tried.items()}
+    shares = {each: math.exp(weight - most) for each, (weight, _) in tried.items()}
     whole = sum(shares.values())
     ranked = [Hypothesis(each, share / whole, tried[each][1]) for each, share in shares.items()]
     return sorted(ranked, key=lambda hypothesis: -hypothesis.probability)

@@ -21,7 +21,7 @@ from strokebench.verdict.effects import SIZES, Effects, in_tolerance
 ANYWHERE = 0.1
 """Density, per tolerance, of a failing finding that a defect of its own may put anywhere: one in ten
 tolerances."""
-SURPRISE = 0.003
+SURPRISE = 0.0005
 """Density of a finding that something unknown moved."""
 FREEDOM = 4
 """Degrees of freedom of Student's t."""
@@ -30,9 +30,9 @@ SAME_PLACE = 8.0
 """% of travel within which a defect's effect on a finding with a place is looked for."""
 EXPLAINED = 0.02
 """Density of a failing finding whose defect is declared to follow from one that is there."""
-OVERLOOKED = 0.3
+OVERLOOKED = 0.15
 """Factor for each defect that failing findings point to and that is not there: pointing is evidence too."""
-LOST_WEIGHT = 2.0
+LOST_WEIGHT = 0.7
 """Findings are lost together: all that are lost count as so many findings, not each by itself (judgement)."""
 LOST_LEAST = 0.03
 """Least probability that a finding has no value, or has one, for a reason that nobody knows (judgement)."""
