@@ -27,7 +27,8 @@ def record(name: str, grade: str) -> dict[str, Any]:
             {"key": key, "value": float("nan") if lost else value, "u": 0.01, "lower": None, "upper": 1.0,
              "place": None, "reason": "", "fault": "", "gate": False}
         )  # fmt: skip
-    return {"name": name, "grade": grade, "readings": readings}
+    spec = {"seed": int(RNG.integers(1, 10_000))}
+    return {"name": name, "grade": grade, "spec": spec, "readings": readings}
 
 
 def test_shifts_and_what_is_lost_come_back() -> None:

@@ -19,7 +19,7 @@ Shifts = dict[tuple[str, str, str], float]
 """Shift by defect, grade and finding."""
 WORTH, OUT_OF_SPREAD = 0.05, 2.0
 """Shifts smaller than the first, in tolerances, are left out. By chance a shift may be so many spreads over
-the root of the number of trials."""
+the root of the number of seeds: one seed is one battery at one temperature."""
 LOST_MORE = 0.3
 """A finding is lost by a defect when its share without a value grows by more than this."""
 ROUNDS = 2
@@ -32,10 +32,12 @@ GUESS = 0.3
 
 @dataclass(frozen=True)
 class Stroked:
-    """A trial: its defects (none in a good part), their grade, and its limited findings in tolerances."""
+    """A trial: its defects (none in a good part), their grade, its seed, and its limited findings in
+    tolerances."""
 
     names: tuple[str, ...]
     grade: str
+    seed: int
     values: dict[str, float]
 
 
@@ -58,8 +60,8 @@ def effects_of(records: list[Record]) -> dict[str, Any]:
         }
     defects: dict[str, dict[str, list[float]]] = {name: {} for name, _ in rows}
     for (name, key), row in rows.items():
-        count = sum(name in trial.names for trial in trials) / 2
-        if kept := _worth(row, good[key], lost.get(key, 0.0), count):
+        seeds = {trial.seed for trial in trials if name in trial.names}
+        if kept := _worth(row, good[key], lost.get(key, 0.0), len(seeds)):
             defects[name][key] = [round(number, 3) for number in kept]
     return {"good": good, "lost": lost, "defects": defects}
 
@@ -72,7 +74,9 @@ def _stroked(record: Record) -> Stroked:
         for each in found
         if (each.lower is not None or each.upper is not None) and each.fault not in SUPPLY
     }
-    return Stroked(tuple(name for name in names if name not in SUPPLY), record["grade"], values)
+    return Stroked(
+        tuple(name for name in names if name not in SUPPLY), record["grade"], record["spec"]["seed"], values
+    )
 
 
 def as_finding(reading: dict[str, Any]) -> Finding:
@@ -124,14 +128,13 @@ def _rows(
 def _shift(
     trials: list[Stroked], name: str, grade: str, key: str, middle: float, shifts: Shifts
 ) -> tuple[float, float] | None:
-    """Median shift and its spread; None where the finding never has a value. Trials of the defect alone count
-    twice in the median."""
+    """Median shift and its spread; None where the finding never has a value."""
     left = []
     for trial in trials:
         value = trial.values.get(key, math.nan)
         if trial.grade == grade and math.isfinite(value):
             others = sum(shifts.get((other, grade, key), 0.0) for other in trial.names if other != name)
-            left += [value - middle - others] * (2 if len(trial.names) == 1 else 1)
+            left.append(value - middle - others)
     if not left:
         return None
     shift = float(np.median(left))
@@ -140,7 +143,7 @@ def _shift(
     return shift, spread if len(left) > 2 else GUESS * abs(shift)
 
 
-def _worth(row: list[float], good: list[float], lost: float, count: float) -> list[float] | None:
+def _worth(row: list[float], good: list[float], lost: float, count: int) -> list[float] | None:
     """The row, each shift drawn towards nought by what it may be by chance; None where nothing is left."""
     kept = list(row)
     for place in (0, 2):
