@@ -58,13 +58,13 @@ DEFECTS: dict[str, Defect] = {
         "Resistance in leads, plug or brushes",
         "The loop has more resistance than the winding of such a part can have.",
         "Clean the plug and check crimps and leads with a loaded voltage-drop test; then the brushes.",
-        ("shorted_turns", "stuck_shut", "slow", "slow_start", "weak_spring", "binding", *STOPS),
+        ("shorted_turns", "stuck_shut", "slow", "slow_start", "weak_spring", *STOPS),
     ),
     "shorted_turns": Defect(
         "Shorted winding turns",
         "Resistance, inductance or motor constant are too low: part of the winding is bridged.",
         "Replace the motor or the part; a driver stage that fed it may have suffered.",
-        ("weak_motor", "weak_spring", "sticky", "slow", "binding", "no_return", "short_travel"),
+        ("weak_motor", "weak_spring", "sticky", "slow", "no_return", "short_travel"),
     ),
     "open_wire": Defect(
         "Open circuit",

@@ -161,7 +161,9 @@ def _around(mean_and_spread: tuple[float, float]) -> str:
 def _factor(factor: float) -> str:
     if factor >= STRONG:
         return f"over {STRONG:.0f}"
-    return f"{factor:.2g}" if factor >= 1 / STRONG else f"under 1/{STRONG:.0f}"
+    if factor < 1 / STRONG:
+        return f"under 1/{STRONG:.0f}"
+    return f"{factor:.0f}" if factor >= 10 else f"{factor:.2g}"
 
 
 def _percent(probability: float) -> str:

@@ -5,12 +5,14 @@ The same steps are printed by ``strokebench why`` and stand in the report's anne
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from strokebench.data.findings import Finding, Verdict
+from strokebench.data.findings import Finding
+from strokebench.diagnose.stats import Floats
 from strokebench.verdict.decision import (
     FOLLOWS,
     SUPPLY,
@@ -91,37 +93,38 @@ def predictions(
 ) -> list[Prediction]:
     """Return the findings that speak for or against the leading hypothesis, the strongest first."""
     seen = Seen.of(findings, effects)
-    none = _at(seen, Hypothesis((), 0.0))
-    first = _at(seen, ranked[0])
+    none, first = _at(seen, Hypothesis((), 0.0)), _at(seen, ranked[0])
     second = _at(seen, ranked[1]) if len(ranked) > 1 else None
     found = []
     for place, finding in enumerate(seen.known):
-        good, other = first[2][place] - none[2][place], second and first[2][place] - second[2][place]
-        if failed(finding) or max(abs(good), abs(other or 0.0)) >= np.log(SPEAKS):
+        good = float(first[2][place] - none[2][place])
+        other = 0.0 if second is None else float(first[2][place] - second[2][place])
+        if failed(finding) or max(abs(good), abs(other)) >= math.log(SPEAKS):
             found.append(
                 Prediction(
                     finding,
                     _in_unit(finding, none, place),
                     _in_unit(finding, first, place),
-                    _in_unit(finding, second, place) if second else None,
-                    float(np.exp(good)),
-                    None if other is None else float(np.exp(other)),
+                    None if second is None else _in_unit(finding, second, place),
+                    math.exp(good),
+                    None if second is None else math.exp(other),
                 )
             )
-    return sorted(found, key=lambda each: -abs(np.log(each.against_good)))
+    return sorted(found, key=lambda each: -abs(math.log(each.against_good)))
 
 
-def _at(seen: Seen, hypothesis: Hypothesis) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Mean, standard deviation and logarithm of the density of each known finding, at the best sizes."""
+Predicted = tuple[Floats, Floats, Floats]
+"""Mean, standard deviation and logarithm of the density of each known finding."""
+
+
+def _at(seen: Seen, hypothesis: Hypothesis) -> Predicted:
+    """What a hypothesis predicts at its best sizes."""
     at = tuple(int(np.argmin(np.abs(SIZES - size))) for size in hypothesis.sizes)
     mean, variance = seen.predict(hypothesis.defects)
-    each = seen.each(hypothesis.defects)
-    return mean[at], np.sqrt(variance[at]), each[at]
+    return mean[at], np.sqrt(variance[at]), seen.each(hypothesis.defects)[at]
 
 
-def _in_unit(
-    finding: Finding, of: tuple[np.ndarray, np.ndarray, np.ndarray], place: int
-) -> tuple[float, float]:
+def _in_unit(finding: Finding, of: Predicted, place: int) -> tuple[float, float]:
     middle = out_of_tolerance(finding, float(of[0][place]))
     return middle, abs(out_of_tolerance(finding, float(of[0][place] + of[1][place])) - middle)
 
@@ -130,10 +133,3 @@ def size_word(size: float) -> str:
     """Return a size that fits best in words: sizes are those that were injected for the table."""
     words = {0.5: "slight", 1.0: "moderate", 1.5: "moderate to severe", 2.0: "severe"}
     return words.get(size, "very severe")
-
-
-def verdict_of_reasoning(finding: Finding) -> str:
-    """Return in words what became of a finding out of limits."""
-    if FOLLOWS in finding.evidence:
-        return f"follows from {finding.evidence[FOLLOWS]}"
-    return f"shows {finding.fault}" if finding.verdict is Verdict.FAIL and finding.fault else "stays"

@@ -19,10 +19,10 @@ from strokebench.sim.trials import Trial, conditions
 from strokebench.verdict.effects import FILE
 
 from tools import ROOT
-from tools.evidence.options import GRADES, add_work
+from tools.evidence.options import GRADES, add_no_more, add_work
 from tools.evidence.pairs.plan import injected, pairs
 from tools.evidence.shifts import effects_of
-from tools.evidence.workers import load, run
+from tools.evidence.workers import gather
 
 FIRST_SEED, FIRST_OF_PAIRS = 401, 2001
 """Seeds below 10000 are for tuning, in both families."""
@@ -32,18 +32,14 @@ def main(arguments: list[str] | None = None) -> int:
     """Command line; returns 0."""
     parser = argparse.ArgumentParser(prog="python -m tools.evidence.effects", description=__doc__)
     parser.add_argument("--specimens", type=int, default=2, help="of each defect and grade (default 2)")
-    parser.add_argument("--no-more", action="store_true", help="make the table of the kept trials")
+    add_no_more(parser)
     add_work(parser, "effects")
     args = parser.parse_args(arguments)
     args.kept.mkdir(parents=True, exist_ok=True)
     whole = {}
     for part in part_names():
         path, trials = args.kept / f"{part}.jsonl", list(plan(part, args.specimens))
-        if args.no_more:
-            kept = load(path)
-            records = [kept[trial.key] for trial in trials if trial.key in kept]
-        else:
-            records = run(trials, path, args.jobs, scheduler=args.scheduler)
+        records = gather(trials, path, args)
         print(f"{part}: {len(records)} of {len(trials)} trials", flush=True)
         whole[load_part(part).kind] = effects_of(records)
     write(whole)

@@ -16,8 +16,8 @@ from strokebench.sim.trials import plan
 from tools import DOCS
 from tools.evidence.accuracy_page import defects, rightly_named
 from tools.evidence.again import judged_again
-from tools.evidence.options import GRADES, add_parts, add_work, parts_of
-from tools.evidence.workers import Record, run
+from tools.evidence.options import GRADES, add_no_more, add_parts, add_work, parts_of
+from tools.evidence.workers import Record, gather
 
 FIRST_SEED = 65_001
 """Nothing was tuned on seeds from here on; the coverage page's lie below."""
@@ -41,6 +41,7 @@ def main(arguments: list[str] | None = None) -> int:
     add_parts(parser)
     parser.add_argument("--each", type=int, default=10, help="trials of each defect and grade (default 10)")
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
+    add_no_more(parser)
     add_work(parser, "naming")
     parser.add_argument(
         "--out", type=Path, help="page (default: of all parts docs/naming.md, else in --kept)"
@@ -51,7 +52,7 @@ def main(arguments: list[str] | None = None) -> int:
     for part in parts_of(args):
         print(part, flush=True)
         trials = plan(part, 0, args.each, args.first_seed, like, GRADES)
-        done = run(trials, args.kept / f"{part}.jsonl", args.jobs, scheduler=args.scheduler)
+        done = gather(trials, args.kept / f"{part}.jsonl", args)
         records[part] = [judged_again(record) for record in done]
     out = args.out or (DOCS / "naming.md" if args.part == "all" else args.kept / "naming.md")
     out.write_text(page(records, args.each, args.first_seed), encoding="utf-8", newline="\n")

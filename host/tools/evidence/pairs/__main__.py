@@ -17,10 +17,10 @@ from strokebench.bench.spec import FAMILIES, SimSpec
 from strokebench.sim.trials import Trial
 
 from tools import DOCS
-from tools.evidence.options import GRADES, add_parts, add_work, parts_of
+from tools.evidence.options import GRADES, add_no_more, add_parts, add_work, parts_of
 from tools.evidence.pairs.page import page
 from tools.evidence.pairs.plan import injected, pairs
-from tools.evidence.workers import Record, run
+from tools.evidence.workers import Record, gather
 
 FIRST_SEED = 80_001
 """Nothing was tuned on seeds from here on, in either family."""
@@ -36,6 +36,7 @@ def main(arguments: list[str] | None = None) -> int:
         default=20,
         help="of each pair and grade, of both families in turn (default 20)",
     )
+    add_no_more(parser)
     add_work(parser, "pairs")
     parser.add_argument("--out", type=Path, default=DOCS / "pairs.md")
     args = parser.parse_args(arguments)
@@ -44,7 +45,7 @@ def main(arguments: list[str] | None = None) -> int:
     for part in parts_of(args):
         print(part, flush=True)
         path = args.kept / f"{part}.jsonl"
-        records[part] = run(trials(part, args.specimens), path, args.jobs, scheduler=args.scheduler)
+        records[part] = gather(trials(part, args.specimens), path, args)
     args.out.write_text(page(records, args.specimens, FIRST_SEED), encoding="utf-8", newline="\n")
     print(f"Written: {args.out}")
     return 0

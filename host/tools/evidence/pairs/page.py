@@ -14,8 +14,8 @@ HEAD = """\
 # Two defects at once
 
 Simulated parts only; nothing here was measured on real hardware. Made by `python -m tools.evidence.pairs`
-with seeds from {seed} on, on which nothing was tuned: {specimens} specimen(s) of each pair and grade, from
-both families of parts in turn, {trials} trials in all. Pairs of which one hides the other (an open winding,
+with seeds from {seed} on, on which nothing was tuned: {trials} trials, of {specimens} specimen(s) of each
+pair and grade that were planned, from both families of parts in turn. Pairs of which one hides the other (an open winding,
 a blocked rotor, a dead track) are left out, and so is the bench's own battery. In brackets: 95 % Wilson
 interval.
 
