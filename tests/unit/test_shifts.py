@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import json
+from argparse import Namespace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from strokebench.verdict.hypotheses import Hypothesis
 from tools.evidence.again import Answer
+from tools.evidence.pairs.__main__ import trials
 from tools.evidence.pairs.page import reliability
+from tools.evidence.pairs.plan import pairs
 from tools.evidence.shifts import effects_of
+from tools.evidence.workers import gather
 
 RNG = np.random.default_rng(3)
 SHIFTS = {"a": {"x": 2.0}, "b": {"x": 1.0, "y": -3.0}}
@@ -50,3 +56,17 @@ def test_the_rows_of_calibration_count_what_was_right() -> None:
 
     (row,) = reliability([trial("a+b", "b", "a"), trial("a+b", "a"), trial("a", "a"), trial("b", "b")])
     assert row.startswith("| 70 to 90 % | 4 | 80 % | 75.0 % (")
+
+
+def test_a_page_can_be_made_of_what_is_kept(tmp_path: Path) -> None:
+    some = list(trials("wiring", 1))
+    path = tmp_path / "kept.jsonl"
+    path.write_text(json.dumps({"key": some[1].key, "name": some[1].name}) + "\n", encoding="utf-8")
+    found = gather(some, path, Namespace(no_more=True))
+    assert [each["name"] for each in found] == [some[1].name]
+
+
+def test_pairs_come_from_both_families_and_in_both_grades() -> None:
+    some = list(trials("cooling-fan", 2))
+    cells = {(trial.name, trial.grade, trial.spec.family) for trial in some}
+    assert len(cells) == len(some) == 4 * len(pairs("cooling-fan"))

@@ -26,11 +26,11 @@ HEAD = """\
 # Defects named in parts that nobody tuned to
 
 Simulated parts only. Made by `python -m tools.evidence.naming --each {each}` with seeds from {seed} on, in
-the second family of parts (`host/strokebench/sim/second`), whose physics no limit and no rule of naming was
-tuned on; the authors of the estimators had read its code. Sizes as `strokebench faults` lists them. Found:
-verdict fail. Rightly named: that defect and no other, neither shown nor suspected. In
-brackets: 95 % Wilson interval. Good specimens of
-this family, and how often they fail, are on the [coverage page](coverage.md); the first family is on the
+the second family of parts (`host/strokebench/sim/second`): {trials} trials were run. No limit was tuned on this
+family, and nothing on these seeds. The table of what each defect does comes from both families on other seeds,
+and the authors of the estimators had read the second one's code. Sizes as `strokebench faults` lists them.
+Found: verdict fail. Rightly named: that defect and no other, neither shown nor suspected. In brackets: 95 %
+Wilson interval. Good specimens of this family, and how often they fail, are on the [coverage page](coverage.md); the first family is on the
 [accuracy page](accuracy.md).
 """
 
@@ -62,7 +62,9 @@ def main(arguments: list[str] | None = None) -> int:
 
 def page(records: dict[str, list[Record]], each: int, first_seed: int) -> str:
     """Return the page as Markdown: a summary, each part's table, and what else was named instead."""
-    lines = [HEAD.format(each=each, seed=first_seed), "| part | rightly named: moderate | severe |"]
+    trials = sum(len(some) for some in records.values())
+    head = HEAD.format(each=each, seed=first_seed, trials=trials)
+    lines = [head, "| part | rightly named: moderate | severe |"]
     lines.append("| --- | --- | --- |")
     for part, some in records.items():
         cells = []

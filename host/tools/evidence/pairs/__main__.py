@@ -42,11 +42,14 @@ def main(arguments: list[str] | None = None) -> int:
     args = parser.parse_args(arguments)
     args.kept.mkdir(parents=True, exist_ok=True)
     records: dict[str, list[Record]] = {}
+    planned = 0
     for part in parts_of(args):
         print(part, flush=True)
         path = args.kept / f"{part}.jsonl"
-        records[part] = gather(trials(part, args.specimens), path, args)
-    args.out.write_text(page(records, args.specimens, FIRST_SEED), encoding="utf-8", newline="\n")
+        some = list(trials(part, args.specimens))
+        planned += len(some)
+        records[part] = gather(some, path, args)
+    args.out.write_text(page(records, planned, args.specimens, FIRST_SEED), encoding="utf-8", newline="\n")
     print(f"Written: {args.out}")
     return 0
 

@@ -14,16 +14,16 @@ HEAD = """\
 # Two defects at once
 
 Simulated parts only; nothing here was measured on real hardware. Made by `python -m tools.evidence.pairs`
-with seeds from {seed} on, on which nothing was tuned: {trials} trials, of {specimens} specimen(s) of each
-pair and grade that were planned, from both families of parts in turn. Pairs of which one hides the other (an open winding,
-a blocked rotor, a dead track) are left out, and so is the bench's own battery. In brackets: 95 % Wilson
-interval.
+with seeds from {seed} on, on which nothing was tuned. {planned} trials were planned, {specimens} of each pair and
+grade, from both families of parts in turn. {trials} of them were run. Pairs of which one hides the other (an
+open winding, a blocked rotor, a dead track) are left out, and so is the bench's own battery. In brackets: 95 %
+Wilson interval.
 
 A defect is *named* when a finding that is out of its limits shows it, or when it is suspected beside one. A
 suspect is part of the leading hypothesis and likelier there than not, but no finding that is out of limits
 shows it.
 [Verdicts](explanation/verdicts.md) explains how the answer comes about. The table of what each defect does is
-made by `python -m tools.evidence.effects` on other seeds.
+made by `python -m tools.evidence.effects` from specimens of both families on other seeds.
 """
 COLUMNS = """
 | {what} | trials | both named | both shown by failing findings | at least one named | a third invented |
@@ -51,11 +51,12 @@ BINS = (0.0, 0.3, 0.5, 0.7, 0.9, 0.97, 1.0001)
 Answered = tuple[Record, Answer]
 
 
-def page(records: dict[str, list[Record]], specimens: int, seed: int) -> str:
-    """Return the page as Markdown."""
+def page(records: dict[str, list[Record]], planned: int, specimens: int, seed: int) -> str:
+    """Return the page as Markdown; ``planned``: how many trials there were to be."""
     by_part = {part: [(each, answer(each)) for each in some] for part, some in records.items()}
     everything = [pair for some in by_part.values() for pair in some]
-    lines = [HEAD.format(specimens=specimens, seed=seed, trials=len(everything)), COLUMNS.format(what="part")]
+    head = HEAD.format(specimens=specimens, seed=seed, trials=len(everything), planned=planned)
+    lines = [head, COLUMNS.format(what="part")]
     lines += [_row(part, some) for part, some in by_part.items()]
     lines += [_row("all", everything), COLUMNS.format(what="grade and family")]
     for grade in dict.fromkeys(record["grade"] for record, _ in everything):
