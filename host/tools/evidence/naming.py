@@ -26,12 +26,12 @@ HEAD = """\
 # Defects named in parts that nobody tuned to
 
 Simulated parts only. Made by `python -m tools.evidence.naming --each {each}` with seeds from {seed} on, in
-the second family of parts (`host/strokebench/sim/second`): {trials} trials were run. No limit was tuned on this
-family, and nothing on these seeds. The table of what each defect does comes from both families on other seeds,
-and the authors of the estimators had read the second one's code. Sizes as `strokebench faults` lists them.
-Found: verdict fail. Rightly named: that defect and no other, neither shown nor suspected. In brackets: 95 %
-Wilson interval. Good specimens of this family, and how often they fail, are on the [coverage page](coverage.md); the first family is on the
-[accuracy page](accuracy.md).
+the second family of parts (`host/strokebench/sim/second`): {trials} trials were run. No limit was tuned on
+this family, and nothing on these seeds. The table of what each defect does comes from both families on
+other seeds, and the authors of the estimators had read the second one's code. Sizes as `strokebench faults`
+lists them. Found: verdict fail. Rightly named: that defect and no other, neither shown nor suspected. In
+brackets: 95 % Wilson interval. Good specimens of this family, and how often they fail, are on the [coverage
+page](coverage.md); the first family is on the [accuracy page](accuracy.md).
 """
 
 

@@ -14,10 +14,10 @@ HEAD = """\
 # Two defects at once
 
 Simulated parts only; nothing here was measured on real hardware. Made by `python -m tools.evidence.pairs`
-with seeds from {seed} on, on which nothing was tuned. {planned} trials were planned, {specimens} of each pair and
-grade, from both families of parts in turn. {trials} of them were run. Pairs of which one hides the other (an
-open winding, a blocked rotor, a dead track) are left out, and so is the bench's own battery. In brackets: 95 %
-Wilson interval.
+with seeds from {seed} on, on which nothing was tuned. {planned} trials were planned, {specimens} of each
+pair and grade, from both families of parts in turn. {trials} of them were run. Pairs of which one hides the
+other (an open winding, a blocked rotor, a dead track) are left out, and so is the bench's own battery. In
+brackets: 95 % Wilson interval.
 
 A defect is *named* when a finding that is out of its limits shows it, or when it is suspected beside one. A
 suspect is part of the leading hypothesis and likelier there than not, but no finding that is out of limits
