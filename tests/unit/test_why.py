@@ -69,6 +69,18 @@ def test_a_kind_that_no_table_knows_is_reasoned_by_word() -> None:
     assert titles[:2] == ["What is out of its limits", "Which defects explain it"]
 
 
+def test_what_a_weak_supply_hides_is_said_where_the_supply_is_the_job() -> None:
+    weak = Finding("source_resistance", "Source", 300, 5, "mohm", upper=100, fault="weak_battery")
+    slow = Finding("start_time", "Start", 900, 5, "ms", upper=250, fault="slow_start")
+    found = by_title(steps(judge([weak, slow], kind="wiring"), "wiring"))
+    assert list(found) == [
+        "What is out of its limits",
+        "What a defect explains by word alone, as nobody could put it into simulated parts",
+        "What became of each",
+    ]
+    assert "Start: follows from weak supply." in found["What became of each"].lines
+
+
 def test_the_terminal_shows_every_step() -> None:
     out = io.StringIO()
     found = steps(judged(22.9), "fuel_pump")

@@ -50,11 +50,13 @@ def _steps(found: Reasoning) -> Iterator[Step]:
     yield _pointed(found)
     if found.declared:
         yield _declared(found)
-    yield _ranked(found)
+    if found.ranked:
+        yield _ranked(found)
     if found.predictions:
         yield _predicted(found)
     yield _settled(found)
-    yield _test(found.test, found)
+    if found.ranked:
+        yield _test(found.test, found)
 
 
 def _pointed(found: Reasoning) -> Step:

@@ -45,11 +45,11 @@ def rank(findings: Sequence[Finding], effects: Effects, without: tuple[str, ...]
 
     ``without``: names that are no candidates, such as those of the bench's supply.
     """
-    pointed = [finding.fault for finding in findings if failed(finding) and finding.fault]
+    pointed = [each.fault for each in findings if failed(each) and each.fault and each.fault not in without]
     if not pointed:
         return []
-    visible = [name for name, moved in effects.defects.items() if moved]
-    names = [name for name in dict.fromkeys([*visible, *pointed]) if name not in without]
+    visible = [name for name, moved in effects.defects.items() if moved and name not in without]
+    names = list(dict.fromkeys([*visible, *pointed]))
     seen = Seen.of(findings, effects)
     tried = {pair: weigh(pair, seen) for count in (1, 2) for pair in combinations(names, count)}
     pairs = sorted((pair for pair in tried if len(pair) == 2), key=lambda pair: -tried[pair][0])

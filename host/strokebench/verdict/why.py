@@ -76,15 +76,15 @@ def reasoning(findings: Sequence[Finding], kind: str) -> Reasoning | None:
         return None
     hidden = without_consequences(before, effects)
     ranked = rank(hidden, effects, SUPPLY)
-    settled = with_suspects(settle(hidden, ranked[0].defects, effects), ranked)
+    settled = with_suspects(settle(hidden, ranked[0].defects, effects), ranked) if ranked else hidden
     return Reasoning(
         pointed=pointed,
         declared=[each for each in hidden if FOLLOWS in each.evidence],
         ranked=ranked,
-        predictions=predictions(hidden, ranked, effects),
+        predictions=predictions(hidden, ranked, effects) if ranked else [],
         settled=[each for each in settled if failed(each) or FOLLOWS in each.evidence],
         suspects=suspects(settled),
-        test=next_test(ranked),
+        test=next_test(ranked) if ranked else None,
     )
 
 
