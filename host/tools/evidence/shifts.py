@@ -32,8 +32,8 @@ GUESS = 0.3
 
 @dataclass(frozen=True)
 class Stroked:
-    """A trial: its defects (none in a good part, whatever its battery), their grade, its seed, and its limited findings in
-    tolerances."""
+    """A trial: its defects (none in a good part, whatever its battery), their grade, its seed, and its limited
+    findings in tolerances."""
 
     names: tuple[str, ...]
     grade: str
