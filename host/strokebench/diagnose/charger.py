@@ -58,10 +58,11 @@ def find(case: Case) -> list[Finding]:
 
 def _fit(time_s: Floats, supply_v: Floats, hz: float) -> tuple[float, Floats, float]:
     """Least squares of a period with harmonics: frequency, one period of it, and what is left (RMS, V)."""
-    turns = np.arange(1, HARMONICS + 1) * 2 * math.pi
-    found, *_ = np.linalg.lstsq(_columns(turns, hz * time_s, True), supply_v, rcond=None)
-    left_v = float(np.std(supply_v - _columns(turns, hz * time_s, True) @ found))
-    return hz, _columns(turns, np.linspace(0, 1, 200), False) @ found[2:], left_v
+    turns: Floats = np.array([2 * math.pi * number for number in range(1, HARMONICS + 1)])
+    columns = _columns(turns, hz * time_s, True)
+    found: Floats = np.asarray(np.linalg.lstsq(columns, supply_v, rcond=None)[0], float)
+    left_v = float(np.std(supply_v - columns @ found))
+    return hz, _columns(turns, np.asarray(np.linspace(0, 1, 200), float), False) @ found[2:], left_v
 
 
 def _columns(turns: Floats, phase: Floats, line: bool) -> Floats:

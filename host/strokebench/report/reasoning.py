@@ -25,7 +25,7 @@ class Step:
     title: str
     lines: list[str] = field(default_factory=list)
     header: tuple[str, ...] = ()
-    rows: list[tuple[str, ...]] = field(default_factory=list)
+    rows: Sequence[tuple[str, ...]] = ()
 
 
 def steps(findings: Sequence[Finding], kind: str) -> list[Step]:

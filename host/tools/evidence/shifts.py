@@ -32,7 +32,7 @@ GUESS = 0.3
 
 @dataclass(frozen=True)
 class Stroked:
-    """A trial: its defects (none in a good part, whatever its battery), their grade, its seed, and its limited
+    """A trial: its defects (none in a good part, whatever its battery), grade, seed, and limited
     findings in tolerances."""
 
     names: tuple[str, ...]
