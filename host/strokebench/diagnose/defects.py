@@ -58,13 +58,13 @@ DEFECTS: dict[str, Defect] = {
         "Resistance in leads, plug or brushes",
         "The loop has more resistance than the winding of such a part can have.",
         "Clean the plug and check crimps and leads with a loaded voltage-drop test; then the brushes.",
-        ("shorted_turns", "stuck_shut", "slow", "slow_start", "weak_spring", "binding", *STOPS),
+        ("shorted_turns", "stuck_shut", "slow", "slow_start", "weak_spring", *STOPS),
     ),
     "shorted_turns": Defect(
         "Shorted winding turns",
         "Resistance, inductance or motor constant are too low: part of the winding is bridged.",
         "Replace the motor or the part; a driver stage that fed it may have suffered.",
-        ("weak_motor", "weak_spring", "sticky", "slow", "binding", "no_return", "short_travel"),
+        ("weak_motor", "weak_spring", "sticky", "slow", "no_return", "short_travel"),
     ),
     "open_wire": Defect(
         "Open circuit",
@@ -162,6 +162,11 @@ DEFECTS: dict[str, Defect] = {
         "The supply sags too much under load: battery, its clamps or the supply leads.",
         "Charge or change the battery, clean the clamps, use shorter leads; then measure the part again.",
         ("slow", "slow_start", *STOPS),
+    ),
+    "charger_ripple": Defect(
+        "Charger on the supply",
+        "The supply ripples at the mains' frequency or twice that: a charger hangs on it.",
+        "Take the charger off, let the battery rest for some minutes, then measure the part again.",
     ),
     "dry": Defect(
         "Runs dry",

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from strokebench.diagnose import evidence, supply, winding
+from strokebench.diagnose import charger, evidence, supply, winding
 from strokebench.diagnose.case import Case
 from strokebench.diagnose.coil import duty_curve, inductor, pull, pull_time
 from strokebench.diagnose.coil.case import CoilCase
@@ -80,7 +80,7 @@ class Kind:
         return frozenset(key for question in self.questions for key in question.not_of_part)
 
 
-ALWAYS: tuple[Finder, ...] = (evidence, supply)
+ALWAYS: tuple[Finder, ...] = (evidence, supply, charger)
 
 KINDS: dict[str, Kind] = {
     "throttle": Kind(

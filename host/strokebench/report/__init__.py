@@ -19,7 +19,7 @@ __all__ = ["mark", "render", "write_report"]
 
 def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Verdict) -> str:
     """Return the report as HTML. All text that people typed is escaped; nothing is loaded from elsewhere."""
-    from strokebench.report import content
+    from strokebench.report import content, reasoning
     from strokebench.report.pictures import choice
     from strokebench.verdict import COVERAGE, risk
     from strokebench.verdict.basis import caveat
@@ -41,6 +41,7 @@ def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Ver
         facts=content.bench_facts(run, profile),
         open_points=content.open_points(findings),
         always_open=content.always_open(profile),
+        reasoning=reasoning.steps(findings, profile.kind),
         simulated=content.is_simulated(run),
         k=f"{COVERAGE:g}",
     )

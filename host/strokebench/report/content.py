@@ -15,7 +15,7 @@ from strokebench.diagnose.registry import OTHER
 from strokebench.report.gauge import gauge
 from strokebench.report.numbers import fixed, limits_text, span_text, with_uncertainty
 from strokebench.verdict.bench_fit import bench_troubles
-from strokebench.verdict.decision import NO_LIMIT, named_faults
+from strokebench.verdict.decision import NO_LIMIT, named_faults, suspects
 
 if TYPE_CHECKING:
     from strokebench.data.run import RunData
@@ -112,6 +112,13 @@ def troubles(findings: list[Finding]) -> list[Trouble]:
         where = f", at {place:.1f} % of travel" if place is not None and name in PLACED else ""
         evidence = [_evidence(finding) for finding in behind]
         found.append(Trouble(about.name + where, about.meaning, about.check, evidence))
+    for name, probability in suspects(findings).items():
+        about = defect(name)
+        why = (
+            f"No finding that is out of limits shows it, but the values of the others are likelier with it"
+            f" ({100 * min(probability, 0.99):.0f} %). See the annex."
+        )
+        found.append(Trouble(f"Probably also: {about.name.lower()}", about.meaning, about.check, [why]))
     for name in bench_troubles(findings):
         behind = [finding for finding in findings if finding.evidence.get("bench") == name]
         about, evidence = defect(name), [_evidence(finding) for finding in behind]

@@ -148,6 +148,7 @@ def examine(trial: Trial, simulate: Simulate = stroke) -> dict[str, Any]:
     """
     from strokebench.verdict import named_faults
     from strokebench.verdict.bench_fit import bench_troubles
+    from strokebench.verdict.decision import suspects
     from strokebench.verdict.examine import examine as judged
     from strokebench.verdict.learning.surroundings import surroundings_of
 
@@ -162,7 +163,7 @@ def examine(trial: Trial, simulate: Simulate = stroke) -> dict[str, Any]:
         answer = {"verdict": "fail", "named": named, "failing": [], "unsure": [], "errors": {}, "found": {}}
         return injected | answer | {"refused": refusal.code}
     findings, verdict = judged(run, profile)
-    named = [*named_faults(findings), *bench_troubles(findings)]
+    named = [*named_faults(findings), *suspects(findings), *bench_troubles(findings)]
     found = beside(findings, run, plant, profile, trial.name)
     off = errors(found) | (place_error(findings, trial.place) if trial.name == "binding" else {})
     return injected | {

@@ -16,6 +16,7 @@ from strokebench.diagnose.expects import nominal_percent
 from strokebench.terminal.console import console
 from strokebench.verdict import COVERAGE
 from strokebench.verdict.bench_fit import bench_troubles
+from strokebench.verdict.decision import suspects
 from strokebench.verdict.risk import sentence
 
 if TYPE_CHECKING:
@@ -123,6 +124,7 @@ def verdict_line(title: str, findings: Sequence[Finding], verdict: Verdict, cave
     """Return the line that counts, with its colours: verdict, part, what is wrong with part or bench."""
     faults = list(dict.fromkeys(f.fault for f in findings if f.verdict is Verdict.FAIL and f.fault))
     named = faults or [f"the bench: {name}" for name in bench_troubles(findings)]
+    named += [f"probably also {name}" for name in suspects(findings)]
     about = f"{title} ({', '.join(named)})" if named else title
     style = STYLES[Verdict.INCONCLUSIVE if caveat and verdict is Verdict.PASS else verdict]
     return f"[{style}]{verdict.value.upper()}[/] {escape(about)}{escape(f', by {caveat}') if caveat else ''}"

@@ -12,11 +12,19 @@ from collections.abc import Iterable, Sequence
 
 from strokebench.data.findings import COVERAGE, Finding, Verdict
 from strokebench.diagnose.defects import ALL, DEFECTS
-from strokebench.verdict.effects import Effects, table
+from strokebench.verdict.effects import NOTHING_KNOWN, Effects, in_tolerance, table
 from strokebench.verdict.hypotheses import Hypothesis, rank
+from strokebench.verdict.likelihood import at_its_place, explained_by
 
 SUPPLY = ("weak_battery", "charger_ripple")
 """Defects that are the supply's."""
+FOLLOWS, POINTED, SUSPECTS = "follows_from", "pointed_to", "suspects"
+"""Marks in a finding's evidence: the defect that it follows from, what it pointed to by itself, and defects
+that are likely beside it."""
+LIKELY = 0.5
+"""Probability from which a defect that no failing finding shows is a suspect."""
+LEAST_REACH = 1e-3
+"""Reach, in tolerances, of an effect that is known by word alone, or only now and then."""
 NO_LIMIT = "for information, no limit is set"
 
 
@@ -56,58 +64,118 @@ def attribute(findings: Sequence[Finding], kind: str = "") -> list[Finding]:
     (:mod:`strokebench.verdict.hypotheses`); what hides everything, and what the table does not know, goes by
     :data:`strokebench.diagnose.defects.DEFECTS`.
     """
+    effects = table().get(kind, NOTHING_KNOWN)
+    hidden = without_consequences(findings, effects)
+    ranked = rank(hidden, effects, SUPPLY)
+    return with_suspects(settle(hidden, ranked[0].defects, effects), ranked) if ranked else hidden
+
+
+def with_suspects(findings: list[Finding], ranked: Sequence[Hypothesis]) -> list[Finding]:
+    """Return the findings; the first that fails carries the suspects: defects of the leading hypothesis that
+    no failing finding shows, likelier there than not, each with its probability."""
+    named = named_faults(findings)
+    found = {}
+    for name in ranked[0].defects:
+        probability = sum(each.probability for each in ranked if name in each.defects)
+        if name not in named and probability >= LIKELY:
+            found[name] = round(probability, 2)
+    first = next((place for place, each in enumerate(findings) if each.verdict is Verdict.FAIL), None)
+    if not found or first is None:
+        return findings
+    evidence = {**findings[first].evidence, SUSPECTS: found}
+    return [*findings[:first], findings[first].with_(evidence=evidence), *findings[first + 1 :]]
+
+
+def unsettled(findings: Sequence[Finding]) -> list[Finding]:
+    """Return judged findings as they were before anything was explained by anything else."""
+    out = []
+    for finding in findings:
+        marks = {FOLLOWS, POINTED, SUSPECTS}
+        evidence = {key: value for key, value in finding.evidence.items() if key not in marks}
+        fault = str(finding.evidence.get(POINTED, finding.fault))
+        failed = FOLLOWS in finding.evidence
+        verdict, reason = (Verdict.FAIL, "") if failed else (finding.verdict, finding.reason)
+        out.append(finding.with_(fault=fault, evidence=evidence, verdict=verdict, reason=reason))
+    return out
+
+
+def without_consequences(findings: Sequence[Finding], effects: Effects) -> list[Finding]:
+    """Return the findings; a failure that follows from a defect that no table knows is inconclusive."""
     failing = {finding.fault: finding for finding in reversed(findings) if finding.verdict is Verdict.FAIL}
-    families = table().get(kind, ())
-    known = {name for effects in families for name in effects.defects}
-    hidden = [_follows(finding, _cause(finding, failing, known)) for finding in findings]
-    ranked = rank(_of_part(hidden), families)
-    return [_explained(finding, ranked[0], failing, families) for finding in hidden] if ranked else hidden
-
-
-def _of_part(findings: Sequence[Finding]) -> list[Finding]:
-    """The findings without those of the bench's supply: what it does to others is no matter of a part."""
-    return [finding for finding in findings if finding.fault not in SUPPLY]
+    return [_follows(finding, _cause(finding, failing, effects)) for finding in findings]
 
 
 def _follows(finding: Finding, cause: Finding | None) -> Finding:
     if finding.verdict is not Verdict.FAIL or cause is None:
         return finding
     reason = f'out of limits, but this follows from "{cause.title}"'
-    evidence = {**finding.evidence, "follows_from": cause.fault}
+    evidence = {**finding.evidence, FOLLOWS: cause.fault}
     return finding.with_(verdict=Verdict.INCONCLUSIVE, reason=reason, evidence=evidence)
 
 
-def _explained(
-    finding: Finding, best: Hypothesis, failing: dict[str, Finding], families: Sequence[Effects]
-) -> Finding:
-    """A failure that the best hypothesis predicts without a defect of its own."""
-    fault = finding.fault
-    if finding.verdict is not Verdict.FAIL or not fault or fault in best.defects or fault in SUPPLY:
-        return finding
-    moved = (
-        name for name in best.defects
-        if fault in _explains(name) or any(finding.key in of.defects.get(name, {}) for of in families)
-    )  # fmt: skip
-    cause = next(moved, None)  # what the hypothesis does not move stays a failure of its own
-    return _follows(finding, None if cause is None else failing[cause])
-
-
-def _explains(name: str) -> tuple[str, ...]:
-    """What a defect is declared to explain: findings that never had a value beside it are in no table."""
-    return DEFECTS[name].explains if name in DEFECTS else ()
-
-
-def _cause(finding: Finding, failing: dict[str, Finding], known: set[str]) -> Finding | None:
-    """The deepest failing finding that hides this one, or that explains it where the table knows nothing."""
+def _cause(finding: Finding, failing: dict[str, Finding], effects: Effects) -> Finding | None:
+    """The deepest failing finding of a defect that is in no table and is declared to explain this one."""
     own = DEFECTS[finding.fault].explains if finding.fault in DEFECTS else ()
     for name, deeper in DEFECTS.items():
-        if name == finding.fault or name not in failing:
+        if name == finding.fault or name not in failing or name in effects.defects:
             continue
-        if ALL in deeper.explains and name not in own:
-            return failing[name]
-        if finding.fault in deeper.explains and name not in known:
+        if finding.fault in deeper.explains or (ALL in deeper.explains and name not in own):
             return failing[name]
     return None
+
+
+def settle(findings: Sequence[Finding], defects: tuple[str, ...], effects: Effects) -> list[Finding]:
+    """Return the findings as the leading hypothesis, ``defects``, explains them.
+
+    A failure that points to one of them stays. Another that one of them moves follows from it. Where none of
+    a defect's own findings fails, the failure that it moves furthest shows it, and says so. Anything else
+    stays a defect of its own.
+    """
+    shown = {finding.fault for finding in findings if finding.verdict is Verdict.FAIL}
+    causes = [
+        _moved_by(each, tuple(name for name in defects if at_its_place(name, each, findings)), effects)
+        for each in findings
+    ]
+    instead: dict[int, str] = {}
+    for name in defects:
+        by_reach = [(reach, place) for place, (cause, reach) in enumerate(causes) if cause == name]
+        if name not in shown and by_reach:
+            instead[max(by_reach)[1]] = name
+    titles = {finding.fault: finding for finding in reversed(findings) if finding.verdict is Verdict.FAIL}
+    titles |= {name: findings[place] for place, name in instead.items()}
+    out = []
+    for place, (finding, (cause, _)) in enumerate(zip(findings, causes, strict=True)):
+        if place in instead:
+            out.append(_points_to(finding, instead[place]))
+        else:
+            source = titles.get(cause)
+            out.append(_follows(finding, source.with_(fault=cause) if source else None))
+    return out
+
+
+def _moved_by(finding: Finding, defects: tuple[str, ...], effects: Effects) -> tuple[str, float]:
+    """The hypothesis's defect that moves a failing finding furthest out, and how far, in its tolerance; an
+    empty name where its own defect is there, or none moves it."""
+    if finding.verdict is not Verdict.FAIL or finding.fault in (*defects, *SUPPLY, ""):
+        return "", 0.0
+    value, _ = in_tolerance(finding)
+    middle = effects.good.get(finding.key, (0.0, 0.0))[0]
+    best = ("", 0.0)
+    for name in defects:
+        effect = effects.effect(name, finding.key)
+        reach = (effect.severe if effect else 0.0) * (1 if value > middle else -1)
+        if reach <= 0 and effect is not None and effect.spread_severe > abs(value - middle) / 3:
+            reach = LEAST_REACH  # sometimes it moves it, sometimes not
+        if reach <= 0 and finding.fault in explained_by(name):
+            reach = LEAST_REACH
+        best = max(best, (name, reach), key=lambda pair: pair[1])
+    return best
+
+
+def _points_to(finding: Finding, name: str) -> Finding:
+    """A failure that shows another defect than the one it is named after."""
+    evidence = {**finding.evidence, POINTED: finding.fault}
+    return finding.with_(fault=name, evidence=evidence)
 
 
 def overall(findings: Sequence[Finding], required: frozenset[str] = frozenset()) -> Verdict:
@@ -134,6 +202,16 @@ def named_faults(findings: Sequence[Finding]) -> list[str]:
     names = {finding.fault for finding in findings if finding.verdict is Verdict.FAIL and finding.fault}
     depth = {name: place for place, name in enumerate(DEFECTS)}
     return sorted(names, key=lambda name: (depth.get(name, len(depth)), name))
+
+
+def suspects(findings: Sequence[Finding]) -> dict[str, float]:
+    """Return the defects that are likely there without a failing finding: name -> probability."""
+    return {
+        str(name): float(probability)
+        for finding in findings
+        if finding.verdict is Verdict.FAIL
+        for name, probability in finding.evidence.get(SUSPECTS, {}).items()
+    }
 
 
 def root_cause(findings: Sequence[Finding]) -> str:

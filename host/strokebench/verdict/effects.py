@@ -21,19 +21,23 @@ from strokebench.diagnose.stats import Floats
 FILE = "effects.json"
 SIZES = np.array([0.5, 1.0, 1.5, 2.0, 2.5, 3.0])
 """Sizes that a hypothesis tries: 1 moderate, 2 severe, straight in between and beyond."""
-LEAST_SPREAD, LEAST_SHARE = 0.03, 0.2
+LEAST_SPREAD, LEAST_SHARE = 0.05, 0.2
 """Smallest spread of a good part's finding and of an effect, the second as a share of it (judgement: few
 specimens stand behind each number)."""
 
 
 @dataclass(frozen=True)
 class Effect:
-    """Shift of a finding, in its tolerance, by a moderate and by a severe defect, each with its spread."""
+    """Shift of a finding, in its tolerance, by a moderate and by a severe defect, each with its spread.
+
+    ``lost``: share of the trials in which the defect kept the finding from having a value.
+    """
 
     moderate: float
     spread_moderate: float
     severe: float
     spread_severe: float
+    lost: float = 0.0
 
     def at(self, size: Floats) -> tuple[Floats, Floats]:
         """Return shift and standard deviation at each size."""
@@ -45,10 +49,21 @@ class Effect:
 
 @dataclass(frozen=True)
 class Effects:
-    """Of one kind of part: where good parts lie, and what each defect shifts; the rest stays."""
+    """Of one kind of part: where good parts lie (mean, spread), and what each defect shifts; the rest stays.
+
+    ``lost``: share of the good parts in which a finding has no value, where it is not nought.
+    """
 
     good: dict[str, tuple[float, float]]
     defects: dict[str, dict[str, Effect]]
+    lost: dict[str, float]
+
+    def effect(self, name: str, key: str) -> Effect | None:
+        """Return what the defect ``name`` does to the finding ``key``, None for nothing."""
+        return self.defects.get(name, {}).get(key)
+
+
+NOTHING_KNOWN = Effects({}, {}, {})
 
 
 def tolerance(finding: Finding) -> tuple[float, float]:
@@ -66,18 +81,24 @@ def in_tolerance(finding: Finding) -> tuple[float, float]:
     return (finding.value - zero) / unit, (finding.u / unit if math.isfinite(finding.u) else 0.0)
 
 
+def out_of_tolerance(finding: Finding, count: float) -> float:
+    """Return the value, in the finding's unit, that is ``count`` in its tolerance."""
+    zero, unit = tolerance(finding)
+    return zero + count * unit
+
+
 @lru_cache(maxsize=1)
-def table() -> dict[str, tuple[Effects, ...]]:
-    """Return the effects by kind of part, one for each family of parts that was injected into."""
+def table() -> dict[str, Effects]:
+    """Return the effects by kind of part, both families of parts together."""
     file = resources.files("strokebench.verdict") / FILE
     raw = json.loads(file.read_text(encoding="utf-8"))
-    return {
-        kind: tuple(_effects(families[name]) for name in sorted(families)) for kind, families in raw.items()
-    }
+    return {kind: effects_from(of) for kind, of in raw.items()}
 
 
-def _effects(of: dict[str, Any]) -> Effects:
+def effects_from(of: dict[str, Any]) -> Effects:
+    """Return the effects of one kind as the file holds them."""
     return Effects(
         {key: (float(mean), float(spread)) for key, (mean, spread) in of["good"].items()},
         {name: {key: Effect(*row) for key, row in rows.items()} for name, rows in of["defects"].items()},
+        {key: float(share) for key, share in of["lost"].items()},
     )

@@ -15,8 +15,9 @@ from strokebench.sim.trials import plan
 
 from tools import DOCS
 from tools.evidence.accuracy_page import defects, rightly_named
-from tools.evidence.options import GRADES, add_parts, add_work, parts_of
-from tools.evidence.workers import Record, run
+from tools.evidence.again import judged_again
+from tools.evidence.options import GRADES, add_no_more, add_parts, add_work, parts_of
+from tools.evidence.workers import Record, gather
 
 FIRST_SEED = 65_001
 """Nothing was tuned on seeds from here on; the coverage page's lie below."""
@@ -25,11 +26,12 @@ HEAD = """\
 # Defects named in parts that nobody tuned to
 
 Simulated parts only. Made by `python -m tools.evidence.naming --each {each}` with seeds from {seed} on, in
-the second family of parts (`host/strokebench/sim/second`), whose physics no limit and no rule of naming was
-tuned on; the authors of the estimators had read its code. Sizes as `strokebench faults` tells them. Found:
-verdict fail. Rightly named: that defect and no other. In brackets: 95 % Wilson interval. Good specimens of
-this family, and how often they fail, are on the [coverage page](coverage.md); the first family is on the
-[accuracy page](accuracy.md).
+the second family of parts (`host/strokebench/sim/second`): {trials} trials were run. No limit was tuned on
+this family, and nothing on these seeds. The table of what each defect does comes from both families on
+other seeds, and the authors of the estimators had read the second one's code. Sizes as `strokebench faults`
+lists them. Found: verdict fail. Rightly named: that defect and no other, neither shown nor suspected. In
+brackets: 95 % Wilson interval. Good specimens of this family, and how often they fail, are on the [coverage
+page](coverage.md); the first family is on the [accuracy page](accuracy.md).
 """
 
 
@@ -39,6 +41,7 @@ def main(arguments: list[str] | None = None) -> int:
     add_parts(parser)
     parser.add_argument("--each", type=int, default=10, help="trials of each defect and grade (default 10)")
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
+    add_no_more(parser)
     add_work(parser, "naming")
     parser.add_argument(
         "--out", type=Path, help="page (default: of all parts docs/naming.md, else in --kept)"
@@ -49,7 +52,8 @@ def main(arguments: list[str] | None = None) -> int:
     for part in parts_of(args):
         print(part, flush=True)
         trials = plan(part, 0, args.each, args.first_seed, like, GRADES)
-        records[part] = run(trials, args.kept / f"{part}.jsonl", args.jobs, scheduler=args.scheduler)
+        done = gather(trials, args.kept / f"{part}.jsonl", args)
+        records[part] = [judged_again(record) for record in done]
     out = args.out or (DOCS / "naming.md" if args.part == "all" else args.kept / "naming.md")
     out.write_text(page(records, args.each, args.first_seed), encoding="utf-8", newline="\n")
     print(f"Written: {out}")
@@ -58,7 +62,9 @@ def main(arguments: list[str] | None = None) -> int:
 
 def page(records: dict[str, list[Record]], each: int, first_seed: int) -> str:
     """Return the page as Markdown: a summary, each part's table, and what else was named instead."""
-    lines = [HEAD.format(each=each, seed=first_seed), "| part | rightly named: moderate | severe |"]
+    trials = sum(len(some) for some in records.values())
+    head = HEAD.format(each=each, seed=first_seed, trials=trials)
+    lines = [head, "| part | rightly named: moderate | severe |"]
     lines.append("| --- | --- | --- |")
     for part, some in records.items():
         cells = []

@@ -25,6 +25,11 @@ def parts_of(args: argparse.Namespace) -> list[str]:
     return part_names() if args.part == "all" else args.part.split(",")
 
 
+def add_no_more(parser: argparse.ArgumentParser) -> None:
+    """Add ``--no-more``, for commands whose result can be made of fewer trials than planned."""
+    parser.add_argument("--no-more", action="store_true", help="run no trial, use those that are kept")
+
+
 def add_work(parser: argparse.ArgumentParser, name: str) -> None:
     """Add who does the work and where it is kept: ``--jobs``, ``--scheduler`` and ``--kept``."""
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)

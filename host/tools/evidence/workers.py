@@ -5,6 +5,7 @@ The same trials give the same records wherever they run; only their order differ
 
 from __future__ import annotations
 
+import argparse
 import json
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
@@ -33,6 +34,14 @@ def load(path: Path) -> dict[str, Record]:
                 continue
             records[record["key"]] = record
     return records
+
+
+def gather(trials: Iterable[Trial], path: Path, args: argparse.Namespace) -> list[Record]:
+    """Return the records of ``trials``, run as the arguments ask for it; with ``--no-more`` those kept."""
+    if not args.no_more:
+        return run(trials, path, args.jobs, scheduler=args.scheduler)
+    kept = load(path)
+    return [kept[trial.key] for trial in trials if trial.key in kept]
 
 
 def run(

@@ -145,6 +145,7 @@ def as_json(outcome: Outcome, path: Path | None, code: int) -> dict[str, Any]:
     from strokebench.report.content import is_simulated
     from strokebench.verdict.basis import caveat
     from strokebench.verdict.bench_fit import bench_troubles
+    from strokebench.verdict.decision import suspects
     from strokebench.verdict.risk import PRIOR, risk_of_run
 
     info = outcome.data.info
@@ -156,6 +157,7 @@ def as_json(outcome: Outcome, path: Path | None, code: int) -> dict[str, Any]:
         "verdict": outcome.verdict.value,
         "caveat": caveat(outcome.profile),
         "bench": bench_troubles(outcome.findings),
+        "suspects": suspects(outcome.findings),
         "risk": {**asdict(risk_of_run(outcome.findings)), "prior": PRIOR},
         "exit_code": code,
         "outcome": info.get("outcome"),

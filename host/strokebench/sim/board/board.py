@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from array import array
-from math import nan
+from math import nan, pi, sin
 from typing import TYPE_CHECKING, Any
 
 from strokefw import channels as ch
@@ -31,6 +31,7 @@ LOW, HIGH = 128.0, FULL - 128.0  # between them no curvature can push a reading 
 SENSOR_SHARE = 1 - math.exp(-1e-3 / 0.64e-3)  # input filter 100k || 180k with 10 nF, one tick
 WATCHDOG_TICKS = 10  # the gates fall when the firmware does not feed it
 NTC_TICKS = 16
+RIPPLE_HZ = 100.0  # a charger that rectifies both half waves of a 50 Hz mains
 SLOTS = 4  # records that the firmware keeps are numbered below this
 SCRATCH = 8  # halfwords that the chip keeps over a reset
 NTC_BETA_K = 3950.0
@@ -84,6 +85,8 @@ class SimBoard:
             bench.go_on(now_s)
         if bench.version != self._bench_seen:
             self._look_at_bench()
+        if self._ripple_v:
+            self.plant.source_v = self._source_v + self._ripple_v * sin(2 * pi * RIPPLE_HZ * now_s)
         self.go_on()
         if self.capture is not None:
             self.capture.feed(self.plant, self.converter)
@@ -109,7 +112,8 @@ class SimBoard:
         active, plant = self.bench.active, self.plant
         self._bench_seen = self.bench.version
         self.bridge.look(active)
-        plant.source_v = active.get("supply", plant.conditions.supply_v)
+        plant.source_v = self._source_v = active.get("supply", plant.conditions.supply_v)
+        self._ripple_v = 0.5 * active.get("ripple", 0.0)
         plant.source_ohm = active.get("source", plant.conditions.source_ohm)
         plant.feed_v = active.get("feed", plant.good_feed_v)
         self._fine_zero = active.get("fine_zero", 0.0) * self.converter.gain[ch.I_FINE]

@@ -16,6 +16,7 @@ KNOWN: dict[str, str] = {
     "estop": "the emergency stop line is open",
     "supply": "open-circuit voltage of the supply in V (a dip, a surge, 0 = cut)",
     "source": "resistance of the supply in ohm",
+    "ripple": "ripple of a charger on the supply, V peak to peak at 100 Hz",
     "feed": "voltage of the 5 V sensor feed in V",
     "heatsink_ntc_open": "heatsink thermistor open",
     "heatsink_ntc_short": "heatsink thermistor shorted",
@@ -35,7 +36,7 @@ KNOWN: dict[str, str] = {
     **{f"mosfet_open_{fet}": f"MOSFET {fet.upper()} does not switch on" for fet in FETS},
 }
 """Name -> what it means."""
-NEEDS_VALUE = ("supply", "source", "feed", "heatsink", "part", "fine_zero")
+NEEDS_VALUE = ("supply", "source", "ripple", "feed", "heatsink", "part", "fine_zero")
 
 
 class BenchFaults:

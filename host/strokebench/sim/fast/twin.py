@@ -114,7 +114,7 @@ class Twin:
         """Return how many ms the bench certainly stays as it is."""
         board = self.board
         bench, bridge = board.bench, board.bridge
-        if bench.version != board._bench_seen or not bridge.sound or bridge._pulse_us:
+        if bench.version != board._bench_seen or board._ripple_v or not bridge.sound or bridge._pulse_us:
             return 0
         if board.raw is not None or (board.capture is not None and not board.capture.ready):
             return 0

@@ -10,16 +10,17 @@ instead of this computer's cores.
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
 from pathlib import Path
 
 from strokebench.bench.spec import FAMILIES, SimSpec
-from strokebench.parts import load_part
+from strokebench.sim.trials import Trial
 
 from tools import DOCS
-from tools.evidence.options import GRADES, add_parts, add_work, parts_of
+from tools.evidence.options import GRADES, add_no_more, add_parts, add_work, parts_of
 from tools.evidence.pairs.page import page
 from tools.evidence.pairs.plan import injected, pairs
-from tools.evidence.workers import Record, run
+from tools.evidence.workers import Record, gather
 
 FIRST_SEED = 80_001
 """Nothing was tuned on seeds from here on, in either family."""
@@ -30,32 +31,37 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tools.evidence.pairs", description=__doc__)
     add_parts(parser)
     parser.add_argument(
-        "--specimens", type=int, default=20, help="of each pair, grade and family (default 20)"
+        "--specimens",
+        type=int,
+        default=20,
+        help="of each pair and grade, of both families in turn (default 20)",
     )
-    parser.add_argument("--grade", choices=(*GRADES, "both"), default="both")
+    add_no_more(parser)
     add_work(parser, "pairs")
     parser.add_argument("--out", type=Path, default=DOCS / "pairs.md")
     args = parser.parse_args(arguments)
     args.kept.mkdir(parents=True, exist_ok=True)
-    parts = parts_of(args)
-    grades = GRADES if args.grade == "both" else (args.grade,)
     records: dict[str, list[Record]] = {}
-    for part in parts:
-        for family in FAMILIES:
-            print(part, family, flush=True)
-            like = SimSpec(family=family)
-            trials = [
-                injected(part, names, grade, FIRST_SEED + 100 * number + specimen, like)
-                for number, names in enumerate(pairs(part))
-                for grade in grades
-                for specimen in range(args.specimens)
-            ]
-            path = args.kept / f"{part}-{family}.jsonl"
-            records.setdefault(part, []).extend(run(trials, path, args.jobs, scheduler=args.scheduler))
-    kinds = {part: load_part(part).kind for part in parts}
-    args.out.write_text(page(records, kinds, args.specimens, FIRST_SEED), encoding="utf-8", newline="\n")
+    planned = 0
+    for part in parts_of(args):
+        print(part, flush=True)
+        path = args.kept / f"{part}.jsonl"
+        some = list(trials(part, args.specimens))
+        planned += len(some)
+        records[part] = gather(some, path, args)
+    args.out.write_text(page(records, planned, args.specimens, FIRST_SEED), encoding="utf-8", newline="\n")
     print(f"Written: {args.out}")
     return 0
+
+
+def trials(part: str, specimens: int) -> Iterator[Trial]:
+    """Yield the trials of a part: of each pair and grade so many specimens, both families in turn."""
+    for number, names in enumerate(pairs(part)):
+        for place, grade in enumerate(GRADES):
+            for specimen in range(specimens):
+                family = FAMILIES[(number + place + specimen) % len(FAMILIES)]
+                seed = FIRST_SEED + 100 * number + specimen
+                yield injected(part, names, grade, seed, SimSpec(family=family))
 
 
 if __name__ == "__main__":

@@ -2,95 +2,121 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from itertools import pairwise
 
 from strokebench.physics.wilson import wilson_interval
-from strokebench.verdict.decision import SUPPLY, judge, named_faults, verdict_of
-from strokebench.verdict.effects import table
-from strokebench.verdict.hypotheses import rank
 
-from tools.evidence.effects import as_finding
+from tools.evidence.again import Answer, answer
 from tools.evidence.workers import Record
 
 HEAD = """\
 # Two defects at once
 
 Simulated parts only; nothing here was measured on real hardware. Made by `python -m tools.evidence.pairs`
-with seeds from {seed} on, on which nothing was tuned: {specimens} specimen(s) of each pair and family of
-parts, {grades}, {trials} trials in all. Pairs of which one hides the other (an open winding, a blocked rotor,
-a dead track) are left out, and so is the bench's own battery. In brackets: 95 % Wilson interval.
+with seeds from {seed} on, on which nothing was tuned. {planned} trials were planned, {specimens} of each
+pair and grade, from both families of parts in turn. {trials} of them were run. Pairs of which one hides the
+other (an open winding, a blocked rotor, a dead track) are left out, and so is the bench's own battery. In
+brackets: 95 % Wilson interval.
 
-How the answer comes about is told on [verdicts](explanation/verdicts.md). The table of what each defect
-does is made by `python -m tools.evidence.effects` on other seeds.
+A defect is *named* when a finding that is out of its limits shows it, or when it is suspected beside one. A
+suspect is part of the leading hypothesis and likelier there than not, but no finding that is out of limits
+shows it.
+[Verdicts](explanation/verdicts.md) explains how the answer comes about. The table of what each defect does is
+made by `python -m tools.evidence.effects` from specimens of both families on other seeds.
+"""
+COLUMNS = """
+| {what} | trials | both named | both shown by failing findings | at least one named | a third invented |
+| --- | --- | --- | --- | --- | --- |
+"""
+MISSED = """
+## Which pairs are not both named
 
-| part | trials | both named | at least one | a third invented |
-| --- | --- | --- | --- | --- |
+Each line is a pair of a part, with its trials, and what was named instead.
+
 """
 CALIBRATION = """
 ## Are the probabilities true?
 
-The most probable hypothesis of each trial, gathered by its probability. If they are true, of the trials
-with "70 to 90 %" some 80 % are right. Right is: exactly the two defects that were put in.
-Only defects that a failing finding points to are tried. Where only one is pointed to, it gets 100 %, however
-much the other has hidden: these trials fill the last row.
+The most probable hypothesis of each trial, gathered by its probability: a reliability diagram in numbers. If
+the probabilities are true, of the trials with "70 to 90 %" some 80 % are right. Right is: exactly the defects
+that were put in, no others. Where nothing fails or the bench refuses to drive there is no hypothesis:
+{without} of {trials} trials.
 
 | probability said | trials | mean said | right |
 | --- | --- | --- | --- |
 """
-BINS = (0.0, 0.3, 0.5, 0.7, 0.9, 0.99, 1.0001)
+BINS = (0.0, 0.3, 0.5, 0.7, 0.9, 0.97, 1.0001)
+
+Answered = tuple[Record, Answer]
 
 
-def page(records: dict[str, list[Record]], kinds: dict[str, str], specimens: int, seed: int) -> str:
-    """Return the page as Markdown."""
-    known = {part: [record for record in some if record.get("readings")] for part, some in records.items()}
-    everything = [(kinds[part], record) for part, some in known.items() for record in some]
-    grades = " and ".join(dict.fromkeys(record["grade"] for _, record in everything))
-    lines = [HEAD.format(grades=grades, specimens=specimens, seed=seed, trials=len(everything))]
-    for part, some in known.items():
-        lines.append(_row(part, [(kinds[part], record) for record in some]))
-    lines += [_row("all", everything), CALIBRATION, *_reliability(everything)]
+def page(records: dict[str, list[Record]], planned: int, specimens: int, seed: int) -> str:
+    """Return the page as Markdown; ``planned``: how many trials there were to be."""
+    by_part = {part: [(each, answer(each)) for each in some] for part, some in records.items()}
+    everything = [pair for some in by_part.values() for pair in some]
+    head = HEAD.format(specimens=specimens, seed=seed, trials=len(everything), planned=planned)
+    lines = [head, COLUMNS.format(what="part")]
+    lines += [_row(part, some) for part, some in by_part.items()]
+    lines += [_row("all", everything), COLUMNS.format(what="grade and family")]
+    for grade in dict.fromkeys(record["grade"] for record, _ in everything):
+        for family in dict.fromkeys(record["spec"]["family"] for record, _ in everything):
+            some = [
+                (record, found)
+                for record, found in everything
+                if (record["grade"], record["spec"]["family"]) == (grade, family)
+            ]
+            lines.append(_row(f"{grade}, {family}", some))
+    lines += [MISSED, *_missed(by_part)]
+    without = sum(found.leading is None for _, found in everything)
+    lines += [CALIBRATION.format(without=without, trials=len(everything)), *reliability(everything)]
     return "".join(lines)
 
 
-def names_of(kind: str, record: Record) -> set[str]:
-    """Return the defects that today's verdict names for a record, judged again from its readings."""
-    found = judge([as_finding(reading) for reading in record["readings"]], kind=kind)
-    return set(named_faults(found)) - set(SUPPLY)
+def there(record: Record) -> set[str]:
+    """Return the defects that were put into a trial's part."""
+    return set() if record["name"] == "good" else set(record["name"].split("+"))
 
 
-def _row(part: str, some: list[tuple[str, Record]]) -> str:
-    both = least = third = 0
-    for kind, record in some:
-        named, there = names_of(kind, record), set(record["name"].split("+"))
-        both += there <= named
-        least += bool(there & named)
-        third += bool(named - there)
-    cells = [_share(hits, len(some)) for hits in (both, least, third)]
-    return f"| {part} | {len(some)} | {' | '.join(cells)} |\n"
+def _row(name: str, some: list[Answered]) -> str:
+    both = sum(there(record) <= found.named for record, found in some)
+    shown = sum(there(record) <= found.shown for record, found in some)
+    least = sum(bool(there(record) & found.named) for record, found in some)
+    third = sum(bool(found.named - there(record)) for record, found in some)
+    cells = [_share(hits, len(some)) for hits in (both, shown, least, third)]
+    return f"| {name} | {len(some)} | {' | '.join(cells)} |\n"
 
 
-def _reliability(some: list[tuple[str, Record]]) -> list[str]:
-    said = []
-    for kind, record in some:
-        found = [verdict_of(as_finding(reading)) for reading in record["readings"]]
-        ranked = rank([finding for finding in found if finding.fault not in SUPPLY], table().get(kind, ()))
-        if ranked:
-            said.append((ranked[0].probability, set(ranked[0].defects) == set(record["name"].split("+"))))
-    lines = []
+def _missed(by_part: dict[str, list[Answered]]) -> Iterable[str]:
+    for part, some in by_part.items():
+        for name in dict.fromkeys(record["name"] for record, _ in some):
+            trials = [(record, found) for record, found in some if record["name"] == name]
+            wrong = [(record, found) for record, found in trials if not there(record) <= found.named]
+            if wrong:
+                instead = "; ".join(_instead(record, found) for record, found in wrong)
+                yield f"- {part}, {name}: {len(wrong)} of {len(trials)} ({instead}).\n"
+
+
+def _instead(record: Record, found: Answer) -> str:
+    names = ", ".join(sorted(found.named)) or "nothing"
+    return f"{record['grade']}, {record['spec']['family']}: {names}"
+
+
+def reliability(some: list[Answered]) -> Iterable[str]:
+    """Yield the rows of the table of calibration."""
+    said = [
+        (found.leading.probability, set(found.leading.defects) == there(record))
+        for record, found in some
+        if found.leading is not None
+    ]
     for low, high in pairwise(BINS):
         inside = [(probability, right) for probability, right in said if low <= probability < high]
         if inside:
             mean = 100 * sum(probability for probability, _ in inside) / len(inside)
             hits = sum(right for _, right in inside)
             top = min(100.0, 100 * high)
-            cells = (
-                f"{100 * low:.0f} to {top:.0f} %",
-                str(len(inside)),
-                f"{mean:.0f} %",
-                _share(hits, len(inside)),
-            )
-            lines.append(f"| {' | '.join(cells)} |\n")
-    return lines
+            cells = (f"{100 * low:.0f} to {top:.0f} %", str(len(inside)), f"{mean:.0f} %")
+            yield f"| {' | '.join(cells)} | {_share(hits, len(inside))} |\n"
 
 
 def _share(hits: int, count: int) -> str:

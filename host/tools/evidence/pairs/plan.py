@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from itertools import combinations
 from typing import Any
 
@@ -11,8 +10,6 @@ from strokebench.bench.spec import SimSpec
 from strokebench.sim.plants import available
 from strokebench.sim.trials import Trial, conditions
 
-from tools.evidence.options import GRADES
-
 ENDS_ALL = (
     "blocked", "jammed", "open_winding", "open_wire", "stuck_shut", "stuck_open", "stuck_closed",
     "track_dead", "track_shorted",
@@ -20,8 +17,12 @@ ENDS_ALL = (
 """Defects behind which no second can be seen: nothing flows, nothing moves, or nothing tells where it is."""
 OF_BENCH = ("weak_battery",)
 """What is wrong with the bench's supply, not with the part: it makes a run inconclusive."""
-OPPOSITE = ({"sticky", "binding"}, {"dry", "clogged"}, {"dry", "worn"}, {"worn", "clogged"})
-"""Pairs that nobody could tell from one of the two, or that undo each other in the same finding."""
+OPPOSITE = (
+    {"sticky", "binding"}, {"dry", "clogged"}, {"dry", "worn"}, {"worn", "clogged"},
+    {"ground_resistance", "chafed_ground"},
+)  # fmt: skip
+"""Pairs that nobody could tell from one of the two, or that undo each other in the same finding: a second
+way to ground carries the current past a bad ground wire."""
 
 
 def pairs(part: str) -> list[tuple[str, str]]:
@@ -42,17 +43,3 @@ def _place(kind: Any, rng: np.random.Generator) -> str:
     if kind.places:
         return f"@{rng.choice(kind.places)}"
     return f"@{rng.uniform(0.2, 0.9):.3f}" if kind.place_means else ""
-
-
-def plan(
-    part: str, sets: list[tuple[str, ...]], seeds: range, like: SimSpec, good: int = 0
-) -> Iterator[Trial]:
-    """Yield ``good`` sound specimens, then each set of defects in both grades on each seed."""
-    for seed in range(seeds.start, seeds.start + good):
-        yield Trial("good", "good", conditions(part, seed, (), like))
-    for number, names in enumerate(sets):
-        kinds = {kind.name: kind for kind in available(part)}
-        sized = any(kinds[name].moderate != kinds[name].severe for name in names)
-        for grade in GRADES if sized else ("severe",):
-            for seed in seeds:
-                yield injected(part, names, grade, seed + 100 * number, like)

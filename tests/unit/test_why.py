@@ -1,0 +1,88 @@
+"""Each step of the reasoning can be read: in the report's annex, in a terminal, as data."""
+
+from __future__ import annotations
+
+import io
+
+from strokebench.data.findings import Finding
+from strokebench.report.reasoning import Step, steps
+from strokebench.terminal.console import console
+from strokebench.terminal.reasoning import show_steps
+from strokebench.verdict import judge
+from strokebench.verdict.bench_fit import without_bench
+from strokebench.verdict.why import reasoning
+
+from tests.unit.test_hypotheses import pump
+
+
+def judged(load_rise: float) -> list[Finding]:
+    loop = Finding("loop_resistance", "Loop", 0.70, 0.01, "ohm", 0.38, 0.585, fault="lead_resistance")
+    return judge([*pump(load_rise, 95.0), loop], kind="fuel_pump")
+
+
+def by_title(found: list[Step]) -> dict[str, Step]:
+    return {step.title: step for step in found}
+
+
+def test_the_annex_names_what_was_seen_what_was_tried_and_what_follows() -> None:
+    found = by_title(steps(judged(22.9), "fuel_pump"))
+    seen = found["What is out of its limits"]
+    assert [row[0] for row in seen.rows] == ["Segment", "Load", "Loop"]
+    tried = found["Which defects explain it"]
+    assert "bad commutator segment" in tried.rows[0][0] and "clogged" in tried.rows[0][0]
+    assert tried.rows[0][2].endswith("%")
+    became = "\n".join(found["What became of each"].lines)
+    assert "Loop: follows from bad commutator segment or coil." in became
+    assert "Load: shows outlet, filter or impeller clogged." in became
+
+
+def test_the_reasoning_comes_to_the_same_from_stored_findings() -> None:
+    """Judged findings are taken back to what was read, so nothing has to be measured or kept besides."""
+    once = reasoning(judged(22.9), "fuel_pump")
+    again = reasoning(judge(judged(22.9), kind="fuel_pump"), "fuel_pump")
+    assert once is not None and again is not None
+    assert once.ranked == again.ranked
+    assert [each.title for each in once.pointed] == [each.title for each in again.pointed]
+
+
+def test_a_finding_that_decides_says_for_what() -> None:
+    found = reasoning(judged(22.9), "fuel_pump")
+    assert found is not None
+    segment = next(each for each in found.predictions if each.finding.key == "segment_passes")
+    assert segment.against_good > 10 and abs(segment.leading[0] - 38) < abs(segment.good[0] - 38)
+
+
+def test_a_good_part_has_nothing_to_explain() -> None:
+    fine = judge([Finding("drag", "Drag", 62.0, 1.0, "mN m", upper=79.0, fault="dragging")], kind="fuel_pump")
+    assert [step.title for step in steps(fine, "fuel_pump")] == ["Nothing to explain"]
+
+
+def test_an_unfit_bench_ends_the_reasoning() -> None:
+    weak = Finding("source_resistance", "Source", 300, 5, "mohm", upper=100, fault="weak_battery")
+    found = without_bench(judge([weak, *pump(22.9)], kind="fuel_pump"), "fuel_pump")
+    assert [step.title for step in steps(found, "fuel_pump")] == ["The bench"]
+
+
+def test_a_kind_that_no_table_knows_is_reasoned_by_word() -> None:
+    found = judge([Finding("flow", "Flow", 0.0, 0.01, "A", lower=1.0, fault="open_winding")], kind="guided")
+    titles = [step.title for step in steps(found, "guided")]
+    assert titles[:2] == ["What is out of its limits", "Which defects explain it"]
+
+
+def test_what_a_weak_supply_hides_is_said_where_the_supply_is_the_job() -> None:
+    weak = Finding("source_resistance", "Source", 300, 5, "mohm", upper=100, fault="weak_battery")
+    slow = Finding("start_time", "Start", 900, 5, "ms", upper=250, fault="slow_start")
+    found = by_title(steps(judge([weak, slow], kind="wiring"), "wiring"))
+    assert list(found) == [
+        "What is out of its limits",
+        "What a defect explains by word alone, as nobody could put it into simulated parts",
+        "What became of each",
+    ]
+    assert "Start: follows from weak supply." in found["What became of each"].lines
+
+
+def test_the_terminal_shows_every_step() -> None:
+    out = io.StringIO()
+    found = steps(judged(22.9), "fuel_pump")
+    show_steps("Run 1: FAIL", found, console(file=out, width=120))
+    assert all(f"{number}. {step.title}" in out.getvalue() for number, step in enumerate(found, 1))
