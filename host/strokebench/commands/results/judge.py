@@ -156,6 +156,7 @@ def _judged(args: argparse.Namespace, path: Path) -> dict[str, Any]:
     from strokebench.commands.shared.outcome import Outcome, as_json, report_place
     from strokebench.errors import StrokebenchError
     from strokebench.report import write_report
+    from strokebench.report.workshop import workshop_for
     from strokebench.session import exit_code
     from strokebench.verdict.examine import examine
 
@@ -166,7 +167,7 @@ def _judged(args: argparse.Namespace, path: Path) -> dict[str, Any]:
         place = None
         if not args.no_report:
             place = report_place(wanted, data, str(path), None)
-            write_report(data, profile, findings, verdict, place, replace=args.force)
+            write_report(data, profile, findings, verdict, place, workshop_for(path), replace=args.force)
     except StrokebenchError as error:
         return {"source": str(path), "verdict": "", "exit_code": error.exit_code, "error": str(error),
                 "hint": error.hint}  # fmt: skip
