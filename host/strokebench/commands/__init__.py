@@ -17,6 +17,6 @@ from strokebench.commands.setup import (
 )
 
 COMMANDS = (
-    run, guided, panel, job, judge, compare, learn, measure, report, book, export, parts, ports, flash, info, stop,
-    clear, bringup, calibrate, sim, faults, jog, watch, lesson, completion,
+    run, guided, panel, job, judge, compare, learn, measure, report, book, export, parts, ports, flash, info,
+    stop, clear, bringup, calibrate, sim, faults, jog, watch, lesson, completion,
 )  # fmt: skip

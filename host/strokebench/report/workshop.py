@@ -65,9 +65,9 @@ class Workshop:
 
 
 def workshop_for(source: str | Path) -> Workshop:
-    """Return the workshop for reports about ``source``: $STROKEBENCH_WORKSHOP, else workshop.toml beside it.
+    """Return the workshop of ``source``: that in $STROKEBENCH_WORKSHOP, else in workshop.toml beside it.
 
-    Without either an empty one. Raises :class:`ProfileError` and :class:`BookError`, see :func:`load_workshop`.
+    Without either an empty one. Raises ProfileError and BookError as :func:`load_workshop`.
     """
     named = os.environ.get(VARIABLE)
     path = Path(named) if named else Path(source).with_name(FILE)
@@ -112,5 +112,6 @@ def _zone(name: str, file: str) -> tzinfo | None:
         return ZoneInfo(name)
     except (KeyError, ValueError, OSError):
         raise ProfileError(
-            f"{file}: time_zone = {name!r} is not known here.", "Name one like Europe/Berlin, or leave it out."
+            f"{file}: time_zone = {name!r} is not known here.",
+            "Name one like Europe/Berlin, or leave it out.",
         ) from None

@@ -39,7 +39,10 @@ def job_page(job: Job) -> None:
     """Print what is known of a job, and its attempts."""
     screen = console()
     lines = [(TITLES[name], getattr(job, name)) for name in TEXTS]
-    lines += [("Opened (UTC)", job.opened_at[:19]), ("Photos", str(job.photo_count) if job.photo_count else "")]
+    lines += [
+        ("Opened (UTC)", job.opened_at[:19]),
+        ("Photos", str(job.photo_count) if job.photo_count else ""),
+    ]
     lines += [("Signed by", job.signed_by), ("Signed (UTC)", job.signed_at[:19]), ("Seal", job.seal[:16])]
     grid = Table.grid(padding=(0, 2, 0, 0))
     for name, text in lines:

@@ -1,1 +1,1 @@
-"""Jobs: what a customer asked for, and the attempts to do it. :mod:`strokebench.book.jobs.store` is the face."""
+"""Jobs: what a customer asked for, and the attempts. :mod:`strokebench.book.jobs.store` is the face."""

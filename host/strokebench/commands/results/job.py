@@ -105,7 +105,9 @@ def _said(args: argparse.Namespace, sentence: str, **facts: Any) -> int:
 def _new(args: argparse.Namespace) -> int:
     with _book(args) as book:
         job_id = book.jobs.new(**_texts(args))
-    return _said(args, f"Job {job_id} in {args.book}. Next: strokebench run PART --job {job_id}", job_id=job_id)
+    return _said(
+        args, f"Job {job_id} in {args.book}. Next: strokebench run PART --job {job_id}", job_id=job_id
+    )
 
 
 def _change(args: argparse.Namespace) -> int:

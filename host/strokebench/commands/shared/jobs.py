@@ -13,7 +13,9 @@ def add_job(parser: argparse.ArgumentParser) -> None:
     """Add ``--job`` and ``--as``."""
     from strokebench.book.jobs.model import ROLES
 
-    parser.add_argument("--job", type=int, metavar="JOB", help="make this run an attempt of a job (see `job`)")
+    parser.add_argument(
+        "--job", type=int, metavar="JOB", help="make this run an attempt of a job (see `job`)"
+    )
     text = "what the attempt is for (default: before, and after once `job change --done` said what was done)"
     parser.add_argument("--as", dest="role", choices=ROLES, help=text)
 
