@@ -149,7 +149,7 @@ def test_what_does_not_fit_is_refused(path: Path) -> None:
         with pytest.raises(UsageError, match="12 photos already"):
             jobs.add_photo(1, prepared(data, "a.jpg"), data)
         assert book.problems() == []
-    assert max(TEXTS.values()) == 400
+    assert max(TEXTS.values()) == 300
 
 
 def test_the_seal_on_a_report_names_the_job(path: Path, capsys: pytest.CaptureFixture[str]) -> None:

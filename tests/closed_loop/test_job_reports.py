@@ -98,10 +98,10 @@ def test_a_dead_pump_from_complaint_to_signed_report(shop: Path, capsys: pytest.
 def cleaned(capsys: pytest.CaptureFixture[str], *, long_texts: bool) -> None:
     """Open a job of an EGR valve with carbon on its seat, and measure it before and after cleaning."""
     fill = "x y " * 100 if long_texts else ""
-    do(capsys, "job", "new", "--vehicle", "estate, 2011", "--complaint", ("rough idle " + fill)[:400].strip())
+    do(capsys, "job", "new", "--vehicle", "estate, 2011", "--complaint", ("rough idle " + fill)[:300].strip())
     run = ["run", "egr-motor", "--sim", "--job", "1", "--no-report"]
     assert do(capsys, *run, "--inject", "carbon_seat:severe")["verdict"] == "fail"
-    do(capsys, "job", "change", "1", "--done", ("carbon removed " + fill)[:400].strip())
+    do(capsys, "job", "change", "1", "--done", ("carbon removed " + fill)[:300].strip())
     assert do(capsys, *run)["verdict"] == "pass"
 
 

@@ -19,7 +19,13 @@ if TYPE_CHECKING:
 LETTERS = ("A", "B")
 MOST_ROWS = 10
 """Findings that are drawn at most; the table has all."""
-SIGNS = {"now passes": "\u2713 ", "still fails": "\u2717 ", "now fails": "\u2717 ", "worse": "\u2717 "}
+SIGNS = {
+    "now passes": "\u2713 ",
+    "still fails": "\u2717 ",
+    "now fails": "\u2717 ",
+    "worse": "\u2717 ",
+    "no longer fails": "? ",
+}
 """Before the word, since colour never says it alone."""
 STATES = {"now passes": "pass", "no longer fails": "inconclusive", "": "info"}
 """What became of a verdict -> the look of its line; all others fail."""

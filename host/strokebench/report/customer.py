@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from strokebench.data.findings import Verdict
 from strokebench.report import content
+from strokebench.report.annex import own_ids
 from strokebench.verdict.basis import caveat
 
 if TYPE_CHECKING:
@@ -86,7 +87,7 @@ def of_run(
         facts=[(name, str(text)) for name, text in pairs if text not in (None, "")],
         outcomes=[outcome_of("", run, profile, findings, verdict)],
         done="",
-        pictures=pictures[:1],
+        pictures=[own_ids(picture, "front") for picture in pictures[:1]],
         cautions=cautions(profile),
         simulated=content.is_simulated(run),
         technician=workshop.technician,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.book.jobs.model import TEXTS, TITLES, Job, JobPhoto
+from strokebench.book.jobs.model import TITLES, Job, JobPhoto
 from strokebench.data.findings import Verdict
 from strokebench.data.output import write_whole
 from strokebench.errors import UsageError
@@ -27,6 +27,10 @@ NAMES = ("before", "after")
 WORDS = {"before": "before", "after": "after", "guided": "test with a person"}
 ROWS_BESIDE = 3
 """Findings drawn against their limits on the customer's page at most."""
+ROOMY = 300
+"""Letters of complaint and deed beside which there is room for a second picture, if there is no photo."""
+SHOWN = ("customer", "vehicle", "part_number", "part_serial", "complaint")
+"""The texts at the head of the page, in this order."""
 
 
 @dataclass(frozen=True)
@@ -128,7 +132,7 @@ def _customer(found: JobRecord, both: Comparison | None, workshop: Workshop) -> 
         part=title,
         workshop=workshop,
         date=workshop.moment(job.signed_at or newest)[:10],
-        facts=[(TITLES[name], getattr(job, name)) for name in TEXTS if name != "done" and getattr(job, name)],
+        facts=[(TITLES[name], getattr(job, name)) for name in SHOWN if getattr(job, name)],
         outcomes=[_outcome(each, many=len(shown) > 1) for each in shown],
         done=job.done,
         pictures=_pictures(found, both),
@@ -157,7 +161,11 @@ def _pictures(found: JobRecord, both: Comparison | None) -> list[Picture]:
     from strokebench.report.pictures import choice
 
     if both is not None:
-        made = drawn(beside_limits(both, NAMES, ROWS_BESIDE), stretch(both, NAMES, 2.6, short=True))
+        roomy = not found.photos and len(found.job.complaint) + len(found.job.done) <= ROOMY
+        limits = beside_limits(both, NAMES, ROWS_BESIDE) if roomy else None
+        made = drawn(limits, stretch(both, NAMES, 2.6, short=True)) or drawn(
+            beside_limits(both, NAMES, ROWS_BESIDE)
+        )
         return [own_ids(picture, "front") for picture in made]
     side = found.tried[-1].side
     pictures = choice.pictures(side.run, side.profile, side.findings)

@@ -10,10 +10,10 @@ from strokebench.data.photo import Photo
 TEXTS = {
     "customer": 120,
     "vehicle": 120,
-    "complaint": 400,
+    "complaint": 300,
     "part_number": 60,
     "part_serial": 60,
-    "done": 400,
+    "done": 300,
 }
 """Each text of a job -> its greatest length: the customer's page has to stay one page."""
 TITLES = {
