@@ -28,6 +28,7 @@ from strokebench.panel.choice import Choice
 from strokebench.panel.deadman import Deadman
 from strokebench.panel.doorman import Doorman, more_descriptors
 from strokebench.panel.driver import Driver
+from strokebench.panel.jobs import add_job_routes
 from strokebench.panel.lifeline import Lifelines
 from strokebench.panel.pages.bench import bench_page
 from strokebench.panel.pages.book import book_page
@@ -75,6 +76,7 @@ class Panel:
         """Return the web application of the pages, guarded for ``port``."""
         app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
         self._routes(app)
+        add_job_routes(app, self.options.book, self.reports)
         self._pages()
         app.mount(STATIC, StaticFiles(packages=[("strokebench.panel", "static")]))
         # no bar on each request: it would be one without a name, and nothing here takes long
@@ -146,6 +148,7 @@ class Panel:
     def _report(self, run_id: int) -> Response:
         from strokebench.data.findings import Verdict
         from strokebench.report import render
+        from strokebench.report.workshop import workshop_for
         from strokebench.verdict.examine import examine
 
         try:
@@ -155,7 +158,7 @@ class Panel:
                     verdict = Verdict(data.info["verdict"])
                 else:
                     findings, verdict = examine(data, profile)
-                text = render(data, profile, findings, verdict)
+                text = render(data, profile, findings, verdict, workshop_for(self.options.book))
         except StrokebenchError as error:
             return HTMLResponse(sorry_page(f"{error} {error.hint}"), 404)
         return HTMLResponse(with_stop(text), headers={"content-security-policy": REPORT_POLICY})
