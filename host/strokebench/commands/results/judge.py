@@ -136,8 +136,10 @@ def judge_folder(args: argparse.Namespace) -> int:
     """
     from strokebench.errors import UsageError
 
-    if args.run is not None or args.report:
-        raise UsageError("--run and --report are for a single file; this is a folder.", "Leave them out.")
+    if args.run is not None or args.report or args.pdf:
+        raise UsageError(
+            "--run, --report and --pdf are for a single file; this is a folder.", "Leave them out."
+        )
     files = sorted(
         path for path in Path(args.file).iterdir() if path.suffix.lower() in (".csv", ".txt", ".tsv")
     )

@@ -115,8 +115,11 @@ def check_report(args: argparse.Namespace) -> None:
     from strokebench.data.output import check_output
 
     if args.pdf:
+        from strokebench.errors import UsageError
         from strokebench.report.pdf import browser
 
+        if args.no_report:
+            raise UsageError("--pdf prints the report, --no-report writes none.", "Leave one of them out.")
         browser()
     if args.report and not args.no_report:
         check_output(args.report, replace=args.force)
