@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fastapi import FastAPI, Form, Request
 from fastapi.concurrency import run_in_threadpool
@@ -129,7 +129,13 @@ def _sorry(error: StrokebenchError, status: int) -> Response:
     return HTMLResponse(with_stop(text), status, headers={"content-security-policy": POLICY})
 
 
-_SHARED = {"folder": "panel/pages", "titles": TITLES, "most": TEXTS, "caption": MOST_CAPTION, "roles": ROLES}
+_SHARED: dict[str, Any] = {
+    "folder": "panel/pages",
+    "titles": TITLES,
+    "most": TEXTS,
+    "caption": MOST_CAPTION,
+    "roles": ROLES,
+}
 
 
 def _list_page(book: Path) -> str:

@@ -87,8 +87,11 @@ def screens(folder: Path, browser: str) -> None:
         top = page.evaluate(
             "document.querySelector('.annex .findings').getBoundingClientRect().top + scrollY"
         )
-        clip = {"x": 0, "y": top - 160, "width": PHONE, "height": PHONE_HEIGHT}
-        page.screenshot(path=folder / "phone.png", full_page=True, clip=clip)
+        page.screenshot(
+            path=folder / "phone.png",
+            full_page=True,
+            clip={"x": 0, "y": top - 160, "width": PHONE, "height": PHONE_HEIGHT},
+        )
         page = chromium.new_page(viewport={"width": 1080, "height": 800})
         page.goto((folder / "compare.html").as_uri())
         page.screenshot(path=folder / "compare.png", full_page=True)

@@ -218,8 +218,13 @@ def photo_of(row: tuple[Any, ...], what: str) -> JobPhoto:
     photo = Photo(kind, data) if isinstance(kind, str) and isinstance(data, bytes) else Photo("", b"")
     if not photo.usable:
         raise typed.damaged(what)
-    said = [typed.text(text, what) for text in (added_at, caption, original)]
-    return JobPhoto(typed.whole(number, what), *said, photo)
+    return JobPhoto(
+        typed.whole(number, what),
+        typed.text(added_at, what),
+        typed.text(caption, what),
+        typed.text(original, what),
+        photo,
+    )
 
 
 def _fitting(name: str, text: str) -> str:
