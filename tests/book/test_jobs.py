@@ -278,3 +278,16 @@ def test_two_jobs_may_be_opened_at_once(tmp_path: Path) -> None:
     with Book(tmp_path / "a.book") as one_book, Book(tmp_path / "a.book") as other:
         assert [one_book.jobs.new(), other.jobs.new()] == [1, 2]
         assert other.problems() == []
+
+
+def test_jobs_are_readable_at_80_columns(
+    path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    with Book(path) as book:
+        book.jobs.change(1, complaint="it idles roughly and stalls at lights " * 7, vehicle="[bold]estate")
+    for command, wanted in (("list", "C-17"), ("show 1", "before")):
+        assert main(["job", *command.split(), "--book", str(path)]) == 0
+        shown = capsys.readouterr().out
+        assert wanted in shown and "[bold]" in shown
+        assert max(map(len, shown.splitlines())) <= 80
