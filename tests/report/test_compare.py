@@ -16,7 +16,7 @@ from strokebench.commands.results.compare import split
 from strokebench.data.findings import Verdict
 from strokebench.errors import UsageError
 from strokebench.parts import load_part
-from strokebench.report.comparison import headline, line, render
+from strokebench.report.comparison import content, headline, line, render
 from strokebench.report.pictures.beside_limits import scale
 from strokebench.report.pictures.two_runs import Curves, most_different
 from strokebench.verdict.compare import (
@@ -190,6 +190,24 @@ def test_an_improvement_is_green_with_a_sign_and_a_failure_red() -> None:
         ("? no longer fails", "inconclusive"), ("✓ now passes", "pass"),
     ]  # fmt: skip
     assert "0.5" in shown[0].limits
+
+
+def test_reasons_are_gathered_and_speak_of_before_and_after(shop: Path) -> None:
+    found = dataclasses.replace(
+        compare(load(shop, 1), load(shop, 2)),
+        unknown={
+            "Friction": "A: it stood still",
+            "Spring": "A: it stood still",
+            "Noise": "B does not have it",
+        },
+        remarks=["Run B did not end as planned (fault)."],
+    )
+    said = content(found, ("before", "after"))
+    assert said["unknown"] == {
+        "before: it stood still": ["Friction", "Spring"], "after does not have it": ["Noise"],
+    }  # fmt: skip
+    assert said["remarks"] == ["Run after did not end as planned (fault)."]
+    assert content(found)["remarks"] == found.remarks
 
 
 def test_where_two_curves_differ_most_is_found_and_a_spike_is_not() -> None:

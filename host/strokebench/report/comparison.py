@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -67,11 +68,25 @@ def content(found: Comparison, names: tuple[str, str] = LETTERS) -> dict[str, An
         "letters": names,
         "headline": headline(found),
         "lines": [line(difference) for difference in found.differences],
-        "unknown": found.unknown,
-        "remarks": found.remarks,
+        "unknown": _by_reason(found, names),
+        "remarks": [_called(remark, names) for remark in found.remarks],
         "pictures": pictures(found, names),
         "k": f"{COVERAGE:g}",
     }
+
+
+def _by_reason(found: Comparison, names: tuple[str, str]) -> dict[str, list[str]]:
+    """Return what is not known of both, gathered by its reason."""
+    gathered: dict[str, list[str]] = {}
+    for title, reason in found.unknown.items():
+        gathered.setdefault(_called(reason, names), []).append(title)
+    return gathered
+
+
+def _called(text: str, names: tuple[str, str]) -> str:
+    """Return a sentence of the comparison with the recordings' names in place of A and B."""
+    by_letter = dict(zip(LETTERS, names, strict=True))
+    return re.sub(r"\b[AB]\b(?=:| does| did)", lambda letter: by_letter[letter[0]], text)
 
 
 def headline(found: Comparison) -> str:
