@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from strokebench.book.jobs.model import ROLES, TEXTS
-from strokebench.commands.shared.common import add_book, add_force, add_json, print_json
+from strokebench.commands.shared.common import add_book, add_force, add_json, print_json, say
 
 if TYPE_CHECKING:
     from strokebench.book.book import Book
@@ -98,7 +98,7 @@ def _book(args: argparse.Namespace, *, read_only: bool = False) -> Book:
 
 
 def _said(args: argparse.Namespace, sentence: str, **facts: Any) -> int:
-    print_json(facts) if args.json else print(sentence)
+    print_json(facts) if args.json else say(sentence)
     return 0
 
 
