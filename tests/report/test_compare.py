@@ -16,7 +16,9 @@ from strokebench.commands.results.compare import split
 from strokebench.data.findings import Verdict
 from strokebench.errors import UsageError
 from strokebench.parts import load_part
-from strokebench.report.comparison import headline, line, render
+from strokebench.report.comparison import content, headline, line, render
+from strokebench.report.pictures.beside_limits import scale
+from strokebench.report.pictures.two_runs import Curves, most_different
 from strokebench.verdict.compare import (
     Difference,
     Side,
@@ -110,7 +112,12 @@ def test_clocks_are_laid_over_each_other_segment_by_segment(shop: Path) -> None:
     mark = late[5]
     inside = np.searchsorted(b.samples["time_s"], mark.start_s + 1e-6)
     assert times[inside] == pytest.approx(a.marks[5].start_s, abs=0.002)
-    assert aligned_s(a, dataclasses.replace(b, marks=b.marks[:-1])) is None
+    ended_early = aligned_s(a, dataclasses.replace(b, marks=b.marks[:6]))
+    assert ended_early is not None
+    last = np.searchsorted(b.samples["time_s"], b.marks[5].end_s + 1e-6)
+    assert np.isfinite(ended_early[: last - 1]).all() and np.isnan(ended_early[last + 1 :]).all()
+    other = [dataclasses.replace(b.marks[0], label="something else"), *b.marks[1:]]
+    assert aligned_s(a, dataclasses.replace(b, marks=other)) is None
 
 
 def test_the_page_is_whole_and_escaped(shop: Path) -> None:
@@ -118,7 +125,7 @@ def test_the_page_is_whole_and_escaped(shop: Path) -> None:
     assert "&lt;b&gt;Müller" in text
     assert "<b>Müller" not in text
     assert "&lt;3&gt;" in text
-    assert text.count("<svg") == 2
+    assert text.count("<svg") == 3, "limits, where they differ most, both whole"
     assert "Winding resistance" in text
     assert not any(word in text for word in ("<script", "src=", 'href="http', "url(http", "@import"))
 
@@ -168,16 +175,72 @@ def test_an_improvement_is_green_with_a_sign_and_a_failure_red() -> None:
     def changed(a: float, b: float, before: Verdict, after: Verdict) -> Difference:
         return Difference("friction", "Friction", "A", a, b, 0.01, None, 0.5, before, after)
 
-    bad, good = Verdict.FAIL, Verdict.PASS
+    bad, good, unsure = Verdict.FAIL, Verdict.PASS, Verdict.INCONCLUSIVE
     shown = [
         line(changed(*each))
         for each in (
             (0.9, 0.3, bad, good), (0.9, 0.6, bad, bad), (0.6, 0.9, bad, bad), (0.3, 0.9, good, bad),
-            (0.3, 0.4, good, good), (0.3, 0.301, good, good),
+            (0.3, 0.4, good, good), (0.3, 0.301, good, good), (0.9, 0.5, bad, unsure),
+            (0.49, 0.3, unsure, good),
         )
     ]  # fmt: skip
     assert [(row.word, row.state) for row in shown] == [
         ("✓ now passes", "pass"), ("✗ still fails", "fail"), ("✗ worse", "fail"), ("✗ now fails", "fail"),
         ("higher", "info"), ("no difference seen", "info"),
+        ("? no longer fails", "inconclusive"), ("✓ now passes", "pass"),
     ]  # fmt: skip
     assert "0.5" in shown[0].limits
+
+
+def test_reasons_are_gathered_and_speak_of_before_and_after(shop: Path) -> None:
+    found = dataclasses.replace(
+        compare(load(shop, 1), load(shop, 2)),
+        unknown={
+            "Friction": "A: it stood still",
+            "Spring": "A: it stood still",
+            "Noise": "B does not have it",
+        },
+        remarks=["Run B did not end as planned (fault)."],
+    )
+    said = content(found, ("before", "after"))
+    assert said["unknown"] == {
+        "before: it stood still": ["Friction", "Spring"], "after does not have it": ["Noise"],
+    }  # fmt: skip
+    assert said["remarks"] == ["Run after did not end as planned (fault)."]
+    assert content(found)["remarks"] == found.remarks
+
+
+def test_where_two_curves_differ_most_is_found_and_a_spike_is_not() -> None:
+    time_s = np.arange(0, 10, 0.001)
+    drive, current = np.zeros(len(time_s)), np.sin(time_s)
+    other = current.copy()
+    other[2000:2003] += 3.0  # a spike of three rows
+    other[7000:7400] -= 0.8  # the dip that lasts
+    same = Curves(time_s, [drive, current, current])
+    first_s, last_s = most_different((same, Curves(time_s, [drive, other, current])))
+    assert first_s < 7.0 < 7.4 < last_s and last_s - first_s < 1.0
+    driven = drive.copy()
+    driven[7000:7400] = 40.0  # there the two were driven differently: the next place is shown
+    other[4000:4300] += 0.4
+    first_s, last_s = most_different((same, Curves(time_s, [driven, other, current])))
+    assert first_s < 4.0 < 4.3 < last_s < 6.0
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "a", "b"),
+    [(1.0, 2.0, 5.0, 1.5), (None, 3.5, 14.8, 0.1), (0.6, None, 0.2, 0.9), (None, 0.0, 1.0, -1.0),
+     (5.0, 5.0, 4.0, 5.0)],
+)  # fmt: skip
+def test_limits_are_drawn_where_they_are(
+    lower: float | None, upper: float | None, a: float, b: float
+) -> None:
+    """0 and 1 are the limits, and an allowed value lies between where there are two."""
+    difference = Difference("k", "T", "A", a, b, 0.01, lower, upper, Verdict.FAIL, Verdict.PASS)
+    zero, unit = scale(difference)
+    assert unit > zero
+    if lower is not None and upper is not None and upper > lower:
+        assert (zero, unit) == (lower, upper)
+    elif lower is None:
+        assert unit == upper and zero <= b
+    else:
+        assert zero == lower and b <= unit

@@ -16,6 +16,7 @@ from typing import Any
 
 from strokebench.book import care, items, reader, search, typed
 from strokebench.book.connect import connect, plain_errors, transaction
+from strokebench.book.jobs.store import Jobs
 from strokebench.book.packing import to_json
 from strokebench.book.reader import RunSummary
 from strokebench.book.search import TrendPoint, Wanted
@@ -38,6 +39,11 @@ class Book:
     def __init__(self, path: str | Path, *, read_only: bool = False) -> None:
         self.path = Path(path)
         self._connection: sqlite3.Connection = connect(self.path, read_only=read_only)
+
+    @property
+    def jobs(self) -> Jobs:
+        """The jobs of the book."""
+        return Jobs(self._connection, self.path)
 
     def new_run(
         self,

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from strokebench.book import items, reader, seal
 from strokebench.book.connect import plain_errors
+from strokebench.book.jobs import chain
 from strokebench.errors import BookError, UsageError
 
 SEAL_DIGITS = 16
@@ -31,6 +32,7 @@ def problems(connection: sqlite3.Connection, heard: Heard = lambda done, of: Non
             yield from _run(connection, run_id)
         except BookError as error:
             yield f"Run {run_id}: {error}"
+    yield from chain.problems(connection)
 
 
 def _run(connection: sqlite3.Connection, run_id: int) -> Iterator[str]:

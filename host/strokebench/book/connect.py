@@ -144,7 +144,7 @@ def _connect_read_only(path: Path) -> sqlite3.Connection:
             f"There is no job book {path}.", "Check the name, or make one with `strokebench run`."
         )
     connection = _first_that_opens(path)
-    if schema.version_of(connection) < len(schema.MIGRATIONS):
+    if schema.version_of(connection) < schema.SEALED:
         connection.close()
         raise BookError(
             f"{path.name} is of an older version or empty.", "Open it once for writing to update it."

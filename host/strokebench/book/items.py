@@ -160,10 +160,11 @@ def _rows(
     parts: list[Part] = []
     for number, row in enumerate(connection.execute(query, (run_id,))):
         name = f"{each} {row[0]}" if named else f"{each} {number}"
-        parts.append((name, _row(row)))
+        parts.append((name, row_bytes(row)))
     return Item(what, parts)
 
 
-def _row(values: Sequence[Any]) -> bytes:
+def row_bytes(values: Sequence[Any]) -> bytes:
+    """Return a row of database values as bytes, each value with its length before it."""
     pieces = [seal.field(value) for value in values]
     return b"".join(struct.pack("<I", len(piece)) + piece for piece in pieces)

@@ -16,6 +16,7 @@ import numpy as np
 
 from strokebench.book import reader, typed, upgrade
 from strokebench.book.connect import connect, plain_errors, transaction
+from strokebench.book.jobs.saving import save_jobs
 from strokebench.book.packing import unpack_samples
 from strokebench.errors import BookError
 
@@ -44,7 +45,8 @@ FURTHER = 2_000
 
 
 def recover(source: Path, target: Path) -> tuple[int, list[str]]:
-    """Copy every readable run of ``source`` into the new book ``target``; return how many, and what is lost.
+    """Copy every readable run and job of ``source`` into the new book ``target``; return how many runs, and
+    what is lost.
 
     The runs are sealed anew, and say that this was done afterwards. BookError when the source is no database
     or the target exists.
@@ -59,6 +61,8 @@ def recover(source: Path, target: Path) -> tuple[int, list[str]]:
         for run_id in _numbers(old, "runs", lost):
             with transaction(new):
                 count += _run(old, new, run_id, lost)
+        with transaction(new):
+            save_jobs(old, new, lost)
     return count, lost
 
 

@@ -71,10 +71,40 @@ MIGRATIONS: tuple[str, ...] = (
     CREATE TABLE facts (name TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID;
     INSERT INTO facts VALUES ('salt', randomblob(32));
     """,
+    """
+    CREATE TABLE jobs (
+        id INTEGER PRIMARY KEY, uid TEXT NOT NULL, opened_at TEXT NOT NULL,
+        customer TEXT NOT NULL DEFAULT '', vehicle TEXT NOT NULL DEFAULT '',
+        complaint TEXT NOT NULL DEFAULT '', part_number TEXT NOT NULL DEFAULT '',
+        part_serial TEXT NOT NULL DEFAULT '', done TEXT NOT NULL DEFAULT '',
+        signed_by TEXT NOT NULL DEFAULT '', signed_at TEXT NOT NULL DEFAULT '',
+        signed_seals TEXT NOT NULL DEFAULT '{}'
+    );
+    CREATE TABLE attempts (
+        run_id INTEGER PRIMARY KEY REFERENCES runs(id) ON DELETE CASCADE,
+        job_id INTEGER NOT NULL REFERENCES jobs(id) ON DELETE CASCADE,
+        role TEXT NOT NULL, added_at TEXT NOT NULL
+    );
+    CREATE TABLE photos (
+        id INTEGER PRIMARY KEY, job_id INTEGER NOT NULL REFERENCES jobs(id) ON DELETE CASCADE,
+        number INTEGER NOT NULL, added_at TEXT NOT NULL, caption TEXT NOT NULL, original TEXT NOT NULL,
+        kind TEXT NOT NULL, data BLOB NOT NULL
+    );
+    CREATE TABLE job_seals (
+        job_id INTEGER NOT NULL REFERENCES jobs(id) ON DELETE CASCADE, number INTEGER NOT NULL,
+        what TEXT NOT NULL, made_at TEXT NOT NULL, digest BLOB NOT NULL, sums BLOB NOT NULL,
+        link BLOB NOT NULL,
+        PRIMARY KEY (job_id, number)
+    ) WITHOUT ROWID;
+    CREATE INDEX attempts_of_job ON attempts(job_id);
+    CREATE INDEX photos_of_job ON photos(job_id);
+    """,
 )
 """Step n brings ``PRAGMA user_version`` from n to n + 1. Only ever append."""
 SEALED = 2
 """The first version whose runs are sealed; an older one is sealed when it is brought up to date."""
+WITH_JOBS = 3
+"""The first version that knows jobs; books from SEALED on can be read as they are, and have none."""
 
 
 def version_of(connection: sqlite3.Connection) -> int:

@@ -36,6 +36,7 @@ from strokebench.panel.deadman import Deadman
 from strokebench.panel.doorman import Doorman, more_descriptors
 from strokebench.panel.driver import Driver
 from strokebench.panel.instrument.routes import Sources, add_routes
+from strokebench.panel.jobs import add_job_routes
 from strokebench.panel.lifeline import Lifelines
 from strokebench.panel.pages.bench import bench_page
 from strokebench.panel.pages.book import Filter, book_page
@@ -92,6 +93,7 @@ class Panel:
         self._pages(app)
         self._doors(app)
         add_routes(app, self.sources)
+        add_job_routes(app, self.options.book, self.reports)
         app.mount(STATIC, StaticFiles(packages=[("strokebench.panel", "static")]))
         app.mount(CHARTS, StaticFiles(directory=CHART_FILES))
         app.add_middleware(GZipMiddleware, minimum_size=1024)
@@ -198,6 +200,7 @@ class Panel:
     def _report(self, run_id: int) -> Response:
         from strokebench.data.findings import Verdict
         from strokebench.report import render
+        from strokebench.report.workshop import workshop_for
         from strokebench.verdict.examine import examine
 
         try:
@@ -207,7 +210,7 @@ class Panel:
                     verdict = Verdict(data.info["verdict"])
                 else:
                     findings, verdict = examine(data, profile)
-                text = render(data, profile, findings, verdict)
+                text = render(data, profile, findings, verdict, workshop_for(self.options.book))
         except StrokebenchError as error:
             return HTMLResponse(sorry_page(f"{error} {error.hint}"), 404)
         return HTMLResponse(with_stop(text), headers={"content-security-policy": REPORT_POLICY})

@@ -1,5 +1,7 @@
-"""The report of a run: one self-contained HTML file with inline figures, made to be read and printed on
-A4."""
+"""The report of a run: one self-contained HTML file, a page for the customer and a technical annex.
+
+It is made to be read on a screen of any width, and to be printed on A4 or Letter.
+"""
 
 from __future__ import annotations
 
@@ -13,37 +15,31 @@ if TYPE_CHECKING:
     from strokebench.data.findings import Finding, Verdict
     from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile
+    from strokebench.report.workshop import Workshop
 
 __all__ = ["mark", "render", "write_report"]
 
 
-def render(run: RunData, profile: Profile, findings: list[Finding], verdict: Verdict) -> str:
+def render(
+    run: RunData,
+    profile: Profile,
+    findings: list[Finding],
+    verdict: Verdict,
+    workshop: Workshop | None = None,
+) -> str:
     """Return the report as HTML. All text that people typed is escaped; nothing is loaded from elsewhere."""
-    from strokebench.report import content, reasoning
-    from strokebench.report.pictures import choice
-    from strokebench.verdict import COVERAGE, risk
-    from strokebench.verdict.basis import caveat
+    from strokebench.report.annex import annex
+    from strokebench.report.customer import of_run
+    from strokebench.report.workshop import Workshop
 
+    whose = workshop or Workshop()
+    technical = annex(run, profile, findings, verdict, whose)
     return page(
         "report.html",
         mark=mark(run),
-        part=profile.part,
-        verdict=verdict.value,
-        headline=verdict.value.upper(),
-        caveat=caveat(profile),
-        risk=risk.sentence(findings),
-        summary=content.summary(findings, verdict, run),
-        troubles=content.troubles(findings),
-        groups=content.rows(findings, profile.kind),
-        answers=content.answers(run),
-        pictures=choice.pictures(run, profile, findings),
-        identity=content.identity(run, profile),
-        facts=content.bench_facts(run, profile),
-        open_points=content.open_points(findings),
-        always_open=content.always_open(profile),
-        reasoning=reasoning.steps(findings, profile.kind),
-        simulated=content.is_simulated(run),
-        k=f"{COVERAGE:g}",
+        paper=whose.paper,
+        customer=of_run(run, profile, findings, verdict, whose, technical["pictures"]),
+        annexes=[technical],
     )
 
 
@@ -53,6 +49,7 @@ def write_report(
     findings: list[Finding],
     verdict: Verdict,
     path: str | Path,
+    workshop: Workshop | None = None,
     *,
     replace: bool = False,
 ) -> Path:
@@ -62,5 +59,5 @@ def write_report(
     :class:`BookError` when it cannot be written.
     """
     path = Path(path)
-    write_whole(path, render(run, profile, findings, verdict), replace=replace, mark=mark(run))
+    write_whole(path, render(run, profile, findings, verdict, workshop), replace=replace, mark=mark(run))
     return path

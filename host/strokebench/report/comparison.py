@@ -2,37 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from strokebench.diagnose.case import load_voltage
-from strokebench.diagnose.expects import nominal_percent
-from strokebench.diagnose.stats import Floats
 from strokebench.report.numbers import fixed, limits_text, places, with_uncertainty
 from strokebench.report.page import mark, page
-from strokebench.report.pictures import ink
-from strokebench.report.pictures.drawing import WIDE, Picture, sheet
-from strokebench.report.pictures.marks import shade, thin
+from strokebench.report.pictures.beside_limits import beside_limits
+from strokebench.report.pictures.drawing import Picture, drawn
+from strokebench.report.pictures.two_runs import plane, stretch, whole_runs
+from strokebench.report.workshop import Workshop
 from strokebench.verdict import COVERAGE
 
 if TYPE_CHECKING:
-    from strokebench.data.run import RunData
-    from strokebench.parts.profile import Profile
     from strokebench.verdict.compare import Comparison, Difference
 
-LOOKS = (("A", ink.OPEN, "-"), ("B", ink.CLOSE, "--"))
-SIGNS = {"now passes": "\u2713 ", "still fails": "\u2717 ", "now fails": "\u2717 ", "worse": "\u2717 "}
+LETTERS = ("A", "B")
+MOST_ROWS = 10
+"""Findings that are drawn at most; the table has all."""
+SIGNS = {
+    "now passes": "\u2713 ",
+    "still fails": "\u2717 ",
+    "now fails": "\u2717 ",
+    "worse": "\u2717 ",
+    "no longer fails": "? ",
+}
 """Before the word, since colour never says it alone."""
-INKS = {"now passes": ink.GOOD, "": ink.OPEN}
-SCORES = (
-    "Grey: within U. Diamonds and arrowheads: beyond it (arrowheads: more than six times). Green: now passes;"
-    " red: fails."
-)
-FAR = 6.0
-"""Changes beyond this many U are drawn at the edge."""
+STATES = {"now passes": "pass", "no longer fails": "inconclusive", "": "info"}
+"""What became of a verdict -> the look of its line; all others fail."""
 
 
 @dataclass(frozen=True)
@@ -49,23 +46,47 @@ class Line:
     state: str
 
 
-def render(found: Comparison, names: tuple[str, str]) -> str:
+def render(found: Comparison, names: tuple[str, str], workshop: Workshop | None = None) -> str:
     """Return the page as HTML; ``names`` say where A and B came from. Typed text is escaped."""
+    whose = workshop or Workshop()
     return page(
         "comparison.html",
         mark=mark(found.a.run, found.b.run),
         title=found.a.profile.part.title,
+        paper=whose.paper,
         sides=[
-            _side(letter, side, name)
-            for letter, side, name in zip("AB", (found.a, found.b), names, strict=True)
+            _side(letter, side, name, whose)
+            for letter, side, name in zip(LETTERS, (found.a, found.b), names, strict=True)
         ],
-        headline=headline(found),
-        lines=[line(difference) for difference in found.differences],
-        unknown=found.unknown,
-        remarks=found.remarks,
-        pictures=pictures(found),
-        k=f"{COVERAGE:g}",
+        comparison=content(found),
     )
+
+
+def content(found: Comparison, names: tuple[str, str] = LETTERS) -> dict[str, Any]:
+    """Return the values of ``difference.html``; ``names`` are those of the two recordings in it."""
+    return {
+        "letters": names,
+        "headline": headline(found),
+        "lines": [line(difference) for difference in found.differences],
+        "unknown": _by_reason(found, names),
+        "remarks": [_called(remark, names) for remark in found.remarks],
+        "pictures": pictures(found, names),
+        "k": f"{COVERAGE:g}",
+    }
+
+
+def _by_reason(found: Comparison, names: tuple[str, str]) -> dict[str, list[str]]:
+    """Return what is not known of both, gathered by its reason."""
+    gathered: dict[str, list[str]] = {}
+    for title, reason in found.unknown.items():
+        gathered.setdefault(_called(reason, names), []).append(title)
+    return gathered
+
+
+def _called(text: str, names: tuple[str, str]) -> str:
+    """Return a sentence of the comparison with the recordings' names in place of A and B."""
+    by_letter = dict(zip(LETTERS, names, strict=True))
+    return re.sub(r"\b[AB]\b(?=:| does| did)", lambda letter: by_letter[letter[0]], text)
 
 
 def headline(found: Comparison) -> str:
@@ -98,94 +119,25 @@ def line(difference: Difference) -> Line:
     values = (fixed(difference.a, digits), fixed(difference.b, digits))
     change = with_uncertainty(difference.change, expanded)
     limits = limits_text(difference.lower, difference.upper)
-    state = {"now passes": "pass", "": "info"}.get(meaning, "fail")
+    state = STATES.get(meaning, "fail")
     return Line(difference.title, difference.unit, *values, change, limits, word, state)
 
 
-def _side(letter: str, side: Any, name: str) -> dict[str, str]:
+def _side(letter: str, side: Any, name: str, workshop: Workshop) -> dict[str, str]:
     info = side.info
-    about = [info.get(key) for key in ("started_at", "part_serial", "customer", "note")]
+    about = [workshop.moment(info.get("started_at"))]
+    about += [info.get(key) for key in ("part_serial", "customer", "note")]
     return {
         "letter": letter, "name": name, "verdict": side.verdict.value,
         "about": ", ".join(str(text) for text in about if text),
     }  # fmt: skip
 
 
-def pictures(found: Comparison) -> list[Picture]:
-    """Return the figures: differences, the run over time, and position over drive where it is known."""
-    a, b = found.a, found.b
-    made = [_scores(found)] if found.differences else []
-    made.append(_overlay(a.run, b.run, a.profile))
-    if "a" in a.profile.tracks and "a" in b.profile.tracks:
-        made.append(_plane(((a.run, a.profile), (b.run, b.profile))))
-    return made
-
-
-def _scores(found: Comparison) -> Picture:
-    """Each change in units of its own U: beyond one it is real."""
-    shown = [change for change in found.differences if np.isfinite(change.score)][::-1]
-    with sheet("Changes from A to B", WIDE, 0.7 + 0.2 * len(shown)) as page:
-        axes = page.axes[0]
-        shade(axes, -1, 1, ink.GREY, 0.18)
-        for at, change in enumerate(shown):
-            place = float(np.clip(change.score, -FAR, FAR))
-            beyond = (
-                "<" if change.score < -FAR else ">" if change.score > FAR else "D" if change.real else "o"
-            )
-            colour = INKS.get(change.meaning, ink.BAD) if change.real else ink.GREY
-            axes.plot(place, at, beyond, color=colour, markersize=5)
-        axes.set_yticks(range(len(shown)), [change.title for change in shown])
-        axes.set(
-            xlim=(-FAR - 0.5, FAR + 0.5), xlabel="change from A to B, in units of its expanded uncertainty U"
-        )
-        return page.picture(SCORES)
-
-
-def _overlay(a: RunData, b: RunData, profile: Profile) -> Picture:
-    from strokebench.verdict.compare import aligned_s
-
-    times = aligned_s(a, b)
-    clocks = (np.asarray(a.samples["time_s"], float), b.samples["time_s"] if times is None else times)
-    last = _last_row(profile)
-    rows: list[tuple[str, Callable[[RunData], Floats]]] = [
-        ("drive, %", lambda run: np.asarray(run.samples["drive"] * 100, float)),
-        ("current, A", lambda run: np.asarray(run.samples["current_a"], float)),
-        last,
-    ]
-    with sheet("Both runs over time", WIDE, 4.3, rows=3, ratios=[1, 1.4, 1.4]) as page:
-        for axes, (label, values) in zip(page.axes, rows, strict=True):
-            for run, clock, (letter, colour, dashes) in zip((a, b), clocks, LOOKS, strict=True):
-                axes.plot(
-                    *thin(np.asarray(clock, float), values(run)),
-                    dashes,
-                    color=colour,
-                    label=letter,
-                    alpha=0.9,
-                )
-            axes.set_ylabel(label)
-        page.axes[0].legend(loc="upper right", ncols=2)
-        page.axes[-1].set_xlabel("time, s")
-        how = "B set to A's clock segment by segment." if times is not None else "Each on its own clock."
-        return page.picture(f"A solid, B dashed. {how}")
-
-
-def _last_row(profile: Profile) -> tuple[str, Callable[[RunData], Floats]]:
-    if "a" in profile.tracks:
-        return "position, %", lambda run: _percent(run, profile)
-    return "voltage, V", lambda run: load_voltage(run.samples)
-
-
-def _percent(run: RunData, profile: Profile) -> Floats:
-    return np.asarray(nominal_percent(profile.tracks["a"], run.samples["sensor_a_v"]), float)
-
-
-def _plane(sides: tuple[tuple[RunData, Profile], ...]) -> Picture:
-    with sheet("Position over drive", WIDE, 3.0) as page:
-        axes = page.axes[0]
-        for (run, profile), (letter, colour, dashes) in zip(sides, LOOKS, strict=True):
-            step = max(1, len(run.samples) // 4000)
-            drive, percent = run.samples["drive"][::step] * 100, _percent(run, profile)[::step]
-            axes.plot(drive, percent, dashes, color=colour, linewidth=0.8, label=letter)
-        axes.set(xlabel="drive, %", ylabel="position, %")
-        axes.legend(loc="upper left")
-        return page.picture("By the nominal ends of track A. A solid, B dashed.")
+def pictures(found: Comparison, names: tuple[str, str] = LETTERS) -> list[Picture]:
+    """Return the figures that the recordings allow: limits, where they differ most, position, the whole."""
+    return drawn(
+        beside_limits(found, names, MOST_ROWS),
+        stretch(found, names),
+        plane(found, names),
+        whole_runs(found, names),
+    )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timezone
 from typing import TYPE_CHECKING, Any
 
 from strokebench.data.findings import COVERAGE, YES_NO, Finding, Verdict, yes_or_no
@@ -14,6 +13,7 @@ from strokebench.diagnose.question import GROUPS
 from strokebench.diagnose.registry import OTHER
 from strokebench.report.gauge import gauge
 from strokebench.report.numbers import fixed, limits_text, span_text, with_uncertainty
+from strokebench.report.workshop import Workshop
 from strokebench.verdict.bench_fit import bench_troubles
 from strokebench.verdict.decision import NO_LIMIT, named_faults, suspects
 
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile
 
+HERE = Workshop()
+"""No workshop: times are in the computer's zone."""
 OFF_ENGINE = "The part was measured without load, at one temperature, off the engine."
 BY_KIND = {
     "wiring": "The wire was measured at one temperature and without moving it; wiggle it by hand as well.",
@@ -198,8 +200,8 @@ def is_simulated(run: RunData) -> bool:
     return str(run.info.get("engine", "")) in ("inprocess", "micropython", "chip", "plant")
 
 
-def identity(run: RunData, profile: Profile) -> list[tuple[str, str]]:
-    """Return what identifies job, part and run."""
+def identity(run: RunData, profile: Profile, workshop: Workshop = HERE) -> list[tuple[str, str]]:
+    """Return what identifies job, part and run; the time in the workshop's zone."""
     info = run.info
     pairs = [
         ("Part", profile.part.title),
@@ -207,22 +209,10 @@ def identity(run: RunData, profile: Profile) -> list[tuple[str, str]]:
         ("Customer, job", info.get("customer")),
         ("Note", info.get("note")),
         ("Run", info.get("run_id")),
-        ("Started", _moment(info.get("started_at"))),
+        ("Started", workshop.moment(info.get("started_at"), seconds=True)),
         ("Recorded from", info.get("source")),
     ]
     return [(name, str(value)) for name, value in pairs if value not in (None, "")]
-
-
-def _moment(value: Any) -> str | None:
-    """Return a start time as date and time with the offset from UTC: of the text, or here for seconds since
-    1970."""
-    if isinstance(value, (int, float)):
-        moment = datetime.fromtimestamp(value, timezone.utc).astimezone()
-        return moment.strftime("%Y-%m-%d %H:%M:%S %z")
-    try:
-        return datetime.fromisoformat(str(value)).strftime("%Y-%m-%d %H:%M:%S %z").strip() if value else None
-    except ValueError:
-        return str(value)
 
 
 def bench_facts(run: RunData, profile: Profile) -> list[tuple[str, str]]:

@@ -8,24 +8,35 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from strokebench.data.run import RunData
 
+HEIGHTS = {"A4": "297mm", "letter": "11in"}
+"""Paper -> its height (ISO 216; ANSI/ASME Y14.1, size A)."""
+STYLES = ("report.css", "customer.css", "phone.css", "paper.css")
+"""In this order: what a screen or a sheet of paper needs comes last."""
 
-def page(template: str, **values: Any) -> str:
-    """Return ``template`` (a file of this folder) as HTML. Text is escaped unless marked ``own`` there."""
+
+def page(template: str, *, folder: str = "report", **values: Any) -> str:
+    """Return ``template`` as HTML. Text is escaped unless marked ``own`` there.
+
+    ``folder``: where in the package it is, besides this folder, from which it may take pieces.
+    """
     from importlib import resources
 
-    from jinja2 import Environment, PackageLoader, select_autoescape
+    from jinja2 import ChoiceLoader, Environment, PackageLoader, select_autoescape
     from markupsafe import Markup
 
     from strokebench import __version__
 
     environment = Environment(
-        loader=PackageLoader("strokebench", "report"),
+        loader=ChoiceLoader([PackageLoader("strokebench", name) for name in (folder, "report")]),
         autoescape=select_autoescape(default=True),
         trim_blocks=True,
         lstrip_blocks=True,
     )
     environment.filters["own"] = Markup  # markup that this package made itself: figures, gauges, style
-    style = (resources.files("strokebench.report") / "report.css").read_text(encoding="utf-8")
+    here = resources.files("strokebench.report")
+    style = "".join((here / name).read_text(encoding="utf-8") for name in STYLES)
+    values = {"paper": "A4", **values}
+    values["sheet"] = HEIGHTS[values["paper"]]
     return environment.get_template(template).render(style=style, version=__version__, **values)
 
 

@@ -71,7 +71,8 @@ class Difference:
 
     @property
     def meaning(self) -> str:
-        """What became of the verdict: "now passes", "still fails", "now fails", "worse"; else empty.
+        """What became of the verdict: "now passes", "still fails", "now fails", "worse", "no longer fails"
+        (but does not pass either); else empty.
 
         "worse": it fails as before, and lies further out by more than the uncertainty of the difference.
         """
@@ -79,7 +80,9 @@ class Difference:
             return "worse" if self.real and self._outside(self.b) > self._outside(self.a) else "still fails"
         if self.after is Verdict.FAIL:
             return "now fails"
-        return "now passes" if self.before is Verdict.FAIL and self.after is Verdict.PASS else ""
+        if self.after is Verdict.PASS:
+            return "now passes" if self.before in (Verdict.FAIL, Verdict.INCONCLUSIVE) else ""
+        return "no longer fails" if self.before is Verdict.FAIL else ""
 
     def _outside(self, value: float) -> float:
         """How far ``value`` lies beyond its limits."""
@@ -206,10 +209,21 @@ def _remarks(a: Side, b: Side, shared: bool) -> list[str]:
 
 
 def aligned_s(a: RunData, b: RunData) -> Floats | None:
-    """Return B's sample times on A's clock, segment by segment; None when they ran different segments."""
-    if not a.marks or [m.label for m in a.marks] != [m.label for m in b.marks]:
+    """Return B's sample times on A's clock, segment by segment, NaN beyond what both ran.
+
+    None when they did not even begin with the same segments.
+    """
+    pairs = []
+    for mine, other in zip(a.marks, b.marks, strict=False):
+        if mine.label != other.label:
+            break
+        pairs.append((mine, other))
+    if not pairs:
         return None
-    edges = [[*(m.start_s for m in run.marks), run.marks[-1].end_s] for run in (a, b)]
+    edges = [[*(mark.start_s for mark in marks), marks[-1].end_s] for marks in zip(*pairs, strict=True)]
     if not all((np.diff(times_s) > 0).all() for times_s in edges):
         return None
-    return np.asarray(np.interp(b.samples["time_s"], edges[1], edges[0]), float)
+    time_s = np.asarray(b.samples["time_s"], float)
+    whole = len(pairs) == len(a.marks) == len(b.marks)
+    beyond = None if whole else np.nan
+    return np.asarray(np.interp(time_s, edges[1], edges[0], right=beyond), float)

@@ -30,7 +30,7 @@ from strokebench.verdict.examine import examine
 from tools import DOCS
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
-WIDTH, TALLEST = 1080, 5600  # of the browser's window, in pixels
+WIDTH, TALLEST = 1080, 9000  # of the browser's window, in pixels
 FACTS = {"customer": "Demonstration", "part_serial": "invented-0042", "run_id": 1}
 SHOWN = {
     "throttle-body": ("binding=0.8@0.45", "Idle hunts when warm"),

@@ -16,6 +16,7 @@ from strokebench.commands.shared.common import (
     say,
     sim_spec,
 )
+from strokebench.commands.shared.jobs import add_job, take_job
 from strokebench.commands.shared.outcome import Outcome, add_report, begin_run, check_report, finish
 
 if TYPE_CHECKING:
@@ -41,6 +42,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--customer", default="", metavar="TEXT", help="kept with the run")
     parser.add_argument("--serial", default="", metavar="TEXT", help="serial number of the part")
     parser.add_argument("--note", default="", metavar="TEXT", help="note, kept with the run")
+    add_job(parser)
     add_json(parser)
 
 
@@ -141,6 +143,7 @@ def _carry_out(args: argparse.Namespace, profile: Profile, person: Person, how: 
 
     check_report(args)
     with Book(args.book) as book:  # before anything moves that could not be recorded
+        take_job(args, book, role="guided")
         with open_chosen(args, profile.simulated) as bench:
             data = _drive(args, bench, profile, book, person, how)
         findings, verdict = examine(data, profile)

@@ -9,6 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from strokebench.commands.shared.common import add_bench, add_book, add_json, open_chosen, say, sim_spec
+from strokebench.commands.shared.jobs import add_job, take_job
 from strokebench.commands.shared.outcome import Outcome, add_report, begin_run, check_report, finish
 from strokebench.terminal.cautions import acknowledged, add_acknowledge
 
@@ -32,6 +33,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--serial", default="", metavar="TEXT", help="serial number of the part")
     parser.add_argument("--note", default="", metavar="TEXT", help="note, kept with the run")
+    add_job(parser)
     add_acknowledge(parser)
     parser.add_argument(
         "--leads-checked",
@@ -53,6 +55,7 @@ def run(args: argparse.Namespace) -> int:
     how = acknowledged(profile, given=args.acknowledge, simulated=simulated, quiet=args.json)
     check_report(args)
     with Book(args.book) as book:
+        take_job(args, book)
         with open_chosen(args, profile.simulated) as bench:
             data = _drive(args, bench, profile, book, how)
         findings, verdict = examine(data, profile)

@@ -234,16 +234,20 @@ def _check(args: argparse.Namespace) -> int:
         with _progress(count, quiet=args.json) as heard:
             problems = book.problems(heard)
         sealed = book.find_seal(args.seal) if args.seal else None
-    if args.seal and sealed is None:
-        problems.append(f"No run in the book has the seal {args.seal}.")
+        of_job = book.jobs.find_seal(args.seal) if args.seal and sealed is None else None
+    if args.seal and sealed is None and of_job is None:
+        problems.append(f"Nothing in the book has the seal {args.seal}.")
     if args.json:
-        print_json({"book": str(Path(args.book)), "runs": count, "problems": problems, "sealed": sealed})
+        facts = {"book": str(Path(args.book)), "runs": count, "problems": problems}
+        print_json({**facts, "sealed": sealed, "sealed_job": of_job})
     elif problems:
         print("\n".join(problems))
     else:
         print(f"{args.book} is intact and unaltered: {count} runs.")
     if sealed is not None and not args.json:
         print(f"The seal is of run {sealed[0]}, {sealed[1]}, made {sealed[2]}.")
+    if of_job is not None and not args.json:
+        print(f"The seal is of job {of_job[0]}, {of_job[1]}, made {of_job[2]}.")
     return BookError.exit_code if problems else 0
 
 

@@ -96,13 +96,16 @@ def _write(args: argparse.Namespace, found: Comparison) -> Path:
     from strokebench.data.output import free_path, write_whole
     from strokebench.report import mark
     from strokebench.report.comparison import render
+    from strokebench.report.workshop import workshop_for
 
     stems = [Path(text.replace(":", "-")).stem for text in (args.a, args.b)]
     known = mark(found.a.run, found.b.run)
     path = Path(args.output or f"compare-{stems[0]}-{stems[1]}.html")
     if not args.output and not args.force:
         path = free_path(path, known)
-    write_whole(path, render(found, (args.a, args.b)), replace=args.force, mark=known)
+    write_whole(
+        path, render(found, (args.a, args.b), workshop_for(args.book)), replace=args.force, mark=known
+    )
     return path
 
 

@@ -109,9 +109,9 @@ def judge_folder(args: argparse.Namespace) -> int:
     """
     from strokebench.errors import UsageError
 
-    if args.run is not None or args.report or args.show:
+    if args.run is not None or args.report or args.pdf or args.show:
         raise UsageError(
-            "--run, --report and --show are for a single file; this is a folder.", "Leave them out."
+            "--run, --report, --pdf and --show are for a single file; this is a folder.", "Leave them out."
         )
     files = sorted(
         path for path in Path(args.file).iterdir() if path.suffix.lower() in (".csv", ".txt", ".tsv")
@@ -131,6 +131,7 @@ def _judged(args: argparse.Namespace, path: Path) -> dict[str, Any]:
     from strokebench.commands.shared.outcome import Outcome, as_json, report_place
     from strokebench.errors import StrokebenchError
     from strokebench.report import write_report
+    from strokebench.report.workshop import workshop_for
     from strokebench.session import exit_code
     from strokebench.verdict.examine import examine
 
@@ -141,7 +142,7 @@ def _judged(args: argparse.Namespace, path: Path) -> dict[str, Any]:
         place = None
         if not args.no_report:
             place = report_place(wanted, data, str(path), None)
-            write_report(data, profile, findings, verdict, place, replace=args.force)
+            write_report(data, profile, findings, verdict, place, workshop_for(path), replace=args.force)
     except StrokebenchError as error:
         return {"source": str(path), "verdict": "", "exit_code": error.exit_code, "error": str(error),
                 "hint": error.hint}  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from strokebench.commands.shared.common import add_book, add_force, add_json, print_json
+from strokebench.commands.shared.outcome import add_pdf
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -14,6 +15,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     add_book(parser)
     parser.add_argument("-o", "--report", metavar="FILE", help="where to write it (default: beside the book)")
+    add_pdf(parser)
     add_force(parser)
     add_json(parser)
 
@@ -21,10 +23,11 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do it, with the findings as they were stored."""
     from strokebench.book.book import Book
-    from strokebench.commands.shared.outcome import report_place
+    from strokebench.commands.shared.outcome import report_place, write_pdf
     from strokebench.data.findings import Verdict
     from strokebench.parts import profile_of
-    from strokebench.report import write_report
+    from strokebench.report import mark, write_report
+    from strokebench.report.workshop import workshop_for
     from strokebench.verdict.examine import examine
 
     with Book(args.book, read_only=True) as book:
@@ -36,9 +39,13 @@ def run(args: argparse.Namespace) -> int:
     else:
         findings, verdict = examine(data, profile)  # a run that was cut before it was judged
     path = report_place(args, data, args.book, run_id)
-    write_report(data, profile, findings, verdict, path, replace=args.force)
+    write_report(data, profile, findings, verdict, path, workshop_for(args.book), replace=args.force)
+    pdf = write_pdf(args, path, mark(data))
     if args.json:
-        print_json({"run_id": run_id, "verdict": verdict.value, "report": str(path)})
-    else:
-        print(f"Report: {path}")
+        facts = {"run_id": run_id, "verdict": verdict.value, "report": str(path)}
+        print_json({**facts, "pdf": None if pdf is None else str(pdf)})
+        return 0
+    print(f"Report: {path}")
+    if pdf is not None:
+        print(f"PDF: {pdf}")
     return 0

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from strokebench.commands.shared.common import add_force, print_json
+from strokebench.commands.shared.jobs import join_job
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
@@ -35,7 +36,7 @@ class Outcome:
 
 def begin_run(args: argparse.Namespace, book: Book, bench: Bench, profile: Profile, how: str) -> RunWriter:
     """Begin a run in the book with what the command line says of it; ``how`` cautions were acknowledged."""
-    return book.new_run(
+    writer = book.new_run(
         profile.name,
         profile.kind,
         customer=args.customer,
@@ -45,6 +46,8 @@ def begin_run(args: argparse.Namespace, book: Book, bench: Bench, profile: Profi
         accuracy=bench.accuracy(),
         profile=profile.model_dump(mode="json", exclude_none=True),
     )
+    join_job(args, book, writer.run_id)
+    return writer
 
 
 def finish(args: argparse.Namespace, outcome: Outcome) -> int:
@@ -53,25 +56,36 @@ def finish(args: argparse.Namespace, outcome: Outcome) -> int:
 
     code = exit_code(outcome.verdict, outcome.data)
     if args.json:
-        print_json(as_json(outcome, _report(args, outcome), code))
+        path = _report(args, outcome)
+        pdf = None if path is None else write_pdf(args, path, _mark(outcome))
+        print_json({**as_json(outcome, path, code), "pdf": None if pdf is None else str(pdf)})
         return code
     _show(outcome)  # before the report: that may take a second, or fail
     path = _report(args, outcome)
     if path is not None:
-        print(f"Report: {path}")
+        print(f"Report: {path}", flush=True)
+        pdf = write_pdf(args, path, _mark(outcome))
+        if pdf is not None:
+            print(f"PDF: {pdf}")
     _warn(outcome)
     return code
 
 
 def _report(args: argparse.Namespace, outcome: Outcome) -> Path | None:
     from strokebench.report import write_report
+    from strokebench.report.workshop import workshop_for
 
     if args.no_report:
         return None
     path = report_place(args, outcome.data, outcome.source, outcome.run_id)
-    return write_report(
-        outcome.data, outcome.profile, outcome.findings, outcome.verdict, path, replace=args.force
-    )
+    judged = (outcome.data, outcome.profile, outcome.findings, outcome.verdict)
+    return write_report(*judged, path, workshop_for(outcome.source), replace=args.force)
+
+
+def _mark(outcome: Outcome) -> str:
+    from strokebench.report import mark
+
+    return mark(outcome.data)
 
 
 def add_report(parser: argparse.ArgumentParser) -> None:
@@ -79,13 +93,34 @@ def add_report(parser: argparse.ArgumentParser) -> None:
     text = "where to write the report (default: beside the book or file)"
     parser.add_argument("--report", metavar="FILE", help=text)
     parser.add_argument("--no-report", action="store_true", help="write none")
+    add_pdf(parser)
     add_force(parser)
+
+
+def add_pdf(parser: argparse.ArgumentParser) -> None:
+    """Add ``--pdf``."""
+    text = "also write the report as PDF beside it; needs Chromium or a browser of its kind"
+    parser.add_argument("--pdf", action="store_true", help=text)
+
+
+def write_pdf(args: argparse.Namespace, page: Path, mark: str) -> Path | None:
+    """Write the PDF beside the report if it was asked for."""
+    from strokebench.report.pdf import print_page
+
+    return print_page(page, mark, replace=args.force) if args.pdf else None
 
 
 def check_report(args: argparse.Namespace) -> None:
     """Refuse a report's place before anything moves: it can be no earlier report of this run."""
     from strokebench.data.output import check_output
 
+    if args.pdf:
+        from strokebench.errors import UsageError
+        from strokebench.report.pdf import browser
+
+        if args.no_report:
+            raise UsageError("--pdf prints the report, --no-report writes none.", "Leave one of them out.")
+        browser()
     if args.report and not args.no_report:
         check_output(args.report, replace=args.force)
 

@@ -49,6 +49,11 @@ class Picture:
     svg: str
     wide: bool = False
 
+    @property
+    def height(self) -> float:
+        """Height of the SVG in its own points."""
+        return float(self.svg.partition('viewBox="')[2].partition('"')[0].split()[3])
+
 
 class Sheet:
     """A figure being drawn: ``axes`` one below another, shared x; ``picture()`` or ``svg()`` ends it."""
