@@ -15,10 +15,12 @@ if TYPE_CHECKING:
 
 SENSOR_V = 0.45
 """Room between a nominal part at rest and the one on the bench; engineering judgement."""
+LOOSE_V = 0.7
+"""The same with a lead on a wrong pin: what is read then depends on the ohms of the tracks, which nobody knows."""
 LEG_SHARE = 0.12
-FAR_OHM = 60.0
-"""More than any winding this bench drives has; less than any sensor track. Common practice, no published source."""
-NEAR_FACTOR = 4.0
+FAR_OHM = 400.0
+"""More than a winding reads here, brushes included; less than a sensor's tracks. Common practice, no published
+source."""
 LEGS = (faults.LEG_HIGH, faults.LEG_LOW, faults.LEG_DIFFER)
 MOST_NAMED = 3
 
@@ -31,26 +33,45 @@ def explaining(profile: Profile, seen: Readings) -> list[dict[str, str]]:
     for wrong, wiring in model.wirings(profile):
         if wrong > fewest:
             break
-        if agrees(seen, model.predict(part, wiring), profile):
+        room_v = SENSOR_V if _sensor_is_drawn(profile, wiring) else LOOSE_V
+        if _sensors_agree(profile, seen, model.idle(part, wiring, seen.bus_v), room_v) and agrees(seen, model.predict(part, wiring, seen.bus_v)):
             found.append(wiring)
             fewest = wrong
     return found
 
 
-def agrees(seen: Readings, like: Readings, profile: Profile) -> bool:
-    """Tell whether a reading is what the nominal network reads, within the spread of parts."""
-    pairs = [(seen.a_v, like.a_v)] if "a" in profile.tracks else []
-    pairs += [(seen.b_v, like.b_v)] if "b" in profile.tracks else []
-    if any(abs(first - second) > SENSOR_V for first, second in pairs):
-        return False
+def _sensor_is_drawn(profile: Profile, wiring: dict[str, str]) -> bool:
+    return all(wiring[each.lead] == each.pin for each in plug.drawn(profile) if each.pin not in plug.POWER)
+
+
+def alike(profile: Profile, seen: Readings) -> list[dict[str, str]]:
+    """Return all wirings with every lead on a pin that read like this at rest; only motion tells them apart."""
+    part = model.part_of(profile)
+    return [
+        wiring
+        for _wrong, wiring in model.wirings(profile)
+        if all(wiring.values())
+        and _sensors_agree(profile, seen, model.idle(part, wiring, seen.bus_v), SENSOR_V)
+        and agrees(seen, model.predict(part, wiring, seen.bus_v))
+    ]
+
+
+def _sensors_agree(
+    profile: Profile, seen: Readings, like: tuple[float, float, float], room_v: float
+) -> bool:
+    pairs = [(seen.a_v, like[1])] if "a" in profile.tracks else []
+    pairs += [(seen.b_v, like[2])] if "b" in profile.tracks else []
+    return all(abs(first - second) <= room_v for first, second in pairs)
+
+
+def agrees(seen: Readings, like: Readings) -> bool:
+    """Tell whether the self-test came as far, and read the same, as with the nominal network."""
     if _stage(seen) != _stage(like):
         return False
     if _stage(seen) == "leg":
         return _apart(seen.leg_a, like.leg_a) < LEG_SHARE and _apart(seen.leg_b, like.leg_b) < LEG_SHARE
     if _stage(seen) == "loop":
-        if like.loop_ohm > FAR_OHM:
-            return seen.loop_ohm > FAR_OHM
-        return like.loop_ohm / NEAR_FACTOR < seen.loop_ohm < like.loop_ohm * NEAR_FACTOR
+        return (like.loop_ohm > FAR_OHM) == (seen.loop_ohm > FAR_OHM)
     return True
 
 
@@ -104,13 +125,23 @@ def _ohm(ohm: float) -> str:
 def differences(profile: Profile, found: list[dict[str, str]]) -> list[str]:
     """Return what differs from the drawing, one sentence a wiring; the few that explain the reading."""
     if not found:
-        return ["No wiring of these leads explains it. A part that is open, shorted or worn may, or two leads touch."]
+        return ["Compare every lead with the drawing. A part that is open, shorted or worn reads like this too."]
     if len(found) > MOST_NAMED:
         always = _always(profile, found)
         if always:
             return [f"{len(found)} wirings explain it. In all of them: {always}"]
         return [f"{len(found)} wirings explain it. Compare every lead with the drawing."]
     return [f"{'Or: ' if number else ''}{sentence(profile, wiring)}" for number, wiring in enumerate(found)]
+
+
+def is_drawn(profile: Profile, wiring: dict[str, str]) -> bool:
+    """Tell whether every lead is where it is drawn."""
+    return wrong_leads(profile, wiring) == 0
+
+
+def wrong_leads(profile: Profile, wiring: dict[str, str]) -> int:
+    """Return how many leads are not where they are drawn."""
+    return sum(wiring[each.lead] != each.pin for each in plug.drawn(profile))
 
 
 def _always(profile: Profile, found: list[dict[str, str]]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from strokefw import faults
@@ -27,6 +27,8 @@ PULL_OHM, INPUT_OHM, BRIDGE_OHM = 40_000.0, 280_000.0, 0.003
 TRACK_OHM, WIPER_OHM = 2500.0, 500.0
 WINDING_OHM = 3.0
 JOINED = 0.8
+MOST_WRONG = 4
+"""Leads on a wrong pin that are looked for; with more of them every lead is to be compared."""
 MOST_OFF = 2
 """Leads that are on no pin at the same time, at most; a person forgets one."""
 
@@ -45,18 +47,25 @@ def part_of(profile: Profile) -> Part:
     known = [value for value in (limit.lower, limit.upper) if value is not None]
     rest = profile.limit("rest_position")
     at = (rest.lower + rest.upper) / 200 if rest.lower is not None and rest.upper is not None else 0.0
-    shares = {
+    return Part(sum(known) / len(known) if known else WINDING_OHM, _shares(profile, at))
+
+
+def moved(profile: Profile, share: float) -> Part:
+    """Return the nominal part with its mover at ``share`` of the travel, 0 closed to 1 open."""
+    return replace(part_of(profile), shares=_shares(profile, share))
+
+
+def _shares(profile: Profile, at: float) -> dict[str, float]:
+    return {
         track: (shape.closed_v + at * (shape.open_v - shape.closed_v)) / FEED_V
         for track, shape in profile.tracks.items()
     }
-    return Part(sum(known) / len(known) if known else WINDING_OHM, shares)
 
 
-def predict(part: Part, wiring: Wiring) -> Readings:
-    """Return what the bench reads with its leads like this."""
+def predict(part: Part, wiring: Wiring, bus_v: float = 0.0) -> Readings:
+    """Return what the bench reads with its leads like this, ``bus_v`` being left on the bridge's capacitors."""
     net = _network(part, wiring)
-    volts = _solved(net, 0.0, {})
-    feed_v, a_v, b_v = (volts[lead] for lead in ("feed", "sensor_a", "sensor_b"))
+    feed_v, a_v, b_v = idle(part, wiring, bus_v)
     if feed_v < 4.75:
         return Readings(feed_v, a_v, b_v, faults.REFERENCE)
     floating = _solved(net, FLOAT * BUS_V, {})
@@ -74,6 +83,12 @@ def predict(part: Part, wiring: Wiring) -> Readings:
     loop = _solved(net, 0.0, {"out_a": low_v, "out_b": 0.0})
     amps = (low_v - loop["out_a"]) / BRIDGE_OHM
     return Readings(feed_v, a_v, b_v, 0, leg_a, leg_b, min(follows), low_v / amps if amps > 0 else math.inf)
+
+
+def idle(part: Part, wiring: Wiring, bus_v: float = 0.0) -> tuple[float, float, float]:
+    """Return feed, sensor input A and B in V with the bridge off."""
+    volts = _solved(_network(part, wiring), FLOAT * bus_v, {})
+    return volts["feed"], volts["sensor_a"], volts["sensor_b"]
 
 
 def _network(part: Part, wiring: Wiring) -> list[Resistor]:
@@ -111,9 +126,9 @@ def _solved(net: list[Resistor], float_v: float, driven_v: Mapping[str, float]) 
 
 
 def wirings(profile: Profile) -> Iterator[tuple[int, dict[str, str]]]:
-    """Yield every way to wire this plug with the number of leads that are not where they are drawn, few first."""
+    """Yield the ways to wire this plug with the number of leads that are not where they are drawn, few first."""
     right = {each.lead: each.pin for each in plug.drawn(profile)}
-    for wrong in range(len(right) + 1):
+    for wrong in range(min(MOST_WRONG, len(right)) + 1):
         for leads in itertools.combinations(right, wrong):
             yield from ((wrong, each) for each in _moved(right, leads))
 

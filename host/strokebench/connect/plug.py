@@ -21,6 +21,7 @@ WIRING_KINDS = ("wiring", "fuel_pump_fuse")
 """Here the sensor inputs look at the wires themselves; there is no sensor and no feed."""
 ONE_WAY = ("solenoid", "egr_solenoid")
 """Coils: the polarity does not matter to the part."""
+POWER = ("winding_plus", "winding_minus")
 NAMES = {
     "winding_plus": "winding +",
     "winding_minus": "winding -",

@@ -32,7 +32,8 @@ class Readings:
     """Volts of feed and sensor inputs; the self-test's code and what it read, NaN where it did not get so far.
 
     ``leg_a``, ``leg_b``: where the outputs float, as shares of the bridge's supply; ``joined``: where output A
-    follows when B is pulled up; ``loop_ohm``: between the outputs, infinite where no current flows.
+    follows when B is pulled up; ``loop_ohm``: between the outputs, infinite where no current flows; ``bus_v``: on
+    the bridge's capacitors while the sensor inputs were read, V.
     """
 
     feed_v: float
@@ -43,6 +44,7 @@ class Readings:
     leg_b: float = math.nan
     joined: float = math.nan
     loop_ohm: float = math.nan
+    bus_v: float = 0.0
 
 
 def mean_volts(bench: Bench) -> tuple[float, float, float]:
@@ -59,7 +61,7 @@ def mean_volts(bench: Bench) -> tuple[float, float, float]:
 def read(bench: Bench) -> Readings:
     """Read everything; the part's limits are in force. A fault that the self-test left is cleared again."""
     feed_v, a_v, b_v = mean_volts(bench)
-    supply_v = bench.status().terminals_v
+    before = bench.status()
     code, rows = bench.selftest_report()
     found = {row[0]: float(row[2]) for row in rows}
     if bench.status().state == "latched":
@@ -73,5 +75,13 @@ def read(bench: Bench) -> Readings:
         found.get(check.LEG_A, math.nan) / 1000,
         found.get(check.LEG_B, math.nan) / 1000,
         found.get(check.JOINED, math.nan) / 1000,
-        LOOP_SHARE * supply_v / (loop_ma / 1000) if loop_ma > 0 else (math.inf if loop_ma == 0 else math.nan),
+        _loop_ohm(loop_ma, before.terminals_v),
+        before.supply_v,
     )
+
+
+def _loop_ohm(loop_ma: float, supply_v: float) -> float:
+    """Return the ohms between the outputs; infinite without a current, NaN where the test did not come so far."""
+    if math.isnan(loop_ma):
+        return math.nan
+    return LOOP_SHARE * supply_v / (loop_ma / 1000) if loop_ma > 0 else math.inf
