@@ -17,12 +17,11 @@ if TYPE_CHECKING:
     from strokebench.parts.limits import Limits
     from strokebench.parts.profile import Profile
 
-RAMP_S, HOLD_S, REST_S = 1.0, 0.6, 0.5
+PAUSE_S, RAMP_S, HOLD_S, REST_S = 0.2, 1.0, 0.6, 0.5
 MOVED_V = 0.15
 FITS_V = 0.9
 """A mover that stops early, or a track that ends early, may be this far from its nominal end."""
 SAME_V = 0.25
-END_ROWS = 50
 
 Watch = Callable[[str], object]
 
@@ -46,7 +45,7 @@ class Result:
 
 @dataclass(frozen=True)
 class Moved:
-    """Where the sensor inputs were at the end of a gentle move, V; ``most_v`` the largest change on the way."""
+    """Where the sensor inputs were after a gentle move, V; ``most_v`` the largest change on the way."""
 
     a_v: float
     b_v: float
@@ -66,8 +65,10 @@ def at_rest(bench: Bench, profile: Profile) -> Result:
     if profile.kind in plug.WIRING_KINDS:
         if seen.code:
             return Result(False, said, seen, "Compare the leads with the drawing.")
-        whole = "The circuit between outputs A and B is closed. The sensor inputs show only under load where they are."
-        return Result(None, [whole], seen, "Run it: the findings of the wires say whether they are on the right ends.")
+        whole = "A current flows between outputs A and B. Where the sensor inputs are shows only under load."
+        return Result(
+            None, [whole], seen, "Run it: the findings of the wires say whether they are on the right ends."
+        )
     found = explain.explaining(profile, seen)
     if found and explain.is_drawn(profile, found[0]):
         if profile.kind in plug.ONE_WAY and not profile.tracks:
@@ -91,7 +92,7 @@ def drive_of(profile: Profile, seen: Readings, supply_v: float) -> float:
 def move(bench: Bench, drive: float) -> Moved:
     """Ramp the armed part to ``drive``, hold it there, let go; return what its sensor came to."""
     segments = [
-        {"kind": "pause", "label": "rest", "for_s": 0.2},
+        {"kind": "pause", "label": "rest", "for_s": PAUSE_S},
         {"kind": "ramp", "label": "ramp", "to": drive, "over_s": RAMP_S},
         {"kind": "hold", "label": "hold", "for_s": HOLD_S},
     ]
@@ -100,9 +101,10 @@ def move(bench: Bench, drive: float) -> Moved:
     most_v = 0.0
     end = (0.0, 0.0)
     for chunk in run:
-        rows = chunk[abs(chunk["drive"]) >= 0.98 * abs(drive)]
+        held = chunk["time_s"] - (PAUSE_S + RAMP_S)
+        rows = chunk[(held > 0.5 * HOLD_S) & (held < HOLD_S)]
         if len(rows):
-            end = (float(rows["sensor_a_v"][-END_ROWS:].mean()), float(rows["sensor_b_v"][-END_ROWS:].mean()))
+            end = (float(rows["sensor_a_v"].mean()), float(rows["sensor_b_v"].mean()))
         start = start or (float(chunk["sensor_a_v"][0]), float(chunk["sensor_b_v"][0]))
         for name, before in zip(("sensor_a_v", "sensor_b_v"), start, strict=True):
             most_v = max(most_v, float(abs(chunk[name] - before).max()))
@@ -126,8 +128,8 @@ def by_moving(bench: Bench, profile: Profile, rested: Result) -> Result:
     if max(each.most_v for each in moves) < MOVED_V:
         return Result(
             False,
-            [*rested.sentences, f"Current flows, but nothing moves with a drive of {top:.2f}: the part is jammed, or"
-             " its sensor gives nothing."],
+            [*rested.sentences, f"Current flows, but nothing moves with a drive of {top:.2f}: the part is"
+             " jammed, or its sensor gives nothing."],
             seen,
             "Look whether the part moves by hand.",
         )  # fmt: skip
@@ -147,19 +149,23 @@ def _judged(profile: Profile, rested: Result, moves: list[Moved]) -> Result:
          for number, wiring in enumerate(explain.alike(profile, seen))),
         key=lambda each: (round(each[0] / SAME_V), each[1], each[2]),
     )  # fmt: skip
-    off_v, wrong, _number, best = ranked[0]
+    off_v, wrong = ranked[0][:2]
     if off_v > FITS_V:
         ends = ", then ".join(f"A {each.a_v:.2f} V, B {each.b_v:.2f} V" for each in moves)
         said = f"It moves, but its sensor does not come to where the drawing says: {ends}."
         return Result(False, [*rested.sentences, said], seen, "Compare the leads with the drawing.")
     if wrong == 0:
         return Result(True, ["Positive drive opens it; the sensor follows on the right inputs."], seen)
-    equal = [w for off, number, _n, w in ranked if number == wrong and round(off / SAME_V) == round(off_v / SAME_V)]
+    equal = [
+        w for off, number, _n, w in ranked if number == wrong and round(off / SAME_V) == round(off_v / SAME_V)
+    ]
     return Result(False, explain.differences(profile, equal), seen, "Put it right, then check again.")
 
 
 def _off_v(profile: Profile, wiring: dict[str, str], moves: list[Moved]) -> float:
-    """Return how far the sensor inputs were from what this wiring makes of the ends of the travel, V at most."""
+    """Return how far the sensor inputs were from what this wiring makes of the ends of the travel, V at
+    most.
+    """
     opens_first = wiring["out_a"] == "winding_plus" or profile.kind in plug.ONE_WAY
     ends = (1.0, 0.0) if opens_first else (0.0, 1.0)
     off = [0.0]

@@ -20,8 +20,8 @@ PART_W = 270
 PART_X = WIDTH - PART_W - 30
 LOOKS = {
     "out_a": ("#b3261e", 5, ""),
-    "out_b": ("#222222", 5, ""),
-    "feed": ("#b3261e", 2.5, "12 4"),
+    "out_b": ("#222222", 5, "18 4"),
+    "feed": ("#b3261e", 2.5, ""),
     "ground": ("#222222", 2.5, "12 4"),
     "sensor_a": ("#1c5fa8", 2.5, "3 4"),
     "sensor_b": ("#1b7f4b", 2.5, "10 4 3 4"),
@@ -37,7 +37,9 @@ def drawing(profile: Profile) -> str:
     height = TOP + ROW * len(rows) + 36
     shapes = [
         _text(BENCH_X, 34, f"Wiring: {profile.part.title}", "bold"),
-        _text(BENCH_X, 56, "Same number, same line: bench on the left, plug of the part on the right.", "small"),
+        _text(
+            BENCH_X, 56, "Same number, same line: bench on the left, plug of the part on the right.", "small"
+        ),
         _box(BENCH_X, BENCH_W, len(rows), "strokebench"),
         _box(PART_X, PART_W, len(rows), _short(profile)),
     ]
@@ -48,7 +50,8 @@ def drawing(profile: Profile) -> str:
     told = "; ".join(f"{plug.LEADS[each.lead]} to {each.name}" for each in rows)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" font-family="sans-serif"'
-        f' font-size="15" role="img" aria-labelledby="t d">\n<title id="t">Wiring of {escape(profile.name)}</title>\n'
+        f' font-size="15" role="img" aria-labelledby="t d">\n'
+        f'<title id="t">Wiring of {escape(profile.name)}</title>\n'
         f'<desc id="d">{escape(told)}</desc>\n<style>{STYLE}</style>\n'
         f'<rect width="{WIDTH}" height="{height}" fill="#fff"/>\n{body}\n</svg>\n'
     )
@@ -58,7 +61,9 @@ def lines(profile: Profile) -> list[str]:
     """Return the same in words, a line each lead."""
     rows = plug.drawn(profile)
     wide = max(len(plug.LEADS[each.lead]) for each in rows)
-    return [f"{number}  {plug.LEADS[each.lead]:<{wide}}  ->  {each.name}" for number, each in enumerate(rows, 1)]
+    return [
+        f"{number}  {plug.LEADS[each.lead]:<{wide}}  ->  {each.name}" for number, each in enumerate(rows, 1)
+    ]
 
 
 def _short(profile: Profile) -> str:
@@ -68,7 +73,7 @@ def _short(profile: Profile) -> str:
 
 def _box(x: float, width: float, rows: int, title: str) -> str:
     box = f'<rect class="box" x="{x:g}" y="{TOP - 26}" width="{width:g}" height="{ROW * rows + 34}" rx="8"/>'
-    return f'{box}{_text(x + width / 2, TOP - 4, title, "bold", "middle")}'
+    return f"{box}{_text(x + width / 2, TOP - 4, title, 'bold', 'middle')}"
 
 
 def _lead(number: int, each: plug.Drawn) -> list[str]:
@@ -87,7 +92,7 @@ def _lead(number: int, each: plug.Drawn) -> list[str]:
 
 def _number(x: float, y: float, number: int) -> str:
     circle = f'<circle class="pin" cx="{x:g}" cy="{y:g}" r="12"/>'
-    return f'{circle}{_text(x, y + 5, str(number), "bold", "middle")}'
+    return f"{circle}{_text(x, y + 5, str(number), 'bold', 'middle')}"
 
 
 def _symbols(rows: tuple[plug.Drawn, ...]) -> list[str]:
@@ -98,7 +103,8 @@ def _symbols(rows: tuple[plug.Drawn, ...]) -> list[str]:
     quarter = (other - winding - 20) / 4
     bumps = "".join(f"a{quarter / 2:g} {quarter / 2:g} 0 0 1 0 {quarter:g}" for _ in range(4))
     shapes = [
-        f'<path class="symbol" d="M{x - 14} {winding}H{x}v10{bumps}v10H{x - 14}"><title>winding</title></path>'
+        f'<path class="symbol" d="M{x - 14} {winding}H{x}v10{bumps}v10H{x - 14}">'
+        "<title>winding</title></path>"
     ]
     if "feed" in places and "ground" in places:
         top, bottom = places["feed"], places["ground"]

@@ -16,11 +16,13 @@ if TYPE_CHECKING:
 SENSOR_V = 0.45
 """Room between a nominal part at rest and the one on the bench; engineering judgement."""
 LOOSE_V = 0.7
-"""The same with a lead on a wrong pin: what is read then depends on the ohms of the tracks, which nobody knows."""
+"""The same with a lead on a wrong pin: what is read then depends on the ohms of the tracks, which nobody
+knows.
+"""
 LEG_SHARE = 0.12
 FAR_OHM = 400.0
-"""More than a winding reads here, brushes included; less than a sensor's tracks. Common practice, no published
-source."""
+"""More than a winding reads here, brushes included; less than a sensor's tracks. Common practice, no
+published source."""
 LEGS = (faults.LEG_HIGH, faults.LEG_LOW, faults.LEG_DIFFER)
 MOST_NAMED = 3
 
@@ -34,7 +36,9 @@ def explaining(profile: Profile, seen: Readings) -> list[dict[str, str]]:
         if wrong > fewest:
             break
         room_v = SENSOR_V if _sensor_is_drawn(profile, wiring) else LOOSE_V
-        if _sensors_agree(profile, seen, model.idle(part, wiring, seen.bus_v), room_v) and agrees(seen, model.predict(part, wiring, seen.bus_v)):
+        if _sensors_agree(profile, seen, model.idle(part, wiring, seen.bus_v), room_v) and agrees(
+            seen, model.predict(part, wiring, seen.bus_v)
+        ):
             found.append(wiring)
             fewest = wrong
     return found
@@ -45,7 +49,7 @@ def _sensor_is_drawn(profile: Profile, wiring: dict[str, str]) -> bool:
 
 
 def alike(profile: Profile, seen: Readings) -> list[dict[str, str]]:
-    """Return all wirings with every lead on a pin that read like this at rest; only motion tells them apart."""
+    """Return all wirings, each lead on a pin, that read like this at rest; only motion tells them apart."""
     part = model.part_of(profile)
     return [
         wiring
@@ -56,9 +60,7 @@ def alike(profile: Profile, seen: Readings) -> list[dict[str, str]]:
     ]
 
 
-def _sensors_agree(
-    profile: Profile, seen: Readings, like: tuple[float, float, float], room_v: float
-) -> bool:
+def _sensors_agree(profile: Profile, seen: Readings, like: tuple[float, float, float], room_v: float) -> bool:
     pairs = [(seen.a_v, like[1])] if "a" in profile.tracks else []
     pairs += [(seen.b_v, like[2])] if "b" in profile.tracks else []
     return all(abs(first - second) <= room_v for first, second in pairs)
@@ -97,8 +99,8 @@ def symptoms(profile: Profile, seen: Readings) -> list[str]:
         said.append(f"The sensor's 5 V feed reads {seen.feed_v:.2f} V: something pulls it down.")
     elif stage == "leg":
         said.append(
-            f"With the bridge off, the outputs stand at {_percent(seen.leg_a)} and {_percent(seen.leg_b)} of the"
-            " supply, not at 41 %: an output is joined to another lead, or to the case."
+            f"With the bridge off, the outputs stand at {_percent(seen.leg_a)} and {_percent(seen.leg_b)}"
+            " of the supply, not at 41 %: an output is joined to another lead, or to the case."
         )
     elif stage == "open":
         said.append("No current flows between outputs A and B.")
@@ -110,7 +112,9 @@ def symptoms(profile: Profile, seen: Readings) -> list[str]:
     for track, value in (("a", seen.a_v), ("b", seen.b_v)):
         if track in part.shares and abs(value - 5 * part.shares[track]) > SENSOR_V:
             wanted = 5 * part.shares[track]
-            said.append(f"Sensor input {track.upper()} reads {value:.2f} V; at rest it should be {wanted:.2f} V.")
+            said.append(
+                f"Sensor input {track.upper()} reads {value:.2f} V; at rest it should be {wanted:.2f} V."
+            )
     return said
 
 
@@ -125,7 +129,9 @@ def _ohm(ohm: float) -> str:
 def differences(profile: Profile, found: list[dict[str, str]]) -> list[str]:
     """Return what differs from the drawing, one sentence a wiring; the few that explain the reading."""
     if not found:
-        return ["Compare every lead with the drawing. A part that is open, shorted or worn reads like this too."]
+        return [
+            "Compare every lead with the drawing. A part that is open, shorted or worn reads like this too."
+        ]
     if len(found) > MOST_NAMED:
         always = _always(profile, found)
         if always:
@@ -146,9 +152,7 @@ def wrong_leads(profile: Profile, wiring: dict[str, str]) -> int:
 
 def _always(profile: Profile, found: list[dict[str, str]]) -> str:
     """Return what all of these wirings have in common."""
-    common = {
-        lead: pin for lead, pin in found[0].items() if all(wiring[lead] == pin for wiring in found)
-    }
+    common = {lead: pin for lead, pin in found[0].items() if all(wiring[lead] == pin for wiring in found)}
     right = {each.lead: each.pin for each in plug.drawn(profile)}
     wrong = [lead for lead in right if all(wiring[lead] != right[lead] for wiring in found)]
     return "; ".join(

@@ -1,8 +1,9 @@
 """Which pin of a plug is which, found with two clips and a current below 1.1 mA.
 
-The red clip carries the sensor's 5 V feed behind a resistor of 4.7 kOhm, together with sensor input A; the black one
-is the sensor ground. So the volts at input A say how many ohms are between two pins, and nothing can be harmed.
-Two pins that are joined to each other only are the winding; three or four that are all joined are the sensor.
+The red clip carries the sensor's 5 V feed behind a resistor of 4.7 kOhm, together with sensor input A; the
+black one is the sensor ground. So the volts at input A say how many ohms are between two pins, and nothing
+can be harmed. Two pins that are joined to each other only are the winding; three or four that are all joined
+are the sensor.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from strokebench.connect import model, readings
+from strokebench.connect import model, plug, readings
 from strokebench.errors import DataError
 from strokebench.physics.resistors import Resistor, node_volts
 
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
 PROBE_OHM = 4700.0
 OPEN_OHM = 100_000.0
 """From here on nothing joins two pins; a sensor's tracks have less. Common practice, no published source."""
+ROUGH_OHM = 20
+"""Below this the probe's resistor leaves too few millivolts to tell it from zero."""
 CASE = "case"
 FITS = 0.10
 """Root mean square of the relative errors with which an assignment of the sensor's pins still fits."""
@@ -38,7 +41,8 @@ Ohms = Callable[[str, str], float]
 
 @dataclass
 class Found:
-    """``winding``: its two pins, empty when not found; ``sensor``: role -> pin, one table for each way it fits.
+    """``winding``: its two pins, empty when not found; ``sensor``: role -> pin, one table for each way it
+    fits.
 
     ``case_ohm``: between the winding and the case; ``sentences``: what is worth knowing.
     """
@@ -58,14 +62,16 @@ def ohms_now(bench: Bench) -> float:
     """Return the ohms between the clips, infinite above :data:`OPEN_OHM`; DataError without a feed."""
     feed_v, at_v, _b_v = readings.mean_volts(bench)
     if feed_v < 4.5:
-        raise DataError(f"The sensor feed reads {feed_v:.2f} V.", "Does it touch something? Take the clips off.")
+        raise DataError(
+            f"The sensor feed reads {feed_v:.2f} V.", "Does it touch something? Take the clips off."
+        )
     taken_s = (feed_v - at_v) / PROBE_OHM - at_v / model.INPUT_OHM
     ohm = at_v / taken_s if taken_s > 0 else math.inf
     return ohm if ohm < OPEN_OHM else math.inf
 
 
 def find(profile: Profile, pins: Sequence[str], ohms: Ohms, *, case: bool = True) -> Found:
-    """Return which pin is which; ``ohms`` measures between two, ``case``: the part has a bare case to touch."""
+    """Return which pin is which; ``ohms`` measures between two, ``case``: there is a bare case to touch."""
     measured: dict[frozenset[str], float] = {}
 
     def between(first: str, second: str) -> float:
@@ -76,7 +82,9 @@ def find(profile: Profile, pins: Sequence[str], ohms: Ohms, *, case: bool = True
 
     groups = _groups(pins, between)
     found = Found()
-    roles = ["feed", "ground", *(f"signal_{track}" for track in sorted(profile.tracks))] if profile.tracks else []
+    roles = (
+        ["feed", "ground", *(f"signal_{track}" for track in sorted(profile.tracks))] if profile.tracks else []
+    )
     pairs, large = [g for g in groups if len(g) == 2], [g for g in groups if len(g) > 2]
     alone = [group[0] for group in groups if len(group) == 1]
     if len(pairs) == 1:
@@ -86,19 +94,28 @@ def find(profile: Profile, pins: Sequence[str], ohms: Ohms, *, case: bool = True
     if roles:
         _find_sensor(profile, roles, large, between, found)
     elif large:
-        found.sentences.append(f"Pins {_listed(large[0])} are all joined: this is not the plug of such a part.")
+        found.sentences.append(
+            f"Pins {_listed(large[0])} are all joined: this is not the plug of such a part."
+        )
     if case and found.winding:
         found.case_ohm = between(found.winding[0], CASE)
         if found.case_ohm < math.inf:
-            found.sentences.append(f"The winding touches the case, through about {found.case_ohm:.0f} ohm.")
+            found.sentences.append(f"The winding touches the case, through {_about(found.case_ohm)}.")
     return found
+
+
+def _about(ohm: float) -> str:
+    """Return ohms in words; what the probe cannot tell from zero is said so."""
+    return f"less than {ROUGH_OHM} ohm" if ohm < ROUGH_OHM else f"about {ohm:.0f} ohm"
 
 
 def _no_winding(pairs: Sequence[Sequence[str]], alone: Sequence[str]) -> str:
     if len(pairs) > 1:
         return f"Two pairs look like a winding: {' and '.join(_listed(pair) for pair in pairs)}."
     if len(alone) >= 2:
-        return f"No pair is a winding. Pins {_listed(alone)} are joined to nothing: an open winding, or not used."
+        return (
+            f"No pair is a winding. Pins {_listed(alone)} are joined to nothing: an open winding, or unused."
+        )
     return "No pair is a winding: its pins are joined to the sensor's."
 
 
@@ -121,8 +138,8 @@ def _find_sensor(
     if len(large) != 1 or len(large[0]) != len(roles):
         sizes = ", ".join(_listed(group) for group in large) or "none"
         found.sentences.append(
-            f"The sensor should have {len(roles)} pins that are all joined; joined are: {sizes}. A broken track, or a"
-            " sensor with electronics inside: take the vehicle's diagram."
+            f"The sensor should have {len(roles)} pins that are all joined; joined are: {sizes}. A broken"
+            " track, or a sensor with electronics inside: take the vehicle's diagram."
         )
         return
     pins = large[0]
@@ -131,8 +148,8 @@ def _find_sensor(
     best = ranked[0][0]
     if best > FITS:
         found.sentences.append(
-            f"Pins {_listed(pins)} are the sensor's, but which is which does not show: the part is not at rest, or its"
-            " tracks are worn. Take the vehicle's diagram."
+            f"Pins {_listed(pins)} are the sensor's, but which is which does not show: the part is not at"
+            " rest, or its tracks are worn. Take the vehicle's diagram."
         )
         return
     found.sensor = [table for error, table in ranked if error <= best + TIE]
@@ -191,3 +208,29 @@ def _between(net: list[Resistor], first: str, second: str) -> float:
 
 def _listed(pins: Sequence[str]) -> str:
     return f"{', '.join(pins[:-1])} and {pins[-1]}" if len(pins) > 1 else "".join(pins)
+
+
+def text(ohm: float) -> str:
+    """Return the ohms between two clips in words."""
+    return "nothing joins them" if ohm == math.inf else _about(ohm)
+
+
+def summary(profile: Profile, found: Found) -> list[str]:
+    """Return what was found, and how to connect it, a line each."""
+    lines = list(found.sentences)
+    if found.winding:
+        lines.append(
+            f"Winding: pins {_listed(found.winding)}. Output A to pin {found.winding[0]}, B to the other."
+        )
+    names = {each.pin: (plug.LEADS[each.lead], each.name) for each in plug.drawn(profile)}
+    for number, table in enumerate(found.sensor):
+        if number:
+            lines.append("Or, which reads the same:")
+        lines += [f"{names[role][0]} to pin {pin} ({names[role][1]})." for role, pin in table.items()]
+    return lines
+
+
+def placed(profile: Profile, found: Found) -> dict[str, str]:
+    """Return which lead of the bench goes on which pin, of a complete finding."""
+    pins = {**dict(zip(plug.POWER, found.winding, strict=True)), **(found.sensor[0] if found.sensor else {})}
+    return {each.lead: pins[each.pin] for each in plug.drawn(profile)}

@@ -35,7 +35,9 @@ MOST_OFF = 2
 
 @dataclass(frozen=True)
 class Part:
-    """What the network needs to know: ohms of the winding, where its tracks stand at rest as shares of the feed."""
+    """What the network needs to know: ohms of the winding, where its tracks stand at rest as shares of the
+    feed.
+    """
 
     winding_ohm: float
     shares: Mapping[str, float]
@@ -63,7 +65,7 @@ def _shares(profile: Profile, at: float) -> dict[str, float]:
 
 
 def predict(part: Part, wiring: Wiring, bus_v: float = 0.0) -> Readings:
-    """Return what the bench reads with its leads like this, ``bus_v`` being left on the bridge's capacitors."""
+    """Return what the bench reads with its leads like this; ``bus_v``: left on the bridge's capacitors."""
     net = _network(part, wiring)
     feed_v, a_v, b_v = idle(part, wiring, bus_v)
     if feed_v < 4.75:
@@ -126,7 +128,9 @@ def _solved(net: list[Resistor], float_v: float, driven_v: Mapping[str, float]) 
 
 
 def wirings(profile: Profile) -> Iterator[tuple[int, dict[str, str]]]:
-    """Yield the ways to wire this plug with the number of leads that are not where they are drawn, few first."""
+    """Yield the ways to wire this plug with the number of leads that are not where they are drawn, few
+    first.
+    """
     right = {each.lead: each.pin for each in plug.drawn(profile)}
     for wrong in range(min(MOST_WRONG, len(right)) + 1):
         for leads in itertools.combinations(right, wrong):

@@ -29,11 +29,12 @@ BENCH_CAUSES = frozenset(
 
 @dataclass(frozen=True)
 class Readings:
-    """Volts of feed and sensor inputs; the self-test's code and what it read, NaN where it did not get so far.
+    """Volts of feed and sensor inputs; the self-test's code and what it read, NaN where it did not get so
+    far.
 
-    ``leg_a``, ``leg_b``: where the outputs float, as shares of the bridge's supply; ``joined``: where output A
-    follows when B is pulled up; ``loop_ohm``: between the outputs, infinite where no current flows; ``bus_v``: on
-    the bridge's capacitors while the sensor inputs were read, V.
+    ``leg_a``, ``leg_b``: where the outputs float, as shares of the bridge's supply; ``joined``: where output
+    A follows when B is pulled up; ``loop_ohm``: between the outputs, infinite where no current flows;
+    ``bus_v``: on the bridge's capacitors while the sensor inputs were read, V.
     """
 
     feed_v: float
@@ -81,7 +82,9 @@ def read(bench: Bench) -> Readings:
 
 
 def _loop_ohm(loop_ma: float, supply_v: float) -> float:
-    """Return the ohms between the outputs; infinite without a current, NaN where the test did not come so far."""
+    """Return the ohms between the outputs; infinite without a current, NaN where the test did not come so
+    far.
+    """
     if math.isnan(loop_ma):
         return math.nan
     return LOOP_SHARE * supply_v / (loop_ma / 1000) if loop_ma > 0 else math.inf

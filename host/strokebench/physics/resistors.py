@@ -7,7 +7,8 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 
 LEAK_S = 1e-9
-"""Conductance of each node to zero: a node that nothing holds is at 0 V, and the equations have a solution."""
+"""Conductance of each node to zero: a node that nothing holds is at 0 V, and the equations have a solution.
+"""
 
 Resistor = tuple[str, str, float]
 """Node, other node, ohm (above 0)."""

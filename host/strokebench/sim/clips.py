@@ -1,9 +1,9 @@
-"""The hand that puts the pin finder's two clips onto a simulated plug whose pins are in an order of its own."""
+"""The hand that puts the pin finder's two clips onto a simulated plug, whose pins are in random order."""
 
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from strokebench.sim.board.board import SimBoard
 from strokebench.sim.board.wires import LEADS, PINS, PROBE, WIRE
@@ -12,7 +12,7 @@ CASE = "case"
 
 
 class Clips:
-    """``names``: what the plug's pins are called outside; ``roles``: what is really on them, as in ``PINS``."""
+    """``names``: what the plug's pins are called; ``roles``: what is really on them, as in ``PINS``."""
 
     def __init__(self, board: SimBoard, roles: Sequence[str]) -> None:
         self._bench = board.bench
@@ -28,6 +28,12 @@ class Clips:
         """Put the red clip on one pin and the black one on another, or on the case."""
         self._bench.set(f"{WIRE}sensor_a", self._pin(red))
         self._bench.set(f"{WIRE}ground", self._pin(black))
+
+    def connect(self, pin_of: Mapping[str, str]) -> None:
+        """Take the clips off and put the bench's leads on the pins named."""
+        self._bench.end(PROBE)
+        for lead in LEADS:
+            self._bench.set(f"{WIRE}{lead}", self._pin(pin_of[lead]) if lead in pin_of else 0.0)
 
     def _pin(self, name: str) -> float:
         role = CASE if name == CASE else self.role_of[name]

@@ -190,6 +190,20 @@ def say(text: str, stream: TextIO | None = None) -> None:
         print(textwrap.fill(line, width, subsequent_indent=" " * inset, break_on_hyphens=False), file=stream)
 
 
+def ask(question: str) -> str:
+    """Return the line typed after ``question``, which may be longer than the terminal is wide."""
+    say(question)
+    try:
+        return input("> ")
+    except EOFError:
+        return ""
+
+
+def yes(question: str) -> bool:
+    """Tell whether ``question`` was answered with yes."""
+    return ask(question).strip().lower() in ("y", "yes")
+
+
 def print_json(result: Any) -> None:
     """Print ``result`` as JSON; NaN becomes null."""
     import json

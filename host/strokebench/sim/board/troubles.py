@@ -39,7 +39,16 @@ KNOWN: dict[str, str] = {
     **{f"mosfet_open_{fet}": f"MOSFET {fet.upper()} does not switch on" for fet in FETS},
 }
 """Name -> what it means."""
-NEEDS_VALUE = ("supply", "source", "feed", "heatsink", "part", "fine_zero", CASE, *(WIRE + lead for lead in LEADS))
+NEEDS_VALUE = (
+    "supply",
+    "source",
+    "feed",
+    "heatsink",
+    "part",
+    "fine_zero",
+    CASE,
+    *(WIRE + lead for lead in LEADS),
+)
 
 
 class BenchFaults:

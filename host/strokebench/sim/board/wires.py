@@ -1,8 +1,10 @@
-"""A part whose plug is wired another way than drawn: which lead is on which pin, and what the bench then reads.
+"""A part whose plug is wired another way than drawn: which lead is on which pin, and what the bench then
+reads.
 
-The leads end on pins 1 to 7: winding plus and minus, the sensor's feed, ground, signal a and signal b, and the
-case. Whatever is not the plain case of both outputs on the winding is a network of resistors, solved anew in each
-millisecond: winding, tracks, inputs, the pull resistors of the outputs, the sensor feed with its current limit.
+The leads end on pins 1 to 7: winding plus and minus, the sensor's feed, ground, signal a and signal b, and
+the case. Whatever is not the plain case of both outputs on the winding is a network of resistors, solved
+anew in each millisecond: winding, tracks, inputs, the pull resistors of the outputs, the sensor feed with
+its current limit.
 """
 
 from __future__ import annotations
@@ -60,7 +62,9 @@ class Wires:
         return {(1, 2): 1, (2, 1): -1}.get(ends, 0)
 
     def settle(self, plant: Plant, legs: tuple[float | None, float | None], rail: int) -> None:
-        """Replace what the plant says of its leads; ``legs``: volts that hold each output, None while floating."""
+        """Replace what the plant says of its leads; ``legs``: volts that hold each output, None while
+        floating.
+        """
         if self._tracks is None:
             self._tracks = (plant.sensor_a_v > 0.0) + (plant.sensor_b_v > 0.0)
         feed_v = plant.good_feed_v if plant.feed_v == plant.feed_v else 0.0
@@ -84,7 +88,12 @@ class Wires:
             plant.bus_v = max(0.0, plant.bus_v - amps * 1e-3 / BUS_F)
 
     def _volts(
-        self, plant: Plant, legs: tuple[float | None, float | None], shares: list[float], feed_v: float, feed_ohm: float
+        self,
+        plant: Plant,
+        legs: tuple[float | None, float | None],
+        shares: list[float],
+        feed_v: float,
+        feed_ohm: float,
     ) -> dict[str, float]:
         held = {"zero": 0.0, "source": feed_v, "float": FLOAT_SHARE * plant.bus_v, "ground": 0.0}
         net: list[Resistor] = [("feed", "source", feed_ohm)]
