@@ -47,12 +47,12 @@ def drawing(profile: Profile) -> str:
         shapes += _lead(number, each)
     shapes += _symbols(rows)
     body = "\n".join(shapes)
-    told = "; ".join(f"{plug.LEADS[each.lead]} to {each.name}" for each in rows)
+    said = "; ".join(f"{plug.LEADS[each.lead]} to {each.name}" for each in rows)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" font-family="sans-serif"'
         f' font-size="15" role="img" aria-labelledby="t d">\n'
         f'<title id="t">Wiring of {escape(profile.name)}</title>\n'
-        f'<desc id="d">{escape(told)}</desc>\n<style>{STYLE}</style>\n'
+        f'<desc id="d">{escape(said)}</desc>\n<style>{STYLE}</style>\n'
         f'<rect width="{WIDTH}" height="{height}" fill="#fff"/>\n{body}\n</svg>\n'
     )
 
