@@ -163,6 +163,8 @@ def _warn(outcome: Outcome) -> None:
     if info.get("outcome") == "fault":
         _key, sentence, check = fault_row(int(info.get("fault", 0)))
         complain(f"The bench ended the run: {sentence} (code {info.get('fault', 0)})", check)
+    elif info.get("outcome") == "stopped":
+        complain("Stopped by `strokebench stop`; the part is off, what was recorded is kept.")
     elif info.get("outcome") == "interrupted":
         complain("Interrupted; the part is off, what was recorded is kept.")
 
