@@ -24,6 +24,7 @@ from strokebench.panel.procedure_run import Papers, ProcedureRun
 from strokebench.panel.strip import Strip
 from strokebench.panel.view import Snapshot, View
 from strokebench.panel.watched_port import StopNow
+from strokebench.panel.wiring_check import wiring_check
 from strokebench.parts import load_part
 from strokebench.parts.profile import Profile
 
@@ -67,6 +68,7 @@ class Driver:
             "release": self._release,
             "run": self._run,
             "clear": self._clear,
+            "check": self._check,
             "close": self._let_go,
         }
 
@@ -81,7 +83,7 @@ class Driver:
         return self.orders.stop(why)
 
     def order(self, name: str, **args: object) -> None:
-        """Ask for one of open, arm, disarm, jog, release, run, clear, close."""
+        """Ask for one of open, arm, disarm, jog, release, run, clear, check, close."""
         self.orders.put(Order(name, args))
 
     def close(self) -> None:
@@ -284,6 +286,13 @@ class Driver:
                 self._bench.clear()
                 self.view.hush()
         self.view.set(fault=0, latched=False)
+
+    def _check(self) -> None:
+        if self._bench is not None and self.profile is not None and self.view.now.phase == "idle":
+            self.view.set(phase="arming")  # the self-test sends a little current through the leads
+            text, hint = wiring_check(self._bench, self.profile)
+            self.view.set(phase="idle")
+            self.view.say(text, hint)
 
     # -- company -------------------------------------------------------------------------------------
 

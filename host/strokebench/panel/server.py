@@ -32,6 +32,7 @@ from strokebench.panel.lifeline import Lifelines
 from strokebench.panel.pages.bench import bench_page
 from strokebench.panel.pages.book import book_page
 from strokebench.panel.pages.compare import compare_page, load_run
+from strokebench.panel.pages.connect import connect_page, picture
 from strokebench.panel.pages.enter import enter_page, sorry_page
 from strokebench.panel.pages.frame import STATIC
 from strokebench.panel.pages.stop import with_stop
@@ -108,7 +109,18 @@ class Panel:
         async def _compare(a: str = "", b: str = "") -> None:
             await compare_page(options.book, a, b)
 
+        @ui.page("/connect", title="Wiring - strokebench panel")
+        def _connect(part: str = "") -> None:
+            connect_page(part)
+
     def _routes(self, app: FastAPI) -> None:
+        @app.get("/wiring/{part}.svg")
+        def _wiring(part: str) -> Response:
+            text = picture(part)
+            if text is None:
+                return HTMLResponse(sorry_page("There is no drawing of such a part."), 404)
+            return Response(text, media_type="image/svg+xml")
+
         @app.post("/stop")  # from a connection that has served pages before
         def _stop(request: Request) -> Response:
             return self.lifelines.stop(request)

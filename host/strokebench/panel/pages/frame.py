@@ -23,7 +23,7 @@ def frame(here: str, *, drives: bool = False) -> None:
     with tag("header", classes="top"):
         tag("span", "strokebench", "name")
         with tag("nav", aria_label="Pages"):
-            for path, text in (("/", "Bench"), ("/book", "Job book")):
+            for path, text in (("/", "Bench"), ("/connect", "Wiring"), ("/book", "Job book")):
                 link = tag("a", text, href=path)
                 if path == here:
                     link.props["aria-current"] = "page"
