@@ -73,6 +73,12 @@ def _procedure(page: Any, folder: Path, size: str) -> None:
     raise SystemExit(BUSY)
 
 
+def _wiring(page: Any, panel: PanelProcess, folder: Path, size: str) -> None:
+    page.goto(f"{panel.url}/connect?part=throttle-body")
+    page.wait_for_function("() => [...document.images].every((image) => image.complete)")
+    page.screenshot(path=folder / f"panel-wiring-{size}.png")
+
+
 def _book(page: Any, panel: PanelProcess, folder: Path, size: str) -> None:
     page.goto(f"{panel.url}/book")
     page.wait_for_selector("tbody tr")
@@ -102,6 +108,7 @@ def main(folder: Path) -> None:
             for size, viewport in SIZES.items():
                 context = browser.new_context(viewport=viewport)
                 _book(context.new_page(), panel, folder, size)
+                _wiring(context.new_page(), panel, folder, size)
                 context.close()
             browser.close()
 

@@ -67,8 +67,7 @@ def lines(profile: Profile) -> list[str]:
 
 
 def _short(profile: Profile) -> str:
-    kind = profile.kind.replace("_", " ")
-    return f"plug of the {kind}" if profile.kind not in plug.WIRING_KINDS else "the vehicle's wires"
+    return "plug of the part" if profile.kind not in plug.WIRING_KINDS else "the vehicle's wires"
 
 
 def _box(x: float, width: float, rows: int, title: str) -> str:

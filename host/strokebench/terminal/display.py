@@ -138,7 +138,7 @@ def counted(findings: Sequence[Finding]) -> str:
     }  # fmt: skip
     found = [(name, sum(each.verdict is verdict for each in findings)) for verdict, name in names.items()]
     counts = ", ".join(f"{count} {name}" for name, count in found if count)
-    return f"{len(findings)} findings: {counts}. All of them: --all"
+    return f"{len(findings)} findings: {counts} (all: --all)"
 
 
 def reasons(findings: Sequence[Finding]) -> list[str]:
