@@ -171,6 +171,6 @@ def test_a_broken_pipe_is_no_error(job: Path) -> None:
 
 def test_a_terminal_without_our_characters(job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PYTHONIOENCODING", "ascii")
-    result = strokebench("judge", "t.book", "--no-report", cwd=job)
+    result = strokebench("judge", "t.book", "--no-report", "--all", cwd=job)
     assert result.returncode == 0, result.stderr
     assert "value ? U" in result.stdout
