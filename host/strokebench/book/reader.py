@@ -69,12 +69,14 @@ def _summary(row: tuple[Any, ...]) -> RunSummary:
     """Return the summary in a row; an ordinary row is taken as it is, another looked at piece by piece."""
     if tuple(map(type, row)) not in _ORDINARY or row[7] == "running" or row[8] not in _JUDGED:
         return _checked_summary(row)
-    *shown, _writer, count, duration_s = row
+    run_id, at, part, kind, serial, customer, note, outcome, verdict, _writer, count, duration_s = row
     if max(map(len, row[1:8])) > typed.MOST_TEXT or not (0 <= row[0] <= typed.MOST_WHOLE >= count >= 0):
         return _checked_summary(row)
     if duration_s is not None and not abs(duration_s) <= 1e300:
         return _checked_summary(row)
-    return RunSummary(*shown, count, duration_s or 0.0)
+    return RunSummary(
+        run_id, at, part, kind, serial, customer, note, outcome, verdict, count, duration_s or 0.0
+    )
 
 
 def _checked_summary(row: tuple[Any, ...]) -> RunSummary:
