@@ -96,7 +96,27 @@ def trend(connection: sqlite3.Connection, key: str, wanted: Wanted) -> list[Tren
     return [_point(row, what) for row in rows]
 
 
+_ORDINARY = frozenset(
+    (int, str, str, float, float, str, lower, upper, str, str)
+    for lower in (float, type(None))
+    for upper in (float, type(None))
+    if lower is float or upper is float
+)
+"""Kinds of a row's columns as this program writes them, of a finding that is known and has a limit."""
+
+
 def _point(row: tuple[Any, ...], what: str) -> TrendPoint:
+    """Return the point in a row; an ordinary row is taken as it is, another looked at piece by piece."""
+    run_id, at, serial, value, u, unit, lower, upper, verdict, evidence = row
+    if tuple(map(type, row)) not in _ORDINARY or verdict not in _JUDGED or run_id > typed.MOST_WHOLE:
+        return _checked_point(row, what)
+    sizes = (abs(value), abs(u), abs(lower or 0.0), abs(upper or 0.0))
+    if not max(sizes) <= 1e300 or max(len(at), len(serial), len(unit), len(evidence)) > typed.MOST_TEXT:
+        return _checked_point(row, what)
+    return TrendPoint(run_id, at, serial, value, u, unit, lower, upper, verdict)
+
+
+def _checked_point(row: tuple[Any, ...], what: str) -> TrendPoint:
     run_id, at, serial, value, u, unit, lower, upper, verdict, evidence = row
     if verdict not in _VERDICTS:
         raise typed.damaged(what)
@@ -123,6 +143,7 @@ def _stands_against(evidence: Any, what: str) -> bool:
 
 
 _VERDICTS = {verdict.value for verdict in Verdict}
+_JUDGED = _VERDICTS - {Verdict.INFO.value}
 
 
 def titles(connection: sqlite3.Connection) -> dict[str, str]:

@@ -13,7 +13,7 @@ from rich.table import Table
 from strokebench.data.findings import Finding, Verdict
 from strokebench.terminal.console import console
 from strokebench.terminal.display import STYLES, decimals, show_result
-from strokebench.terminal.lines import MANY, print_columns, print_lines
+from strokebench.terminal.lines import MANY, print_lines
 
 if TYPE_CHECKING:
     from strokebench.book.book import RunSummary, TrendPoint
@@ -39,16 +39,8 @@ def runs_table(runs: Sequence[RunSummary]) -> None:
     """Print one line a run."""
     screen, header = console(), ("run", "begun (UTC)", "part", "serial", "customer", "verdict", "note")
     if len(runs) > MANY:
-        print_columns(
-            [
-                ["run", *(str(run.run_id) for run in runs)],
-                ["begun (UTC)", *(run.started_at[:16] for run in runs)],
-                ["part", *(run.part for run in runs)],
-                ["serial", *(run.part_serial for run in runs)],
-                ["customer", *(run.customer for run in runs)],
-                ["verdict", *(_result(run.outcome, run.verdict) for run in runs)],
-                ["note", *(_note(run) for run in runs)],
-            ]
+        print_lines(
+            header, [(*_run_texts(run), _result(run.outcome, run.verdict), _note(run)) for run in runs]
         )
     else:
         table = _table(*header)

@@ -35,24 +35,16 @@ def wrapped(text: str, inset: int = 2) -> str:
 
 def print_lines(header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     """Print ``rows`` below ``header``; columns that are too wide, and the last one, are cut with a mark."""
-    print_columns([list(column) for column in zip(header, *rows, strict=True)])
-
-
-def print_columns(table: Sequence[Sequence[str]]) -> None:
-    """The same for a table given by its columns, each with its head first."""
     width = columns()
-    widths = _narrowed([max(map(len, column)) for column in table[:-1]], width)
-    cells = [_cut(column, most) for column, most in zip(table[:-1], widths, strict=True)]
-    layout = "".join(f"{{:<{most}}} " for most in widths) + "{}"
-    last = width - sum(widths) - len(widths)
-    out = map(str.rstrip, map(layout.format, *cells, _cut(table[-1], last)))
+    widths = [max(map(len, column)) for column in zip(header, *rows, strict=True)][:-1]
+    if sum(widths) + len(widths) <= width - LAST:
+        layout = "".join(f"{{:<{most}}} " for most in widths) + "{}"
+        whole = [layout.format(*row).rstrip() for row in (header, *rows)]
+        out = [line if len(line) <= width else line[: width - 1] + CUT for line in whole]
+    else:
+        narrow = _narrowed(widths, width)
+        out = [_line(row, narrow, width) for row in (header, *rows)]
     sys.stdout.write("\n".join(out) + "\n")
-
-
-def _cut(column: Sequence[str], most: int) -> Sequence[str]:
-    if max(map(len, column)) <= most:
-        return column
-    return [text if len(text) <= most else text[: most - 1] + CUT for text in column]
 
 
 def _narrowed(widths: Sequence[int], width: int) -> list[int]:
@@ -61,3 +53,12 @@ def _narrowed(widths: Sequence[int], width: int) -> list[int]:
     while sum(narrow) + len(narrow) > width - LAST:
         narrow[max(range(len(narrow)), key=narrow.__getitem__)] -= 1
     return narrow
+
+
+def _line(row: Sequence[str], widths: Sequence[int], width: int) -> str:
+    cells = [
+        text.ljust(most) if len(text) <= most else text[: most - 1] + CUT
+        for text, most in zip(row, widths, strict=False)
+    ]
+    line = " ".join((*cells, row[-1])).rstrip()
+    return line if len(line) <= width else line[: width - 1] + CUT
