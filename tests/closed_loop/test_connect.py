@@ -140,6 +140,14 @@ def test_a_jammed_part_is_not_taken_for_a_wrong_wire() -> None:
     assert result.as_drawn is False and "nothing moves" in result.sentences[-1]
 
 
+def test_a_feed_that_the_winding_shorts_is_seen_although_the_bench_woke_up_with_it() -> None:
+    """The fault was held since power-up, and the self-test refused."""
+    drawn = right("throttle-body")
+    crossed = dict(zip(drawn, ["feed", "ground", *plug.POWER, "signal_b", "signal_a"], strict=True))
+    result = checked("throttle-body", crossed, seed=34)
+    assert result.as_drawn is False and "5 V feed reads 0.11 V" in result.sentences[0]
+
+
 def test_a_cause_in_the_bench_is_an_error(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["connect", "solenoid", "--sim", "--json", "--trouble", "estop"]) == 4
     assert "emergency" in capsys.readouterr().out

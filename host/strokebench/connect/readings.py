@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 from strokefw import faults
 from strokefw.tick import check
 
+from strokebench.link.link import refusal
+
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
 
@@ -25,6 +27,14 @@ BENCH_CAUSES = frozenset(
     }
 )  # fmt: skip
 """Results of the self-test that no wire of the part brings about."""
+
+WIRE_CAUSES = frozenset(
+    {
+        faults.REFERENCE, faults.FEED_RANGE, faults.OPEN_LOAD, faults.SHORTED_LOAD, faults.LEG_HIGH,
+        faults.LEG_LOW, faults.LEG_DIFFER, faults.LEG_PULSE,
+    }
+)  # fmt: skip
+"""Faults that a wire brings about, and that may be held since power-up."""
 
 
 @dataclass(frozen=True)
@@ -60,9 +70,16 @@ def mean_volts(bench: Bench) -> tuple[float, float, float]:
 
 
 def read(bench: Bench) -> Readings:
-    """Read everything; the part's limits are in force. A fault that the self-test left is cleared again."""
+    """Read everything; the part's limits are in force. A fault that a wire brought about is cleared.
+
+    Raises :class:`Refused` when the bench holds another fault.
+    """
     feed_v, a_v, b_v = mean_volts(bench)
     before = bench.status()
+    if before.state == "latched":
+        if before.fault not in WIRE_CAUSES:
+            raise refusal("selftest", faults.FAULT_LATCHED, before.fault)
+        bench.clear()  # the self-test looks for the same again
     code, rows = bench.selftest_report()
     found = {row[0]: float(row[2]) for row in rows}
     if bench.status().state == "latched":
