@@ -231,3 +231,41 @@ def test_a_person_answers_at_the_terminal(
     monkeypatch.setattr("strokebench.commands.bench.connect.yes", lambda text: asked.append(text) is not None)
     assert main(["connect", "egr-motor", "--sim"]) == 3
     assert "hands clear" in asked[1] and "was not moved" in capsys.readouterr().out
+
+
+def test_the_pin_finder_needs_somebody_who_moves_the_clips(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = open_bench(sim=SimSpec("solenoid"))
+    monkeypatch.setattr("strokebench.commands.bench.connect.open_chosen", lambda args, part: bench)
+    assert main(["connect", "solenoid", "--find", "--port", "none"]) == 2
+    assert "needs somebody at a terminal" in capsys.readouterr().err
+
+
+def test_a_person_moves_the_clips(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a real bench: the sentences say where the clips go, an Enter says that they are there."""
+    bench = open_bench(sim=SimSpec("solenoid", seed=61))
+    clips = Clips(bench.link.port.board, plug.POWER)  # type: ignore[attr-defined]
+    asked: list[str] = []
+
+    def hands(text: str) -> str:
+        asked.append(text)
+        if text.startswith("Red clip on pin"):
+            words = text.replace(";", ",").split(", ")
+            black = words[1].removeprefix("black clip on ")
+            clips.put(
+                words[0].removeprefix("Red clip on pin "),
+                black.removeprefix("pin ") if "pin" in black else "case",
+            )
+        else:
+            clips.connect({"out_a": "1", "out_b": "2"})
+        return ""
+
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True)
+    monkeypatch.setattr("strokebench.commands.bench.connect.ask", hands)
+    monkeypatch.setattr("strokebench.commands.bench.connect.open_chosen", lambda args, part: bench)
+    assert main(["connect", "solenoid", "--find", "--port", "none"]) == 0
+    assert "Connected as drawn." in capsys.readouterr().out
+    assert "bare metal of the case" in asked[-2] and "Take the clips off" in asked[-1]
