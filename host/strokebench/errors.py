@@ -58,6 +58,12 @@ class ProtectionTripped(StrokebenchError):
         self.code = code
 
 
+class Stopped(StrokebenchError):
+    """Another program asked this one to stop the part (`strokebench stop`); nothing more is driven."""
+
+    exit_code = 130
+
+
 class BookError(StrokebenchError):
     """The job book or another file could not be read or written."""
 

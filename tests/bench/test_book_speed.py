@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shlex
 import subprocess
 import sys
@@ -16,6 +17,8 @@ from strokebench.data.findings import Finding, Verdict
 pytestmark = pytest.mark.slow
 
 RUNS = 10_000
+MOST_S = 1.0
+"""A command's own time on the computer that the project's figures come from."""
 
 
 @pytest.fixture(scope="module")
@@ -91,6 +94,20 @@ COMMANDS = {
 @pytest.mark.long
 @pytest.mark.parametrize("name", COMMANDS)
 def test_commands_on_a_hundred_thousand_runs(benchmark: Any, large: Path, name: str) -> None:
-    """Laying out the table took 51 s where the search took 0.4 s. Counted is the whole command."""
+    """Laying out the table took 51 s where the search took 0.4 s. Counted is the whole command.
+
+    The bound is on the processor's time of the quickest of five: what else runs here does not count.
+    """
     words = [sys.executable, "-m", "strokebench", "book", *shlex.split(COMMANDS[name]), "--book", str(large)]
-    benchmark.pedantic(subprocess.run, (words,), {"check": True, "stdout": subprocess.DEVNULL}, rounds=5)
+    busy_s: list[float] = []
+
+    def command() -> None:
+        before = os.times()
+        subprocess.run(words, check=True, stdout=subprocess.DEVNULL)
+        after = os.times()
+        busy_s.append(
+            after.children_user + after.children_system - before.children_user - before.children_system
+        )
+
+    benchmark.pedantic(command, rounds=5)
+    assert min(busy_s) < MOST_S, busy_s

@@ -22,11 +22,12 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def test_a_run_ends_in_a_table_one_line_and_a_report(job: Path) -> None:
+def test_a_run_ends_in_the_verdict_a_report_and_the_next_step(job: Path) -> None:
     shown = (job / "stdout").read_text(encoding="utf-8")
     lines = shown.splitlines()
     assert sum(line.startswith("PASS") for line in lines) == 1
-    assert "Winding resistance" in shown
+    assert "Winding resistance" not in shown and "(all: --all)" in shown
+    assert any(line.startswith("Next: nothing to repair") for line in lines)
     assert "Run 1 in t.book" in lines
     assert "Report: t-run-1.html" in lines
     assert (job / "t-run-1.html").stat().st_size > 10_000
@@ -170,6 +171,6 @@ def test_a_broken_pipe_is_no_error(job: Path) -> None:
 
 def test_a_terminal_without_our_characters(job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PYTHONIOENCODING", "ascii")
-    result = strokebench("judge", "t.book", "--no-report", cwd=job)
+    result = strokebench("judge", "t.book", "--no-report", "--all", cwd=job)
     assert result.returncode == 0, result.stderr
     assert "value ? U" in result.stdout

@@ -98,7 +98,12 @@ def test_run_offers_to_clear_what_a_dead_laptop_left(
     bench.link.port.board.bench.end("leads_off")  # type: ignore[attr-defined]
     asked: list[str] = []
     monkeypatch.setattr("strokebench.commands.bench.run.open_chosen", lambda args, part: bench)
-    monkeypatch.setattr("strokebench.commands.bench.run.ask", lambda text: asked.append(text) or answer)
+
+    def said(question: str) -> bool:
+        asked.append(question)
+        return answer == "yes"
+
+    monkeypatch.setattr("strokebench.commands.bench.run.yes", said)
     monkeypatch.setattr("sys.stdin.isatty", lambda: True)
     book = str(tmp_path / "a.book")
     assert main(["run", "solenoid", "--sim", "--no-report", "--book", book]) == code

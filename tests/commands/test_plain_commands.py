@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import sys
 from pathlib import Path
@@ -49,3 +50,9 @@ def test_streams_are_given_back_as_they_were(tmp_path: Path) -> None:
     before = sys.stdout, sys.stderr
     main(["book", "list", "--book", str(tmp_path / "none.book")])
     assert (sys.stdout, sys.stderr) == before
+
+
+def test_a_supply_of_nothing_is_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+    """It was taken for "not given", and the battery had 12.6 V."""
+    assert main(["info", "--sim", "--supply", "0", "--json"]) == 0
+    assert abs(json.loads(capsys.readouterr().out)["status"]["terminals_v"]) < 0.1

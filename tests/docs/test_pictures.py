@@ -30,7 +30,15 @@ def test_no_picture_lies_about_unused() -> None:
     assert unused == []
 
 
-@pytest.mark.parametrize("name", ["terminal-run", pytest.param("terminal-book", marks=pytest.mark.long)])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "terminal-run",
+        "terminal-connect",
+        "terminal-find",
+        pytest.param("terminal-book", marks=pytest.mark.long),
+    ],
+)
 def test_terminal_pictures_say_what_the_program_says(name: str) -> None:
     """Renew them with ``python -m tools.pages.terminal_pictures`` when this fails."""
 

@@ -91,7 +91,10 @@ def _procedure(page: Any, camera: Camera) -> None:
 
 
 def _rest(page: Any, panel: PanelProcess, camera: Camera) -> None:
-    """What is over: job book, a run with a stretch chosen, a comparison, a trend."""
+    """The wiring, and what is over: job book, a run with a stretch chosen, a comparison, a trend."""
+    page.goto(f"{panel.url}/connect?part=throttle-body")
+    page.wait_for_function("() => [...document.images].every((image) => image.complete)")
+    camera.take(page, "wiring")
     page.goto(f"{panel.url}/book")
     page.wait_for_selector("tbody tr")
     camera.take(page, "book")

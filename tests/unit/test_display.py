@@ -70,6 +70,24 @@ def test_the_result_fits_and_says_every_verdict_in_words(width: int) -> None:
     assert lines[-1] == "FAIL Throttle body (binding)"
 
 
+def test_the_end_of_a_run_is_what_fails_and_why() -> None:
+    """Thirty passes came before the finding that failed."""
+    file = io.StringIO()
+    display.show_result("Throttle body", FINDINGS, Verdict.FAIL, Console(file=file, width=80), whole=False)
+    lines = file.getvalue().splitlines()
+    assert "Winding" not in file.getvalue() and lines[1].startswith("Binding")
+    assert "4 findings: 1 fail, 1 inconclusive, 1 pass, 1 without limits (all: --all)" in lines
+    assert lines[-2:] == ["Inductance: no burst was captured", "FAIL Throttle body (binding)"]
+
+
+def test_a_reason_that_many_have_is_said_once() -> None:
+    many = [unknown(f"k{n}", f"Quantity {n}", "A", "the bench did not drive the part") for n in range(5)]
+    assert display.reasons(many) == ["5 findings: the bench did not drive the part"]
+    assert display.reasons(many[:2]) == [
+        "Quantity 0: the bench did not drive the part", "Quantity 1: the bench did not drive the part",
+    ]  # fmt: skip
+
+
 def test_a_verdict_is_told_by_its_own_word(capsys: pytest.CaptureFixture[str]) -> None:
     Console(width=120).print(display.findings_table(FINDINGS, 120))
     rows = capsys.readouterr().out.splitlines()[1:]

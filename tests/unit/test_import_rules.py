@@ -27,7 +27,7 @@ LAYERS = (
     ("link",),
     ("bench",),
     ("__init__", "diagnose"),
-    ("verdict", "foreign", "measure", "guided"),
+    ("verdict", "foreign", "measure", "guided", "connect"),
     ("session", "report", "terminal", "image"),
     ("sim",),
     ("calibrate",),

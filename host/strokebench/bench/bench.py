@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterable
+import threading
+from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
 from html import escape
 from types import TracebackType
@@ -18,9 +19,10 @@ from strokebench.bench.run import Run
 from strokebench.bench.spec import SimSpec
 from strokebench.bench.stream import RawStream
 from strokebench.data.samples import DRIVE_ONE, TICK_S
-from strokebench.errors import LinkError, Refused, StrokebenchError, UsageError
+from strokebench.errors import LinkError, Refused, Stopped, StrokebenchError, UsageError
 from strokebench.link import conversion
 from strokebench.link.conversion import Status, Units
+from strokebench.link.holder import Holder
 from strokebench.link.link import Link, Message, refusal
 from strokebench.link.port import Port
 from strokebench.parts.limits import Limits
@@ -102,6 +104,10 @@ class Bench:
         self.engine = engine
         self._limits: Limits | None = None
         self._run: Run | None = None
+        self._holder: Holder | None = None
+        self._stop_asked = threading.Event()
+        self.on_stop_request: Callable[[], object] = self._stop_for_good
+        """Called, in a thread of its own, when `strokebench stop` asks for this port."""
         try:
             self.identity = identity_of(self.link.hello())
             self.calibration = self._calibration()
@@ -153,11 +159,27 @@ class Bench:
         self._limits = limits
         return echo
 
+    def hold(self, port: str) -> None:
+        """Let other programs of this user ask for a stop of what is driven through ``port``."""
+        self._holder = Holder(port, lambda: self.on_stop_request())
+
+    def _stop_for_good(self) -> None:
+        """End a run at once; whatever drives the part afterwards raises :class:`Stopped`."""
+        self._stop_asked.set()
+        if self._run is not None:
+            self._run.stop(now=True)
+
+    def _look_for_stop(self) -> None:
+        if self._stop_asked.is_set():
+            self.stop_quietly()
+            raise Stopped("`strokebench stop` stopped the part.", "Start again when you are ready.")
+
     def arm(self) -> None:
         """Run the self-test and close the main switch; the part may move from now on.
 
-        Raises :class:`Refused` with the failed check.
+        Raises :class:`Refused` with the failed check, :class:`Stopped` after `strokebench stop`.
         """
+        self._look_for_stop()
         try:
             self.link.request("arm", timeout_s=ARM_S)
         except Refused as error:
@@ -175,6 +197,7 @@ class Bench:
         Raises :class:`UsageError` without limits in force, or when the procedure breaks them.
         """
         self.close_run()
+        self._look_for_stop()
         if self._limits is None:
             raise UsageError("No part's limits are in force.", "Call set_limits before run.")
         if isinstance(procedure, Procedure):
@@ -194,6 +217,8 @@ class Bench:
             accuracy=self.accuracy(),
             info=self.info(),
         )
+        if self._stop_asked.is_set():  # asked for while it began
+            self._run.stop(now=True)
         return self._run
 
     def _load(self, plan: list[Planned]) -> None:
@@ -226,7 +251,11 @@ class Bench:
         return RawStream(self.link, self.units, channel, rate_hz)
 
     def jog(self, drive: float) -> None:
-        """Go to ``drive`` (-1..1) and stay while this is repeated at least every 0.5 s."""
+        """Go to ``drive`` (-1..1) and stay while this is repeated at least every 0.5 s.
+
+        Raises :class:`Stopped` after `strokebench stop`.
+        """
+        self._look_for_stop()
         self.link.request("jog", round(drive * DRIVE_ONE))
 
     def clear(self) -> None:
@@ -282,6 +311,8 @@ class Bench:
         self.close_run()
         self.stop_quietly()
         self.link.close()
+        if self._holder is not None:
+            self._holder.close()
 
     def __enter__(self) -> Bench:
         return self
@@ -318,7 +349,9 @@ def open_bench(where: str | None = None, *, sim: SimSpec | None = None) -> Bench
     from strokebench.link.serial import SerialPort
 
     name = where or only_pico()
-    return Bench(SerialPort(name), name)
+    bench = Bench(SerialPort(name), name)
+    bench.hold(name)
+    return bench
 
 
 def only_pico() -> str:

@@ -54,11 +54,32 @@ def summaries_where(
 ) -> list[RunSummary]:
     """Return the runs for which all SQL ``conditions`` hold; ``tail`` orders and limits them."""
     where = f" WHERE {' AND '.join(conditions)}" if conditions else ""
-    rows = connection.execute(f"{_SUMMARY}{where} {tail}", values).fetchall()
-    return [_summary(row) for row in rows]
+    return [_summary(row) for row in typed.rows(connection, f"{_SUMMARY}{where} {tail}", values)]
+
+
+_ORDINARY = frozenset(
+    (int, *[str] * 7, verdict, str, int, duration)
+    for verdict in (str, type(None))
+    for duration in (float, type(None))
+)
+"""Kinds of a row's columns as this program writes them."""
 
 
 def _summary(row: tuple[Any, ...]) -> RunSummary:
+    """Return the summary in a row; an ordinary row is taken as it is, another looked at piece by piece."""
+    if tuple(map(type, row)) not in _ORDINARY or row[7] == "running" or row[8] not in _JUDGED:
+        return _checked_summary(row)
+    run_id, at, part, kind, serial, customer, note, outcome, verdict, _writer, count, duration_s = row
+    if max(map(len, row[1:8])) > typed.MOST_TEXT or not (0 <= row[0] <= typed.MOST_WHOLE >= count >= 0):
+        return _checked_summary(row)
+    if duration_s is not None and not abs(duration_s) <= 1e300:
+        return _checked_summary(row)
+    return RunSummary(
+        run_id, at, part, kind, serial, customer, note, outcome, verdict, count, duration_s or 0.0
+    )
+
+
+def _checked_summary(row: tuple[Any, ...]) -> RunSummary:
     run_id, started_at, part, kind, serial, customer, note, outcome, verdict, writer, count, duration_s = row
     what = f"run {typed.whole(run_id, 'the number of a run')}"
     if typed.text(outcome, what) == "running" and not writer_lives(typed.text(writer, what)):
@@ -81,6 +102,7 @@ def _summary(row: tuple[Any, ...]) -> RunSummary:
 
 
 RUN_VERDICTS = tuple(verdict.value for verdict in Verdict if verdict is not Verdict.INFO)
+_JUDGED = frozenset((None, *RUN_VERDICTS))
 
 
 def writer_lives(writer: str) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import sqlite3
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import Any
 
 from strokebench.book import typed
@@ -52,8 +53,12 @@ def _after(until: str) -> str:
 def find(connection: sqlite3.Connection, wanted: Wanted) -> list[RunSummary]:
     """Return the runs that match, newest first."""
     conditions, values = wanted.conditions()
-    tail = "ORDER BY started_at DESC, id DESC" + (f" LIMIT {int(wanted.limit)}" if wanted.limit else "")
-    return summaries_where(connection, conditions, values, tail)
+    if wanted.limit:
+        tail = f"ORDER BY started_at DESC, id DESC LIMIT {int(wanted.limit)}"
+        return summaries_where(connection, conditions, values, tail)
+    found = summaries_where(connection, conditions, values, "")  # as they lie in the file: read twice as fast
+    found.sort(key=attrgetter("started_at", "run_id"), reverse=True)
+    return found
 
 
 @dataclass(slots=True)  # not frozen: see RunSummary
@@ -81,7 +86,8 @@ def trend(connection: sqlite3.Connection, key: str, wanted: Wanted) -> list[Tren
     """Return finding ``key`` of every run that matches, oldest first."""
     conditions, values = wanted.conditions()
     where = " AND ".join(["findings.key = ?", *(f"runs.{c}" if "(" not in c else c for c in conditions)])
-    rows = connection.execute(
+    rows = typed.rows(
+        connection,
         f"""SELECT {", ".join(_TREND)} FROM findings JOIN runs ON runs.id = findings.run_id WHERE {where}
             ORDER BY runs.started_at, runs.id""",
         (key, *values),
@@ -90,7 +96,27 @@ def trend(connection: sqlite3.Connection, key: str, wanted: Wanted) -> list[Tren
     return [_point(row, what) for row in rows]
 
 
+_ORDINARY = frozenset(
+    (int, str, str, float, float, str, lower, upper, str, str)
+    for lower in (float, type(None))
+    for upper in (float, type(None))
+    if lower is float or upper is float
+)
+"""Kinds of a row's columns as this program writes them, of a finding that is known and has a limit."""
+
+
 def _point(row: tuple[Any, ...], what: str) -> TrendPoint:
+    """Return the point in a row; an ordinary row is taken as it is, another looked at piece by piece."""
+    run_id, at, serial, value, u, unit, lower, upper, verdict, evidence = row
+    if tuple(map(type, row)) not in _ORDINARY or verdict not in _JUDGED or run_id > typed.MOST_WHOLE:
+        return _checked_point(row, what)
+    sizes = (abs(value), abs(u), abs(lower or 0.0), abs(upper or 0.0))
+    if not max(sizes) <= 1e300 or max(len(at), len(serial), len(unit), len(evidence)) > typed.MOST_TEXT:
+        return _checked_point(row, what)
+    return TrendPoint(run_id, at, serial, value, u, unit, lower, upper, verdict)
+
+
+def _checked_point(row: tuple[Any, ...], what: str) -> TrendPoint:
     run_id, at, serial, value, u, unit, lower, upper, verdict, evidence = row
     if verdict not in _VERDICTS:
         raise typed.damaged(what)
@@ -117,6 +143,7 @@ def _stands_against(evidence: Any, what: str) -> bool:
 
 
 _VERDICTS = {verdict.value for verdict in Verdict}
+_JUDGED = _VERDICTS - {Verdict.INFO.value}
 
 
 def titles(connection: sqlite3.Connection) -> dict[str, str]:

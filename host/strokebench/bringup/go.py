@@ -12,8 +12,11 @@ from strokebench.bringup.record import DIFFERS, LEFT_OUT, OK, Outcome, Record
 from strokebench.bringup.steps import Range, Step
 from strokebench.calibrate.points import checked
 from strokebench.errors import LinkLost, StrokebenchError
+from strokebench.terminal.lines import columns
 
 Say = Callable[[str], object]
+WIDEST = 100
+"""Characters in a line at most: beyond it a line is hard to follow."""
 
 
 def go(test: Test, record: Record, steps: Sequence[Step], board: str, say: Say, again: bool = False) -> bool:
@@ -44,7 +47,9 @@ def go(test: Test, record: Record, steps: Sequence[Step], board: str, say: Say, 
 
 
 def _wrapped(text: str) -> str:
-    return textwrap.fill(text, 100, initial_indent="    ", subsequent_indent="    ")
+    return textwrap.fill(
+        text, columns(WIDEST), initial_indent="    ", subsequent_indent="    ", break_on_hyphens=False
+    )
 
 
 def _one(test: Test, step: Step, expected: Range) -> Outcome:

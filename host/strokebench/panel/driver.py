@@ -24,6 +24,7 @@ from strokebench.panel.procedure_run import Papers, ProcedureRun
 from strokebench.panel.strip import Strip
 from strokebench.panel.view import Snapshot, View
 from strokebench.panel.watched_port import StopNow
+from strokebench.panel.wiring_check import wiring_check
 from strokebench.parts import load_part
 from strokebench.parts.limits import Limits
 from strokebench.parts.profile import Profile
@@ -69,6 +70,7 @@ class Driver:
             "run": self._run,
             "clear": self._clear,
             "tighten": self._tighten,
+            "check": self._check,
             "close": self._let_go,
         }
 
@@ -83,7 +85,7 @@ class Driver:
         return self.orders.stop(why)
 
     def order(self, name: str, **args: object) -> None:
-        """Ask for one of open, arm, disarm, jog, release, run, clear, tighten, close."""
+        """Ask for one of open, arm, disarm, jog, release, run, clear, tighten, check, close."""
         self.orders.put(Order(name, args))
 
     @property
@@ -211,6 +213,7 @@ class Driver:
             profile = load_part(choice.part)
             with self._undisturbed():  # nothing is driven yet, and a STOP needs a bench that can confirm it
                 self._bench = bench = open_choice(choice, profile, self._look)
+                bench.on_stop_request = lambda: self.stop("`strokebench stop` asked for it.")
                 bench.set_limits(profile.limits)
                 self.profile = profile
                 self._tick0 = None
@@ -298,6 +301,13 @@ class Driver:
                 self._bench.clear()
                 self.view.hush()
         self.view.set(fault=0, latched=False)
+
+    def _check(self) -> None:
+        if self._bench is not None and self.profile is not None and self.view.now.phase == "idle":
+            self.view.set(phase="arming")  # the self-test sends a little current through the leads
+            text, hint = wiring_check(self._bench, self.profile)
+            self.view.set(phase="idle")
+            self.view.say(text, hint)
 
     # -- company -------------------------------------------------------------------------------------
 

@@ -66,6 +66,7 @@ class Lifelines:
             "jog": lambda m: driver.order("jog", drive=wishes.drive(m)),
             "release": lambda _: driver.order("release"),
             "clear": lambda _: driver.order("clear"),
+            "check": lambda _: driver.order("check"),
             "close": lambda _: driver.order("close"),
             "run": lambda m: driver.order("run", papers=wishes.papers(m)),
             "open": lambda m: driver.order("open", choice=asks.choice(m)),

@@ -41,6 +41,7 @@ from strokebench.panel.lifeline import Lifelines
 from strokebench.panel.pages.bench import bench_page
 from strokebench.panel.pages.book import Filter, book_page
 from strokebench.panel.pages.compare import compare_page
+from strokebench.panel.pages.connect import connect_page, picture
 from strokebench.panel.pages.enter import SCRIPT, enter_page, join_page, sorry_page
 from strokebench.panel.pages.findings import live_findings
 from strokebench.panel.pages.frame import CHARTS, STATIC
@@ -135,6 +136,17 @@ class Panel:
         @app.get("/compare", response_class=HTMLResponse)
         def _compare(a: str = "", b: str = "") -> str:
             return compare_page(options.book, self.sources, a, b)
+
+        @app.get("/connect", response_class=HTMLResponse)
+        def _connect(part: str = "") -> str:
+            return connect_page(part[:TEXT_MAX])
+
+        @app.get("/wiring/{part}.svg")
+        def _wiring(part: str) -> Response:
+            text = picture(part)
+            if text is None:
+                return HTMLResponse(sorry_page("There is no drawing of such a part."), 404)
+            return Response(text, media_type="image/svg+xml")
 
         @app.get("/run/{run_id}", response_class=HTMLResponse)
         def _run(run_id: int) -> Response:

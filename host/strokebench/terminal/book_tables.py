@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
@@ -38,11 +39,14 @@ def runs_table(runs: Sequence[RunSummary]) -> None:
     """Print one line a run."""
     screen, header = console(), ("run", "begun (UTC)", "part", "serial", "customer", "verdict", "note")
     if len(runs) > MANY:
-        print_lines(header, [(*_run_texts(run), _result(run), _note(run)) for run in runs])
+        print_lines(
+            header, [(*_run_texts(run), _result(run.outcome, run.verdict), _note(run)) for run in runs]
+        )
     else:
         table = _table(*header)
         for run in runs:
-            result = f"{escape(_ended(run))} {verdict_text(run.verdict) if _shows(run) else ''}".strip()
+            verdict = verdict_text(run.verdict) if _shown_verdict(run.outcome, run.verdict) else ""
+            result = f"{escape(_ended(run.outcome))} {verdict}".strip()
             table.add_row(*map(escape, _run_texts(run)), result, escape(_note(run)))
         screen.print(table)
     screen.print(f"{len(runs)} run{'s' * (len(runs) != 1)}", style="dim")
@@ -52,17 +56,19 @@ def _run_texts(run: RunSummary) -> tuple[str, ...]:
     return str(run.run_id), run.started_at[:16], run.part, run.part_serial, run.customer
 
 
-def _ended(run: RunSummary) -> str:
+def _ended(outcome: str) -> str:
     """Return how a run ended, empty where the verdict says it all."""
-    return "" if run.outcome in JUDGED else run.outcome
+    return "" if outcome in JUDGED else outcome
 
 
-def _shows(run: RunSummary) -> bool:
-    return bool(run.verdict) or not _ended(run)
+def _shown_verdict(outcome: str, verdict: str | None) -> str | None:
+    """Return the verdict where it belongs beside how the run ended, a dash where there should be one."""
+    return verdict or (None if _ended(outcome) else "-")
 
 
-def _result(run: RunSummary) -> str:
-    return f"{_ended(run)} {(run.verdict or '-') if _shows(run) else ''}".strip()
+@lru_cache(maxsize=64)
+def _result(outcome: str, verdict: str | None) -> str:
+    return f"{_ended(outcome)} {_shown_verdict(outcome, verdict) or ''}".strip()
 
 
 def _note(run: RunSummary) -> str:

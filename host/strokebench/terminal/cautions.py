@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from strokebench.errors import UsageError
+from strokebench.terminal.lines import wrapped
 
 if TYPE_CHECKING:
     from strokebench.parts.profile import Profile
@@ -55,4 +56,4 @@ def acknowledged(
 def _show(title: str, cautions: list[str]) -> None:
     print(f"Cautions, {title}:", file=sys.stderr)
     for caution in cautions:
-        print(f"  - {caution}", file=sys.stderr)
+        print(wrapped(f"  - {caution}"), file=sys.stderr)

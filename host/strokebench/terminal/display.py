@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from strokebench.parts.profile import Profile
 
 WIDE = 110
+MANY_TITLES = 3
+"""Findings with the same reason from which on they are counted, not named."""
 STYLES = {
     Verdict.PASS: "green", Verdict.FAIL: "bold red", Verdict.INCONCLUSIVE: "yellow", Verdict.INFO: "dim"
 }  # fmt: skip
@@ -102,22 +104,55 @@ def show_result(
     screen: Console | None = None,
     *,
     caveat: str = "",
+    whole: bool = True,
 ) -> None:
     """Print findings, the reasons of what did not pass, and the one line that counts.
 
-    ``caveat``: what belongs to the verdict itself, such as limits that come from too few parts.
+    ``caveat``: what belongs to the verdict itself, such as limits that come from too few parts. Unless
+    ``whole``, the findings that pass, or have no limits, are only counted.
     """
     screen = screen or console()
-    screen.print(findings_table(findings, screen.width))
-    screen.print(f"U = {COVERAGE:g} u, about 95 % confidence", style="dim")
-    if said := sentence(findings):
+    unsettled = [finding for finding in findings if not _settled(finding)]
+    shown = list(findings) if whole else [each for each in unsettled if each.known]
+    if shown:
+        screen.print(findings_table(shown, screen.width))
+        screen.print(f"U = {COVERAGE:g} u, about 95 % confidence", style="dim")
+    if not whole:
+        screen.print(counted(findings), style="dim", markup=False, highlight=False)
+    elif said := sentence(findings):
         screen.print(said, style="dim", markup=False, highlight=False)
     screen.print()
-    for finding in findings:
-        unsettled = finding.verdict in (Verdict.FAIL, Verdict.INCONCLUSIVE) or not finding.known
-        if unsettled and finding.reason:
-            screen.print(f"{finding.title}: {finding.reason}", markup=False, highlight=False)
+    for line in reasons(unsettled):
+        screen.print(line, markup=False, highlight=False)
     screen.print(verdict_line(title, findings, verdict, caveat), highlight=False)
+
+
+def _settled(finding: Finding) -> bool:
+    return finding.known and finding.verdict in (Verdict.PASS, Verdict.INFO)
+
+
+def counted(findings: Sequence[Finding]) -> str:
+    """Return how many findings pass, fail, are inconclusive or have no limits, and how to see them all."""
+    names = {
+        Verdict.FAIL: "fail", Verdict.INCONCLUSIVE: "inconclusive", Verdict.PASS: "pass",
+        Verdict.INFO: "without limits",
+    }  # fmt: skip
+    found = [(name, sum(each.verdict is verdict for each in findings)) for verdict, name in names.items()]
+    counts = ", ".join(f"{count} {name}" for name, count in found if count)
+    return f"{len(findings)} findings: {counts} (all: --all)"
+
+
+def reasons(findings: Sequence[Finding]) -> list[str]:
+    """Return why findings did not pass, a line each; a reason that many have in common is said once."""
+    titles: dict[str, list[str]] = {}
+    for finding in findings:
+        if finding.reason:
+            titles.setdefault(finding.reason, []).append(finding.title)
+    return [
+        f"{len(named)} findings: {reason}" if len(named) > MANY_TITLES else f"{title}: {reason}"
+        for reason, named in titles.items()
+        for title in (named if len(named) <= MANY_TITLES else named[:1])
+    ]
 
 
 def verdict_line(title: str, findings: Sequence[Finding], verdict: Verdict, caveat: str = "") -> str:

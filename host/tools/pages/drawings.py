@@ -1,4 +1,4 @@
-"""Wiring drawings of the bring-up and calibration guides: ``python -m tools.pages.drawings``.
+"""Wiring drawings of the guides: ``python -m tools.pages.drawings``.
 
 Boxes and wires as plain SVG text, so that the same program always gives the same bytes; a test compares.
 """
@@ -8,10 +8,15 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from html import escape
 
+from strokebench.connect.drawing import drawing
+from strokebench.parts import load_part
+
 from tools import DOCS
 
 Place = tuple[float, float]
 COLOURS = {"plus": "#b3261e", "minus": "#222", "signal": "#1c5fa8"}
+WIRED = ("throttle-body", "egr-solenoid", "fuel-pump-fuse")
+"""Parts whose wiring the documentation shows; `strokebench connect` draws them all."""
 STYLE = """rect.b{fill:#fbfaf3;stroke:#444;stroke-width:2} path{fill:none} text{fill:#222}
 .s{fill:#555;font-size:13px}"""
 
@@ -144,7 +149,8 @@ def calibrate_voltage() -> Drawing:
 def drawings() -> dict[str, str]:
     """All drawings by file name."""
     made = (bring_up, calibrate_current, calibrate_voltage)
-    return {f"{draw.__name__.replace('_', '-')}.svg": draw().svg() for draw in made}
+    wirings = {f"wiring-{part}.svg": drawing(load_part(part)) for part in WIRED}
+    return {f"{draw.__name__.replace('_', '-')}.svg": draw().svg() for draw in made} | wirings
 
 
 if __name__ == "__main__":

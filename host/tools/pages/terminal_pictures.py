@@ -12,6 +12,7 @@ import shlex
 import subprocess
 import sys
 import tempfile
+from textwrap import shorten
 
 from rich.console import Console
 from rich.text import Text
@@ -20,6 +21,8 @@ from tools import DOCS
 
 PICTURES = {
     "terminal-run": ("run solenoid --sim --inject weak_spring:severe",),
+    "terminal-connect": ("connect throttle-body --sim --yes --trouble wire_feed=4 --trouble wire_ground=3",),
+    "terminal-find": ("connect egr-motor --sim --find --yes",),
     "terminal-book": (
         "run solenoid --sim --seed 3 --serial L7-001",
         "run solenoid --sim --seed 3 --serial L7-001 --inject sticky:moderate",
@@ -55,7 +58,8 @@ def picture(name: str) -> str:
     commands = PICTURES[name]
     console = Console(record=True, width=WIDTH, file=io.StringIO(), force_terminal=True)
     console.print(Text.from_ansi(output(commands).rstrip()))
-    return WEB_FONT.sub("", console.export_svg(title=f"strokebench {commands[-1]}", unique_id=name))
+    title = shorten(f"strokebench {commands[-1]}", 60, placeholder=" ...")
+    return WEB_FONT.sub("", console.export_svg(title=title, unique_id=name))
 
 
 if __name__ == "__main__":

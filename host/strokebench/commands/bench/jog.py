@@ -9,7 +9,6 @@ hang, the bench stops it within 0.5 s. Works over ssh.
 from __future__ import annotations
 
 import argparse
-import shutil
 import sys
 import time
 from collections.abc import Callable
@@ -121,9 +120,17 @@ def _position(bench: Bench, profile: Profile) -> str:
 def _show(status: Status, hand: Hand, screen: TextIO, position: str) -> None:
     """Write the live line over the last one, never wider than the terminal."""
     from strokebench.terminal.jog_keys import bar
+    from strokebench.terminal.lines import columns
 
-    width = shutil.get_terminal_size((80, 24)).columns - 1
-    text = f"[{bar(status.drive, 9)}] {status.drive:+.2f} {status.current_a:+7.2f} A {status.supply_v:5.2f} V"
-    text += f"{position} strength {hand.strength:.2f}  {status.state.lower()}"
-    screen.write("\r" + text[:width].ljust(min(width, 78)))
+    width = columns() - 1
+    pieces = (
+        f"[{bar(status.drive, 9)}] {status.drive:+.2f} {status.current_a:+7.2f} A {status.supply_v:5.2f} V",
+        position.rstrip(),
+        f" strength {hand.strength:.2f}",
+        f"  {status.state.lower()}",
+    )
+    text = ""
+    for piece in pieces:  # whole pieces only: half a number is a wrong one
+        text += piece if len(text) + len(piece) <= width else ""
+    screen.write("\r" + text.ljust(min(width, 78)))
     screen.flush()

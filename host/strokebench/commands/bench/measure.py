@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import argparse
 import re
-import textwrap
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.shared.common import add_json, add_plant, add_sim, open_chosen, print_json
+from strokebench.commands.shared.common import add_json, add_plant, add_sim, open_chosen, print_json, say
 
 if TYPE_CHECKING:
     from strokebench.measure import Load
@@ -45,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
 
     limits_for(args.max_current)  # a wrong number is told before anything is opened
     if not args.json:
-        print(textwrap.fill(CAUTION, 79))
+        say(CAUTION)
     with open_chosen(args, args.sim or "throttle-body") as bench:
         load, _data = measure(bench, args.max_current)
     if args.output:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from strokebench.commands.shared.common import add_bench, add_book, add_json, open_chosen, say, sim_spec
+from strokebench.commands.shared.common import add_bench, add_book, add_json, open_chosen, say, sim_spec, yes
 from strokebench.commands.shared.jobs import add_job, take_job
 from strokebench.commands.shared.outcome import Outcome, add_report, begin_run, check_report, finish
 from strokebench.terminal.cautions import acknowledged, add_acknowledge
@@ -99,16 +99,7 @@ def _look(args: argparse.Namespace, question: str) -> bool:
         return True
     if args.json or not sys.stdin.isatty():
         return False
-    return ask(f"{question} (yes or no)").strip().lower() in ("y", "yes")
-
-
-def ask(question: str) -> str:
-    """Return the line typed after ``question``, which may be longer than the terminal is wide."""
-    say(question)
-    try:
-        return input("> ")
-    except EOFError:
-        return ""
+    return yes(f"{question} (yes or no)")
 
 
 def _offer_to_clear(args: argparse.Namespace, bench: Bench) -> None:
@@ -122,5 +113,5 @@ def _offer_to_clear(args: argparse.Namespace, bench: Bench) -> None:
         return
     _key, sentence, check = fault_row(status.fault)
     say(f"The bench still holds a fault: {sentence} (code {status.fault}) {check}")
-    if ask("Is its cause gone? Clear it and go on? (yes or no)").strip().lower() in ("y", "yes"):
+    if yes("Is its cause gone? Clear it and go on? (yes or no)"):
         bench.clear()

@@ -1,10 +1,13 @@
-"""Stop a bench at once and take the supply off the part."""
+"""Stop a bench at once and take the supply off the part.
+
+A program of this user that has the port, such as a run in another terminal or the panel, is asked to do it.
+"""
 
 from __future__ import annotations
 
 import argparse
 
-from strokebench.commands.shared.common import add_bench, add_json, print_json
+from strokebench.commands.shared.common import add_bench, add_json, print_json, say
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -14,10 +17,19 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Do it: opening disarms, the stop is sent besides, and the bench's word is shown."""
-    from strokebench.bench.bench import open_bench
+    """Do it: through whoever has the port; else opening disarms, the stop is sent besides."""
+    from strokebench.bench.bench import only_pico, open_bench
+    from strokebench.link.holder import ask_to_stop
 
-    with open_bench(args.port) as bench:
+    port = args.port or only_pico()
+    pid = ask_to_stop(port)
+    if pid:
+        if args.json:
+            print_json({"asked": pid, "port": port})
+        else:
+            say(f"Stopped by the program that has the port (process {pid}); what it recorded is kept.")
+        return 0
+    with open_bench(port) as bench:
         bench.stop(now=True)
         bench.disarm()
         status = bench.status()

@@ -178,16 +178,23 @@ def open_chosen(args: argparse.Namespace, part: str) -> Bench:
 
 def say(text: str, stream: TextIO | None = None) -> None:
     """Print ``text``; each of its lines goes on below itself, two columns in, where the terminal ends."""
-    import shutil
-    import textwrap
+    from strokebench.terminal.lines import wrapped
 
-    width = max(40, shutil.get_terminal_size((80, 24)).columns)
-    for line in text.splitlines() or [""]:
-        if len(line) <= width:
-            print(line, file=stream)
-            continue
-        inset = len(line) - len(line.lstrip()) + 2
-        print(textwrap.fill(line, width, subsequent_indent=" " * inset, break_on_hyphens=False), file=stream)
+    print(wrapped(text), file=stream)
+
+
+def ask(question: str) -> str:
+    """Return the line typed after ``question``, which may be longer than the terminal is wide."""
+    say(question)
+    try:
+        return input("> ")
+    except EOFError:
+        return ""
+
+
+def yes(question: str) -> bool:
+    """Tell whether ``question`` was answered with yes."""
+    return ask(question).strip().lower() in ("y", "yes")
 
 
 def print_json(result: Any) -> None:

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.shared.common import add_force, print_json
+from strokebench.commands.shared.common import add_force, print_json, say
 from strokebench.commands.shared.jobs import join_job
 
 if TYPE_CHECKING:
@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from strokebench.data.findings import Finding, Verdict
     from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile
+
+
+MOST_STEPS = 2
+"""Defects whose next step is said; the report has them all."""
 
 
 @dataclass
@@ -60,7 +64,7 @@ def finish(args: argparse.Namespace, outcome: Outcome) -> int:
         pdf = None if path is None else write_pdf(args, path, _mark(outcome))
         print_json({**as_json(outcome, path, code), "pdf": None if pdf is None else str(pdf)})
         return code
-    _show(outcome)  # before the report: that may take a second, or fail
+    _show(outcome, whole=args.all)  # before the report: that may take a second, or fail
     path = _report(args, outcome)
     if path is not None:
         print(f"Report: {path}", flush=True)
@@ -68,6 +72,7 @@ def finish(args: argparse.Namespace, outcome: Outcome) -> int:
         if pdf is not None:
             print(f"PDF: {pdf}")
     _warn(outcome)
+    say(f"Next: {next_step(outcome)}")
     return code
 
 
@@ -94,6 +99,9 @@ def add_report(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--report", metavar="FILE", help=text)
     parser.add_argument("--no-report", action="store_true", help="write none")
     add_pdf(parser)
+    parser.add_argument(
+        "--all", action="store_true", help="show the whole table of findings, not only what does not pass"
+    )
     add_force(parser)
 
 
@@ -142,14 +150,33 @@ def report_path(source: str, run_id: int | None) -> Path:
     return path.with_name(f"{path.stem}-{'report' if run_id is None else f'run-{run_id}'}.html")
 
 
-def _show(outcome: Outcome) -> None:
+def _show(outcome: Outcome, *, whole: bool) -> None:
     from strokebench.terminal.display import show_result
     from strokebench.verdict.basis import caveat
 
-    show_result(outcome.profile.part.title, outcome.findings, outcome.verdict, caveat=caveat(outcome.profile))
+    title, said = outcome.profile.part.title, caveat(outcome.profile)
+    show_result(title, outcome.findings, outcome.verdict, caveat=said, whole=whole)
     if outcome.run_id is not None:
         mark = " (simulated)" if outcome.data.info.get("engine") == "plant" else ""
         print(f"Run {outcome.run_id} in {outcome.source}{mark}", flush=True)
+
+
+def next_step(outcome: Outcome) -> str:
+    """Return what to do now, in a sentence or two."""
+    from strokebench.data.findings import Verdict
+    from strokebench.diagnose.connection import CONNECTION
+    from strokebench.report.content import troubles
+
+    if outcome.data.info.get("outcome") in ("interrupted", "stopped", "fault", "cut"):
+        return "the run did not reach its end, so what it did not see is open. Run it again."
+    if any(each.key == CONNECTION[0] and not each.known for each in outcome.findings):
+        return f"`strokebench connect {outcome.profile.name}` draws the wiring and says what differs."
+    found = troubles(outcome.findings)
+    if found:
+        return " ".join(dict.fromkeys(f"{trouble.name}: {trouble.check}" for trouble in found[:MOST_STEPS]))
+    if outcome.verdict is Verdict.PASS:
+        return "nothing to repair by these limits. The complaint remains? Look at wiring and control unit."
+    return "take away the reason of what is inconclusive, named above, and run it again."
 
 
 def _warn(outcome: Outcome) -> None:
@@ -171,6 +198,8 @@ def _warn(outcome: Outcome) -> None:
     if info.get("outcome") == "fault":
         _key, sentence, check = fault_row(int(info.get("fault", 0)))
         complain(f"The bench ended the run: {sentence} (code {info.get('fault', 0)})", check)
+    elif info.get("outcome") == "stopped":
+        complain("Stopped by `strokebench stop`; the part is off, what was recorded is kept.")
     elif info.get("outcome") == "interrupted":
         complain("Interrupted; the part is off, what was recorded is kept.")
 

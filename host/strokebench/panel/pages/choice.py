@@ -38,6 +38,7 @@ def choice_card(wish: Choice | None) -> None:
             _faults(name, wish)
         with tag("div", classes="row"):
             button("Connect", "open", "plain", data_needs="mine still")
+            button("Check the wiring", "check", "plain", data_needs="mine still connected")
             button("Disconnect", "close", "plain", data_needs="mine still connected")
         _cautions(names)
 
@@ -92,6 +93,9 @@ def _cautions(names: list[str]) -> None:
                     with tag("ul"):
                         for line in lines:
                             tag("li", line)
+                if title == "Wiring":
+                    with tag("p"):
+                        tag("a", "Drawing of the wiring", href=f"/connect?part={name}")
                 if title == "Cautions" and part.acknowledge:
                     with tag("div", classes="check"):
                         tag("input", type="checkbox", id=f"ack-{name}")

@@ -12,7 +12,13 @@ from strokebench.panel.tags import Element, button, out, select, tag
 STATIC = "/panel-static"
 CHARTS = "/panel-charts"
 STYLES = ("stop.css", "panel.css", "instrument.css", "modes.css")
-LINKS = (("/", "Bench"), ("/book", "Job book"), ("/jobs", "Jobs"), ("/join", "Join by phone"))
+LINKS = (
+    ("/", "Bench"),
+    ("/connect", "Wiring"),
+    ("/book", "Job book"),
+    ("/jobs", "Jobs"),
+    ("/join", "Join by phone"),
+)
 LOOKS = (
     ("auto", "as the system"),
     ("light", "light"),

@@ -53,7 +53,7 @@ class SimBoard:
         self.spec = spec
         self.plant = make_plant(spec) if plant is None else plant
         self.bench = BenchFaults(spec.bench_faults)
-        self.bridge = Bridge(self.plant)
+        self.bridge = Bridge(self.plant, spec.seed)
         self.converter = Converter(spec.seed, ideal, spec.as_built)
         self.tick = 0
         self.from_host = bytearray()

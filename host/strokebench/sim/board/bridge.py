@@ -7,6 +7,7 @@ from __future__ import annotations
 import math
 
 from strokebench.sim.board.shorted import advance_shorted
+from strokebench.sim.board.wires import Wires, concerns
 from strokebench.sim.plants.base import FLOAT_SHARE, Plant
 
 FETS = {"ah": (0, 1), "al": (0, 0), "bh": (1, 1), "bl": (1, 0)}
@@ -15,8 +16,10 @@ FETS = {"ah": (0, 1), "al": (0, 0), "bh": (1, 1), "bl": (1, 0)}
 class Bridge:
     """Outputs as the firmware set them (``drive`` 1/10000, ``gate``, ``rail``), applied once per tick."""
 
-    def __init__(self, plant: Plant) -> None:
+    def __init__(self, plant: Plant, seed: int = 0) -> None:
         self.plant = plant
+        self.wires: Wires | None = None
+        self._seed = seed
         self.drive = 0
         self.gate = 0
         self.rail = 0
@@ -34,7 +37,10 @@ class Bridge:
         self._dead = tuple(fet for name, fet in FETS.items() if f"mosfet_open_{name}" in active)
         special = ("estop", "precharge_open", "main_open", "leads_shorted", "leads_swapped")
         self.sound = not self._shorted and not self._dead and not any(name in active for name in special)
-        self.plant.leads_off = "leads_off" in active
+        miswired = any(concerns(name) for name in active)
+        self.wires = Wires(active, self._seed) if miswired else None
+        self.sound = self.sound and not miswired
+        self.plant.leads_off = "leads_off" in active or (self.wires is not None and self.wires.turned == 0)
         self.set_trip(self._trip_a)
 
     def set_trip(self, amps: float) -> None:
@@ -58,9 +64,11 @@ class Bridge:
         """The same with a broken MOSFET, another trouble of the bridge, or a pulse."""
         plant = self.plant
         drive, gate, rail = self._real_outputs()
+        if self.wires is not None:
+            plant.feed_v = self._active.get("feed", plant.good_feed_v)  # the tracks are read as shares of it
         if "leads_shorted" in self._active:
             advance_shorted(plant, drive, gate, rail)
-        elif "leads_swapped" in self._active:
+        elif "leads_swapped" in self._active or (self.wires is not None and self.wires.turned < 0):
             _swap(plant)
             plant.advance(-drive, gate, rail)
             _swap(plant)
@@ -72,7 +80,19 @@ class Bridge:
             # a shorted MOSFET against its switching partner: the supply collapses into the leg
             plant.bus_v = 0.1 * plant.bus_v
             plant.leg_a_v, plant.leg_b_v = 0.5 * plant.bus_v, 0.5 * plant.bus_v
+        if self.wires is not None:
+            self.wires.settle(plant, self._held_legs(drive, gate), rail)
         self._pulse_us = 0
+
+    def _held_legs(self, drive: float, gate: bool) -> tuple[float | None, float | None]:
+        """Volts that the bridge puts on each leg, None on one that floats."""
+        bus_v = self.plant.bus_v
+        if gate:
+            return max(drive, 0.0) * bus_v, max(-drive, 0.0) * bus_v
+        held: list[float | None] = [None, None]
+        if self._pulse_us:
+            held[self._pulse_leg] = self._pulse_side * bus_v
+        return held[0], held[1]
 
     def _real_outputs(self) -> tuple[float, bool, int]:
         active, rail = self._active, self.rail

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable
 
 from strokebench.errors import UsageError
+from strokebench.sim.board.wires import CASE, LEADS, PINS, PROBE, WIRE
 
 FETS = ("ah", "al", "bh", "bl")
 KNOWN: dict[str, str] = {
@@ -31,12 +32,25 @@ KNOWN: dict[str, str] = {
     "leads_off": "the part's leads are off",
     "leads_shorted": "the part's leads touch",
     "leads_swapped": "the part's two leads are swapped",
+    **{f"{WIRE}{lead}": f"lead {lead} is on this pin of the plug (0: on none), see PINS" for lead in LEADS},
+    CASE: "the winding touches the case, through this many ohm",
+    PROBE: "the feed's lead is the pin finder's, with its resistor",
     "link_silent": "nothing from the host reaches the bench",
     **{f"mosfet_short_{fet}": f"MOSFET {fet.upper()} shorted" for fet in FETS},
     **{f"mosfet_open_{fet}": f"MOSFET {fet.upper()} does not switch on" for fet in FETS},
 }
 """Name -> what it means."""
-NEEDS_VALUE = ("supply", "source", "ripple", "feed", "heatsink", "part", "fine_zero")
+NEEDS_VALUE = (
+    "supply",
+    "source",
+    "ripple",
+    "feed",
+    "heatsink",
+    "part",
+    "fine_zero",
+    CASE,
+    *(WIRE + lead for lead in LEADS),
+)
 
 
 class BenchFaults:
@@ -117,4 +131,6 @@ def parse(text: str) -> tuple[str, float, float, float | None]:
         )
     if name in NEEDS_VALUE and not value_text:
         raise UsageError(f"The bench trouble {name!r} needs a value: {KNOWN[name]}.", f"Write {name}=NUMBER.")
+    if name.startswith(WIRE) and not 0 <= value <= len(PINS):
+        raise UsageError(f"There is no pin {value:g} on a simulated plug.", f"Pins: 0 to {len(PINS)}.")
     return name, value, start_s, duration_s
