@@ -244,6 +244,6 @@ def test_an_armed_bench_refuses_it() -> None:
     rig = Rig(SimSpec())
     rig.board.hold = lambda: None  # type: ignore[attr-defined]
     rig.arm(throttle_limits())
-    assert rig.app.state == state.ARMED and rig.result("plant") == faults.NOT_NOW
+    assert rig.app.state == state.ARMED and rig.result("plant", 2) == faults.NOT_NOW
     assert not rig.app.link.plant
-    assert rig.result("disarm") == 0 and rig.result("plant") == 0 and rig.app.link.plant_due()
+    assert rig.result("disarm") == 0 and rig.result("plant", 2) == 0 and rig.app.link.plant_due()

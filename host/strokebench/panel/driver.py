@@ -25,6 +25,7 @@ from strokebench.panel.strip import Strip
 from strokebench.panel.view import Snapshot, View
 from strokebench.panel.watched_port import StopNow
 from strokebench.parts import load_part
+from strokebench.parts.on_bench import on_bench
 from strokebench.parts.profile import Profile
 
 SLICE_S = 0.02
@@ -203,6 +204,7 @@ class Driver:
             profile = load_part(choice.part)
             with self._undisturbed():  # nothing is driven yet, and a STOP needs a bench that can confirm it
                 self._bench = bench = open_choice(choice, profile, self._look)
+                profile = on_bench(profile, bench.identity.board)
                 bench.set_limits(profile.limits)
                 self.profile = profile
                 self._tick0 = None

@@ -8,6 +8,7 @@ from pydantic import BaseModel, Field, model_validator
 
 from strokebench.parts.guide import Guide
 from strokebench.parts.limits import STRICT, Limits
+from strokebench.parts.on_bench import Changes
 from strokebench.parts.procedure import Procedure
 from strokebench.parts.toml import Within
 
@@ -86,6 +87,8 @@ class Profile(BaseModel):
     """Numbers its diagnosis needs (lead resistance, travel in degrees ...), unit in the name."""
     findings: dict[str, FindingLimit] = {}
     procedure: Procedure
+    on: dict[str, Changes] = {}
+    """What changes on a kind of bench, by the name in its identity; see :func:`on_bench`."""
     guided: Guide | None = None
     """The guided procedure of a run in which a person answers; then ``procedure`` is not run."""
 
