@@ -30,7 +30,8 @@ if TYPE_CHECKING:
     from strokebench.data.run import RunData
 
 LEAST_A, MOST_A, MARGIN = 0.2, 45.0, 0.9
-"""Smallest and largest current to ask for (a bench may allow less); share of the allowed current at which the bench cuts each PWM period."""
+"""Smallest and largest current to ask for (a bench may allow less); share of the allowed current at which the
+bench cuts each PWM period."""
 ENOUGH = 0.5
 """Share of the allowed current at which the pulses end."""
 FIRST_DRIVE, GROWTH = 0.01, 1.35
@@ -43,7 +44,8 @@ LONG_S = 0.004
 FINE_SHARE = 1.0156
 """Of where the fine range begins to give way to the coarse one: up to there it reads peaks of pulses, too."""
 FINE_TOP_SHARE = 0.906
-"""Pulses for the resistance stay below this share of it where they can: the fine range is ten times as exact."""
+"""Pulses for the resistance stay below this share of it where they can: the fine range is ten times as
+exact."""
 WORTH_SHARE = 0.1
 """A fine range that ends below this share of the allowed current is too short to tell a resistance from."""
 LEAD, SHORTEST, FEWEST = 2, 20, 4

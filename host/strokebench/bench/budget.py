@@ -2,7 +2,8 @@
 
 The numbers are the reference bench's component limits combined after JCGM 100; hardware/calc/budget.py
 derives them and the tests compare. The small bench differs by its shunt: what a current's range adds in
-amperes is a tenth, what its parts' tolerances do to the gain is the same. What a calibration replaces is in :mod:`strokebench.bench.accuracy`.
+amperes is a tenth, what its parts' tolerances do to the gain is the same. What a calibration replaces is in
+:mod:`strokebench.bench.accuracy`.
 """
 
 from __future__ import annotations

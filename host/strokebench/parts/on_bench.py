@@ -6,36 +6,15 @@ drive: with less current everything of the procedure that drives is driven so mu
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Any
 
-from pydantic import BaseModel
+from strokebench.parts.changes import Changes
+from strokebench.parts.limits import Limits
+from strokebench.parts.profile import FindingLimit, Profile
 
-from strokebench.parts.limits import STRICT, Limits
-from strokebench.parts.toml import Within
-
-if TYPE_CHECKING:
-    from strokebench.parts.profile import FindingLimit, Profile
-
-Tighter = Literal[
-    "current_max_a", "current_mean_a", "stall_a", "i2t_part_a2s", "i2t_part_rest_a", "i2t_leads_rest_a"
-]
 WATCHED = 0.98
 """A watch for more current than the bench lets through looks for this share of what it does."""
 DRIVES = ("to", "drive")
-
-
-class Changes(BaseModel):
-    """Of one kind of bench. Limits only ever get tighter by it."""
-
-    model_config = STRICT
-
-    limits: dict[Tighter, float] = {}
-    drive_share: Annotated[float, Within(0.1, 1, "(share of the procedure's drives)")] = 1.0
-    burst_channel: Literal["", "current_fine", "current_coarse"] = ""
-    """Where a burst of the current is taken from; empty: from where the procedure says."""
-    findings: dict[str, dict[str, Any]] = {}
-    """Limits of findings in place of the profile's."""
-    note: str = ""
 
 
 def on_bench(profile: Profile, board: str) -> Profile:
@@ -81,8 +60,6 @@ def _gentler(segment: dict[str, Any], changes: Changes, most_a: float) -> dict[s
 
 
 def _findings(profile: Profile, changes: Changes) -> dict[str, FindingLimit]:
-    from strokebench.parts.profile import FindingLimit
-
     return {
         key: FindingLimit(**{**profile.limit(key).model_dump(), **table})
         for key, table in changes.findings.items()

@@ -6,9 +6,9 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field, model_validator
 
+from strokebench.parts.changes import Changes
 from strokebench.parts.guide import Guide
 from strokebench.parts.limits import STRICT, Limits
-from strokebench.parts.on_bench import Changes
 from strokebench.parts.procedure import Procedure
 from strokebench.parts.toml import Within
 
@@ -88,7 +88,7 @@ class Profile(BaseModel):
     findings: dict[str, FindingLimit] = {}
     procedure: Procedure
     on: dict[str, Changes] = {}
-    """What changes on a kind of bench, by the name in its identity; see :func:`on_bench`."""
+    """What changes on a kind of bench, by the name in its identity; see :mod:`strokebench.parts.on_bench`."""
     guided: Guide | None = None
     """The guided procedure of a run in which a person answers; then ``procedure`` is not run."""
 

@@ -14,10 +14,10 @@ BINS, COLUMNS = 6, 3
 SMALL_HEAD = """\
 # How often the diagnosis is right on the small bench
 
-Simulated parts on the simulated small bench (5 A) only; nothing here was measured on real hardware. Parts that
-need more than 5 A are not here: the bench refuses them and names the limit. Made by
-`python -m tools.evidence.accuracy --bench small --part {parts} --good {{good}} --each {{each}}` with seeds from
-{{seed}} on.
+Simulated parts on the simulated small bench (5 A) only; nothing here was measured on real hardware. Parts
+that need more than 5 A are not here: the bench refuses them and names the limit. Made by
+`python -m tools.evidence.accuracy --bench small --part {parts} --good {{good}} --each {{each}}` with seeds
+from {{seed}} on.
 """
 HEAD_FIRST = """\
 # How often the diagnosis is right

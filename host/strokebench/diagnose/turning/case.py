@@ -26,8 +26,8 @@ FIRST_ROW, LAST_ROW = 2, 12
 STANDS_V = 0.025
 """Back-EMF below this after a hold: the rotor stood."""
 MEETS = 1 / 16
-"""Share of the fine range below and above its end. Means between which the coarse range takes over; the bench fades
-by the peaks, which lie about so far above the mean."""
+"""Share of the fine range below and above its end: means between which the coarse range takes over. The bench
+fades by the peaks, which lie about so far above the mean."""
 CARRIES_A = 0.05
 """Less current than this: the voltage does not reach over the brushes, so it says nothing of their drop."""
 BRUSHES_V = 0.6

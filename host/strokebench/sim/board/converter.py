@@ -103,7 +103,8 @@ class Converter:
 
     ``gain`` (13 factors, counts per unit), ``rows`` (``ROWS`` x 13: offset + noise of the mean of a tick,
     counts), ``bend`` (13 tables over the 12-bit code, counts).  ``ideal`` leaves all errors out.
-    ``finer``: how much finer the current ranges are than the reference bench's; errors stay the same in counts.
+    ``finer``: how much finer the current ranges are than the reference bench's; errors stay the same in
+    counts.
     """
 
     def __init__(self, seed: int, ideal: bool = False, as_built: bool = False, finer: int = 1) -> None:

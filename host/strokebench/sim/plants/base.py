@@ -82,6 +82,7 @@ class Plant:
         self.conditions = conditions
         stage = conditions.stage
         self._fet_ohm, self._bridge_ohm = stage.fet_ohm, stage.bridge_ohm
+        self._before_a_ohm = stage.fet_ohm + (stage.shunt_ohm - stage.sensed_ohm)
         self._bus_f, self._precharge_ohm, self._bleed_ohm = stage.bus_f, stage.precharge_ohm, stage.bleed_ohm
         self._clamp_v, self._returns = stage.clamp_v, stage.returns
         self._sink_k_per_w, self._sink_j_per_k = stage.sink_k_per_w, stage.sink_j_per_k
@@ -145,11 +146,11 @@ class Plant:
 
     def _drive_legs(self, drive: float, mean_a: float) -> None:
         """Mean leg voltages while the bridge switches."""
-        drop_v = self._fet_ohm * mean_a
+        drop_v, drop_a_v = self._fet_ohm * mean_a, self._before_a_ohm * mean_a
         if drive >= 0.0:
-            self.leg_a_v, self.leg_b_v = drive * self.bus_v - drop_v, drop_v
+            self.leg_a_v, self.leg_b_v = drive * self.bus_v - drop_a_v, drop_v
         else:
-            self.leg_a_v, self.leg_b_v = -drop_v, -drive * self.bus_v + drop_v
+            self.leg_a_v, self.leg_b_v = -drop_a_v, -drive * self.bus_v + drop_v
 
     def _float_legs(self, emf_v: float) -> None:
         """Leg voltages with all FETs off; ``emf_v`` is what the part puts between them."""

@@ -15,6 +15,7 @@ class Stage:
 
     fet_ohm: float = 0.0024  # one 60 V MOSFET of the bridge, warm
     shunt_ohm: float = 0.001  # in-line
+    sensed_ohm: float = 0.001  # the part of it that lies between the points at which the outputs are measured
     bus_f: float = 4.4e-3
     precharge_ohm: float = 47.0
     bleed_ohm: float = 4700.0  # bus to ground
@@ -34,6 +35,7 @@ REFERENCE = Stage()
 SMALL = Stage(
     fet_ohm=0.007,  # one switch of a BTN8982 class half-bridge: 10 mOhm typical for both, cold (from memory)
     shunt_ohm=0.010,
+    sensed_ohm=0.0,  # OUT_A is measured behind the shunt
     bus_f=2.0e-3,
     precharge_ohm=100.0,
     bleed_ohm=2700.0,  # 2k2 and a lamp

@@ -40,7 +40,7 @@ def truths(specimen: Specimen) -> dict[str, float]:
     winding = resistance_at(turner.resistance_ohm * (bars + flicker), 25.0, 20.0)
     harness = getattr(plant, "supply_ohm", 0.0) + getattr(plant, "ground_ohm", 0.0)
     leads = harness or plant.conditions.lead_ohm
-    shunt_ohm = plant.conditions.stage.shunt_ohm
+    shunt_ohm = plant.conditions.stage.sensed_ohm
     load = _law(turner, first)
     found = {
         "motor_constant": turner.k_si,
@@ -87,5 +87,5 @@ def wires(specimen: Specimen) -> dict[str, float]:
         del found["supply_side"]
     if not hasattr(circuit, "warms"):
         stage = plant.conditions.stage
-        found["wire_load"] = plant._loop_ohm - stage.bridge_ohm + stage.shunt_ohm
+        found["wire_load"] = plant._loop_ohm - stage.bridge_ohm + stage.sensed_ohm
     return found
