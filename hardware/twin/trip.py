@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 PICO_33 = 0.02
 """The Pico's own 3.3 V: a buck-boost of +-2 % (from memory); half-width, rectangular."""
 ANALOG_33 = 0.002
-RESISTOR = 0.01
+RESISTOR, EXACT = 0.01, 0.001
 SHUNT, GAIN, SHUNT_OFFSET_V, REFERENCE_DIVIDER = 0.01, 0.002, 25e-6, 0.001
 COMPARATOR_V = 0.010
 """MCP656x: offset limit 10 mV (from memory)."""
@@ -48,10 +48,16 @@ def _spread(values: Array) -> Spread:
 
 
 class Boards:
-    """``count`` boards of a bench, drawn from ``seed``: a rectangle for each tolerance."""
+    """``count`` boards of a bench, drawn from ``seed``: a rectangle for each tolerance.
 
-    def __init__(self, bench: str = "reference", count: int = 20_000, seed: int = 1) -> None:
+    ``first``: every resistor of 1 %, as first drawn; else as the drawing's descriptions say.
+    """
+
+    def __init__(
+        self, bench: str = "reference", count: int = 20_000, seed: int = 1, first: bool = False
+    ) -> None:
         self.netlist, self.bench, self.count = netlist_of(bench), bench, count
+        self.first = first
         self._rng = np.random.default_rng(seed)
 
     def around(self, middle: float, half: float) -> Array:
@@ -60,8 +66,10 @@ class Boards:
 
     def ohm(self, ref: str) -> Array:
         """Draw a resistor of the netlist."""
-        value = parse_ohm(self.netlist.parts[ref].value)
-        return self.around(value, RESISTOR * value)
+        part = self.netlist.parts[ref]
+        value = parse_ohm(part.value)
+        half = EXACT if "0.1 %" in part.fields.get("Description", "") and not self.first else RESISTOR
+        return self.around(value, half * value)
 
     def amplifier(self) -> tuple[Array, Array, Array]:
         """Supply, zero and volts per ampere of the current amplifier."""
@@ -71,19 +79,9 @@ class Boards:
         return rail, zero, slope
 
 
-def ratiometric(netlist: Netlist) -> bool:
+def ratiometric(netlist: Netlist, bench: str) -> bool:
     """Tell whether TRIP_LEVEL's pulses are scaled by the comparators' own supply before they are smoothed."""
-    smoothing = next(part for part, other in netlist.resistors(_high(netlist)) if _pulses(netlist, other))
-    source = next(net for net in netlist.pins_of(smoothing.ref).values() if net != _high(netlist))
-    return source != "TRIP_LEVEL"
-
-
-def _high(netlist: Netlist) -> str:
-    return next(net for net in netlist.nets if net.endswith("TRIP_HI"))
-
-
-def _pulses(netlist: Netlist, net: str) -> bool:
-    return any(pin.ref.startswith(("A", "U503", "U504")) for pin in netlist.nets[net]) or net == "TRIP_LEVEL"
+    return "TRIP_LEVEL" not in netlist.pins_of(refs(bench)[0]).values()
 
 
 def refs(bench: str) -> tuple[str, str, str, str, str]:
@@ -106,15 +104,15 @@ def thresholds(
 
 
 def cycle_limit(
-    amps: float, bench: str = "reference", own_rail: bool | None = None, **drawn: int
+    amps: float, bench: str = "reference", first: bool = False, **drawn: int
 ) -> tuple[Spread, Spread]:
     """Amperes at which boards trip that are set to ``amps``: positive and negative (as magnitudes).
 
-    ``own_rail``: the level is scaled by the comparators' supply; None: as the drawing has it today.
+    ``first``: as the circuit was first drawn: the level scaled by the Pico's own 3.3 V, all resistors of 1 %.
     """
-    boards = Boards(bench, **drawn)
+    boards = Boards(bench, first=first, **drawn)
     rail, zero, slope = boards.amplifier()
-    scaled = ratiometric(boards.netlist) if own_rail is None else own_rail
+    scaled = ratiometric(boards.netlist, bench) and not first
     logic = rail if scaled else boards.around(3.3, 3.3 * PICO_33)
     duty = (1.65 + PER_A[bench] * amps) / 3.3
     smooth, up, down, top, bottom = (boards.ohm(ref) for ref in refs(bench))
@@ -125,9 +123,9 @@ def cycle_limit(
     return _spread(plus), _spread(minus)
 
 
-def at_zero(amps: float, bench: str = "reference", own_rail: bool | None = None, **drawn: int) -> float:
+def at_zero(amps: float, bench: str = "reference", first: bool = False, **drawn: int) -> float:
     """Share of boards that trip without any current when set to ``amps``."""
-    plus, minus = cycle_limit(amps, bench, own_rail, **drawn)
+    plus, minus = cycle_limit(amps, bench, first, **drawn)
     return float(np.mean((plus.all <= 0) | (minus.all <= 0)))
 
 
@@ -165,7 +163,7 @@ def watchdog(bench: str = "reference", **drawn: int) -> Spread:
 def spice_thresholds(amps: float, pico_v: float = 3.3, bench: str = "reference") -> runner.Result:
     """Both thresholds by ngspice from the netlist, the mirror's amplifier ideal."""
     d = Deck("Thresholds of the cycle limit", netlist_of(bench)).take(*refs(bench))
-    smooth, up, down, top, _ = refs(bench)
+    smooth, _up, down, top, _bottom = refs(bench)
     duty = (1.65 + PER_A[bench] * amps) / 3.3
     source = next(net for net in d.netlist.pins_of(smooth).values() if not net.endswith("TRIP_HI"))
     middle, low = d.pins(top)["2"], node(next(net for net in d.netlist.nets if net.endswith("TRIP_LO")))
