@@ -81,7 +81,9 @@ def test_supply_side(drawn: Netlist) -> None:
     assert len(cans) == design.BULK_CANS
     assert len(cans) * 1000e-6 == pytest.approx(design.BULK_F)
     assert all({"BRIDGE_V", "GND"} == set(drawn.pins_of(p.ref).values()) for p in cans)
-    assert between(drawn, "BRIDGE_V", drawn.by_function("Q103")["D"].rsplit("/", 1)[-1]) == [design.PRECHARGE_OHM]
+    assert between(drawn, "BRIDGE_V", drawn.by_function("Q103")["D"].rsplit("/", 1)[-1]) == [
+        design.PRECHARGE_OHM
+    ]
     assert drawn.parts["F101"].value == f"{design.FUSE_A:.0f} A"
 
 
