@@ -24,11 +24,9 @@ def on_bench(profile: Profile, board: str) -> Profile:
         return profile
     share = changes.drive_share
     limits = profile.limits.model_dump()
-    for name, value in changes.limits.items():
-        limits[name] = min(limits[name], value)
+    limits |= {name: min(limits[name], value) for name, value in changes.limits.items()}
     limits["stall_a"] = min(limits["stall_a"], limits["current_max_a"])
-    for name in ("drive_min", "drive_max"):
-        limits[name] = round(limits[name] * share, 4)
+    limits |= {name: round(limits[name] * share, 4) for name in ("drive_min", "drive_max")}
     procedure = profile.procedure.model_dump(exclude_none=True)
     procedure["segments"] = [
         _gentler(segment, changes, WATCHED * limits["current_mean_a"]) for segment in procedure["segments"]
