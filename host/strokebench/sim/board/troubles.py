@@ -27,6 +27,7 @@ KNOWN: dict[str, str] = {
     "precharge_open": "the precharge resistor is open",
     "main_open": "the main switch does not close",
     "comparator_dead": "the fast current limit does not act",
+    "comparator_off": "the fast current limit acts this many A above what it is set to (below: less than 0)",
     "leads_off": "the part's leads are off",
     "leads_shorted": "the part's leads touch",
     "leads_swapped": "the part's two leads are swapped",
@@ -35,7 +36,7 @@ KNOWN: dict[str, str] = {
     **{f"mosfet_open_{fet}": f"MOSFET {fet.upper()} does not switch on" for fet in FETS},
 }
 """Name -> what it means."""
-NEEDS_VALUE = ("supply", "source", "feed", "heatsink", "part", "fine_zero")
+NEEDS_VALUE = ("supply", "source", "feed", "heatsink", "part", "fine_zero", "comparator_off")
 
 
 class BenchFaults:
