@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import textwrap
-import textwrap
-import textwrap
-import textwrap
 from collections.abc import Iterable
 
 from hardware.calc import design, losses
@@ -29,21 +26,6 @@ def prose(text: str) -> str:
     return textwrap.fill(" ".join(text.split()), 110) + "\n\n"
 
 
-def prose(text: str) -> str:
-    """A paragraph with lines of the house's length."""
-    return textwrap.fill(" ".join(text.split()), 115) + "\n\n"
-
-
-def prose(text: str) -> str:
-    """A paragraph with lines of the house's length."""
-    return textwrap.fill(" ".join(text.split()), 115) + "\n\n"
-
-
-def prose(text: str) -> str:
-    """A paragraph with lines of the house's length."""
-    return textwrap.fill(" ".join(text.split()), 115) + "\n\n"
-
-
 def table(head: str, rows: Iterable[Iterable[object]]) -> str:
     """A table in Markdown."""
     lines = [f"| {head} |", "|" + " --- |" * (head.count("|") + 1)]
@@ -63,15 +45,16 @@ def snubbers() -> str:
 
 
 SNUBBERS = """
-Leg A switches 37 A; the sense pair should show 37 mV. Spikes are as fast as the simulation's steps of 5 ns, so their
-size is a trend.
+Leg A switches 37 A; the sense pair should show 37 mV. Spikes are as fast as the simulation's steps
+of 5 ns, so their size is a trend.
 """
 LEGS = """
-A MOSFET fails to 18 mOhm, its partner turns on; 10 mF, and a battery behind 12.6 mOhm and 2 uH, feed it. **Not cured
-in revision 2.** The legs have no monitor of their own: until the firmware opens the main switch, only the copper
-limits the current, and opening it drives the input above the MOSFETs' 60 V into avalanche. The fuse melts far later
-(6000 A2s). The last row is what a monitor of the bridge's supply current would leave, if it cleared the hard latch
-within 2.5 us: an aim, not a circuit.
+A MOSFET fails to 18 mOhm, its partner turns on; 10 mF, and a battery behind 12.6 mOhm and 2 uH,
+feed it. **Not cured in revision 2.** The legs have no monitor of their own: until the firmware
+opens the main switch, only the copper limits the current, and opening it drives the input above the
+MOSFETs' 60 V into avalanche. The fuse melts far later (6000 A2s). The last row is what a monitor of
+the bridge's supply current would leave, if it cleared the hard latch within 2.5 us: an aim, not a
+circuit.
 """
 
 
@@ -88,8 +71,8 @@ def legs() -> str:
 
 
 HEAT = """
-At 40 A {watts:.1f} W go into the heatsink: bridge, ideal diode and main switch, all hot (1.5 times the cold
-resistance). Air of 40 C. The firmware derates from 70 C on and cuts out at 85 C.
+At 40 A {watts:.1f} W go into the heatsink: bridge, ideal diode and main switch, all hot (1.5 times
+the cold resistance). Air of 40 C. The firmware derates from 70 C on and cuts out at 85 C.
 """
 
 
@@ -104,14 +87,15 @@ def heat() -> str:
 
 
 EDGES = """
-20 000 boards of ordinary tolerances (rectangles; list in hardware/twin/trip.py). The cycle limit compares with a
-level from the microcontroller. As first drawn its pulses had the height of the Pico's own 3.3 V. In revision 2 an
-analog switch gives them the height of the comparators' supply, and the mirror for negative current has resistors of
-0.1 %. What is left comes from the offsets of comparator and mirror.
+20 000 boards of ordinary tolerances (rectangles; list in hardware/twin/trip.py). The cycle limit
+compares with a level from the microcontroller. As first drawn its pulses had the height of the
+Pico's own 3.3 V. In revision 2 an analog switch gives them the height of the comparators' supply,
+and the mirror for negative current has resistors of 0.1 %. What is left comes from the offsets of
+comparator and mirror.
 """
 UNMEASURED = """
-Nobody measures the edges before arming yet: the self-test does not exercise the comparator. So a limit below 3 A on
-the reference bench, or 0.3 A on the small one, is not to be relied on.
+Nobody measures the edges before arming yet: the self-test does not exercise the comparator. So a
+limit below 3 A on the reference bench, or 0.3 A on the small one, is not to be relied on.
 """
 
 
@@ -148,17 +132,19 @@ def _fixed() -> str:
 
 
 DUMP = """
-Load dump of ISO 16750-2, test A, into the input's suppressor, which takes about {rated:g} J. The standard's values are
-from excerpts. **No pulse of an alternator is survived: never connect the bench while one is running.**
+Load dump of ISO 16750-2, test A, into the input's suppressor, which takes about {rated:g} J. The
+standard's values are from excerpts. **No pulse of an alternator is survived: never connect the
+bench while one is running.**
 """
 PLUG = """
-The supply lead put onto the discharged bench at 14.4 V: {volts:.0f} V at the terminals, {amps:.0f} A for some
-microseconds.
+The supply lead put onto the discharged bench at 14.4 V: {volts:.0f} V at the terminals, {amps:.0f}
+A for some microseconds.
 """
 BUILD = """
-Build step of the brake chopper. 18 V through 100 Ohm, as the guide once said: the bridge supply stops at {old:.1f} V,
-because the main switch's body diode feeds the logic from it. 20 V through 10 Ohm: it cycles between {low:.2f} and
-{high:.2f} V, {brake:.0f} A in the brake resistor, {feed:.2f} A from the supply.
+Build step of the brake chopper. 18 V through 100 Ohm, as the guide once said: the bridge supply
+stops at {old:.1f} V, because the main switch's body diode feeds the logic from it. 20 V through 10
+Ohm: it cycles between {low:.2f} and {high:.2f} V, {brake:.0f} A in the brake resistor, {feed:.2f} A
+from the supply.
 """
 
 
