@@ -64,16 +64,34 @@ def test_snubbers_sit_at_the_legs_and_leave_the_sense_pair_alone() -> None:
     today, before = switching.run(5), switching.run(5, at_leg=False)
     assert 0.030 < today["sense_low_v"] < today["sense_high_v"] < 0.045
     assert today["low_v"] < 40
+    assert today["monitor_a"] < 80, "ordinary switching stays clear of the monitor's 120 A"
     assert before["sense_high_v"] > 1 and before["sense_low_v"] < -1
 
 
 @needs_spice
 @pytest.mark.slow
-def test_a_leg_short_is_not_cured_and_a_fast_monitor_would_cure_it() -> None:
-    slow, fast = legshort.run("Q302"), legshort.run("Q302", 3.5e-6)
-    assert slow["peak_a"] > 400 and slow["terminals_v"] > 60 and slow["suppressor_a"] > 39
-    assert slow["i2t_a2s"] < 6000 / 10, "the fuse does not help"
-    assert fast["i2t_a2s"] < 1 and fast["terminals_v"] < 20
+@pytest.mark.parametrize("shorted", ["Q301", "Q304"])
+def test_a_leg_short_clears_the_latch_within_microseconds(shorted: str) -> None:
+    """One high and one low MOSFET, one of each leg."""
+    r = legshort.run(shorted)
+    assert r["i2t_a2s"] < 5 and r["terminals_v"] < 20
+    assert r["peak_a"] > 200, "a short it was"
+
+
+@needs_spice
+@pytest.mark.slow
+def test_without_the_monitor_a_leg_short_would_break_the_input() -> None:
+    r = legshort.run("Q302", monitor=False)
+    assert r["i2t_a2s"] > 100 and r["terminals_v"] > 60 and r["suppressor_a"] > 39
+    assert r["i2t_a2s"] < 6000 / 10, "the fuse does not help"
+
+
+def test_the_monitor_shares_the_ladder_of_the_hard_trip() -> None:
+    drawn = netlist_of("reference")
+    amps = (legshort.threshold_v(drawn) - 1.65) / (20 * 0.5e-3)
+    assert amps == pytest.approx(119.8, abs=0.2)
+    comparators = [pin.ref for pin in drawn.nets["HARD_N"] if drawn.parts[pin.ref].value == "MCP6567"]
+    assert comparators.count("U305") == 2, "either way, into the hard latch"
 
 
 # -- thresholds ----------------------------------------------------------------------------------------------
