@@ -35,9 +35,15 @@ def _at(netlist: Netlist, net: str, value: str) -> list[str]:
     return [p.number for p in netlist.nets.get(net, []) if netlist.parts[p.ref].value.startswith(value)]
 
 
-def _comparators(netlist: Netlist, net: str) -> int:
+def _comparators(netlist: Netlist, net: str, watches: str = "") -> int:
+    """How many comparators pull a net low; of those chips only that see a net of the name ``watches``."""
     outputs = {"MCP6569": {"1", "7", "8", "14"}, "MCP6567": {"1", "7"}}
-    return sum(number in pads for value, pads in outputs.items() for number in _at(netlist, net, value))
+    found = 0
+    for pin in netlist.nets.get(net, []):
+        seen = any(watches in name for name in netlist.pins_of(pin.ref).values())
+        pads = next((p for v, p in outputs.items() if netlist.parts[pin.ref].value.startswith(v)), set())
+        found += seen and pin.number in pads
+    return found
 
 
 def _module(netlist: Netlist) -> str:
@@ -46,8 +52,13 @@ def _module(netlist: Netlist) -> str:
 
 def _latch(netlist: Netlist) -> list[str]:
     wrong = []
-    if _comparators(netlist, "HARD_N") < 2:
+    if _comparators(netlist, "HARD_N", "I_TRIP") < 2:
         wrong.append("HARD_N: fewer than two hard comparators")
+    own = any(
+        "CSD18536" in part.value for part in netlist.parts.values()
+    )  # half-bridge chips watch themselves
+    if own and _comparators(netlist, "HARD_N", "I_SUPPLY") < 2:
+        wrong.append("HARD_N: nothing watches the legs' supply current")
     if "1" not in _at(netlist, "HARD_N", "74HC74"):
         wrong.append("HARD_N does not clear the latch")
     if not _at(netlist, "HARD_N", "MCP120"):
