@@ -27,22 +27,24 @@ _OUTPUTS = wire.ID["outputs"]
 _BURST = wire.ID["plant_burst"]
 _WANT = wire.ID["plant_want"]
 _REPLY = wire.ID["reply"]
-KIND_SIMULATED = const(2)
 
 
-def run(real):
-    """Be a simulated bench on the board ``real``, which is held off, until somebody wants the REPL."""
+def run(real, kind):
+    """Be a simulated bench of ``kind`` on the board ``real``, which is held off, until somebody wants the
+    REPL.
+    """
     asked = 0
     while True:
         real.watchdog()
         gc.collect()
-        board = PlantBoard(real)
+        board = PlantBoard(real, kind)
         app = App(board)
         if asked:
             board.say(_REPLY, wire.pack(_REPLY, 0, 0), asked)
         asked = board.serve(app)
         if not asked:
             return
+        kind = board.next_kind
         del app, board  # room for the next
 
 
@@ -138,9 +140,10 @@ class PlantBoard(FedBoard):
     The Pico's own bridge, switches and records stay as they are; those of the plant are on the laptop.
     """
 
-    def __init__(self, real):
+    def __init__(self, real, kind):
         FedBoard.__init__(self)
         self._real = real
+        self._kind = self.next_kind = kind
         self._in = bytearray(256)
         self._rest = b""
         self._decoder = wire.Decoder()
@@ -190,6 +193,7 @@ class PlantBoard(FedBoard):
 
     def _obey(self, kind, seq, body):
         if kind == _PLANT:
+            self.next_kind = body[0]
             self._again = seq
         elif kind == _DATA and not self._asking:
             self.tell()  # the laptop wants to know whether we are there
@@ -301,5 +305,5 @@ class PlantBoard(FedBoard):
         return self._real.uid()
 
     def kind(self):
-        """A simulated bench: what the handshake says of it."""
-        return KIND_SIMULATED
+        """The bench that the laptop wants to see; the handshake says so."""
+        return self._kind

@@ -64,9 +64,8 @@ def _converter(parts: Parts, converter: Converter, step: float, with_reference: 
     return parts
 
 
-def current(gain: float, converter: Converter) -> Parts:
+def current(gain: float, converter: Converter, shunt: float = design.SHUNT_OHM) -> Parts:
     """One range of the current measurement, in amperes."""
-    shunt = design.SHUNT_OHM
     parts = Parts(
         zero=[AMPLIFIER_OFFSET_V / shunt],
         gain=[SHUNT_TOLERANCE, AMPLIFIER_GAIN],
@@ -112,11 +111,11 @@ def temperature(converter: Converter, contact_k: float) -> Parts:
     return parts
 
 
-def channels() -> dict[str, Parts]:
-    """Every measured quantity of the bench by the key strokebench.bench.budget uses."""
+def channels(shunt_ohm: float = design.SHUNT_OHM) -> dict[str, Parts]:
+    """Every measured quantity of a bench by the key strokebench.bench.budget uses."""
     return {
-        "current_coarse_a": current(design.COARSE_GAIN, PICO),
-        "current_fine_a": current(design.FINE_GAIN, EXTERNAL),
+        "current_coarse_a": current(design.COARSE_GAIN, PICO, shunt_ohm),
+        "current_fine_a": current(design.FINE_GAIN, EXTERNAL, shunt_ohm),
         "supply_v": voltage(PICO),
         "output_a_v": voltage(EXTERNAL),
         "output_b_v": voltage(EXTERNAL),

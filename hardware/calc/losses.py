@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from strokefw.guard import limits as guard_limits
+
 from hardware.calc import design
 from hardware.calc.design import BRIDGE_FET, Fet
 from hardware.calc.rows import Row
@@ -65,6 +67,25 @@ def bridge_w(fet: Fet, amps: float = design.CURRENT_A) -> float:
     return hottest_fet_w(fet, amps) + conduction_w(amps, fet.on_ohm * fet.hot_ratio) + dead
 
 
+def sink_w(fet: Fet, amps: float = design.CURRENT_A) -> float:
+    """All that the heatsink carries away: the bridge, and ideal diode and main switch in series with it."""
+    return bridge_w(fet, amps) + 2 * conduction_w(amps, fet.on_ohm * fet.hot_ratio)
+
+
+def sink_c(fet: Fet, amps: float, k_per_w: float, ambient_c: float = design.AMBIENT_C) -> float:
+    """Temperature of the heatsink where it has come to rest."""
+    return ambient_c + k_per_w * sink_w(fet, amps)
+
+
+def current_for(fet: Fet, limit_c: float, k_per_w: float) -> float:
+    """Largest lasting current that keeps the heatsink below ``limit_c``, A."""
+    low, high = 0.0, 100.0
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (middle, high) if sink_c(fet, middle, k_per_w) < limit_c else (low, middle)
+    return low
+
+
 def junction_c(ambient_c: float, steps: Iterable[tuple[float, float]]) -> float:
     """Ambient plus the rise of each (watts, K/W) step on the way out."""
     return ambient_c + sum(watts * k_per_w for watts, k_per_w in steps)
@@ -77,11 +98,32 @@ def sink_needed_k_per_w(
     return (limit_c - ambient_c - one_w * inner_k_per_w) / total_w
 
 
+def _heatsink(fet: Fet) -> list[Row]:
+    """The heatsink under all MOSFETs that the current goes through, against the firmware's limits."""
+    starts_c, cuts_c = guard_limits.HEATSINK_DERATE_DC / 10, guard_limits.HEATSINK_MAX_DC / 10
+    sink, first = design.SINK_K_PER_W, design.FIRST_SINK_K_PER_W
+    law, own = "Ta + P Rsink", "this page"
+    return [
+        Row("on the heatsink", sink_w(fet), "W", "bridge + ideal diode + main switch", own),
+        Row(f"heatsink of {sink:g} K/W", sink_c(fet, design.CURRENT_A, sink), "C", law, own),
+        Row(f"heatsink of {first:g} K/W", sink_c(fet, design.CURRENT_A, first), "C", law, own),
+        Row("firmware begins to derate", starts_c, "C", "HEATSINK_DERATE_DC", "strokefw.guard.limits"),
+        Row("firmware cuts out", cuts_c, "C", "HEATSINK_MAX_DC", "strokefw.guard.limits"),
+        Row(
+            f"lasting current at {first:g} K/W",
+            current_for(fet, starts_c, first),
+            "A",
+            "sink below derating",
+            own,
+        ),
+    ]
+
+
 def rows() -> list[Row]:
     """Table for 40 A continuous."""
     fet, amps, hz = BRIDGE_FET, design.CURRENT_A, design.PWM_HZ
     inner = fet.junction_case_k_per_w + design.PAD_K_PER_W
-    fet_w, total = hottest_fet_w(fet), bridge_w(fet)
+    fet_w, total = hottest_fet_w(fet), sink_w(fet)
     on_s = transition_s(fet.miller_c, design.GATE_OHM, design.GATE_DRIVE_V - fet.plateau_v)
     off_s = transition_s(fet.miller_c, design.GATE_OHM, fet.plateau_v)
     steps = [(total, design.SINK_K_PER_W), (fet_w, inner)]
@@ -112,7 +154,8 @@ def rows() -> list[Row]:
             "RC charge and discharge",
         ),
         Row("hottest FET", fet_w, "W", "sum of its terms", "this page"),
-        Row("bridge", total, "W", "hottest + second FET + dead time", "this page"),
+        Row("bridge", bridge_w(fet), "W", "hottest + second FET + dead time", "this page"),
+        *_heatsink(fet),
         Row(
             "junction",
             junction_c(design.AMBIENT_C, steps),

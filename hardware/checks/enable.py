@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from hardware.checks.netlist import Netlist
 
 # units of the triple AND: inputs, output
@@ -33,9 +35,15 @@ def _at(netlist: Netlist, net: str, value: str) -> list[str]:
     return [p.number for p in netlist.nets.get(net, []) if netlist.parts[p.ref].value.startswith(value)]
 
 
-def _comparators(netlist: Netlist, net: str) -> int:
+def _comparators(netlist: Netlist, net: str, watches: str = "") -> int:
+    """How many comparators pull a net low; of those chips only that see a net of the name ``watches``."""
     outputs = {"MCP6569": {"1", "7", "8", "14"}, "MCP6567": {"1", "7"}}
-    return sum(number in pads for value, pads in outputs.items() for number in _at(netlist, net, value))
+    found = 0
+    for pin in netlist.nets.get(net, []):
+        seen = any(watches in name for name in netlist.pins_of(pin.ref).values())
+        pads = next((p for v, p in outputs.items() if netlist.parts[pin.ref].value.startswith(v)), set())
+        found += seen and pin.number in pads
+    return found
 
 
 def _module(netlist: Netlist) -> str:
@@ -44,8 +52,13 @@ def _module(netlist: Netlist) -> str:
 
 def _latch(netlist: Netlist) -> list[str]:
     wrong = []
-    if _comparators(netlist, "HARD_N") < 2:
+    if _comparators(netlist, "HARD_N", "I_TRIP") < 2:
         wrong.append("HARD_N: fewer than two hard comparators")
+    own = any(
+        "CSD18536" in part.value for part in netlist.parts.values()
+    )  # half-bridge chips watch themselves
+    if own and _comparators(netlist, "HARD_N", "I_SUPPLY") < 2:
+        wrong.append("HARD_N: nothing watches the legs' supply current")
     if "1" not in _at(netlist, "HARD_N", "74HC74"):
         wrong.append("HARD_N does not clear the latch")
     if not _at(netlist, "HARD_N", "MCP120"):
@@ -57,7 +70,17 @@ def _latch(netlist: Netlist) -> list[str]:
     pulls = {other.rsplit("/", 1)[-1] for _, other in netlist.resistors("HARD_N")}
     if not {"HEAT_LOOP", "GND"} <= pulls:
         wrong.append("HARD_N: the pull-up does not run through the heat switch, or no pull-down")
+    feeds = {other for net in _through_heat_switch(netlist) for _, other in netlist.resistors(net)}
+    if "+3.3VA" not in feeds:
+        wrong.append("HARD_N: without the comparators' own supply the latch would stay set")
     return wrong
+
+
+def _through_heat_switch(netlist: Netlist) -> set[str]:
+    """Nets at the far end of the heat switch's connector."""
+    loop = next((net for net in netlist.nets if net.endswith("HEAT_LOOP")), "")
+    refs = {pin.ref for pin in netlist.nets.get(loop, []) if pin.ref.startswith("J")}
+    return {net for ref in refs for net in netlist.pins_of(ref).values() if net != loop}
 
 
 def _watchdog(netlist: Netlist) -> list[str]:
@@ -105,15 +128,29 @@ def _run(netlist: Netlist) -> list[str]:
 
 
 def _stop_loop(netlist: Netlist) -> list[str]:
-    """Source of the enable transistor -> resistor -> connector of the stop switch -> ground."""
+    """Enable transistor -> transistor to ground; its gate: pulled down, fed from 5 V through the switch."""
     stage = _stage(netlist)
     if stage is None or stage[1] != "ESTOP_OPEN":
         return ["emergency stop is not in series with the enable transistor"]
-    for _, wire in netlist.resistors("ESTOP_OPEN"):
+    for pin in netlist.nets["ESTOP_OPEN"]:
+        nets = netlist.by_function(pin.ref)
+        if netlist.parts[pin.ref].kind == "Q" and pin.function == "D" and nets["S"] == "GND":
+            return _fed_loop(netlist, nets["G"])
+    return ["emergency stop: nothing pulls ESTOP_OPEN low while the loop is closed"]
+
+
+def _fed_loop(netlist: Netlist, gate: str) -> list[str]:
+    ends = [other for _, other in netlist.resistors(gate)]
+    wrong = [] if "GND" in ends else ["emergency stop: an open loop does not pull its gate low"]
+    for wire in ends:
         for pin in netlist.nets[wire]:
-            if netlist.parts[pin.ref].value == "E-STOP" and "GND" in netlist.pins_of(pin.ref).values():
-                return []
-    return ["emergency stop: the loop does not reach its connector and ground"]
+            if netlist.parts[pin.ref].value != "E-STOP":
+                continue
+            feeds = [net for net in netlist.pins_of(pin.ref).values() if net != wire]
+            if any(other == "+5V" for feed in feeds for _, other in netlist.resistors(feed)):
+                return wrong
+            return [*wrong, "emergency stop: the loop is not fed through a resistor from 5 V"]
+    return [*wrong, "emergency stop: the loop does not reach its connector"]
 
 
 def _drivers(netlist: Netlist) -> list[str]:
@@ -143,4 +180,16 @@ def _cycle_trip(netlist: Netlist) -> list[str]:
     reaches = any(pin.ref == _module(netlist) for pin in netlist.nets.get("TRIP_N", []))
     if _comparators(netlist, "TRIP_N") < 2 or not reaches:
         return ["TRIP_N: not a window comparator into the microcontroller"]
-    return []
+    wrong = []
+    if {other for _, other in netlist.resistors("TRIP_N")} != {"+3.3VA"}:
+        wrong.append("TRIP_N: without the comparators' own supply it would read as no trip")
+    if any(True for _ in _smoothed(netlist, "TRIP_LEVEL")):
+        wrong.append("TRIP_LEVEL: scaled by the microcontroller's supply, not by the comparators'")
+    return wrong
+
+
+def _smoothed(netlist: Netlist, net: str) -> Iterator[str]:
+    """Nets behind a resistor of a net that a capacitor smooths."""
+    for _, other in netlist.resistors(net):
+        if other != "GND" and any(netlist.parts[pin.ref].kind == "C" for pin in netlist.nets[other]):
+            yield other

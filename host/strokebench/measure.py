@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from strokebench.bench.budget import budget, budget_of
 from strokebench.data.samples import TICK_S, Samples, empty
 from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.coil.inductor import Response, first_order
@@ -28,8 +29,9 @@ if TYPE_CHECKING:
     from strokebench.data.run import Burst as Capture
     from strokebench.data.run import RunData
 
-LEAST_A, MARGIN = 0.2, 0.9
-"""Smallest current to ask for; share of the allowed current at which the bench cuts each PWM period."""
+LEAST_A, MOST_A, MARGIN = 0.2, 45.0, 0.9
+"""Smallest and largest current to ask for (a bench may allow less); share of the allowed current at which the
+bench cuts each PWM period."""
 ENOUGH = 0.5
 """Share of the allowed current at which the pulses end."""
 FIRST_DRIVE, GROWTH = 0.01, 1.35
@@ -39,9 +41,13 @@ SLOW_S = 0.0012
 """Time constant from which the step response, not the ripple, tells the inductance."""
 LONG_S = 0.004
 """Time constant that asks for long pulses."""
-FINE_A = 6.5
-FINE_TOP_A = 5.8
-"""Pulses for the resistance stay below this where they can: the fine range is ten times as exact."""
+FINE_SHARE = 1.0156
+"""Of where the fine range begins to give way to the coarse one: up to there it reads peaks of pulses, too."""
+FINE_TOP_SHARE = 0.906
+"""Pulses for the resistance stay below this share of it where they can: the fine range is ten times as
+exact."""
+WORTH_SHARE = 0.1
+"""A fine range that ends below this share of the allowed current is too short to tell a resistance from."""
 LEAD, SHORTEST, FEWEST = 2, 20, 4
 SEEN_A, STRONG = 0.04, 0.25
 BRUSHES_V, ANGLE_SHARE = 0.2, 0.02
@@ -72,11 +78,14 @@ class Load:
     """Strongest lines of the current while held: Hz and A (peak)."""
 
 
-def limits_for(allowed_a: float) -> Limits:
-    """Return the limits that keep a load within ``allowed_a``; UsageError when that is no current to use."""
-    if not LEAST_A <= allowed_a <= 45:
+def limits_for(allowed_a: float, most_a: float = MOST_A) -> Limits:
+    """Return the limits that keep a load within ``allowed_a``; UsageError when that is no current to use.
+
+    ``most_a``: what the bench allows.
+    """
+    if not LEAST_A <= allowed_a <= most_a:
         raise UsageError(
-            f"--max-current {allowed_a:g} A is not possible.", f"Choose between {LEAST_A:g} and 45 A."
+            f"--max-current {allowed_a:g} A is not possible.", f"Choose between {LEAST_A:g} and {most_a:g} A."
         )
     most = MARGIN * allowed_a
     return Limits(
@@ -101,24 +110,33 @@ def pulses(allowed_a: float) -> Procedure:
         drive = min(1.0, drive * GROWTH)
 
 
-def holding(drive: float, allowed_a: float, slow: bool) -> Procedure:
-    """Return repeated pulses at and below ``drive``, then a hold with a fast capture."""
+def holding(drive: float, allowed_a: float, slow: bool, fine_limit_a: float) -> Procedure:
+    """Return repeated pulses at and below ``drive``, then a hold with a fast capture.
+
+    ``fine_limit_a``: where the bench's fine range ends (:class:`strokebench.bench.budget.Budget`).
+    """
     watch = Watch(when="current_above", value=0.8 * MARGIN * allowed_a, then="end")
     on_s = LONG_PULSE_S if slow else PULSE_S
-    pulsed = drive * min(1.0, FINE_TOP_A / (ENOUGH * allowed_a))
+    top_a = FINE_TOP_SHARE * fine_limit_a
+    pulsed = drive * min(1.0, top_a / (ENOUGH * allowed_a)) if worth_it(fine_limit_a, allowed_a) else drive
     segments: list[Segment] = [Pause(kind="pause", label="rest", for_s=0.3)]
     for share in (0.4, 0.6, 0.8, 1.0) * 2:
         segments += [
             Step(kind="step", label="pulse", to=round(share * pulsed, 4), for_s=on_s, watch=watch),
             Pause(kind="pause", label="off", for_s=2 * REST_S),
         ]
-    channel = "current_fine" if allowed_a < FINE_A else "current_coarse"
+    channel = "current_fine" if allowed_a < FINE_SHARE * fine_limit_a else "current_coarse"
     segments += [
         Step(kind="step", label="inrush", to=round(drive, 4), for_s=0.06, watch=watch),
         Burst.model_validate({"kind": "burst", "label": "ripple", "channel": channel, "count": 8192}),
         Hold(kind="hold", label="hold", for_s=HOLD_S, watch=watch),
     ]
     return Procedure(title="Pulses and a hold", segments=segments)
+
+
+def worth_it(fine_limit_a: float, allowed_a: float) -> bool:
+    """Tell whether pulses within the fine range say more than stronger ones in the coarse range."""
+    return fine_limit_a > WORTH_SHARE * allowed_a
 
 
 Say = Callable[[str], None]
@@ -129,14 +147,14 @@ def measure(bench: Bench, allowed_a: float, say: Say = lambda text: None) -> tup
 
     Raises :class:`DataError` when no current flows or not enough can be told, and what :class:`Bench` raises.
     """
-    bench.set_limits(limits_for(allowed_a))
+    bench.set_limits(limits_for(allowed_a, min(MOST_A, bench.identity.current_mean_a)))
     bench.arm()
     say("pulses")
     first = record(bench, pulses(allowed_a))
     drive = drive_for(first, allowed_a)
     slow = time_constant(pulses_of(first)) > LONG_S
     say("hold")
-    data = record(bench, holding(drive, allowed_a, slow))
+    data = record(bench, holding(drive, allowed_a, slow, budget(bench.identity.finer).fine_limit_a))
     bench.disarm()
     return evaluate(first, data, drive), data
 
@@ -250,8 +268,10 @@ def resistance_of(found: list[Pulse], tau_s: float, run: RunData) -> tuple[Measu
     usable = [
         pulse for pulse in found if pulse.top_a > SEEN_A and len(pulse.amps) - pulse.reached > settle + 9
     ]
-    fine = [pulse for pulse in usable if pulse.top_a < FINE_A]
-    usable = fine if len(fine) >= FEWEST and _reach(fine) > 0.5 * FINE_TOP_A else usable
+    bench = budget_of(run.info)
+    fine = [pulse for pulse in usable if pulse.top_a < FINE_SHARE * bench.fine_limit_a]
+    enough = 0.5 * FINE_TOP_SHARE * bench.fine_limit_a
+    usable = fine if len(fine) >= FEWEST and _reach(fine) > enough else usable
     most = max((pulse.top_a for pulse in usable), default=0.0)
     still = [pulse for pulse in usable if not moving(pulse.amps[pulse.reached + settle :])]
     if len(still) >= FEWEST and _reach(still) > 0.1 * most:

@@ -115,6 +115,13 @@ def test_a_stroke_gives_the_bytes_of_the_simulation_again_and_again(pico: Pico) 
     assert pico.end().split()[-4:] == ["held", "1", "touched", "0"]
 
 
+def test_the_laptop_says_which_bench_the_pico_is(one_pico: Pico) -> None:
+    for kind, board, most_a in (("small", "small bench", 6.0), ("reference", "simulated bench", 60.0)):
+        with open_bench(sim=replace(SPEC, port=one_pico.name, bench=kind)) as bench:
+            assert (bench.identity.board, bench.identity.current_max_a) == (board, most_a)
+    assert one_pico.end().split()[-4:] == ["held", "1", "touched", "0"]
+
+
 def test_protection_works_and_nothing_is_touched(pico: Pico) -> None:
     spec = replace(SPEC, port=pico.name, bench_faults=("supply=7@1.0",))
     with open_bench(sim=spec) as bench:
@@ -244,6 +251,7 @@ def test_an_armed_bench_refuses_it() -> None:
     rig = Rig(SimSpec())
     rig.board.hold = lambda: None  # type: ignore[attr-defined]
     rig.arm(throttle_limits())
-    assert rig.app.state == state.ARMED and rig.result("plant") == faults.NOT_NOW
+    assert rig.app.state == state.ARMED and rig.result("plant", 2) == faults.NOT_NOW
     assert not rig.app.link.plant
-    assert rig.result("disarm") == 0 and rig.result("plant") == 0 and rig.app.link.plant_due()
+    assert rig.result("disarm") == 0 and rig.result("plant", 3) == faults.OUT_OF_RANGE
+    assert rig.result("plant", 2) == 0 and rig.app.link.plant_due()

@@ -15,7 +15,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule
 from strokebench.bench.spec import SimSpec
-from strokebench.sim.board.troubles import KNOWN
+from strokebench.sim.board.troubles import KNOWN, NEEDS_VALUE
 from strokefw import faults, state
 from strokefw.drive import ramp
 from strokefw.guard import budget, current, stall
@@ -28,7 +28,7 @@ EXAMPLES = int(os.environ.get("STROKEBENCH_STATEFUL_EXAMPLES", "60"))
 SHRINK = (Phase.shrink,) if "STROKEBENCH_SHRINK" in os.environ else ()
 DRIVEN = (state.DRIVING, state.STOPPING)
 SPEC = SimSpec(seed=11)
-TROUBLES = tuple(sorted(set(KNOWN) - {"supply", "source", "feed", "heatsink", "part", "fine_zero"}))
+TROUBLES = tuple(sorted(set(KNOWN) - set(NEEDS_VALUE)))
 VALUED = (
     ("supply", 8.0), ("supply", 17.5), ("supply", 0.0), ("source", 1.5), ("feed", 4.0), ("heatsink", 95.0),
     ("part", 150.0), ("fine_zero", 3.0),

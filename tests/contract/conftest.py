@@ -1,4 +1,4 @@
-"""Every test of this folder runs on each of the four ways to reach a bench.
+"""Every test of this folder runs on each of the four ways to reach a bench, in process also on the small one.
 
 A way that cannot be had here is skipped, with the reason.
 """
@@ -17,6 +17,7 @@ from tests.contract import ways
 
 WAYS = {
     "inprocess": lambda: ways.simulated("inprocess"),
+    "small": lambda: ways.simulated("inprocess", "small"),
     "micropython": lambda: ways.simulated("micropython"),
     "chip": lambda: ways.simulated("chip"),
     "serial": ways.serial,
@@ -29,7 +30,7 @@ MARKS = {
 
 @pytest.fixture(scope="module", params=[pytest.param(name, marks=MARKS.get(name, ())) for name in WAYS])
 def way(request: pytest.FixtureRequest) -> Iterator[ways.Way]:
-    """One of the four, with its bench powered up."""
+    """One of them, with its bench powered up."""
     try:
         reached = WAYS[request.param]()
         opened = reached.__enter__()

@@ -17,10 +17,12 @@ from strokebench.sim.engine import serve
 
 from tests.helpers.served import served
 
-PART = "wiring"
+PART = "solenoid"
 """Nothing in it moves, so a bench can be armed again at once."""
+WITHIN_A = {"current_max_a": 5.8, "current_mean_a": 4.8, "stall_a": 5.8, "i2t_leads_rest_a": 4.8}
+"""What every bench gives, the small one too."""
 LIMITS = load_part(PART).limits.model_copy(
-    update={"drive_max": 0.5, "slew_per_s": 4.0, "heartbeat_s": 2.0},
+    update={"drive_max": 0.5, "slew_per_s": 4.0, "heartbeat_s": 2.0, **WITHIN_A},
 )
 """A slow slew can be told from a stop at once; a patient heartbeat from a loaded machine."""
 WAIT_S = 5.0
@@ -62,10 +64,11 @@ class Plugged:
 
 
 @contextlib.contextmanager
-def simulated(engine: str) -> Iterator[Way]:
+def simulated(engine: str, kind: str = "reference") -> Iterator[Way]:
     """A bench with its firmware on ``engine``, in its own time."""
-    with contextlib.closing(open_port(SimSpec(PART, engine=engine))) as port:
-        yield Way(engine, lambda: Bench(Plugged(port), f"the bench {engine}", engine))
+    name = engine if kind == "reference" else f"{engine}, {kind}"
+    with contextlib.closing(open_port(SimSpec(PART, engine=engine, bench=kind))) as port:
+        yield Way(name, lambda: Bench(Plugged(port), f"the bench {engine}", engine))
 
 
 @contextlib.contextmanager

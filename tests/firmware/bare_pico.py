@@ -106,11 +106,12 @@ def main():
             app.tick()
         app.service()
         if app.link.plant_due():
+            kind = app.link.plant_kind
             board.hold()
             app = None
             from strokefw.plant_board import run
 
-            run(board)
+            run(board, kind)
             break
     sys.stderr.write(f"held {int(board.held)} touched {board.touched}\n")
 

@@ -36,13 +36,16 @@ def test_monte_carlo_of_the_fine_range():
     flat = [*parts.zero, *parts.linearity, *(5.0 * g for g in parts.gain)]
     noise = math.hypot(*parts.noise)
     errors = [sum(draw.uniform(-h, h) for h in flat) + draw.gauss(0, noise) for _ in range(20_000)]
-    assert statistics.stdev(errors) == pytest.approx(budget.channel_of("current_a", 5.0).u(5.0), rel=0.03)
+    assert statistics.stdev(errors) == pytest.approx(
+        budget.budget().channel_of("current_a", 5.0).u(5.0), rel=0.03
+    )
 
 
 def test_current_picks_the_range():
-    assert budget.channel_of("current_a", -2.0) is budget.default_budget()["current_fine_a"]
-    assert budget.channel_of("current_a", 30.0) is budget.default_budget()["current_coarse_a"]
-    assert sense.full_scale_a(design.SHUNT_OHM, design.FINE_GAIN) > budget.FINE_LIMIT_A
+    mine = budget.budget()
+    assert mine.channel_of("current_a", -2.0) is mine.channels["current_fine_a"]
+    assert mine.channel_of("current_a", 30.0) is mine.channels["current_coarse_a"]
+    assert sense.full_scale_a(design.SHUNT_OHM, design.FINE_GAIN) > mine.fine_limit_a
 
 
 def test_averaging_touches_only_the_noise():
@@ -53,14 +56,31 @@ def test_averaging_touches_only_the_noise():
 
 
 def test_a_custom_table_is_used_and_the_default_stays():
-    mine = budget.default_budget()
-    mine["supply_v"] = dataclasses.replace(mine["supply_v"], offset=0, gain=0)
-    assert budget.channel_of("supply_v", 12, mine).u(12) < 0.03 < budget.channel_of("supply_v", 12).u(12)
+    table = budget.default_budget()
+    table["supply_v"] = dataclasses.replace(table["supply_v"], offset=0, gain=0)
+    mine = dataclasses.replace(budget.budget(), channels=table)
+    assert mine.channel_of("supply_v", 12).u(12) < 0.03 < budget.budget().channel_of("supply_v", 12).u(12)
     assert budget.default_budget()["supply_v"].gain == 0.0031
+
+
+@pytest.mark.parametrize("name", budget.default_budget())
+def test_the_small_benchs_table_is_that_of_its_shunt(name):
+    """Derived anew from 10 mOhm: offsets and noise in amperes fall with the shunt, tolerances do not."""
+    channel = budget.budget(10).channels[name]
+    expected = derived.channels(shunt_ohm=0.010)[name].standard()
+    found = (channel.offset, channel.gain, channel.linearity, channel.noise)
+    assert found == pytest.approx(expected, rel=0.06)  # the table has two digits
+
+
+def test_the_bench_of_a_recording_decides():
+    small = budget.budget_of({"identity": {"board": "small bench"}})
+    assert small.fine_limit_a == pytest.approx(0.64) and small == budget.budget(10)
+    assert sense.full_scale_a(0.010, design.FINE_GAIN) > small.fine_limit_a
+    assert budget.budget_of({}) == budget.budget_of({"identity": {"board": "board 9"}}) == budget.budget()
 
 
 def test_wrong_questions_are_refused():
     with pytest.raises(KeyError, match="not a measured column"):
-        budget.channel_of("drive", 0.5)
+        budget.budget().channel_of("drive", 0.5)
     with pytest.raises(ValueError, match="at least one"):
-        budget.channel_of("supply_v", 12).u(12, samples=0)
+        budget.budget().channel_of("supply_v", 12).u(12, samples=0)

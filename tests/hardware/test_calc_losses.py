@@ -47,6 +47,18 @@ def test_this_design_stays_far_below_its_limit():
     assert row["heatsink for 100 C junction"] > design.SINK_K_PER_W
 
 
+def test_the_heatsink_carries_every_mosfet_that_the_current_goes_through():
+    """Four in series conduct at any time: two of the bridge, ideal diode, main switch."""
+    fet, row = design.BRIDGE_FET, {r.name: r.value for r in losses.rows()}
+    four_w = 4 * losses.conduction_w(design.CURRENT_A, fet.on_ohm * fet.hot_ratio)
+    assert four_w < row["on the heatsink"] < 1.1 * four_w
+    assert row["heatsink of 1.8 K/W"] < row["firmware begins to derate"]
+    assert row["heatsink of 3 K/W"] > row["firmware cuts out"], "what was planned first is too small for 40 A"
+    lasting_a = row["lasting current at 3 K/W"]
+    assert 28 < lasting_a < 34
+    assert losses.sink_c(fet, lasting_a, 3.0) == pytest.approx(row["firmware begins to derate"], abs=0.01)
+
+
 def test_conduction_dominates_so_20_khz_is_free():
     fet = design.BRIDGE_FET
     conduction = losses.conduction_w(design.CURRENT_A, fet.on_ohm * fet.hot_ratio)

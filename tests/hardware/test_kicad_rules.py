@@ -117,6 +117,12 @@ DAMAGES: list[tuple[str, str, Spoil, str]] = [
     ("enable", "leg B cannot be disabled", lambda d: d.move("U206", "5", "GND"), "U206"),
     ("enable", "PIO does not see the trip", lambda d: d.lift("A601", "10"), "TRIP_N"),
     ("enable", "only one sign of current", lambda d: d.lift("U405", "7"), "TRIP_N"),
+    ("enable", "legs not watched", lambda d: d.lift("U305", "1"), "supply current"),
+    ("enable", "trip line hangs on another rail", lambda d: d.move("R414", "1", "+3V3"), "no trip"),
+    ("enable", "latch hangs on another rail", lambda d: d.move("R228", "1", "+3V3"), "stay set"),
+    ("enable", "level from the Pico's own rail", lambda d: d.move("R409", "1", "TRIP_LEVEL"), "scaled"),
+    ("enable", "stop loop to ground", lambda d: d.move("R514", "1", "GND"), "not fed"),
+    ("enable", "open stop loop floats", lambda d: d.remove("R512"), "gate low"),
 ]
 
 

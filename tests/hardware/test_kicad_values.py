@@ -29,9 +29,9 @@ def between(drawn: Netlist, net: str, other: str) -> list[float]:
         ("REF_CHOP", "+3.3VA", design.BRAKE_LADDER_OHM[0]),
         ("REF_CHOP", "REF_OV", design.BRAKE_LADDER_OHM[1]),
         ("REF_OV", "GND", design.BRAKE_LADDER_OHM[2]),
-        ("BUS_6TH", "VBUS", design.BUS_SIXTH_OHM[0]),
+        ("BUS_6TH", "BRIDGE_V", design.BUS_SIXTH_OHM[0]),
         ("BUS_6TH", "CHOPPER_ON", design.BUS_SIXTH_FEEDBACK_OHM),
-        ("BUS_DIV", "VBUS", design.BUS_TOP_OHM),
+        ("BUS_DIV", "BRIDGE_V", design.BUS_TOP_OHM),
         ("BUS_DIV", "GND", design.BUS_BOTTOM_OHM),
         ("LEG_A", "OUT_A", design.BUS_TOP_OHM),
         ("LEG_B", "GND", design.BUS_BOTTOM_OHM),
@@ -80,8 +80,10 @@ def test_supply_side(drawn: Netlist) -> None:
     cans = drawn.with_value("1000u/35V")
     assert len(cans) == design.BULK_CANS
     assert len(cans) * 1000e-6 == pytest.approx(design.BULK_F)
-    assert all({"VBUS", "GND"} == set(drawn.pins_of(p.ref).values()) for p in cans)
-    assert between(drawn, "VBUS", drawn.by_function("Q103")["D"].rsplit("/", 1)[-1]) == [design.PRECHARGE_OHM]
+    assert all({"BRIDGE_V", "GND"} == set(drawn.pins_of(p.ref).values()) for p in cans)
+    assert between(drawn, "BRIDGE_V", drawn.by_function("Q103")["D"].rsplit("/", 1)[-1]) == [
+        design.PRECHARGE_OHM
+    ]
     assert drawn.parts["F101"].value == f"{design.FUSE_A:.0f} A"
 
 

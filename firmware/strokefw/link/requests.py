@@ -280,8 +280,11 @@ def _plant(service, seq, values):
         return faults.UNKNOWN_MESSAGE
     if app.rail or app.state not in state.AT_REST:
         return faults.NOT_NOW
+    if values[0] > 2:  # what a plant can be on: the first three kinds of bench
+        return faults.OUT_OF_RANGE
     service.drop_pending()
     service.plant = True
+    service.plant_kind = values[0]
     return 0
 
 

@@ -49,6 +49,7 @@ class Service:
         self.tell_tail = app.tell_head
         self._dropped = 0  # rows lost since the last samples message
         self.plant = False  # the laptop's plant is to take the place of the board
+        self.plant_kind = 0  # of this kind of bench
         self.lost_rows = self.lost_events = self.lost_replies = 0
         self._keeping = None  # pieces of the log still to be stored
         self._fed_tick = -1

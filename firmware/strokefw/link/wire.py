@@ -78,7 +78,7 @@ MESSAGES = (
     (0x12, "calib_write", HOST, "", "bytes"),
     (0x13, "burst_read", HOST, "offset:H", ""),
     (0x14, "counts", HOST, "", ""),
-    (0x15, "plant", HOST, "", ""),
+    (0x15, "plant", HOST, "kind:B", ""),
     (0x16, "readings", HOST, "open:B ready:B cut:H", "value:H"),
     (0x17, "plant_data", HOST, "", "bytes"),
     (0x18, "raw", HOST, "channel:B rate_hz:I", ""),

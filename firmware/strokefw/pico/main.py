@@ -38,11 +38,12 @@ def run():
         while not board.repl_wanted(not app.armed()):
             service()
             if app.link.plant_due():
+                kind = app.link.plant_kind
                 board.hold()
                 del app, service  # room for another
                 from strokefw.plant_board import run as run_plant  # loaded only here: memory
 
-                run_plant(board)
+                run_plant(board, kind)
                 return
     finally:
         board.close()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from strokebench.bench.budget import channel_of, default_budget
+from strokebench.bench.budget import budget
 from strokebench.data.samples import READINGS
 
 CALIBRATED_GAIN = 0.003
@@ -22,23 +22,22 @@ def accuracy(calibrated: bool, certificate: dict[str, Any] | None = None, finer:
     bench is taken to have been calibrated against a 0.5 % meter, its offset being what linearity leaves.
     ``finer``: how much finer the current ranges are than the reference bench's.
     """
-    budget = default_budget()
+    mine = budget(finer)
     known = certificate["channels"] if certificate else {}
     table = {}
     for column in READINGS:
-        channel = channel_of(column, 0.0, budget)
-        by = finer if column == "current_a" else 1
+        channel = mine.channel_of(column, 0.0)
         own = _certified(column, known)
         if own is not None:
             offset, gain = own
         elif calibrated and not certificate:
             offset, gain = 0.0, min(CALIBRATED_GAIN, channel.gain)
         else:
-            offset, gain = channel.offset / by, channel.gain
+            offset, gain = channel.offset, channel.gain
         table[column] = {
-            "offset": math.hypot(offset, channel.linearity / by),
+            "offset": math.hypot(offset, channel.linearity),
             "gain": gain,
-            "noise": channel.noise / by,
+            "noise": channel.noise,
         }
     return table
 

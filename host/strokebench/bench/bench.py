@@ -15,6 +15,7 @@ from strokefw import channels, faults
 
 from strokebench.bench import certificates
 from strokebench.bench.accuracy import accuracy
+from strokebench.bench.kinds import BOARDS, finer_of
 from strokebench.bench.run import Run
 from strokebench.bench.spec import SimSpec
 from strokebench.bench.stream import RawStream
@@ -31,14 +32,13 @@ from strokebench.parts.procedure import Planned, Procedure
 if TYPE_CHECKING:
     from strokebench.data.run import Event
 
-__all__ = ["Bench", "Identity", "SimSpec", "open_bench"]
+__all__ = ["BOARDS", "Bench", "Identity", "SimSpec", "open_bench"]
 
 ARM_S = 6.0
 """Arming runs the self-test, which waits for the precharge."""
 STOP_S = 0.5
 STORE_S = 5.0
 """The flash takes its time, and the chip stands still meanwhile."""
-BOARDS = ("reference bench", "small bench", "simulated bench", "bare board")
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,7 @@ class Identity:
     @property
     def finer(self) -> int:
         """How much finer the current ranges are than those of the reference bench."""
-        return channels.FINER[BOARDS.index(self.board)] if self.board in BOARDS else 1
+        return finer_of(self.board)
 
 
 def identity_of(welcome: Message) -> Identity:
@@ -146,6 +146,7 @@ class Bench:
         for name, wanted, most, unit in (
             ("current_max_a", limits.current_max_a, mine.current_max_a, "A"),
             ("current_mean_a", limits.current_mean_a, mine.current_mean_a, "A"),
+            ("i2t_part_rest_a", limits.i2t_part_rest_a, mine.current_mean_a, "A"),
             ("supply_max_v", limits.supply_max_v, mine.supply_max_v, "V"),
             ("slew_per_s", limits.slew_per_s, mine.slew_per_s, "per second"),
         ):
@@ -154,6 +155,15 @@ class Bench:
                     f"limits.{name} = {wanted:g} is more than this bench allows ({most:g} {unit}).",
                     f"Set it to {most:g} or less in the part's profile.",
                 )
+        if limits.supply_min_v < mine.supply_min_v:
+            raise UsageError(
+                f"limits.supply_min_v = {limits.supply_min_v:g} is less than this bench allows"
+                f" ({mine.supply_min_v:g} V).",
+                f"Set it to {mine.supply_min_v:g} or more in the part's profile.",
+            )
+        # leads that bear more than the bench gives bear what it gives
+        leads_a = min(limits.i2t_leads_rest_a, mine.current_mean_a)
+        limits = limits.model_copy(update={"i2t_leads_rest_a": leads_a})
         values = conversion.limits_values(limits)
         echo = self.link.request("limits", *values, answer="limits_in_force").fields
         self._limits = limits

@@ -1,18 +1,22 @@
-"""Default uncertainty of what the bench measures, for findings made without a calibration.
+"""Default uncertainty of what a bench measures, for findings made without a calibration.
 
 The numbers are the reference bench's component limits combined after JCGM 100; hardware/calc/budget.py
-derives them and the tests compare. What a calibration replaces is in :mod:`strokebench.bench.accuracy`.
+derives them and the tests compare. The small bench differs by its shunt: what a current's range adds in
+amperes is a tenth, what its parts' tolerances do to the gain is the same. What a calibration replaces is in
+:mod:`strokebench.bench.accuracy`.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any
 
 from strokefw.sensing.sense import FADE_START_MA
 
-FINE_LIMIT_A = FADE_START_MA / 1000
-"""Above this magnitude the coarse range takes part in the current reading."""
+from strokebench.bench.kinds import finer_of
 
 
 @dataclass(frozen=True)
@@ -35,7 +39,7 @@ class Channel:
         return math.hypot(self.offset, self.gain * value, self.linearity, self.noise / math.sqrt(samples))
 
 
-_DEFAULT: dict[str, Channel] = {
+_REFERENCE: dict[str, Channel] = {
     "current_coarse_a": Channel(offset=0.094, gain=0.0066, linearity=0.18, noise=0.0047),
     "current_fine_a": Channel(offset=0.016, gain=0.006, linearity=0.0023, noise=0.0019),
     "supply_v": Channel(offset=0.014, gain=0.0031, linearity=0.028, noise=0.00068),
@@ -48,16 +52,42 @@ _DEFAULT: dict[str, Channel] = {
 }
 
 
+@dataclass(frozen=True)
+class Budget:
+    """One kind of bench: ``channels`` by name; ``fine_limit_a``: above this magnitude the coarse range takes
+    part in the current reading.
+    """
+
+    channels: dict[str, Channel]
+    fine_limit_a: float
+
+    def channel_of(self, column: str, value: float) -> Channel:
+        """The channel behind a sample column at a value: `current_a` is the fine or the coarse range."""
+        if column == "current_a":
+            column = "current_fine_a" if abs(value) <= self.fine_limit_a else "current_coarse_a"
+        if column not in self.channels:
+            known = ", ".join(self.channels)
+            raise KeyError(f"{column!r} is not a measured column; known: {known} and current_a")
+        return self.channels[column]
+
+
+@cache
+def budget(finer: int = 1) -> Budget:
+    """The uncalibrated bench whose current ranges are ``finer`` than the reference bench's."""
+    table = {
+        name: replace(c, offset=c.offset / finer, linearity=c.linearity / finer, noise=c.noise / finer)
+        if name.startswith("current")
+        else c
+        for name, c in _REFERENCE.items()
+    }
+    return Budget(table, FADE_START_MA / 1000 / finer)
+
+
+def budget_of(info: Mapping[str, Any]) -> Budget:
+    """The bench that a recording's ``info`` names; the reference bench where it names none."""
+    return budget(finer_of(str((info.get("identity") or {}).get("board", ""))))
+
+
 def default_budget() -> dict[str, Channel]:
     """A fresh table of the uncalibrated reference bench, by channel name."""
-    return dict(_DEFAULT)
-
-
-def channel_of(column: str, value: float, budget: dict[str, Channel] | None = None) -> Channel:
-    """The channel behind a sample column at a value: `current_a` is the fine or the coarse range."""
-    if column == "current_a":
-        column = "current_fine_a" if abs(value) <= FINE_LIMIT_A else "current_coarse_a"
-    table = _DEFAULT if budget is None else budget
-    if column not in table:
-        raise KeyError(f"{column!r} is not a measured column; known: {', '.join(table)} and current_a")
-    return table[column]
+    return dict(_REFERENCE)

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from strokebench.errors import UsageError
 
 ENGINES = ("inprocess", "micropython", "chip", "plant")
+BENCHES = ("reference", "small")
+"""Benches that can be simulated: 40 A, and 5 A with ten times finer current ranges."""
 FAMILIES = ("first", "second")
 """Sets of simulated parts with a physics of their own: estimators were tuned on the first."""
 
@@ -28,6 +30,7 @@ class SimSpec:
     (calibration, events), so that they outlive the power; not with the engine "chip", which has a flash, nor
     with "plant". ``port``: with the engine "plant", the serial port of the Pico whose firmware runs on this
     computer's plant (see :mod:`strokebench.sim.engine.plant_port`). ``family``: one of :data:`FAMILIES`.
+    ``bench``: one of :data:`BENCHES`.
     """
 
     part: str = "throttle-body"
@@ -43,13 +46,18 @@ class SimSpec:
     memory: str | None = None
     port: str | None = None
     family: str = "first"
+    bench: str = "reference"
 
     def __post_init__(self) -> None:
-        """UsageError when a number is impossible or the family unknown."""
+        """UsageError when a number is impossible, the family or the bench unknown."""
         if self.family not in FAMILIES:
             raise UsageError(
                 f"There is no family of simulated parts called {self.family!r}.",
                 f"Known: {', '.join(FAMILIES)}.",
+            )
+        if self.bench not in BENCHES:
+            raise UsageError(
+                f"There is no bench called {self.bench!r} to simulate.", f"Known: {', '.join(BENCHES)}."
             )
         ranges = (
             ("seed", self.seed, 0, 2**40),

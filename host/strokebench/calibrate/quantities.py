@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from strokefw import channels
 from strokefw.sensing import calib
 
-from strokebench.bench.budget import default_budget
+from strokebench.bench.budget import budget, default_budget
 
 BRAKING, ARMED, IDLE = "braking", "armed", "idle"
 """What the bench does while a point is read: both low sides on; supply switched through; nothing."""
@@ -103,17 +103,17 @@ class Quantity:
 
 def quantities(finer: int = 1) -> dict[str, Quantity]:
     """Return all quantities by channel name, for a bench with ``finer`` current ranges."""
-    table = default_budget()
+    table = budget(finer).channels
     coarse, fine = (tuple(i * step / finer for i in range(-2, 3)) for step in (10.0, 2.5))
     full_a = channels.COARSE_FULL_MA / 1000 / finer, channels.FINE_FULL_MA / 1000 / finer
     listed = [
         Quantity(
             "current_fine", channels.I_FINE, "A", fine, BRAKING, CURRENT_WIRING, full_a[1], 4.0 / finer,
-            table["current_fine_a"].linearity / finer, table["current_fine_a"].gain,
+            table["current_fine_a"].linearity, table["current_fine_a"].gain,
         ),
         Quantity(
             "current_coarse", channels.I_COARSE, "A", coarse, BRAKING, CURRENT_WIRING, full_a[0],
-            14.0 / finer, table["current_coarse_a"].linearity / finer, table["current_coarse_a"].gain,
+            14.0 / finer, table["current_coarse_a"].linearity, table["current_coarse_a"].gain,
             also=(channels.I_MAX, channels.I_MIN),
         ),
         _voltage("supply", channels.BUS, (9.0, 11.0, 13.0, 15.0), ARMED, SUPPLY_WIRING, 4.0, "supply_v"),

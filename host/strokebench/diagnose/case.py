@@ -10,7 +10,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from strokebench.bench.budget import channel_of
+from strokebench.bench.budget import Budget, budget_of
 from strokebench.data.findings import Finding, unknown
 from strokebench.data.run import Mark, RunData
 from strokebench.data.samples import Samples
@@ -93,17 +93,22 @@ class Case:
             if len(rows) >= 10:
                 yield rows
 
+    @property
+    def budget(self) -> Budget:
+        """What the run's bench is good for without a calibration."""
+        return budget_of(self.run.info)
+
     def accuracy(self, channel: str, what: str) -> float:
         """Return one standard uncertainty (``offset``, ``gain`` or ``noise``) of a sample column.
 
-        The run's own where it brings them; else the uncalibrated reference bench's
+        The run's own where it brings them; else those of its bench, uncalibrated
         (:mod:`strokebench.bench.budget`), linearity counted with the offset. Current is taken as measured in
         the fine range.
         """
         own = self.run.accuracy.get(channel, {})
         if what in own:
             return float(own[what])
-        default = channel_of(channel, 0.0)
+        default = self.budget.channel_of(channel, 0.0)
         if what == "offset":
             return math.hypot(default.offset, default.linearity)
         return default.gain if what == "gain" else default.noise

@@ -7,7 +7,6 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from strokebench.bench.budget import channel_of
 from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, span_of
@@ -111,7 +110,9 @@ def _source(case: Case) -> Finding:
     gain = math.hypot(case.accuracy("supply_v", "gain"), case.accuracy("current_a", "gain"))
     low_v, high_v = np.percentile(supply_v[keep], (0.5, 99.5))
     jump_v = (
-        channel_of("supply_v", 0.0).linearity if any(low_v < step_v < high_v for step_v in STEPS_V) else 0.0
+        case.budget.channel_of("supply_v", 0.0).linearity
+        if any(low_v < step_v < high_v for step_v in STEPS_V)
+        else 0.0
     )
     curve = math.hypot(SLOPE_SHARE * ohm, math.hypot(jump_v, CODE_V) / float(np.ptp(input_a[keep])))
     u = math.hypot(found.u_slope * math.sqrt(MEMORY), gain * ohm, curve)

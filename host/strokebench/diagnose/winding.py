@@ -8,7 +8,6 @@ from typing import Protocol
 
 import numpy as np
 
-from strokebench.bench.budget import FINE_LIMIT_A, channel_of
 from strokebench.data.findings import Finding
 from strokebench.data.samples import Samples
 from strokebench.diagnose import labels
@@ -117,8 +116,8 @@ def _flows(case: Case) -> Finding:
 def _u_current(case: Case, current_a: float) -> float:
     """Standard uncertainty of a current at the terminals, amperes; beyond the fine range the coarse one's."""
     u = math.hypot(case.accuracy("current_a", "offset"), case.accuracy("current_a", "gain") * current_a)
-    coarse = channel_of("current_a", current_a)
-    return u if current_a <= FINE_LIMIT_A else math.hypot(u, coarse.linearity, coarse.offset)
+    coarse = case.budget.channel_of("current_a", current_a)
+    return u if current_a <= case.budget.fine_limit_a else math.hypot(u, coarse.linearity, coarse.offset)
 
 
 class Looped(Protocol):

@@ -20,7 +20,7 @@ class Choice:
     """A part (built-in name or TOML file) on a real bench at ``port``, or on a simulated one.
 
     ``port`` empty: the only Pico that is plugged in. ``acknowledged``: the part's cautions are met.
-    ``faults``, ``seed``, ``engine`` and ``supply_v`` are the simulation's.
+    ``faults``, ``seed``, ``engine``, ``supply_v`` and ``bench`` are the simulation's.
     """
 
     part: str
@@ -31,10 +31,13 @@ class Choice:
     engine: str = "inprocess"
     supply_v: float = 12.6
     acknowledged: bool = False
+    bench: str = "reference"
 
     def spec(self, profile: Profile) -> SimSpec:
         """Return the simulated bench asked for."""
-        return SimSpec(profile.simulated, self.seed, self.faults, self.engine, self.supply_v)
+        return SimSpec(
+            profile.simulated, self.seed, self.faults, self.engine, self.supply_v, bench=self.bench
+        )
 
 
 def open_choice(choice: Choice, profile: Profile, look: Callable[[], None]) -> Bench:

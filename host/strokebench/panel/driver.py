@@ -27,6 +27,7 @@ from strokebench.panel.watched_port import StopNow
 from strokebench.panel.wiring_check import wiring_check
 from strokebench.parts import load_part
 from strokebench.parts.limits import Limits
+from strokebench.parts.on_bench import on_bench
 from strokebench.parts.profile import Profile
 
 SLICE_S = 0.02
@@ -214,6 +215,7 @@ class Driver:
             with self._undisturbed():  # nothing is driven yet, and a STOP needs a bench that can confirm it
                 self._bench = bench = open_choice(choice, profile, self._look)
                 bench.on_stop_request = lambda: self.stop("`strokebench stop` asked for it.")
+                profile = on_bench(profile, bench.identity.board)
                 bench.set_limits(profile.limits)
                 self.profile = profile
                 self._tick0 = None

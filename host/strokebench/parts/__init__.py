@@ -43,6 +43,7 @@ def _text_of(name: str) -> tuple[str, str]:
 
 
 def _build(text: str, name: str) -> Profile:
+    from strokebench.parts.on_bench import on_bench
     from strokebench.parts.profile import Profile
     from strokebench.parts.toml import parse, validate
 
@@ -55,7 +56,8 @@ def _build(text: str, name: str) -> Profile:
             )
         data = merged({"part": {"simulate_as": base}}, merged(parse(*_text_of(base)), data))
     profile = validate(Profile, data, text, name)
-    problems = profile.procedure.problems(profile.limits)
+    variants = [profile, *(on_bench(profile, board) for board in profile.on)]
+    problems = [problem for each in variants for problem in each.procedure.problems(each.limits)]
     if problems:
         raise ProfileError(
             f"{name}: {problems[0]}.", "; ".join(problems[1:4]) or "Change it, or the limit if it is wrong."

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field, model_validator
 
+from strokebench.parts.changes import Changes
 from strokebench.parts.guide import Guide
 from strokebench.parts.learnt import Learnt, LimitSums
 from strokebench.parts.limits import STRICT, Limits
@@ -91,6 +92,8 @@ class Profile(BaseModel):
     learnt: Learnt | None = None
     """The good parts that limits were learnt from; None where none were."""
     procedure: Procedure
+    on: dict[str, Changes] = {}
+    """What changes on a kind of bench, by the name in its identity; see :mod:`strokebench.parts.on_bench`."""
     guided: Guide | None = None
     """The guided procedure of a run in which a person answers; then ``procedure`` is not run."""
 

@@ -22,6 +22,7 @@ from typing import Any, BinaryIO
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import DataError, Refused
 from strokebench.parts import load_part
+from strokebench.parts.on_bench import on_bench
 from strokebench.sim.trials import stroke
 
 LENGTH_BYTES = 8
@@ -66,7 +67,8 @@ class Simulator:
         if kind == "refused":
             raise Refused(*answer)
         run, plant = answer
-        return run, load_part(spec.part), plant
+        board = run.info["identity"]["board"]
+        return run, on_bench(load_part(spec.part), board), plant
 
     def close(self) -> None:
         """End the process."""

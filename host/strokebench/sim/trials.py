@@ -45,6 +45,7 @@ class Trial:
         """Identity for resuming."""
         spec = self.spec
         how = "" if spec.family == "first" and not spec.as_built else f"/{spec.family}/{spec.as_built}"
+        how += "" if spec.bench == "reference" else f"/{spec.bench}"
         return f"{spec.part}/{self.name}/{self.grade}/{spec.seed}/{self.size:.4g}/{self.place}{how}"
 
 
@@ -106,11 +107,13 @@ def stroke(spec: SimSpec) -> tuple[Any, Any, Any]:
     """
     from strokebench.bench.bench import Bench
     from strokebench.parts import load_part
+    from strokebench.parts.on_bench import on_bench
     from strokebench.sim.engine.inprocess import InProcessPort
 
     profile = load_part(spec.part)
     port = InProcessPort(spec)
     with Bench(port, f"simulated {spec.part}", spec.engine) as bench:
+        profile = on_bench(profile, bench.identity.board)
         bench.set_limits(profile.limits)
         bench.arm()
         run, chunks = bench.run(profile.procedure), []

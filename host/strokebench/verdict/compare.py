@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from strokebench.bench.budget import channel_of
+from strokebench.bench.budget import budget_of
 from strokebench.data.findings import Finding, Verdict
 from strokebench.data.samples import READINGS
 from strokebench.diagnose import diagnose
@@ -181,9 +181,9 @@ def with_shared_errors_out(run: RunData) -> RunData:
     """Return the run with the accuracy that counts in a difference: noise, and what may have drifted of gain
     and offset, at least the resolution of a row.
     """
-    accuracy = {}
+    accuracy, bench = {}, budget_of(run.info)
     for name in READINGS:
-        default, own = channel_of(name, 0.0), run.accuracy.get(name, {})
+        default, own = bench.channel_of(name, 0.0), run.accuracy.get(name, {})
         offset = own.get("offset", math.hypot(default.offset, default.linearity))
         accuracy[name] = {
             "offset": max(DRIFT_SHARE * offset, RESOLUTION),

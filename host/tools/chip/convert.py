@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from strokebench.bench.accuracy import accuracy
-from strokebench.bench.budget import channel_of
+from strokebench.bench.budget import budget
 from strokebench.bench.spec import SimSpec
 from strokebench.calibrate import record, solve
 from strokebench.calibrate.instrument import Instrument
@@ -124,13 +124,13 @@ Uncertainty = Callable[[str, float], float]
 
 def uncalibrated(column: str, value: float) -> float:
     """Standard uncertainty of a reading of a bench as it is built (strokebench.bench.budget)."""
-    return channel_of(column, value).u(value, TICKS)
+    return budget().channel_of(column, value).u(value, TICKS)
 
 
 def calibrated(column: str, value: float) -> float:
     """The same after a calibration of which no certificate is at hand (strokebench.bench.accuracy)."""
     if column == "current_coarse_a" or (column == "current_a" and abs(value) > sense.FADE_START_MA / 1000):
-        known = channel_of("current_coarse_a", value)  # the host's table tells the fine range only
+        known = budget().channel_of("current_coarse_a", value)  # the host's table tells the fine range only
         return math.hypot(
             known.linearity, known.noise / TICKS**0.5, value * accuracy(True)["current_a"]["gain"]
         )

@@ -10,6 +10,7 @@ import argparse
 import os
 from pathlib import Path
 
+from strokebench.bench.spec import BENCHES, SimSpec
 from strokebench.sim.trials import FIRST_REPORTING_SEED, plan
 
 from tools import DOCS, ROOT
@@ -33,18 +34,27 @@ def main(arguments: list[str] | None = None) -> int:
         "--simulator", default="", metavar="COMMAND",
         help="a Python that simulates, such as pypy3 with the packages numpy, pydantic, pyserial and rich",
     )  # fmt: skip
+    parser.add_argument(
+        "--bench", choices=BENCHES, default="reference", help="which bench (default: reference)"
+    )
     parser.add_argument("--note", default="", help="a paragraph for the page")
     args = parser.parse_args(arguments)
-    from tools.evidence.accuracy_page import write_page
+    from tools.evidence.accuracy_page import write_page, write_small_page
 
     args.kept.mkdir(parents=True, exist_ok=True)
     records = {}
     for part in parts_of(args):
         print(part)
-        trials = plan(part, args.good, args.each, args.first_seed)
+        trials = plan(part, args.good, args.each, args.first_seed, SimSpec(bench=args.bench))
         records[part] = run(trials, args.kept / f"{part}.jsonl", args.jobs, args.simulator)
     out = args.out or (DOCS / "accuracy.md" if args.part == "all" else args.kept / f"{args.part}.md")
-    write_page(records, args.first_seed, FIRST_REPORTING_SEED - 1, out, args.note)
+    tuned = FIRST_REPORTING_SEED - 1
+    if args.bench == "small":
+        write_small_page(
+            records, args.first_seed, tuned, args.out or DOCS / "accuracy-small-bench.md", args.note
+        )
+        return 0
+    write_page(records, args.first_seed, tuned, out, args.note)
     print(f"Written: {out}")
     return 0
 

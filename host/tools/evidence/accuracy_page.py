@@ -11,11 +11,21 @@ from strokebench.sim.trials import GRADES
 
 Record = dict[str, Any]
 BINS, COLUMNS = 6, 3
-HEAD = """\
+SMALL_HEAD = """\
+# How often the diagnosis is right on the small bench
+
+Simulated parts on the simulated small bench (5 A) only; nothing here was measured on real hardware. Parts
+that need more than 5 A are not here: the bench refuses them and names the limit. Made by
+`python -m tools.evidence.accuracy --bench small --part {parts} --good {{good}} --each {{each}}` with seeds
+from {{seed}} on.
+"""
+HEAD_FIRST = """\
 # How often the diagnosis is right
 
 Simulated parts only; nothing here was measured on real hardware. Made by
 `python -m tools.evidence.accuracy --part all --good {good} --each {each}` with seeds from {seed} on.
+"""
+HEAD_REST = """\
 Limits and estimators were tuned on seeds below {tuned}. Each seed is another specimen: its parameters spread
 as an ordinary part's do, battery 11.0 to 14.5 V, 0 to 45 C, its own leads, noise and converter errors.
 
@@ -31,6 +41,7 @@ alarms there, is told on [a page of its own](coverage.md); names there on [anoth
 open wire, although the load could be open as well. A bench that refuses to arm because its self-test found
 the defect has found it.
 """
+HEAD = HEAD_FIRST + HEAD_REST
 ESTIMATES = (
     ("winding_resistance", "winding resistance at 20 C", 100, "%"),
     ("inductance", "inductance", 100, "%"),
@@ -54,14 +65,27 @@ def write_page(
     path.write_text(page(records, first_seed, tuned, drawn, note), encoding="utf-8", newline="\n")
 
 
+def write_small_page(
+    records: dict[str, list[Record]], first_seed: int, tuned: int, path: Path, note: str = ""
+) -> None:
+    """Write the page of the small bench, without plots."""
+    text = page(records, first_seed, tuned, {}, note, SMALL_HEAD.format(parts=",".join(records)) + HEAD_REST)
+    path.write_text(text, encoding="utf-8", newline="\n")
+
+
 def page(
-    records: dict[str, list[Record]], first_seed: int, tuned: int, drawn: dict[str, bool], note: str = ""
+    records: dict[str, list[Record]],
+    first_seed: int,
+    tuned: int,
+    drawn: dict[str, bool],
+    note: str = "",
+    heading: str = "",
 ) -> str:
     """Return the page as Markdown."""
     good = min(len(_of(some, "good")) for some in records.values())
     least = 100 * wilson_interval(0, good)[1] if good else 100.0
     said = f"{note}\n\n" if note else ""
-    head = HEAD.format(
+    head = (heading or HEAD).format(
         good=good, each=_each(records), seed=first_seed, tuned=tuned, least=least, note=said
     )  # fmt: skip
     lines = [head, *_summary(records), ""]

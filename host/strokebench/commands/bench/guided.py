@@ -139,12 +139,14 @@ def _guide(profile: Profile) -> Guide:
 
 def _carry_out(args: argparse.Namespace, profile: Profile, person: Person, how: str) -> int:
     from strokebench.book.book import Book
+    from strokebench.parts.on_bench import on_bench
     from strokebench.verdict.examine import examine
 
     check_report(args)
     with Book(args.book) as book:  # before anything moves that could not be recorded
         take_job(args, book, role="guided")
         with open_chosen(args, profile.simulated) as bench:
+            profile = on_bench(profile, bench.identity.board)
             data = _drive(args, bench, profile, book, person, how)
         findings, verdict = examine(data, profile)
         run_id = int(data.info["run_id"])

@@ -53,6 +53,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do it; the part is off when this returns, for whatever reason."""
     from strokebench.parts import load_part
+    from strokebench.parts.on_bench import on_bench
     from strokebench.terminal.jog_keys import STEP, Hand
     from strokebench.terminal.keys import keys
 
@@ -60,10 +61,11 @@ def run(args: argparse.Namespace) -> int:
     simulated = sim_spec(args, profile.simulated) is not None
     acknowledged(profile, given=args.acknowledge, simulated=simulated, quiet=args.json)
     screen = sys.stderr if args.json else sys.stdout
-    limits = profile.limits
-    most = max(limits.drive_max, -limits.drive_min)
-    hand = Hand(limits.drive_min, limits.drive_max, min(max(args.strength, STEP), most))
     with keys() as pressed, open_chosen(args, profile.simulated) as bench:
+        profile = on_bench(profile, bench.identity.board)
+        limits = profile.limits
+        most = max(limits.drive_max, -limits.drive_min)
+        hand = Hand(limits.drive_min, limits.drive_max, min(max(args.strength, STEP), most))
         for line in (*profile.part.cautions, HELP):
             say(line, screen)
         bench.set_limits(limits)

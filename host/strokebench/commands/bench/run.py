@@ -48,6 +48,7 @@ def run(args: argparse.Namespace) -> int:
     """Do it; the book is opened first, so that nothing moves that could not be recorded."""
     from strokebench.book.book import Book
     from strokebench.parts import load_part
+    from strokebench.parts.on_bench import on_bench
     from strokebench.verdict.examine import examine
 
     profile = load_part(args.part)
@@ -57,6 +58,7 @@ def run(args: argparse.Namespace) -> int:
     with Book(args.book) as book:
         take_job(args, book)
         with open_chosen(args, profile.simulated) as bench:
+            profile = on_bench(profile, bench.identity.board)
             data = _drive(args, bench, profile, book, how)
         findings, verdict = examine(data, profile)
         run_id = int(data.info["run_id"])

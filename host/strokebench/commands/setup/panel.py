@@ -31,6 +31,10 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--seed", type=int, metavar="N", default=1, help="another good specimen (default: 1)")
     parser.add_argument(
+        "--bench", choices=("reference", "small"), default="reference",
+        help="which bench is simulated: 40 A or the small one of 5 A (default: reference)",
+    )  # fmt: skip
+    parser.add_argument(
         "--listen", metavar="ADDR", default="127.0.0.1",
         help="address to serve on (default: this machine only); any other asks for a printed one-time token",
     )  # fmt: skip
@@ -69,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
 
     choice = None
     if args.sim:
-        choice = Choice(args.sim, faults=tuple(args.inject), seed=args.seed)
+        choice = Choice(args.sim, faults=tuple(args.inject), seed=args.seed, bench=args.bench)
     elif args.port is not None:
         choice = Choice(args.part, simulated=False, port=args.port)
     say: Say = _say_json if args.json else _say

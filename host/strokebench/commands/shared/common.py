@@ -69,7 +69,7 @@ def add_plant(parser: argparse.ArgumentParser) -> None:
 
 def add_sim(parser: argparse.ArgumentParser) -> None:
     """Add the simulation's own options."""
-    from strokebench.bench.spec import FAMILIES
+    from strokebench.bench.spec import BENCHES, FAMILIES
 
     group = parser.add_argument_group("simulation")
     group.add_argument(
@@ -106,6 +106,9 @@ def add_sim(parser: argparse.ArgumentParser) -> None:
         "--family", choices=FAMILIES, help="which physics the simulated part has (default: first)"
     )
     group.add_argument(
+        "--bench", choices=BENCHES, help="which bench: 40 A or the small one of 5 A (default: reference)"
+    )
+    group.add_argument(
         "--memory", metavar="DIR", help="folder in place of the chip's flash: calibrations outlive the power"
     )
     group.add_argument(
@@ -127,6 +130,7 @@ def sim_spec(args: argparse.Namespace, part: str) -> SimSpec | None:
         "as_built": args.as_built,
         "family": args.family,
         "memory": args.memory,
+        "bench": args.bench,
     }
     given: dict[str, Any] = {
         name: value

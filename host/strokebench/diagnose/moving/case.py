@@ -11,7 +11,6 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from strokebench.bench.budget import FINE_LIMIT_A, channel_of
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
@@ -25,8 +24,10 @@ from strokebench.diagnose.moving.tracks import Track, read_tracks
 from strokebench.diagnose.stats import Floats
 from strokebench.diagnose.winding import Loop, fit_loop, stalls, temperature
 
-RIPPLE_A = 0.4
-"""Peak over mean at most, by which a mean current stays within the fine range."""
+RIPPLE_SHARE = 1 / 16
+"""Of the fine range: peak over mean at most, by which a mean current stays within it."""
+USUAL = 90
+"""Percentile of a run's currents; a fine range below half of that says too little of the part."""
 BEYOND_REST, BEFORE_STOP = 4.0, 97.0
 """% of travel: from so much beyond rest up to here friction and spring of the opening side are told."""
 LEAST_ROWS, LEAST_ROWS_FOUND = 500, 100
@@ -94,6 +95,28 @@ class MovingCase(Case):
         resting = [rows["current_a"] for rows in self.samples(labels.REST)]
         return float(np.median(np.concatenate(resting))) if resting else 0.0
 
+    @cached_property
+    def usual_a(self) -> float:
+        """Magnitude that a tenth of the run's currents exceed, amperes; 0 without any."""
+        current_a = np.abs(self.run.samples["current_a"])
+        known = current_a[np.isfinite(current_a)]
+        return float(np.percentile(known, USUAL)) if len(known) else 0.0
+
+    @property
+    def largest_a(self) -> float:
+        """Up to where currents take part in the balance of volts: within the fine range, all where it is too
+        short for this part, and all of somebody else's recording.
+        """
+        if self.by_samples:
+            return math.inf
+        fine_a = self.budget.fine_limit_a * (1 - RIPPLE_SHARE)
+        return fine_a if 2 * fine_a >= self.usual_a else math.inf
+
+    @property
+    def bent_a(self) -> float:
+        """Curvature of the range that reads the part's usual currents, standard uncertainty in amperes."""
+        return self.budget.channel_of("current_a", self.usual_a).linearity
+
     @property
     def u_zero_a(self) -> float:
         """What is left of the current's offset with its zero taken off, amperes: the range's curvature."""
@@ -101,7 +124,8 @@ class MovingCase(Case):
         offset_a = self.accuracy("current_a", "offset")
         if self.by_samples:
             return math.hypot(offset_a, CLAMP_ZERO_U_A)
-        return min(channel_of("current_a", 0.0).linearity, offset_a) if known else offset_a
+        known_a = min(self.budget.channel_of("current_a", 0.0).linearity, offset_a) if known else offset_a
+        return known_a if math.isfinite(self.largest_a) else math.hypot(known_a, self.bent_a)
 
     @cached_property
     def fit(self) -> Mover | None:
@@ -117,8 +141,7 @@ class MovingCase(Case):
             return None
         return fit_mover(
             self.time_s, load_voltage(self.run.samples), current_a, self.position.raw,
-            rest=rest, seat=self.seat_percent,
-            largest_a=math.inf if self.by_samples else FINE_LIMIT_A - RIPPLE_A,
+            rest=rest, seat=self.seat_percent, largest_a=self.largest_a,
             passes=ONCE if self.by_samples and self.sweeps.pairs < 3 else REPEATED,
         )  # fmt: skip
 
@@ -168,8 +191,9 @@ class MovingCase(Case):
         ohm, u_ohm = electric.ohm
         gain = math.hypot(self.accuracy("current_a", "gain"), self.accuracy("output_a_v", "gain"))
         start_c, u_start_c = temperature(self, float(self.time_s[0]))
+        bent = 0.0 if math.isfinite(self.largest_a) else self.bent_a / electric.largest_a
         return Loop(
-            ohm, math.hypot(u_ohm, gain * ohm), electric.drop_v(electric.largest_a)[0],
+            ohm, math.hypot(u_ohm, gain * ohm, bent * ohm), electric.drop_v(electric.largest_a)[0],
             max(electric.per_a2s, 0.0), start_c, u_start_c, len(stalls(self)),
         )  # fmt: skip
 

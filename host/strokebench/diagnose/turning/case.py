@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from strokebench.bench.budget import FINE_LIMIT_A
+from strokebench.bench.budget import budget
 from strokebench.data.run import Burst, Mark
 from strokebench.data.samples import Samples
 from strokebench.diagnose import labels
@@ -25,9 +25,9 @@ FIRST_ROW, LAST_ROW = 2, 12
 """Rows of a release that show the back-EMF: after the freewheeling, before the speed has changed much."""
 STANDS_V = 0.025
 """Back-EMF below this after a hold: the rotor stood."""
-COARSE_FROM_A, COARSE_ALONE_A = FINE_LIMIT_A - 0.4, FINE_LIMIT_A + 0.4
-"""Means between which the coarse range takes over; the bench fades by the peaks, some 0.4 A above the
-mean."""
+MEETS = 1 / 16
+"""Share of the fine range below and above its end: means between which the coarse range takes over. The bench
+fades by the peaks, which lie about so far above the mean."""
 CARRIES_A = 0.05
 """Less current than this: the voltage does not reach over the brushes, so it says nothing of their drop."""
 BRUSHES_V = 0.6
@@ -267,7 +267,20 @@ class TurningCase(Case):
     def coarse_share(self, rows: Samples) -> float:
         """Share of the coarse range in a current, 0 within the fine one."""
         amps = float(np.mean(np.abs(rows["current_a"])))
-        return float(np.clip((amps - COARSE_FROM_A) / (COARSE_ALONE_A - COARSE_FROM_A), 0, 1))
+        return float(np.clip((amps - self._from_a) / (self._alone_a - self._from_a), 0, 1))
+
+    @property
+    def _from_a(self) -> float:
+        return self.budget.fine_limit_a * (1 - MEETS)
+
+    @property
+    def _alone_a(self) -> float:
+        return self.budget.fine_limit_a * (1 + MEETS)
+
+    @property
+    def _reference(self) -> float:
+        """The bench's fine range as a share of the reference bench's."""
+        return self.budget.fine_limit_a / budget().fine_limit_a
 
     @cached_property
     def coarse(self) -> Coarse:
@@ -289,7 +302,7 @@ class TurningCase(Case):
         """What the share's own uncertainty makes of a current where the ranges meet: peaks decide, not
         means."""
         amps = float(np.mean(np.abs(rows["current_a"])))
-        meets = COARSE_FROM_A - 0.5 < amps < COARSE_ALONE_A + 0.2
+        meets = self._from_a - 0.5 * self._reference < amps < self._alone_a + 0.2 * self._reference
         return SHARE_U * abs(amps - self.coarse.fine_a(amps, 1.0)[0]) if meets else 0.0
 
     def true_a(self, rows: Samples) -> tuple[float, float]:

@@ -6,7 +6,6 @@ import math
 
 import numpy as np
 
-from strokebench.bench.budget import FINE_LIMIT_A, channel_of
 from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
@@ -33,8 +32,8 @@ def find(case: Case) -> list[Finding]:
     amps = float(np.median(rows["current_a"]))
     when = (float(rows["time_s"][0]), float(rows["time_s"][-1]))
     u = math.hypot(case.accuracy("current_a", "offset"), 0.01 * amps)
-    if amps > FINE_LIMIT_A:
-        u = channel_of("current_a", amps).u(amps, len(rows))
+    if amps > case.budget.fine_limit_a:
+        u = case.budget.channel_of("current_a", amps).u(amps, len(rows))
     found = case.finding(*FLOWS[:2], Measured(amps, u), FLOWS[2], low="open_wire", span_s=when)
     if amps < 0.1:
         return [found, case.missing(*TOTAL, "no current flowed")]

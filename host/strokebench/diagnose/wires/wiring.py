@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from strokebench.bench.budget import FINE_LIMIT_A, channel_of
 from strokebench.data.findings import Finding
 from strokebench.data.samples import Samples
 from strokebench.diagnose import labels
@@ -148,8 +147,8 @@ def _gain(case: Case, name: str, ohm: float, holds: list[Samples]) -> float:
     per_amp = [float(np.mean(rows["output_a_v" if name == "supply" else "output_b_v"])) for rows in holds]
     amps = [float(np.mean(rows["current_a"])) for rows in holds]
     common = abs(per_amp[-1] - per_amp[0]) / max(abs(amps[-1] - amps[0]), 1e-6)
-    top = channel_of("current_a", max(amps))
-    coarse = math.hypot(top.offset, top.linearity) if max(amps) > FINE_LIMIT_A else 0.0
+    top = case.budget.channel_of("current_a", max(amps))
+    coarse = math.hypot(top.offset, top.linearity) if max(amps) > case.budget.fine_limit_a else 0.0
     slope = math.hypot(case.accuracy("current_a", "gain"), coarse / max(float(np.ptp(amps)), 1e-6))
     sensor = "sensor_a_v" if name == "supply" else "sensor_b_v"
     pair = math.hypot(case.accuracy("output_a_v", "gain"), case.accuracy(sensor, "gain"))

@@ -25,7 +25,8 @@ from strokebench.sim.micropython_side.burst_rate import allowed, raw_allowed
 from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import Plant
 
-KIND_SIMULATED = 2
+KINDS = {"reference": 2, "small": 1}
+"""By the bench of a spec: 2 is the simulated bench, which is like the reference bench."""
 FULL = ch.FULL_SCALE
 LOW, HIGH = 128.0, FULL - 128.0  # between them no curvature can push a reading out of the range
 SENSOR_SHARE = 1 - math.exp(-1e-3 / 0.64e-3)  # input filter 100k || 180k with 10 nF, one tick
@@ -54,7 +55,9 @@ class SimBoard:
         self.plant = make_plant(spec) if plant is None else plant
         self.bench = BenchFaults(spec.bench_faults)
         self.bridge = Bridge(self.plant, spec.seed)
-        self.converter = Converter(spec.seed, ideal, spec.as_built)
+        self._kind = KINDS[spec.bench]
+        self.finer = ch.FINER[self._kind]
+        self.converter = Converter(spec.seed, ideal, spec.as_built, self.finer)
         self.tick = 0
         self.from_host = bytearray()
         self.to_host = bytearray()
@@ -304,7 +307,7 @@ class SimBoard:
         return b"SIM" + (self.spec.seed % (1 << 40)).to_bytes(5, "big")
 
     def kind(self) -> int:
-        return KIND_SIMULATED
+        return self._kind
 
 
 if TYPE_CHECKING:  # the type checker compares it with what the firmware calls

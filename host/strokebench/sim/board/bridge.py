@@ -24,6 +24,7 @@ class Bridge:
         self.gate = 0
         self.rail = 0
         self._trip_a = math.inf
+        self._trip_off_a = 0.0
         self._pulse_leg = self._pulse_side = self._pulse_us = 0  # a pulse of 0 us is none
         self._shorted: tuple[tuple[int, int], ...] = ()
         self._dead: tuple[tuple[int, int], ...] = ()
@@ -41,12 +42,15 @@ class Bridge:
         self.wires = Wires(active, self._seed) if miswired else None
         self.sound = self.sound and not miswired
         self.plant.leads_off = "leads_off" in active or (self.wires is not None and self.wires.turned == 0)
+        self._trip_off_a = active.get("comparator_off", 0.0)
         self.set_trip(self._trip_a)
 
     def set_trip(self, amps: float) -> None:
-        """Set the comparator's level, unless it is dead."""
+        """Set the comparator's level, unless it is dead; it may be off."""
         self._trip_a = amps
-        self.plant.trip_a = math.inf if "comparator_dead" in self._active else amps
+        self.plant.trip_a = (
+            math.inf if "comparator_dead" in self._active else max(amps + self._trip_off_a, 0.0)
+        )
 
     def pulse(self, leg: int, side: int, us: int) -> None:
         """One MOSFET alone on for ``us`` of the next tick."""

@@ -20,6 +20,7 @@ from strokebench.sim.plants.pieces.friction import bump
 FAST = (ch.I_COARSE, ch.BUS, ch.I_MAX, ch.I_MIN)
 BURST = {ch.I_COARSE: "current", ch.I_FINE: "current", ch.BUS: "bus_v"}
 """Channels that can be captured in a burst (all on the fast converter) -> what they show of the plant."""
+CURRENTS = (ch.I_COARSE, ch.I_FINE, ch.I_MAX, ch.I_MIN)
 CODES = 4096
 LEFT = ch.FULL_SCALE // (CODES - 1)
 FAST_NOISE = 2.84
@@ -31,7 +32,7 @@ PER_VOLT = ch.FULL_SCALE * 1000
 
 # nominal counts per A, V or count of each channel; 0 A lies at MID_SCALE
 SCALE = [0.0] * ch.N_CHANNELS
-for _channel in (ch.I_COARSE, ch.I_MAX, ch.I_MIN):
+for _channel in CURRENTS:
     SCALE[_channel] = PER_VOLT / ch.COARSE_FULL_MA
 SCALE[ch.I_FINE] = PER_VOLT / ch.FINE_FULL_MA
 for _channel in (ch.BUS, ch.VIN, ch.LEG_A, ch.LEG_B):
@@ -102,9 +103,11 @@ class Converter:
 
     ``gain`` (13 factors, counts per unit), ``rows`` (``ROWS`` x 13: offset + noise of the mean of a tick,
     counts), ``bend`` (13 tables over the 12-bit code, counts).  ``ideal`` leaves all errors out.
+    ``finer``: how much finer the current ranges are than the reference bench's; errors stay the same in
+    counts.
     """
 
-    def __init__(self, seed: int, ideal: bool = False, as_built: bool = False) -> None:
+    def __init__(self, seed: int, ideal: bool = False, as_built: bool = False, finer: int = 1) -> None:
         self._rng = rng = np.random.default_rng((seed, 9))
         self.ideal = ideal
         spoiled = 0.0 if ideal else 1.0
@@ -112,6 +115,7 @@ class Converter:
         gain = np.array(SCALE) * (1 + spoiled * gain_sizes * rng.normal(0, 1, ch.N_CHANNELS).clip(-2.5, 2.5))
         gain[[ch.I_MAX, ch.I_MIN]] = gain[ch.I_COARSE]
         gain[[ch.NTC_HEATSINK, ch.NTC_PART]] = 1.0
+        gain[list(CURRENTS)] *= finer
         self.gain: list[float] = gain.tolist()
         self.zero: list[float] = self._offsets(rng, spoiled * offset_sizes).tolist()
         noise = np.full(ch.N_CHANNELS, SLOW_NOISE * LEFT / SLOW_MEAN_OF**0.5)

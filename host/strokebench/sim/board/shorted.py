@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from strokebench.sim.plants.base import BRIDGE_OHM, BUS_F, PWM_HZ, Plant
+from strokebench.sim.plants.base import PWM_HZ, Plant
 from strokebench.sim.plants.pieces import ripple
 
 LEADS_OHM = 0.03
@@ -20,7 +20,7 @@ def advance_shorted(plant: Plant, drive: float, gate: bool, rail: int, dt_s: flo
         return
     sign, bus_v = math.copysign(1.0, drive), plant.bus_v
     feed_ohm = plant.source_ohm if rail == 2 else 0.0
-    ohm = LEADS_OHM + BRIDGE_OHM + duty * duty * feed_ohm
+    ohm = LEADS_OHM + plant._bridge_ohm + duty * duty * feed_ohm
     mean = duty * bus_v / ohm
     peak = mean + 0.5 * ripple.peak_to_peak_a(bus_v, duty, ohm, LEADS_H, PWM_HZ)
     plant.cycles_cut = 0
@@ -37,6 +37,6 @@ def advance_shorted(plant: Plant, drive: float, gate: bool, rail: int, dt_s: flo
     if rail == 2:
         plant.bus_v = plant.vin_v = plant.source_v - plant.source_ohm * duty * mean
     else:
-        plant.bus_v = max(0.0, bus_v - duty * mean * dt_s / BUS_F)
+        plant.bus_v = max(0.0, bus_v - duty * mean * dt_s / plant._bus_f)
     plant.leg_a_v = max(0.0, 0.5 * drive * plant.bus_v)
     plant.leg_b_v = max(0.0, -0.5 * drive * plant.bus_v)

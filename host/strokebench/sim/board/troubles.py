@@ -29,6 +29,7 @@ KNOWN: dict[str, str] = {
     "precharge_open": "the precharge resistor is open",
     "main_open": "the main switch does not close",
     "comparator_dead": "the fast current limit does not act",
+    "comparator_off": "the fast current limit acts this many A above what it is set to (below: less than 0)",
     "leads_off": "the part's leads are off",
     "leads_shorted": "the part's leads touch",
     "leads_swapped": "the part's two leads are swapped",
@@ -48,6 +49,7 @@ NEEDS_VALUE = (
     "heatsink",
     "part",
     "fine_zero",
+    "comparator_off",
     CASE,
     *(WIRE + lead for lead in LEADS),
 )

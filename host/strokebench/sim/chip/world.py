@@ -34,7 +34,8 @@ PERIOD_NS = 50_000
 GATES = ("A_HIGH", "A_LOW", "B_HIGH", "B_LOW")
 ADC_CHANNELS = (ch.I_COARSE, ch.I_FINE, ch.BUS)
 EXTERNAL = (ch.SENSOR_A, ch.SENSOR_B, ch.I_FINE, ch.LEG_A, ch.LEG_B, ch.NTC_HEATSINK, ch.VIN, ch.FEED)
-HARD_TRIP_A = 60.0
+TRIP_V_PER_A = 0.02
+"""Of the reference bench; ten times as much on the small one."""
 KIND_STRAPS = {0: False, 1: True}
 
 
@@ -204,9 +205,12 @@ class ChipWorld:
         main = self.clocks["MAIN_SWITCH"].high and self._latch and alive
         board.rail(2 if main else int(self.clocks["PRECHARGE"].high))
         compare = self.machine.mcu.pwm.channels[4].alarm_a.target
-        board.trip_level(round((compare / 2048 * 3.3 - 1.65) / 0.02 * 1000))
+        board.trip_level(round((compare / 2048 * 3.3 - 1.65) / (TRIP_V_PER_A * board.finer) * 1000))
         board.step()
-        if max(board.plant.current_max_a, -board.plant.current_min_a) > HARD_TRIP_A:
+        if (
+            max(board.plant.current_max_a, -board.plant.current_min_a)
+            > board.plant.conditions.stage.hard_trip_a
+        ):
             self._set_latch(False)
         self.gpio("ESTOP_OPEN").set_input_value(bool(board.estop()))
         self._cuts_left = board.trips()

@@ -17,6 +17,8 @@ from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
 from strokebench.sim.chip.world import ChipWorld
 
 IMAGE_VARIABLE = "STROKEBENCH_PICO_IMAGE"
+STRAPS = {"reference": 0, "small": 1}
+"""What the strap on the chip says, by the bench of a spec."""
 
 
 def find_image() -> Path:
@@ -66,7 +68,8 @@ class ChipPort:
 
     Time is emulated, and moves in `read`.
 
-    ``contents`` are what is in the flash, if not the firmware alone. ``machine`` and ``world`` are there for
+    ``contents`` are what is in the flash, if not the firmware alone. ``kind``: what the strap says, if not
+    what the spec's bench has. ``machine`` and ``world`` are there for
     tests to look at. Roughly 25 times slower than the real chip.
     """
 
@@ -75,11 +78,12 @@ class ChipPort:
         spec: SimSpec,
         image: str | Path | None = None,
         board: SimBoard | None = None,
-        kind: int = 0,
+        kind: int | None = None,
         contents: bytes | None = None,
     ) -> None:
         self.machine = ChipMachine(image or find_image(), contents or flash_contents())
-        self.world = ChipWorld(self.machine, SimBoard(spec) if board is None else board, kind)
+        strap = STRAPS[spec.bench] if kind is None else kind
+        self.world = ChipWorld(self.machine, SimBoard(spec) if board is None else board, strap)
         self._closed = False
         self.machine.wait_for_usb()
 

@@ -67,7 +67,7 @@ class PlantPort(LockStepPort):
 
     def _asked(self, link: Link, last: bool) -> bool:
         try:
-            link.request("plant")
+            link.request("plant", self.board.kind())
         except Refused as error:
             if error.code == faults.NOT_NOW and not last:  # the check after power-up is still going on
                 return False

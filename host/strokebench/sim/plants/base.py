@@ -17,32 +17,28 @@ from numpy.typing import NDArray
 from strokebench.bench.spec import SimSpec
 from strokebench.sim.faults import Fault
 from strokebench.sim.plants.pieces import ripple
+from strokebench.sim.plants.stage import REFERENCE, STAGES, Stage
 
 PWM_HZ = 20_000.0
-FET_OHM = 0.0024  # one 60 V FET of the bridge, warm
-SHUNT_OHM = 0.001  # in-line
-BRIDGE_OHM = 2 * FET_OHM + SHUNT_OHM
+FET_OHM, SHUNT_OHM, BRIDGE_OHM = REFERENCE.fet_ohm, REFERENCE.shunt_ohm, REFERENCE.bridge_ohm
 DIODE_V = 0.8  # body diode of a FET
-BUS_F = 4.4e-3  # bulk capacitors
-PRECHARGE_OHM = 47.0
-BLEED_OHM = 4700.0  # bus to ground
-CHOPPER_V = 15.8  # the brake chopper holds the bus there when a part feeds back
+BUS_F, PRECHARGE_OHM, BLEED_OHM = REFERENCE.bus_f, REFERENCE.precharge_ohm, REFERENCE.bleed_ohm
+CHOPPER_V = REFERENCE.clamp_v
 FLOAT_SHARE = (
     0.4075  # of the bus, where 100 k pull-ups and -downs with the 207 k sense divider leave a floating leg
 )
-SINK_K_PER_W = 3.0
-SINK_J_PER_K = 150.0
 SUBSTEPS = 4
 
 
 @dataclass(frozen=True)
 class Conditions:
-    """What surrounds the part: battery (open circuit, resistance with leads), leads to the part, warmth."""
+    """What surrounds the part: battery (open circuit, resistance with leads), leads to it, warmth, bench."""
 
     supply_v: float = 12.6
     source_ohm: float = 0.02
     lead_ohm: float = 0.05
     ambient_c: float = 23.0
+    stage: Stage = REFERENCE
 
 
 def conditions_of(spec: SimSpec, faults: Iterable[Fault], rng: np.random.Generator) -> Conditions:
@@ -59,7 +55,7 @@ def conditions_of(spec: SimSpec, faults: Iterable[Fault], rng: np.random.Generat
             source_ohm += 0.18 * fault.size
         elif fault.name == "lead_resistance":
             lead_ohm += fault.size
-    return Conditions(supply_v, source_ohm, lead_ohm, spec.ambient_c)
+    return Conditions(supply_v, source_ohm, lead_ohm, spec.ambient_c, STAGES[spec.bench])
 
 
 class Plant:
@@ -84,6 +80,12 @@ class Plant:
 
     def __init__(self, conditions: Conditions) -> None:
         self.conditions = conditions
+        stage = conditions.stage
+        self._fet_ohm, self._bridge_ohm = stage.fet_ohm, stage.bridge_ohm
+        self._before_a_ohm = stage.fet_ohm + (stage.shunt_ohm - stage.sensed_ohm)
+        self._bus_f, self._precharge_ohm, self._bleed_ohm = stage.bus_f, stage.precharge_ohm, stage.bleed_ohm
+        self._clamp_v, self._returns = stage.clamp_v, stage.returns
+        self._sink_k_per_w, self._sink_j_per_k = stage.sink_k_per_w, stage.sink_j_per_k
         self.source_v = conditions.supply_v
         self.source_ohm = conditions.source_ohm
         self.vin_v = conditions.supply_v
@@ -117,7 +119,7 @@ class Plant:
             return mean + math.copysign(1.0, self._drive) * wave
         if channel == "bus_v":
             return self.bus_v + ripple.bus_v(
-                time_s, self.current_a * self._drive, abs(self._drive), BUS_F, PWM_HZ
+                time_s, self.current_a * self._drive, abs(self._drive), self._bus_f, PWM_HZ
             )
         return np.full(count, float(getattr(self, channel)))
 
@@ -128,27 +130,27 @@ class Plant:
         ideal diode at the input lets nothing out.
         """
         source_v = self.source_v
-        if rail == 2 and not self._pumped and input_a >= 0.0:
+        if rail == 2 and not self._pumped and (input_a >= 0.0 or self._returns):
             self.bus_v = self.vin_v = source_v - self.source_ohm * input_a
             return
-        bus_v = self.bus_v - (input_a + self.bus_v / BLEED_OHM) * dt_s / BUS_F
+        bus_v = self.bus_v - (input_a + self.bus_v / self._bleed_ohm) * dt_s / self._bus_f
         taken_a = 0.0
         if rail == 1 and bus_v < source_v:
-            taken_a = (source_v - bus_v) / PRECHARGE_OHM
-            bus_v += taken_a * dt_s / BUS_F
-        elif rail == 2 and bus_v <= source_v:
+            taken_a = (source_v - bus_v) / self._precharge_ohm
+            bus_v += taken_a * dt_s / self._bus_f
+        elif rail == 2 and (bus_v <= source_v or self._returns):
             bus_v = source_v
         self._pumped = rail != 2 or bus_v > source_v
-        self.bus_v = min(max(bus_v, 0.0), CHOPPER_V)
+        self.bus_v = min(max(bus_v, 0.0), self._clamp_v)
         self.vin_v = source_v - self.source_ohm * taken_a
 
     def _drive_legs(self, drive: float, mean_a: float) -> None:
         """Mean leg voltages while the bridge switches."""
-        drop_v = FET_OHM * mean_a
+        drop_v, drop_a_v = self._fet_ohm * mean_a, self._before_a_ohm * mean_a
         if drive >= 0.0:
-            self.leg_a_v, self.leg_b_v = drive * self.bus_v - drop_v, drop_v
+            self.leg_a_v, self.leg_b_v = drive * self.bus_v - drop_a_v, drop_v
         else:
-            self.leg_a_v, self.leg_b_v = -drop_v, -drive * self.bus_v + drop_v
+            self.leg_a_v, self.leg_b_v = -drop_a_v, -drive * self.bus_v + drop_v
 
     def _float_legs(self, emf_v: float) -> None:
         """Leg voltages with all FETs off; ``emf_v`` is what the part puts between them."""
@@ -156,7 +158,9 @@ class Plant:
         self.leg_a_v, self.leg_b_v = middle + 0.5 * emf_v, middle - 0.5 * emf_v
 
     def _warm_sink(self, dt_s: float) -> None:
-        watts = 0.15 + BRIDGE_OHM * self.current_a * self.current_a
+        watts = 0.15 + self._bridge_ohm * self.current_a * self.current_a
         self.heatsink_c += (
-            dt_s / SINK_J_PER_K * (watts - (self.heatsink_c - self.conditions.ambient_c) / SINK_K_PER_W)
+            dt_s
+            / self._sink_j_per_k
+            * (watts - (self.heatsink_c - self.conditions.ambient_c) / self._sink_k_per_w)
         )

@@ -14,7 +14,7 @@ import numpy as np
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.copper import resistance_ratio
 from strokebench.sim.faults import WEAK_BATTERY, Fault, FaultKind, parse_all
-from strokebench.sim.plants.base import BRIDGE_OHM, PWM_HZ, Conditions, Plant, conditions_of
+from strokebench.sim.plants.base import PWM_HZ, Conditions, Plant, conditions_of
 from strokebench.sim.plants.pieces import ripple
 from strokebench.sim.plants.pieces.harness import side_faults, side_ohm
 from strokebench.sim.plants.pieces.spread import about
@@ -103,7 +103,7 @@ class Wiring(FarEnd):
         ground = circuit.ground_ohm * warm
         back = ground / (1 + ground * circuit.touch_s)
         out = circuit.supply_ohm * warm + circuit.crimp_ohm * self._mood[self._turn]
-        self._loop_ohm = out + circuit.load_ohm + back + BRIDGE_OHM
+        self._loop_ohm = out + circuit.load_ohm + back + self._bridge_ohm
         self._drive = drive if live else 0.0
         amps = self._drive * source_v / (self._loop_ohm + drive * drive * source_ohm)
         peak = source_v / self._loop_ohm

@@ -14,7 +14,7 @@ import numpy as np
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.copper import resistance_ratio
 from strokebench.sim.faults import parse_all
-from strokebench.sim.plants.base import BRIDGE_OHM, PWM_HZ, Conditions, conditions_of
+from strokebench.sim.plants.base import PWM_HZ, Conditions, conditions_of
 from strokebench.sim.plants.pieces import ripple
 from strokebench.sim.plants.wiring import CONTACT_OHM, FarEnd, circuit_values
 from strokebench.sim.plants.wiring import FAULTS as FAULTS
@@ -68,7 +68,7 @@ class Wires(FarEnd):
         back = ground / (1 + ground * circuit.touch_s)
         out = circuit.supply_ohm * copper + self._mood[self._at]
         load = circuit.load_ohm * (1.0 + self._warm)
-        self._loop_ohm = out + load + back + BRIDGE_OHM
+        self._loop_ohm = out + load + back + self._bridge_ohm
         self._drive = drive if live else 0.0
         amps = self._drive * source_v / (self._loop_ohm + drive * drive * source_ohm)
         peak = source_v / self._loop_ohm

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from strokebench.physics.copper import resistance_at, resistance_ratio
-from strokebench.sim.plants.base import BRIDGE_OHM, SHUNT_OHM
 from strokebench.sim.plants.rotary import Rotary
 from strokebench.sim.truth.common import Specimen
 
@@ -41,10 +40,11 @@ def truths(specimen: Specimen) -> dict[str, float]:
     winding = resistance_at(turner.resistance_ohm * (bars + flicker), 25.0, 20.0)
     harness = getattr(plant, "supply_ohm", 0.0) + getattr(plant, "ground_ohm", 0.0)
     leads = harness or plant.conditions.lead_ohm
+    shunt_ohm = plant.conditions.stage.sensed_ohm
     load = _law(turner, first)
     found = {
         "motor_constant": turner.k_si,
-        "loop_resistance": winding + leads + SHUNT_OHM,
+        "loop_resistance": winding + leads + shunt_ohm,
         "brush_drop": turner.brush_v if first else turner.drop_v,
         "drag": 1e3 * load(0.0),
         "load_torque": 1e3 * load(rated),
@@ -52,7 +52,7 @@ def truths(specimen: Specimen) -> dict[str, float]:
     }
     if harness:
         found |= {"supply_side": 1e3 * plant.supply_ohm, "ground_side": 1e3 * plant.ground_ohm}
-        found["pump_resistance"] = winding + SHUNT_OHM
+        found["pump_resistance"] = winding + shunt_ohm
     if first and "low_speed_loss" in specimen.found:
         found["low_speed_loss"] = 100 * turner.viscous_nms * rated / load(rated)
     speed = true_speed(specimen)
@@ -86,5 +86,6 @@ def wires(specimen: Specimen) -> dict[str, float]:
     if circuit.crimp_ohm:
         del found["supply_side"]
     if not hasattr(circuit, "warms"):
-        found["wire_load"] = plant._loop_ohm - BRIDGE_OHM + SHUNT_OHM
+        stage = plant.conditions.stage
+        found["wire_load"] = plant._loop_ohm - stage.bridge_ohm + stage.sensed_ohm
     return found

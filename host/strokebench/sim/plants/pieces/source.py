@@ -6,7 +6,7 @@ For bring-up and calibration on the simulated bench. What is applied stands in p
 from __future__ import annotations
 
 from strokebench.sim.board.shorted import CUT_DELAY_S
-from strokebench.sim.plants.base import BRIDGE_OHM, DIODE_V, PWM_HZ, Conditions, Plant
+from strokebench.sim.plants.base import DIODE_V, PWM_HZ, Conditions, Plant
 
 LOGIC_V = 6.0
 """Supply below which the bench's own 5 V does not come up (the Pico then lives on USB)."""
@@ -56,7 +56,7 @@ class SourcePlant(Plant):
             return self.source_a
         if not self.connected or self.load_ohm is None:
             return 0.0
-        peak_a = self.bus_v / (self.load_ohm + self.conditions.lead_ohm + BRIDGE_OHM)
+        peak_a = self.bus_v / (self.load_ohm + self.conditions.lead_ohm + self._bridge_ohm)
         duty = abs(drive)
         if peak_a > self.trip_a:
             duty = min(duty, CUT_DELAY_S * PWM_HZ)

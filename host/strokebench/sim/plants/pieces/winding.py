@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from strokebench.physics.copper import resistance_ratio
-from strokebench.sim.plants.base import BRIDGE_OHM, Conditions, Plant
+from strokebench.sim.plants.base import Conditions, Plant
 
 SLOW_TICKS = 16
 """Temperatures, and the resistances that follow them, are renewed this often."""
@@ -31,7 +31,7 @@ class Winding(Plant):
         self._amps = 0.0
         self._winding_ohm = resistance_ohm
         self._broken = False
-        self._lead_ohm = BRIDGE_OHM + conditions.lead_ohm
+        self._lead_ohm = self._bridge_ohm + conditions.lead_ohm
         self._square_sum = 0.0
         self._slow_ticks = 0
         self._refresh()

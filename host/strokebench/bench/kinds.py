@@ -1,0 +1,13 @@
+"""The kinds of bench: their names, and how much finer a kind's current ranges are."""
+
+from __future__ import annotations
+
+from strokefw import channels
+
+BOARDS = ("reference bench", "small bench", "simulated bench", "bare board")
+"""By the number that a board gives of itself (see :meth:`strokebench.link.board.Board.kind`)."""
+
+
+def finer_of(board: str) -> int:
+    """Return how much finer the current ranges are than the reference bench's; 1 for an unknown board."""
+    return int(channels.FINER[BOARDS.index(board)]) if board in BOARDS else 1

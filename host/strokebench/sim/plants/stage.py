@@ -1,0 +1,49 @@
+"""The power stages of the benches, as far as a part and the firmware feel them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Stage:
+    """Resistances in Ohm, ``bus_f`` the bulk capacitors, ``sink_`` what carries the switches' heat away.
+
+    ``clamp_v``: what holds the bus when a part feeds back. ``returns``: the supply takes such current back.
+    ``hard_trip_a``: the fixed hardware limit.
+    """
+
+    fet_ohm: float = 0.0024  # one 60 V MOSFET of the bridge, warm
+    shunt_ohm: float = 0.001  # in-line
+    sensed_ohm: float = 0.001  # the part of it that lies between the points at which the outputs are measured
+    bus_f: float = 4.4e-3
+    precharge_ohm: float = 47.0
+    bleed_ohm: float = 4700.0  # bus to ground
+    clamp_v: float = 15.8  # the brake chopper
+    returns: bool = False  # an ideal diode at the input lets nothing out
+    sink_k_per_w: float = 3.0
+    sink_j_per_k: float = 150.0
+    hard_trip_a: float = 60.0
+
+    @property
+    def bridge_ohm(self) -> float:
+        """Two switches and the shunt."""
+        return 2 * self.fet_ohm + self.shunt_ohm
+
+
+REFERENCE = Stage()
+SMALL = Stage(
+    fet_ohm=0.007,  # one switch of a BTN8982 class half-bridge: 10 mOhm typical for both, cold (from memory)
+    shunt_ohm=0.010,
+    sensed_ohm=0.0,  # OUT_A is measured behind the shunt
+    bus_f=2.0e-3,
+    precharge_ohm=100.0,
+    bleed_ohm=2700.0,  # 2k2 and a lamp
+    clamp_v=24.4,  # no chopper: the 22 V suppressor's lowest breakdown (from memory)
+    returns=True,  # its P-MOSFETs at the input conduct both ways
+    sink_k_per_w=10.0,  # the small sink of a breakout module: engineering judgement, as the next
+    sink_j_per_k=30.0,
+    hard_trip_a=6.0,
+)
+STAGES = {"reference": REFERENCE, "small": SMALL}
+"""By the name of the bench in a :class:`strokebench.bench.spec.SimSpec`."""
