@@ -126,8 +126,8 @@ class Panel:
         def _book(
             find: str = "", part: str = "", customer: str = "", verdict: str = "", page: int = 1
         ) -> str:
-            texts = [text[:TEXT_MAX] for text in (find, part, customer, verdict)]
-            return book_page(options.book, Filter(*texts, page=page))
+            find, part, customer, verdict = (text[:TEXT_MAX] for text in (find, part, customer, verdict))
+            return book_page(options.book, Filter(find, part, customer, verdict, page))
 
         @app.get("/trend", response_class=HTMLResponse)
         def _trend(part: str = "", customer: str = "", finding: str = "") -> str:

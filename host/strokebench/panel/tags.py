@@ -90,9 +90,9 @@ def field(label: str, name: str, *, area: bool = False, hint: str = "", value: s
         if hint:
             attributes["aria_describedby"] = f"h-{name}"
         if area:
-            tag("textarea", value, rows=2, **attributes)
+            tag("textarea", value, rows=2).props |= attributes
         else:
-            tag("input", type="text", autocomplete="off", value=value, **attributes)
+            tag("input", type="text", autocomplete="off", value=value).props |= attributes
         if hint:
             tag("p", hint, "hint", id=f"h-{name}")
 

@@ -18,7 +18,7 @@ from strokebench.verdict.learning.scale import Scale
 from strokebench.verdict.learning.sums import Sums, sums_of
 from strokebench.verdict.learning.surroundings import Surroundings
 
-from tools.evidence.effects import as_finding
+from tools.evidence.shifts import as_finding
 from tools.evidence.workers import Record
 
 

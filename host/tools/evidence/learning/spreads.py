@@ -14,7 +14,7 @@ from strokebench.verdict.learning.scale import FILE, FREEDOM, Scale
 from strokebench.verdict.learning.surroundings import Surroundings
 
 from tools import ROOT
-from tools.evidence.effects import as_finding
+from tools.evidence.shifts import as_finding
 from tools.evidence.workers import Record
 
 LOG_SPREAD, LOG_U = 0.25, 0.12
