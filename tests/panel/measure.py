@@ -65,8 +65,8 @@ the simulated bridge off. Required at most 500 ms.
 {silent}
 
 STOP while things go wrong: the part moves by hand, the thing happens, STOP is pressed. Either the bridge is
-off within 100 ms, or the page says within 500 ms that nobody has confirmed it. A press with neither is a broken
-promise. Where the program is gone, the bench switches off by itself.
+off within 100 ms, or the page says within 500 ms that nobody has confirmed it. A press with neither is a
+broken promise. Where the program is gone, the bench switches off by itself.
 
 | what goes wrong | presses | bridge off, median | longest | NOT CONFIRMED, latest | broken promises |
 | --- | --- | --- | --- | --- | --- |
