@@ -22,15 +22,9 @@ def _check(presses: list[chaos.Press]) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["slow", "cut"])
-def test_a_few_presses(driver_of_browsers: Any, tmp_path: Path, name: str) -> None:
+def test_a_few_presses_with_pages_that_watch(driver_of_browsers: Any, tmp_path: Path) -> None:
     """The slice that the usual run has room for; the paused and the killed program are in other files."""
-    _check(chaos.SCENARIOS[name][1](driver_of_browsers, tmp_path, 2))
-
-
-@pytest.mark.slow
-def test_with_many_pages(driver_of_browsers: Any, tmp_path: Path) -> None:
-    _check(chaos.crowd(driver_of_browsers, tmp_path, 2, pages=40))
+    _check(chaos.crowd(driver_of_browsers, tmp_path, 2, pages=20))
 
 
 @pytest.mark.long

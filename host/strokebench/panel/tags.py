@@ -86,13 +86,13 @@ def field(label: str, name: str, *, area: bool = False, hint: str = "", value: s
     """Put a labelled text field ``name`` that begins with ``value``."""
     with tag("div", classes="field"):
         tag("label", label, for_=f"f-{name}")
-        attributes: dict[str, Value] = {"id": f"f-{name}", "name": name, "maxlength": 2000}
-        if hint:
-            attributes["aria_describedby"] = f"h-{name}"
         if area:
-            tag("textarea", value, rows=2).props |= attributes
+            box = tag("textarea", value, rows=2)
         else:
-            tag("input", type="text", autocomplete="off", value=value).props |= attributes
+            box = tag("input", type="text", autocomplete="off", value=value)
+        box.props |= {"id": f"f-{name}", "name": name, "maxlength": 2000}
+        if hint:
+            box.props["aria-describedby"] = f"h-{name}"
         if hint:
             tag("p", hint, "hint", id=f"h-{name}")
 
