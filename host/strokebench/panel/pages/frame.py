@@ -41,9 +41,9 @@ def frame(here: str, title: str, *, drives: bool = False, scripts: tuple[str, ..
         with tag("body"):
             tag("a", "To the contents", "skip", href="#contents")
             _top(here)
+            _stop_bar(drives)  # before the contents: whatever becomes of these, STOP is there
             with tag("main", id="contents", tabindex=-1):
                 yield page
-            _stop_bar(drives)
 
 
 def written(page: Element) -> str:
