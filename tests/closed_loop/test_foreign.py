@@ -222,12 +222,12 @@ def test_an_unusable_file_is_one_sentence(
 def test_in_a_process_of_its_own(tmp_path: Path) -> None:
     shot = shoot("fuel-pump", 20_000, 0.6)
     write(tmp_path / "scope.csv", shot)
-    command = ("judge", "scope.csv", "--part", "fuel-pump", "--map")
+    command = ("judge", "scope.csv", "--part", "fuel-pump", "--all", "--map")
     result = strokebench(*command, MAP, cwd=tmp_path)
     assert (result.returncode, result.stderr) == (3, "")
     shown = " ".join(result.stdout.split())
     assert "INCONCLUSIVE Fuel pump" in shown
-    assert "Motor constant: the recording holds no output volts" in shown
+    assert "findings: the recording holds no output volts" in shown
     assert "Source resistance (battery, leads): the recording holds no supply voltage and no drive" in shown
     row = next(line for line in result.stdout.splitlines() if line.startswith("Speed while it ran"))
     assert f" {shot.rpm:.0f}"[:4] in row and " info " in row

@@ -35,7 +35,7 @@ class Jobs:
         self._path = path
 
     def new(self, **texts: str) -> int:
-        """Open a job and return its number; ``texts`` as in :data:`model.TEXTS`."""
+        """Open a job and return its number; ``texts`` as in :data:`strokebench.book.jobs.model.TEXTS`."""
         values = {name: _fitting(name, texts.get(name, "")) for name in TEXTS}
         now = utc_now()
         names = ("uid", "opened_at", *values)
