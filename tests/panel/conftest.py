@@ -113,7 +113,9 @@ def open_page(context: Any, url: str) -> Any:
     page.complaints = []
     page.on("pageerror", lambda error: page.complaints.append(str(error)))
     page.add_init_script(NOTE_STOP_KEYS)
-    page.goto(url)
+    answer = page.goto(url)
+    assert answer.status == 200, page.content()
+    page.wait_for_selector('[data-out="says"]')
     reach_bench(page)
     return page
 

@@ -98,6 +98,14 @@ def test_stop_does_not_wait_for_a_page_that_takes_long(port: int) -> None:
     waiting.join(10)
 
 
+def test_a_connection_that_stopped_is_not_used_for_a_page(port: int) -> None:
+    """A browser would send its next request for a page where only lifelines are."""
+    with closing(socket.create_connection(("127.0.0.1", port), 10)) as sock, sock.makefile("rb") as answer:
+        sock.sendall(b"POST /stop HTTP/1.1\r\nHost: x\r\nContent-Length: 0\r\n\r\n")
+        lines = [line.strip().lower() for line in answer]  # to its end: the server closes
+    assert b"200" in lines[0] and b"connection: close" in lines
+
+
 def test_a_thousand_half_open_requests_block_nobody(port: int) -> None:
     held = []
     try:

@@ -34,6 +34,23 @@ OWN = (b"/lifeline/", b"/stop", b"/load")
 Make = Callable[[], Any]
 
 
+def closing(app: Any) -> Any:
+    """Return ``app`` (ASGI) with every plain answer the last of its connection.
+
+    A browser that used the connection again would ask the lifelines for a page.
+    """
+
+    async def answer(scope: Any, receive: Any, send: Any) -> None:
+        async def last(message: Any) -> None:
+            if message["type"] == "http.response.start":
+                message = {**message, "headers": [*message.get("headers", ()), (b"connection", b"close")]}
+            await send(message)
+
+        await app(scope, receive, last if scope["type"] == "http" else send)
+
+    return answer
+
+
 class Doorman:
     """Serves ``app`` (ASGI) on the ``bound`` socket in its own thread, hands the rest over to ``pages``.
 
@@ -79,7 +96,7 @@ class Doorman:
 
     async def _serve(self) -> None:
         config = uvicorn.Config(
-            self._app, lifespan="off", log_level="warning", access_log=False, ws="websockets-sansio",
+            closing(self._app), lifespan="off", log_level="warning", access_log=False, ws="websockets-sansio",
             ws_max_size=65536,
         )  # fmt: skip
         config.load()
