@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from strokebench.book.reader import RunSummary
-from strokebench.data.photo import Photo
+if TYPE_CHECKING:  # the command line reads this file for its options, and may not wait for numpy
+    from strokebench.book.reader import RunSummary
+    from strokebench.data.photo import Photo
 
 TEXTS = {
     "customer": 120,
