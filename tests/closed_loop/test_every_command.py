@@ -16,7 +16,13 @@ from strokebench.cli import main, parser
 pytestmark = pytest.mark.slow
 
 WITHOUT_JSON = {"completion": "its result is a shell's script"}
-ELSEWHERE = ("jog", "panel", "sim", "flash")  # run until somebody ends them, or need a chip: own tests
+ELSEWHERE = (
+    "jog",
+    "panel",
+    "serve",
+    "sim",
+    "flash",
+)  # run until somebody ends them, or need a chip: own tests
 NEEDS = {"book export --parquet": "pyarrow", "completion": "shtab"}
 COLOUR = re.compile(r"\x1b\[[0-9;]*\b(?:3[0-8]|4[0-8]|9[0-7]|10[0-7])m")
 
@@ -40,6 +46,8 @@ TRIED = {
     "learn": ("--part solenoid --book b.book --good L7-005,L7-006,L7-007,L7-008 -o learnt.toml --force", 0),
     "measure": ("--sim solenoid --max-current 2 -o unknown.toml --force", 0),
     "report": ("1 --book b.book -o one.html", 0),
+    "why": ("2 --book b.book", 0),
+    "connect": ("solenoid --sim", 0),
     "book list": ("--book b.book", 0),
     "book show": ("2 --book b.book", 0),
     "book find": ("--customer nobody --book b.book", 0),
