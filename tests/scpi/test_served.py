@@ -39,6 +39,14 @@ def ready(client: Any) -> Any:
     return client
 
 
+def by_hand(client: Any, witness: Witness, percent: int) -> None:
+    """Drive the part by hand. The self-test before it pulses the bridge, too, and is waited for."""
+    client.write("OUTP ON")
+    assert client.query("OUTP?;:SYST:ERR?") == f"1;{NO_ERROR}"
+    client.write(f"PULS:DCYC {percent}")
+    wait_until(lambda: witness.driven, "the part is not driven")
+
+
 def test_it_says_what_it_is(connect: Connect, served: Served) -> None:
     client = connect()
     maker, board, number, versions = client.query("*IDN?").split(",")
@@ -128,8 +136,7 @@ def test_the_trigger_begins_a_run_that_waits(connect: Connect, witness: Witness)
 
 def test_only_one_drives_and_anybody_stops(connect: Connect, witness: Witness) -> None:
     first, second = ready(connect()), connect()
-    first.write("OUTP ON;:PULS:DCYC 15")
-    wait_until(lambda: witness.driven, "the part is not driven")
+    by_hand(first, witness, 15)
     second.write("PULS:DCYC 30")
     assert second.query("SYST:ERR?").startswith('-203,"Command protected;127.0.0.1:')
     assert second.query("SYST:LOCK:REQ?;OWN?").startswith('0;"127.0.0.1:')
@@ -144,8 +151,7 @@ def test_only_one_drives_and_anybody_stops(connect: Connect, witness: Witness) -
 @pytest.mark.parametrize("way", ["closed", "silent"])
 def test_a_client_that_is_gone_lets_the_part_go(connect: Connect, witness: Witness, way: str) -> None:
     client = ready(connect())
-    client.write("OUTP ON;:PULS:DCYC 15")
-    wait_until(lambda: witness.driven, "the part is not driven")
+    by_hand(client, witness, 15)
     since_s = time.time()
     if way == "closed":
         client.close()

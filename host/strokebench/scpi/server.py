@@ -20,7 +20,7 @@ UPDATE_S = 0.01
 LINE_MAX = 65_536
 WAITING_MAX = 1000
 CLIENTS_MAX = 16
-LEAVE_S = 1.0
+LEAVE_S = 5.0
 SEND_S = 10.0
 """A client that does not take an answer within this time is gone."""
 PROBE_AFTER_S, PROBE_EVERY_S, PROBES = 2, 1, 3
@@ -81,6 +81,10 @@ class Server:
         await self.instrument.until(lambda: not self._clients, LEAVE_S)
 
     async def _connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        with contextlib.suppress(asyncio.CancelledError):  # the server ends, and this connection with it
+            await self._serve_one(reader, writer)
+
+    async def _serve_one(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         address, port = writer.get_extra_info("peername")[:2]
         if len(self._clients) >= CLIENTS_MAX:
             writer.close()

@@ -67,7 +67,11 @@ def attribute(findings: Sequence[Finding], kind: str = "") -> list[Finding]:
     effects = table().get(kind, NOTHING_KNOWN)
     hidden = without_consequences(findings, effects)
     ranked = rank(hidden, effects, SUPPLY)
-    return with_suspects(settle(hidden, ranked[0].defects, effects), ranked) if ranked else hidden
+    if not ranked:
+        return hidden
+    leading = ranked[0]
+    settled = settle(hidden, leading.defects, effects, renames=leading.probability >= LIKELY)
+    return with_suspects(settled, ranked)
 
 
 def with_suspects(findings: list[Finding], ranked: Sequence[Hypothesis]) -> list[Finding]:
@@ -124,12 +128,14 @@ def _cause(finding: Finding, failing: dict[str, Finding], effects: Effects) -> F
     return None
 
 
-def settle(findings: Sequence[Finding], defects: tuple[str, ...], effects: Effects) -> list[Finding]:
+def settle(
+    findings: Sequence[Finding], defects: tuple[str, ...], effects: Effects, *, renames: bool = True
+) -> list[Finding]:
     """Return the findings as the leading hypothesis, ``defects``, explains them.
 
     A failure that points to one of them stays. Another that one of them moves follows from it. Where none of
-    a defect's own findings fails, the failure that it moves furthest shows it, and says so. Anything else
-    stays a defect of its own.
+    a defect's own findings fails, the failure that it moves furthest shows it, and says so, unless
+    ``renames`` is false: then each keeps its own name. Anything else stays a defect of its own.
     """
     shown = {finding.fault for finding in findings if finding.verdict is Verdict.FAIL}
     causes = [
@@ -139,7 +145,7 @@ def settle(findings: Sequence[Finding], defects: tuple[str, ...], effects: Effec
     instead: dict[int, str] = {}
     for name in defects:
         by_reach = [(reach, place) for place, (cause, reach) in enumerate(causes) if cause == name]
-        if name not in shown and by_reach:
+        if renames and name not in shown and by_reach:
             instead[max(by_reach)[1]] = name
     titles = {finding.fault: finding for finding in reversed(findings) if finding.verdict is Verdict.FAIL}
     titles |= {name: findings[place] for place, name in instead.items()}
