@@ -28,6 +28,7 @@ def raw(served: Served) -> socket.socket:
 
 def ready(client: Any) -> Any:
     """Select the part, and wait until it is at rest: one that still swings is found by the self-test."""
+    client.query("*OPC?")
     client.write('CONF "short"')
 
     def at_rest() -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from strokebench.errors import StrokebenchError
 from strokebench.panel.security import Doors
 from strokebench.scpi import actions, answers, common
 from strokebench.scpi.errors import ScpiError, command_error
@@ -84,7 +85,11 @@ class Client:
             self.status.failed(error)
             if error.code == -200:  # the bench's own sentence is in it
                 self._said = self.instrument.now.message.number
-            return None
+        except StrokebenchError as error:  # a book that cannot be read, a profile that is gone
+            self.status.failed(ScpiError(-200, str(error)))
+        except Exception as error:  # a mistake of ours must not leave the client without answers for good
+            self.status.failed(ScpiError(-310, repr(error)))
+        return None
 
     def update(self) -> None:
         """Take the newest state of things into the registers; called often."""

@@ -47,6 +47,7 @@ async def clear(client: Client) -> None:
 async def self_test(client: Client) -> str:
     """Run the self-test."""
     client.need_lock()
+    await client.instrument.idle()  # a question that is refused has no answer, and its client would wait
     code = await client.instrument.check()
     if code > 0:
         client.status.error(-330, f"Self-test failed;{sentence_of(code)}")

@@ -33,6 +33,7 @@ TEXTS = {
     -224: "Illegal parameter value",
     -230: "Data corrupt or stale",
     -240: "Hardware error",
+    -310: "System error",
     -330: "Self-test failed",
     -350: "Queue overflow",
     -363: "Input buffer overrun",
