@@ -140,6 +140,16 @@ def test_a_token_opens_one_session_and_is_then_used_up() -> None:
     assert ask(headers, kind="websocket", doors=doors) == 200
 
 
+def test_who_watches_reads_and_stops_and_changes_nothing() -> None:
+    doors = Doors(lambda token: None)
+    watches, drives = (doors.enter(doors.invite(role)) for role in ("watch", "drive"))
+    for session, changes in ((watches, 403), (drives, 200)):
+        said = {"host": OURS, "origin": f"http://{OURS}", "cookie": f"{COOKIE}={session}"}
+        assert ask(said, doors=doors, path="/jobs/1") == 200
+        assert ask(said, doors=doors, method="POST", path="/stop") == 200
+        assert ask(said, doors=doors, method="POST", path="/jobs/1/sign") == changes
+
+
 def test_tokens_cannot_be_tried_quickly() -> None:
     announced: list[str] = []
     clock = Clock()

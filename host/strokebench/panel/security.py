@@ -26,6 +26,8 @@ WAIT_S = 1.0
 WAIT_MAX_S = 60.0
 WRONG_KEPT = 1024
 SAFE_METHODS = ("GET", "HEAD")
+FOR_EVERYBODY = (ENTER, "/stop")
+"""Where a session that only watches may send something."""
 FOREIGN_SITES = ("cross-site", "same-site")
 ROLES = ("watch", "drive")
 """What a session may do; watching includes STOP."""
@@ -194,6 +196,9 @@ class Guard:
             return "Refused: the request comes from another site."
         if self._doors is not None and not self._may_enter(scope, headers):
             return ENTER
+        acts = scope["type"] == "http" and scope["method"] not in SAFE_METHODS
+        if acts and not may_drive(scope) and scope["path"] not in FOR_EVERYBODY:
+            return "Refused: this session may watch and stop, nothing else."
         return None
 
     def _ours(self, host: str, scope: Scope) -> bool:
