@@ -26,7 +26,7 @@ WAIT_S = 1.0
 WAIT_MAX_S = 60.0
 WRONG_KEPT = 1024
 SAFE_METHODS = ("GET", "HEAD")
-FOR_EVERYBODY = (ENTER, "/stop")
+FOR_EVERYBODY = (ENTER, "/stop", "/join")
 """Where a session that only watches may send something."""
 FOREIGN_SITES = ("cross-site", "same-site")
 ROLES = ("watch", "drive")
