@@ -21,11 +21,11 @@ KEPT = (
 """Said to the tests, not to the program."""
 LONGEST = (
     "tests/panel",
+    "tests/docs/test_blocks.py",
+    "tests/closed_loop/test_accuracy_share.py",
     "tests/contract/test_contract.py",
     "tests/chip/test_no_allocation.py",
     "tests/chip/test_firmware.py",
-    "tests/docs/test_blocks.py",
-    "tests/closed_loop/test_accuracy_share.py",
 )
 OF_THE_TERMINAL = (
     "COLUMNS", "LINES", "NO_COLOR", "FORCE_COLOR", "TTY_COMPATIBLE", "TTY_INTERACTIVE", "PYTHONIOENCODING",
