@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -32,9 +33,9 @@ Stage = tuple[Witness, PanelProcess]
 def _in_time(witness: Witness, since_s: float) -> None:
     took_s = witness.off_after(since_s)
     print(f"bridge off after {1000 * took_s:.0f} ms")
-    assert took_s > 0, "the part had stopped before its page was harmed"
-    if took_s > LIMIT_S and too_busy():
+    if not 0 < took_s <= LIMIT_S and too_busy():
         pytest.skip(too_busy())
+    assert took_s > 0, "the part had stopped before its page was harmed"
     assert took_s <= LIMIT_S
 
 
@@ -154,7 +155,8 @@ def test_stopped_by_the_system(
     assert processes, "the browser's processes were not found"
     began_s = time.time()
     for process in processes:
-        process.suspend()
+        with contextlib.suppress(psutil.NoSuchProcess):  # it had just ended
+            process.suspend()
     try:
         _in_time(stage[0], began_s)
         statuses = {_status(process) for process in processes}
@@ -165,13 +167,14 @@ def test_stopped_by_the_system(
         }  # one that had just ended runs neither
     finally:
         for process in processes:
-            process.resume()
+            with contextlib.suppress(psutil.NoSuchProcess):
+                process.resume()
 
 
 def _status(process: psutil.Process) -> str:
     try:
         return str(process.status())
-    except psutil.ZombieProcess:
+    except (psutil.ZombieProcess, psutil.NoSuchProcess):
         return str(psutil.STATUS_ZOMBIE)
 
 
