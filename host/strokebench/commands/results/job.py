@@ -179,7 +179,7 @@ def _as_json(job: Job) -> dict[str, Any]:
 
 
 def _report(args: argparse.Namespace) -> int:
-    from strokebench.commands.shared.outcome import write_pdf
+    from strokebench.commands.shared.outcome import show_written, write_pdf
     from strokebench.data.output import free_path
     from strokebench.report.job import job_mark, load_job, write_job_report
     from strokebench.report.workshop import workshop_for
@@ -192,14 +192,7 @@ def _report(args: argparse.Namespace) -> int:
         path = free_path(path, mark)
     write_job_report(found, path, workshop_for(args.book), replace=args.force)
     pdf = write_pdf(args, path, mark)
-    if args.json:
-        facts = {"job_id": args.job_id, "verdict": found.job.verdict, "report": str(path)}
-        print_json({**facts, "pdf": None if pdf is None else str(pdf)})
-        return 0
-    print(f"Report: {path}")
-    if pdf is not None:
-        print(f"PDF: {pdf}")
-    return 0
+    return show_written(args, path, pdf, job_id=args.job_id, verdict=found.job.verdict)
 
 
 _HANDLERS = {

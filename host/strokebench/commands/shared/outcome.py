@@ -111,6 +111,17 @@ def add_pdf(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pdf", action="store_true", help=text)
 
 
+def show_written(args: argparse.Namespace, path: Path, pdf: Path | None, **facts: object) -> int:
+    """Say where a report and its PDF were written, with ``facts`` beside them in JSON; return exit code 0."""
+    if args.json:
+        print_json({**facts, "report": str(path), "pdf": None if pdf is None else str(pdf)})
+        return 0
+    print(f"Report: {path}")
+    if pdf is not None:
+        print(f"PDF: {pdf}")
+    return 0
+
+
 def write_pdf(args: argparse.Namespace, page: Path, mark: str) -> Path | None:
     """Write the PDF beside the report if it was asked for."""
     from strokebench.report.pdf import print_page

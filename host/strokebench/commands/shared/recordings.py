@@ -6,9 +6,39 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    import argparse
+
+    from strokebench.data.findings import Finding, Verdict
     from strokebench.data.run import RunData
     from strokebench.foreign.text import Progress
     from strokebench.parts.profile import Profile
+
+
+def add_run_id(parser: argparse.ArgumentParser) -> None:
+    """Add the number of a recorded run."""
+    parser.add_argument(
+        "run_id", nargs="?", type=int, metavar="RUN", help="number of the run (default: the last)"
+    )
+
+
+def judged_run(args: argparse.Namespace) -> tuple[int, RunData, Profile, list[Finding], Verdict]:
+    """Return number, recording, profile, findings and verdict of a run as they are in the book.
+
+    A run that was cut before it was judged is judged here.
+    """
+    from strokebench.book.book import Book
+    from strokebench.data.findings import Verdict
+    from strokebench.parts import profile_of
+    from strokebench.verdict.examine import examine
+
+    with Book(args.book, read_only=True) as book:
+        run_id = book.last_run() if args.run_id is None else args.run_id
+        data, findings = book.load(run_id), book.findings(run_id)
+        profile = profile_of(book.profile(run_id), f"run {run_id}")
+    if findings and data.info.get("verdict"):
+        return run_id, data, profile, findings, Verdict(data.info["verdict"])
+    findings, verdict = examine(data, profile)
+    return run_id, data, profile, findings, verdict
 
 
 def from_csv(file: str, mapping: str, profile: Profile) -> RunData:
