@@ -40,6 +40,12 @@ micropython.kbd_intr(3)
 c = array('H', [0] * 13)
 """
 
+END = """
+b.close()
+del b
+gc.collect()
+"""
+
 STILL = """
 from machine import mem32
 mem32[0x4004C000] = 0
@@ -87,10 +93,15 @@ def start_chip(filesystem: bytes) -> Callable[[], ChipMachine]:
     return start
 
 
+@pytest.fixture(scope="session")
+def wired(start_chip: Callable[[], ChipMachine]) -> ChipWorld:
+    """A Pico on a simulated bench; the files that use it share it, as what costs is to load the modules."""
+    return ChipWorld(start_chip(), SimBoard(SimSpec(), ideal=True))
+
+
 @pytest.fixture(scope="module")
-def world(start_chip: Callable[[], ChipMachine]) -> Iterator[ChipWorld]:
-    """A Pico with the board constructed as `b` in its REPL, on a simulated bench."""
-    machine = start_chip()
-    made = ChipWorld(machine, SimBoard(SimSpec(), ideal=True))
-    machine.execute(START)
-    yield made
+def world(wired: ChipWorld) -> Iterator[ChipWorld]:
+    """The same with a board, constructed anew for each file as `b` in its REPL."""
+    wired.machine.execute(START)
+    yield wired
+    wired.machine.execute(END)

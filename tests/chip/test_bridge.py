@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from strokebench.sim.chip.world import GATES, PERIOD_NS, ChipWorld, PinClock
+from strokefw import channels
 from strokefw.pico import pins
 
 from tests.firmware.pio_asm import programs
@@ -13,6 +14,33 @@ LATENCY_NS = 64
 LEAST_NS = 32  # two cycles in the input's flip-flops, two instructions (RP2040 datasheet 3.5.6.3, 3.4)
 STEP = 1 / 6250
 PHASES = 24
+ROUND_US = 200
+"""The external converter's; it and the tick begin at times that have nothing to do with each other."""
+PULSED = f"""
+def tick():
+    b.watchdog()
+    b.scan(c)
+    return c[{channels.LEG_A}] * 1000 // (c[{channels.BUS}] + 1)
+def pulled(phase, late):
+    # the most that three ticks read behind the one with a pulse, begun so late in it, in permille
+    while time.ticks_us() % 1000 != phase:
+        pass
+    most = 0
+    for i in range(4):
+        began = time.ticks_us()
+        read = tick()
+        if i:
+            most = max(most, read)
+        else:
+            while time.ticks_diff(time.ticks_us(), began) < late:
+                pass
+            b.pulse(0, 1, 1000)
+        while time.ticks_diff(time.ticks_us(), began) < 1000:
+            pass
+    return most
+b.watchdog()
+b.rail(1)
+"""
 
 
 def _drive(world: ChipWorld, drive: int, gate: int = 1) -> None:
@@ -119,3 +147,18 @@ def test_gate_off_is_at_once(world: ChipWorld) -> None:
 
 def test_pin_table_is_used() -> None:
     assert pins.gpio("BRIDGE_ENABLE") == 6
+
+
+def test_a_pulse_is_read_whole_wherever_in_the_tick_and_in_a_round_it_begins(world: ChipWorld) -> None:
+    """What the self-test asks for is 850 permille of the supply."""
+    world.board.plant.bus_v = world.board.spec.supply_v
+    world.machine.execute(PULSED)
+    world.machine.run(0.002)
+    read = [
+        int(world.machine.execute(f"b.watchdog(); print(pulled({phase}, {late}))"))
+        for phase in range(0, ROUND_US, 50)
+        for late in (60, 300)
+    ]
+    print("permille", read)
+    assert min(read) > 950
+    world.machine.execute("b.rail(0)")

@@ -73,6 +73,11 @@ def test_both_watchdogs_when_the_processor_hangs(found: Findings) -> None:
     assert hung.cause == "watchdog"
 
 
+def test_no_pulse_on_any_gate_after_a_watchdog_reset_until_a_computer_asks(found: Findings) -> None:
+    """The bench has been greeted and has limits; its state machine's side is in tests/firmware."""
+    assert found.processor.cause == "watchdog" and found.processor.quiet and found.processor.still
+
+
 def test_without_supply_the_pins_are_low_until_the_firmware_is_back(found: Findings) -> None:
     assert found.reset.low_ms == 0.0
     assert found.reset.quiet

@@ -33,7 +33,7 @@ TICK_MEAN_US, TICK_MAX_US, BURST_TICK_MAX_US = 300, 400, 450
 LOG_BYTES, STARTS = 324, 40
 RAMP_MS, TICK_MS = 20, 1
 STOPPED_S = 0.35
-SHORT_SLEEP = replace(waits.ASLEEP, seconds=0.3, begin=lambda bench: bench.machine.usb.sleep())
+SHORT_SLEEP = replace(waits.ASLEEP, seconds=0.3, begin=waits.fall_asleep)
 """Long enough for the log to be stored, with the flash's typical times."""
 
 

@@ -41,14 +41,6 @@ def test_the_page_names_each_part_that_is_not_whole(tmp_path: Path) -> None:
     assert "| row of whole | - | 64 cycles |" in text
 
 
-def test_what_an_earlier_firmware_gave_is_kept_once(tmp_path: Path) -> None:
-    first, _ = page(tmp_path, Made())
-    (tmp_path / "page.md").write_text(f"{first}\n{report.EARLIER}\n\n51 s\n", "utf-8")
-    for _ in range(2):
-        again, _ = page(tmp_path, Made())
-    assert again == f"{first}\n{report.EARLIER}\n\n51 s\n"
-
-
 def test_a_miss_of_the_cache_that_the_emulator_cannot_count_is_refused(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -22,6 +22,7 @@ _CUTS = const(31)  # periods the PIO cuts by itself before it stays off; renewed
 _OVERRIDE_HIGH = const(0x300)
 _SETTLE_US = const(60)  # longer than a PWM period: the enable line is up by then
 _TICK_PULSE_US = const(900)
+_SEEN_US = const(1300)  # five rounds of the external converter, the one under way before, a leg's filter
 _GATES = ("A_HIGH", "A_LOW", "B_HIGH", "B_LOW")
 _SLICES = const(0b10110)  # 1: leg A, 2: leg B, 4: trip level
 _PIO0_RX0 = const(4)  # DMA request
@@ -145,9 +146,9 @@ def _end_pulse(w: ptr32):
 
 @micropython.viper
 def watch_pulse(w: ptr32):
-    """End a pulse that is old enough (called by the scan)."""
+    """End a pulse of which this scan's five rounds see nothing but the pulse (called by the scan)."""
     timer = ptr32(w[_TIMER])
-    if timer[0] - w[_PULSE_BEGAN] >= _TICK_PULSE_US - 100:
+    if timer[0] - w[_PULSE_BEGAN] >= _SEEN_US:
         _end_pulse(w)
 
 
@@ -257,8 +258,9 @@ class Bridge:
     def pulse(self, leg, side, us):
         """One MOSFET alone on for `us` (at most 1000), everything off before and after.
 
-        A pulse of nearly a tick ends with a scan, so that the converters see all of it and no tick is late;
-        a shorted MOSFET is what the PIO is there for, and it stands no second trip.
+        A pulse of nearly a tick ends with the second scan from here, in just under 2 ms: then that scan's
+        readings are all of the pulse, wherever in the tick it began, and no tick is late. A shorted MOSFET is
+        what the PIO is there for, and it stands no second trip.
         """
         self.drive(0, 0)
         _pulse(self.words, 2 * leg + (1 - side))

@@ -24,6 +24,8 @@ FED_NO_MORE_S = 0.02
 ALIVE_MS = 100.0
 """The tick goes on feeding the board's watchdog so long without the main loop; service.ALIVE."""
 SLOW_HEARTBEAT_MS = 2000
+UNASKED_S = 0.7
+"""Longer than a self-test takes that nobody asked for."""
 
 
 @dataclass
@@ -32,13 +34,15 @@ class Hang:
 
     ``fed_ms``: last edge for the board's watchdog. ``low_ms``: all five pins of the bridge low (None: not
     seen). ``quiet``: none rose from then until the firmware was back. ``cause``: what it then says caused the
-    reset.
+    reset. ``still``: none rose for UNASKED_S behind that, although a computer has said hello and has set
+    limits; looked at after the chip's watchdog alone.
     """
 
     fed_ms: float = 0.0
     low_ms: float | None = None
     quiet: bool = False
     cause: str = ""
+    still: bool = False
 
 
 @dataclass
@@ -128,7 +132,11 @@ def hang(bench: FaultBench, interrupts_off: bool) -> Hang:
     found = Hang(fed_ms=(bench.fed_ns - began_ns) * 1e-6)
     if interrupts_off:
         machine.run(1.5, lambda: bench.edges.all_low)
-        return _back(bench, found, began_ns)
+        _back(bench, found, began_ns)
+        rose_ns = bench.edges.rose_ns
+        machine.run(UNASKED_S)
+        found.still = bench.edges.all_low and bench.edges.rose_ns == rose_ns
+        return found
     bench.unpark()
     bench.beat(0.05)
     found.cause = bench.status().state
@@ -186,6 +194,10 @@ def hang_rows(image: Path) -> Iterator[Row]:
         f"{fed_ms + BOARD_WATCHDOG_MS:.1f} ms",
     )
     yield "the same: pins low by the chip's own watchdog", _hang(found.processor)
+    yield (
+        f"the same: pins in {UNASKED_S:g} s after that, with a computer that has not asked for a self-test",
+        "low" if found.processor.still else "NOT low",
+    )
 
 
 def _off_row(cause: ChipCause, record: Outcome) -> Row:

@@ -86,8 +86,6 @@ times as fast as RP2040 scores that MicroPython's developers published (up to 1.
 published build), and with {MISS_CYCLES} cycles a miss 0.72 to 1.01 times.
 
 """
-EARLIER = "## With an earlier firmware"
-"""This part of a page is by hand, and kept."""
 TABLE_HEAD = f"| what | {PLAIN} | {CACHED} |\n| --- | --- | --- |\n"
 
 
@@ -167,13 +165,6 @@ def lacks(parts: list[str]) -> str:
     return f"Not whole here: {', '.join(parts)}. Their rows are missing.\n\n" if parts else ""
 
 
-def earlier(page: Path) -> str:
-    """What a page has by hand behind its table, or nothing."""
-    before = page.read_text("utf-8") if page.is_file() else ""
-    _, found, rest = before.partition(f"\n{EARLIER}\n")
-    return found + rest
-
-
 def write_page(page: Path, keeper: Keeper, image: Path, cached_python: str | None) -> list[str]:
     """Make all parts and write the page; return what went wrong."""
     columns: tuple[dict[str, list[Row]], ...] = {}, {}
@@ -193,7 +184,7 @@ def write_page(page: Path, keeper: Keeper, image: Path, cached_python: str | Non
                 lacking.append(f"{name} ({(PLAIN, CACHED)[column]})")
     note = "" if cached_python else "The second column was not measured: --cached was not given.\n\n"
     made_anew = PAGE_HEAD + note + lacks(lacking) + table(*columns)
-    page.write_text(made_anew + earlier(page), encoding="utf-8", newline="\n")
+    page.write_text(made_anew, encoding="utf-8", newline="\n")
     return wrong
 
 

@@ -24,7 +24,7 @@ ROWS_LOST_S = 0.85
 """Long enough for the ring of 256 rows to be full, and for the loss to be looked at, twice a second."""
 SLEEP_S = 1.3
 """Longer than the chip's watchdog waits."""
-PULLED_S, FLASH_S, BACK_S = 0.4, 0.2, 0.15
+PULLED_S, FLASH_S, BACK_S, ROWS_S = 0.4, 0.2, 0.15, 0.1
 CHIP_HEAD = f"""\
 {CHIP_TITLE}
 
@@ -82,9 +82,17 @@ def _replug(bench: FaultBench) -> None:
     bench.machine.run(1.0, lambda: bench.machine.usb.connected)
 
 
+def fall_asleep(bench: FaultBench) -> None:
+    """The laptop sleeps in the middle of a frame: a write of the rest waits longest then."""
+    usb = bench.machine.usb
+    usb.sleep_in_a_frame()
+    if not bench.machine.run(ROWS_S, lambda: usb.asleep):
+        raise AssertionError("no frame of rows came")
+
+
 def _sleep(bench: FaultBench) -> None:
     bench.machine.flash.times = flash.WORST
-    bench.machine.usb.sleep()
+    fall_asleep(bench)
 
 
 def _wake(bench: FaultBench) -> None:

@@ -83,6 +83,7 @@ class HostSerial:
         self.reading = True
         self.plugged = True
         self.asleep = False
+        self._drowsy = False
         self._frame_at_ns = 0.0
         self._frame = 0
         self._asked_ns = 0.0
@@ -137,6 +138,11 @@ class HostSerial:
         self._stop_frames()
         self.asleep = True
         self._idle.set(IDLE_NS)
+
+    def sleep_in_a_frame(self) -> None:
+        """Sleep as soon as two packets have come right behind each other, so that the chip has more to send
+        of what it has begun."""
+        self._drowsy = True
 
     def wake(self) -> None:
         """The laptop wakes and goes on where it was."""
@@ -199,8 +205,11 @@ class HostSerial:
             self._answers.append((endpoint, packet))
             self._reply.set(PACKET_US * 1e3)
         else:
-            self._asked_ns = self._clock.nanos
+            pause_ns, self._asked_ns = self._clock.nanos - self._asked_ns, self._clock.nanos
             self._usb.on_endpoint_write(endpoint, packet)
+            if self._drowsy and pause_ns < 2 * PACKET_US * 1e3:
+                self._drowsy = False
+                self.sleep()
         if self._buffers.waits(endpoint):
             self._schedule(endpoint)
 
