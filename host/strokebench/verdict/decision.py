@@ -21,6 +21,8 @@ SUPPLY = ("weak_battery", "charger_ripple")
 FOLLOWS, POINTED, SUSPECTS = "follows_from", "pointed_to", "suspects"
 """Marks in a finding's evidence: the defect that it follows from, what it pointed to by itself, and defects
 that are likely beside it."""
+CERTAIN = "certain"
+"""Mark of a finding that can mean its own defect only, whatever other findings say or cannot say."""
 LIKELY = 0.5
 """Probability from which a defect that no failing finding shows is a suspect."""
 LEAST_REACH = 1e-3
@@ -66,6 +68,9 @@ def attribute(findings: Sequence[Finding], kind: str = "") -> list[Finding]:
     """
     effects = table().get(kind, NOTHING_KNOWN)
     hidden = without_consequences(findings, effects)
+    certain = next((each for each in hidden if each.verdict is Verdict.FAIL and each.evidence.get(CERTAIN)), None)
+    if certain is not None:
+        return settle(hidden, (certain.fault,), effects)
     ranked = rank(hidden, effects, SUPPLY)
     if not ranked:
         return hidden

@@ -37,6 +37,8 @@ NOISE_HZ, START_HZ = 5000.0, 450.0
 """Slowest rows for the brushes' noise (what lies above half their rate folds into the band looked at), and
 for the peak of a start."""
 STANDS_RATIO = 1.3
+TURNS_RATIO = 1.6
+"""Start over running current: beyond this a rotor turns, whatever its brushes do."""
 STANDS = ", and it fell little after the start, as that of a rotor that stands"
 ROUGH_U = 0.05
 
@@ -60,21 +62,31 @@ QUESTION = Question(
 def find(case: Case) -> list[Finding]:
     """Return running current, inrush, speed, what repeats with the turn, and the random part."""
     start = _start(case) or _no_start(case)
-    mark = steady(case)
-    if mark is not None and mark.end_s - mark.start_s < SHORTEST_S:
-        mark = None
-    burst = None if mark is None else _latest(captured(case, mark.start_s, mark.end_s))
-    reading = SpeedReading(None, NOT_STEADY, False)
-    if mark is not None and burst is not None:
-        reading = read_speed(case, burst, mark, start[0].value)
-        if reading.rate is None and start[1].known and start[1].value < STANDS_RATIO:
-            reading = replace(reading, why=reading.why + STANDS)
-    found = [_speed(case, burst, reading), *_orders(case, burst, reading), _noise(case, burst, reading)]
+    burst, reading = steady_reading(case, start[0].value)
+    if reading.rate is None and start[1].known and start[1].value < STANDS_RATIO:
+        reading = replace(reading, why=reading.why + STANDS)
+    turns_anyhow = start[1].known and start[1].value > TURNS_RATIO
+    noise = _noise(case, burst, reading, reading.rate is not None or turns_anyhow)
+    found = [_speed(case, burst, reading), *_orders(case, burst, reading), noise]
     if reading.rate is not None and not reading.sure:
         found = [
             unlimited(finding).with_(reason=reading.why) if finding.known else finding for finding in found
         ]
     return [running_current(case, *FLOWS), *start, *found]
+
+
+def steady_reading(case: Case, peak_a: float | None = None) -> tuple[Burst | None, SpeedReading]:
+    """Return the current of the steady stretch as captured, and the turn rate in it; ``peak_a`` of the start
+    where it is known already."""
+    mark = steady(case)
+    if mark is None or mark.end_s - mark.start_s < SHORTEST_S:
+        return None, SpeedReading(None, NOT_STEADY, False)
+    burst = _latest(captured(case, mark.start_s, mark.end_s))
+    if burst is None:
+        return None, SpeedReading(None, NOT_STEADY, False)
+    if peak_a is None:
+        peak_a = (_start(case) or _no_start(case))[0].value
+    return burst, read_speed(case, burst, mark, peak_a)
 
 
 def _latest(burst: Burst | None) -> Burst | None:
@@ -164,9 +176,11 @@ def _orders(case: Case, burst: Burst | None, reading: SpeedReading) -> list[Find
     ]  # fmt: skip
 
 
-def _noise(case: Case, burst: Burst | None, reading: SpeedReading) -> Finding:
-    """As :func:`strokebench.diagnose.turning.turns.find`; the noise at rest is the digitizer's."""
-    if burst is None or reading.rate is None:
+def _noise(case: Case, burst: Burst | None, reading: SpeedReading, turns_surely: bool) -> Finding:
+    """As :func:`strokebench.diagnose.turning.turns.find`; the noise at rest is the digitizer's.
+
+    It needs a rotor that turns, but not its speed: brushes that flicker may hide all ripple."""
+    if burst is None or not turns_surely:
         return case.missing(*turns.NOISE, reading.why)
     if burst.rate_hz < NOISE_HZ:
         low = f"at {burst.rate_hz:.0f} rows a second faster noise folds into what is looked at"

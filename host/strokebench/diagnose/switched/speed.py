@@ -16,8 +16,9 @@ import numpy as np
 from strokebench.data.run import Burst, Mark
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.switched.case import centre, zero_a
-from strokebench.diagnose.turning.commutation import Motor, Rate
-from strokebench.diagnose.turning.octaves import Answer, turn_rates
+from strokebench.diagnose.stats import Floats
+from strokebench.diagnose.turning.commutation import Motor, Rate, order_amplitude, refined
+from strokebench.diagnose.turning.octaves import SIGMAS, Answer, turn_rates
 
 SUPPLIES_V = (10.5, 12.6, 14.8)
 """Volts a 12 V part may have been switched on to: flat, full, engine running (common practice)."""
@@ -28,6 +29,9 @@ DROP_SHARE = 0.15
 """Of the supply, what resistance takes while running, where the profile does not tell the resistance."""
 RIPPLES = 4.0
 """Rows a ripple must have: with fewer it may fold to a frequency that means another speed."""
+MAINS_HZ, MAINS_OFF, MAINS_LINES = (50.0, 60.0), 0.006, 5
+"""Mains, how far its frequency may be off (relative, with the clock of the instrument), and how many
+multiples of its double a charger's ripple has."""
 NO_EXPECTATION = "the profile tells neither motor constant nor rated speed, or no motor turns at this current"
 UNSURE = "told for battery volts, which neither a start nor volts in the recording confirm"
 
@@ -60,10 +64,29 @@ def read_speed(case: Case, burst: Burst, mark: Mark, peak_a: float) -> SpeedRead
         return SpeedReading(
             None, f"{rows} the ripple, expected near {ripple_hz:.0f} Hz, cannot be followed", False
         )
-    answer = turn_rates(burst.values, rows_hz, motor, expected)
+    answer = turn_rates(without_mains(burst.values, rows_hz), rows_hz, motor, expected)
     if len(answer.rates) == 1:
         return SpeedReading(answer.rates[0], "" if sure else UNSURE, sure)
     return SpeedReading(None, _why_none(answer, min(expected), max(expected), sure), False)
+
+
+def without_mains(values: Floats, rows_hz: float) -> Floats:
+    """Return a current without the ripple that a charger on the supply puts into it.
+
+    A rectified mains' fundamental may be taller than all that the motor does, and looks like a turn.  Only
+    lines at its own frequency are left out, so a motor that happens to turn so fast keeps its ripples.
+    """
+    left = values - values.mean()
+    time_s = np.arange(len(values)) / rows_hz
+    for mains_hz in MAINS_HZ:
+        hz, _ = refined(left, rows_hz, 2 * mains_hz, 1, Motor(2, 2))
+        size, noise = order_amplitude(left, rows_hz, hz)
+        if abs(hz / (2 * mains_hz) - 1) > MAINS_OFF or size < SIGMAS * noise:
+            continue
+        turns = 2 * math.pi * hz * np.outer(time_s, np.arange(1, MAINS_LINES + 1))
+        waves = np.hstack((np.cos(turns), np.sin(turns)))
+        left = left - waves @ np.linalg.lstsq(waves, left, rcond=None)[0]
+    return left + values.mean()
 
 
 def _why_none(answer: Answer, low_hz: float, high_hz: float, sure: bool) -> str:

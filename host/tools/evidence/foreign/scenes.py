@@ -113,23 +113,25 @@ def _moved(way: Way) -> Handling:
     return table
 
 
-def _switched(on_s: float, rate_hz: float, step_s: float, fine: bool) -> Handling:
-    """Switched on with the battery's volts, and off again; a coil has a freewheel diode, a motor none."""
+def _switched(on_s: float, rate_hz: float, step_s: float, fine: bool, after_s: float = 0.1) -> Handling:
+    """Switched on with the battery's volts, and off again; a coil has a freewheel diode, a motor none, and
+    the volts at its plug show how it runs down."""
 
     def table(spec: SimSpec, rng: np.random.Generator) -> dict[str, Floats]:
         plant = make_plant(spec)
         plant.fine = fine
         coil = not fine
         begins_s, ends_s = 0.1, 0.1 + on_s * rng.uniform(0.9, 1.1)
-        ticks = round((ends_s + 0.1) / step_s)
+        ticks = round((ends_s + after_s) / step_s)
         times, currents, volts = [], [], np.empty((ticks, 2))
         for tick in range(ticks):
             on = begins_s <= tick * step_s + 1e-9 < ends_s
+            plant.fine = fine and tick * step_s < ends_s + 0.01
             plant.advance(float(on), on or coil, 2, step_s)
             nodes = plant._nodes[1:]
             times.append((tick + np.arange(1, len(nodes) + 1) / len(nodes)) * step_s)
             currents.append(nodes)
-            volts[tick] = (plant.leg_a_v - plant.leg_b_v) if on or coil else 0.0, plant.vin_v
+            volts[tick] = plant.leg_a_v - plant.leg_b_v, plant.vin_v
         time_s = np.arange(round(ticks * step_s * rate_hz)) / rate_hz
         at = np.minimum((time_s / step_s).astype(int), ticks - 1)
         amps = np.interp(time_s, np.concatenate(times), np.concatenate(currents))
@@ -162,9 +164,9 @@ HANDLED: Mapping[str, Mapping[str, Handling]] = {
     "egr-motor": {name: _moved(way) for name, way in VALVE_MOVES.items()},
     "egr-solenoid": {"slow both ways": _moved(PULLED), "switched by hand": _moved(BY_HAND)},
     "solenoid": {"switched on": _switched(0.15, 10_000, 2e-4, False)},
-    "fuel-pump": {"switched on": _switched(1.0, 20_000, 1e-3, True)},
-    "cooling-fan": {"switched on": _switched(2.0, 10_000, 1e-3, True)},
-    "water-pump": {"switched on": _switched(1.0, 20_000, 1e-3, True)},
+    "fuel-pump": {"switched on": _switched(1.0, 20_000, 1e-3, True, 0.3)},
+    "cooling-fan": {"switched on": _switched(2.0, 10_000, 1e-3, True, 2.0)},
+    "water-pump": {"switched on": _switched(1.0, 20_000, 1e-3, True, 0.3)},
 }
 """Part -> ways in which it is handled."""
 ALWAYS = (

@@ -1,0 +1,131 @@
+"""How a pump or fan runs down after it was switched off, by the volts that stand between its open leads.
+
+No current flows then, so these volts are the back-EMF, K w, and what they lose in a second is what the load
+takes: J dw/dt = -T(w). The torque at the moment of switching off is known, K i, so the shape of the fall is
+the torque at every speed below, without knowing J. This is the retardation method of IEC 60034-2-1, with
+the run's own torque in place of a known inertia.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from strokebench.data.run import Mark
+from strokebench.diagnose import labels
+from strokebench.diagnose.case import Case, load_voltage
+from strokebench.diagnose.stats import Floats
+from strokebench.diagnose.switched.case import steady
+
+SKIP_S = 0.004
+"""The current of a winding that is let go has ended by then."""
+LEAST_SHARE, DOWN_TO = 0.03, 0.45
+"""Shares of the volts while running: with less, there is no back-EMF; and of the back-EMF: as low as the
+bench's own levels reach, so that the same law is fitted over the same speeds."""
+FEWEST, FEW, LOWEST = 10, 40, 0.25
+"""Rows that are needed; with fewer than the second it is followed further down, to this share at most."""
+LONGEST_S = 20.0
+"""What happens later is no running down."""
+FALLS_BY = 0.15
+"""The back-EMF has to fall by so much of itself within the recording to tell a slope."""
+MEMORY = 3
+"""Neighbouring rows share what goes with the turn: uncertainties are widened by the root of this."""
+
+
+@dataclass(frozen=True)
+class Rundown:
+    """``emf_v`` at the moment of switching off with its u; ``terms`` of -dE/dt, V/s, by ``powers`` of E over
+    that, with covariance; ``falls`` is False where too little of the fall was recorded for them."""
+
+    emf_v: float
+    u_emf_v: float
+    powers: tuple[int, ...]
+    terms: Floats
+    covariance: Floats
+    falls: bool
+    span_s: tuple[float, float]
+
+    def slope(self, share: Floats | float) -> Floats:
+        """How fast the back-EMF falls, V/s, at shares of the one it was switched off with."""
+        along = np.asarray(share, float)
+        return np.asarray(sum(t * along**p for t, p in zip(self.terms, self.powers, strict=True)), float)
+
+
+def read_rundown(case: Case, powers: tuple[int, ...]) -> Rundown | str:
+    """Return how it ran down after its steady stretch, or the reason in one sentence why that is not known.
+
+    ``powers``: of the speed, that its torque goes with. The back-EMF is integrated as measured: E(t) = E(0) -
+    sum of terms x integral of (E/E(0))^power, which is linear in what is looked for and needs no derivative.
+    """
+    off = switched_off(case)
+    if off is None:
+        return "it was not recorded how it was switched off"
+    rows = case.between(off.start_s + SKIP_S, off.end_s)
+    if len(rows) < FEWEST:
+        return "the recording ends as it is switched off"
+    emf_v = np.abs(load_voltage(rows))
+    top_v = running_v(case)
+    start_v = float(np.median(emf_v[:3]))
+    u_v = case.accuracy("output_a_v", "gain") * start_v
+    span_s = (float(rows["time_s"][0]), float(rows["time_s"][-1]))
+    none = np.zeros(len(powers)), np.zeros((len(powers), len(powers)))
+    if start_v < LEAST_SHARE * top_v:
+        return Rundown(start_v, 0.005 * top_v, powers, *none, False, span_s)
+    count = _until(emf_v, DOWN_TO * start_v)
+    if count < FEW:
+        count = min(_until(emf_v, LOWEST * start_v), FEW)
+    rows, emf_v = rows[:count], emf_v[:count]
+    if len(rows) < FEWEST or start_v - float(np.median(emf_v[-3:])) < FALLS_BY * start_v:
+        return Rundown(start_v, u_v + 0.02 * start_v, powers, *none, False, span_s)
+    return _fitted(case, rows["time_s"], emf_v, off.start_s, powers)
+
+
+def _until(emf_v: Floats, least_v: float) -> int:
+    """How many values come before the first that is lower."""
+    low = emf_v < least_v
+    return int(np.argmax(low)) if low.any() else len(emf_v)
+
+
+def _fitted(case: Case, time_s: Floats, emf_v: Floats, off_s: float, powers: tuple[int, ...]) -> Rundown:
+    share = emf_v / emf_v[0]
+    step_s = np.diff(time_s)
+
+    def integral(values: Floats) -> Floats:
+        return np.concatenate(([0.0], np.cumsum((values[1:] + values[:-1]) / 2 * step_s)))
+
+    design = np.column_stack([np.ones(len(emf_v)), *(-integral(share**power) for power in powers)])
+    weight = np.linalg.pinv(design.T @ design)
+    answer = weight @ design.T @ emf_v
+    left = emf_v - design @ answer
+    variance = float(left @ left) / max(len(emf_v) - design.shape[1], 1)
+    covariance = weight * variance * MEMORY
+    # back to the moment of switching off
+    terms, ahead_s = answer[1:], float(time_s[0]) - off_s
+    first = float(answer[0]) + float(terms.sum()) * ahead_s
+    scale = np.array([(first / float(emf_v[0])) ** power for power in powers])
+    u_v = math.hypot(math.sqrt(covariance[0, 0]), float(abs(terms.sum())) * 5e-4)
+    return Rundown(
+        first, u_v, powers, terms * scale, covariance[1:, 1:] * np.outer(scale, scale), True,
+        (float(time_s[0]), float(time_s[-1])),
+    )  # fmt: skip
+
+
+def switched_off(case: Case) -> Mark | None:
+    """The stretch after the steady one in which the part is off, None when it is not in the recording."""
+    mark = steady(case)
+    if mark is None:
+        return None
+    off = next((off for off in case.run.labelled(labels.SWITCHED_OFF) if off.start_s >= mark.end_s - 0.05), None)
+    if off is None:
+        return None
+    again = (on.start_s for on in case.run.labelled(labels.SWITCHED_ON) if on.start_s > off.start_s)
+    last_s = min(float(case.time_s[-1]), off.start_s + LONGEST_S)
+    return replace(off, end_s=min([last_s, *again]))
+
+
+def running_v(case: Case) -> float:
+    """Volts across the part in the steady stretch, NaN without one."""
+    mark = steady(case)
+    return math.nan if mark is None else abs(float(np.median(load_voltage(case.of(mark)))))
