@@ -107,7 +107,11 @@ KINDS: dict[str, Kind] = {
     ),
     **dict.fromkeys(
         ("fuel_pump", "water_pump", "cooling_fan"),
-        Kind(TurningCase, (*ALWAYS, running, loop, load, turns, inrush), alone=(switched_rotor, switched_motor)),
+        Kind(
+            TurningCase,
+            (*ALWAYS, running, loop, load, turns, inrush),
+            alone=(switched_rotor, switched_motor),
+        ),
     ),
     "wiring": Kind(Case, (*ALWAYS, flows, wiring)),
     "guided": Kind(GuidedCase, (*ALWAYS, guided)),

@@ -68,9 +68,9 @@ def attribute(findings: Sequence[Finding], kind: str = "") -> list[Finding]:
     """
     effects = table().get(kind, NOTHING_KNOWN)
     hidden = without_consequences(findings, effects)
-    certain = next((each for each in hidden if each.verdict is Verdict.FAIL and each.evidence.get(CERTAIN)), None)
-    if certain is not None:
-        return settle(hidden, (certain.fault,), effects)
+    for each in hidden:
+        if each.verdict is Verdict.FAIL and each.evidence.get(CERTAIN):
+            return settle(hidden, (each.fault,), effects)
     ranked = rank(hidden, effects, SUPPLY)
     if not ranked:
         return hidden

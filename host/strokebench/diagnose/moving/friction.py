@@ -11,7 +11,7 @@ from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import GRID, level, typical
 from strokebench.diagnose.question import Question
-from strokebench.diagnose.stats import Measured, repeats
+from strokebench.diagnose.stats import Measured, repeats, repeats_or_once
 
 FRICTION = ("friction", "Dry friction", "A")
 HYSTERESIS = ("hysteresis", "Friction as a share of spring force", "%")
@@ -112,4 +112,6 @@ def friction_level(case: MovingCase) -> Measured | None:
     half = level(curves, case.side(opening=True, margin=4.0))
     if not len(half):
         half = level(curves, np.isfinite(GRID))
-    return repeats(half) if len(half) else None
+    if not len(half):
+        return None
+    return repeats_or_once(half, FOUND_U * abs(float(half.mean()))) if case.by_samples else repeats(half)

@@ -18,7 +18,7 @@ from strokebench.data.run import Mark
 from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
-from strokebench.diagnose.switched.case import NOT_STEADY, centre, covered, captured, starts, steady, zero_a
+from strokebench.diagnose.switched.case import NOT_STEADY, captured, covered, starts, steady, zero_a
 from strokebench.diagnose.switched.rotor import steady_reading
 from strokebench.diagnose.switched.rundown import Rundown, read_rundown, running_v
 from strokebench.diagnose.turning import load, loop, running, volts
@@ -76,8 +76,8 @@ def find(case: TurningCase) -> list[Finding]:
     if math.isfinite(ran.speed_rad_s):
         found += _with_speed(case, ran, down, solved)
     else:
-        why = "the ripple does not tell the speed"
-        found += [case.missing(*quantity, why) for quantity in _wanted(case) if quantity not in (running.TURNS, loop.RESISTANCE)]
+        known, why = (running.TURNS, loop.RESISTANCE), "the ripple does not tell the speed"
+        found += [case.missing(*quantity, why) for quantity in _wanted(case) if quantity not in known]
     return [*found, _resistance(case, ran, solved)]
 
 

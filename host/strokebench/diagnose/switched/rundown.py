@@ -117,7 +117,8 @@ def switched_off(case: Case) -> Mark | None:
     mark = steady(case)
     if mark is None:
         return None
-    off = next((off for off in case.run.labelled(labels.SWITCHED_OFF) if off.start_s >= mark.end_s - 0.05), None)
+    later = (off for off in case.run.labelled(labels.SWITCHED_OFF) if off.start_s >= mark.end_s - 0.05)
+    off = next(later, None)
     if off is None:
         return None
     again = (on.start_s for on in case.run.labelled(labels.SWITCHED_ON) if on.start_s > off.start_s)

@@ -15,8 +15,8 @@ import numpy as np
 
 from strokebench.data.run import Burst, Mark
 from strokebench.diagnose.case import Case, load_voltage
-from strokebench.diagnose.switched.case import centre, zero_a
 from strokebench.diagnose.stats import Floats
+from strokebench.diagnose.switched.case import centre, zero_a
 from strokebench.diagnose.turning.commutation import Motor, Rate, order_amplitude, refined
 from strokebench.diagnose.turning.octaves import SIGMAS, Answer, turn_rates
 

@@ -159,10 +159,21 @@ SENSORS = {
 }  # fmt: skip
 PULLED: Way = ((0.4, OFF), (3.0, 1.0), (0.3, 1.0), (3.0, 0.0), (0.3, OFF))
 BY_HAND: Way = ((0.4, OFF), (0.0, 1.0), (0.6, 1.0), (0.0, OFF), (0.9, OFF))
+TO_AND_FRO: Way = (
+    (0.4, OFF), (0.0, -0.7), (0.7, -0.7), (0.0, OFF), (0.2, OFF), (0.0, 0.7), (0.7, 0.7), (0.0, OFF), (0.2, OFF),
+    (0.0, -0.7), (0.7, -0.7), (0.0, OFF), (0.2, OFF),
+)  # fmt: skip
+TURNED_UP: Way = (
+    (0.4, OFF), (0.0, -0.7), (0.7, -0.7), (0.0, OFF), (0.2, OFF),
+    *((0.05, 0.3), (0.9, 0.33), (0.3, 0.7), (0.3, 0.7), (0.0, OFF), (0.2, OFF)),
+    *((0.05, -0.3), (0.9, -0.33), (0.3, -0.7), (0.3, -0.7), (0.0, OFF), (0.2, OFF)),
+)  # fmt: skip
+"""A motor without spring and sensor: switched to and fro, and with a supply that is turned up by hand."""
 HANDLED: Mapping[str, Mapping[str, Handling]] = {
     "throttle-body": {name: _moved(way) for name, way in MOVES.items()},
     "egr-motor": {name: _moved(way) for name, way in VALVE_MOVES.items()},
     "egr-solenoid": {"slow both ways": _moved(PULLED), "switched by hand": _moved(BY_HAND)},
+    "idle-actuator": {"switched to and fro": _moved(TO_AND_FRO), "turned up": _moved(TURNED_UP)},
     "solenoid": {"switched on": _switched(0.15, 10_000, 2e-4, False)},
     "fuel-pump": {"switched on": _switched(1.0, 20_000, 1e-3, True, 0.3)},
     "cooling-fan": {"switched on": _switched(2.0, 10_000, 1e-3, True, 2.0)},
@@ -179,12 +190,15 @@ ALWAYS = (
     "broken_blade",
 )
 BOTH_WAYS = ("sticky", "weak_spring")
+MOTOR_RUN = ("open_winding", "blocked", "dragging", "weak_magnet", "lead_resistance")
 WITH_VOLTS = {
     "throttle-body": ("open_winding", "shorted_turns", "lead_resistance"),
     "egr-motor": ("open_winding", "shorted_turns", "lead_resistance"),
     "egr-solenoid": ("open_winding", "shorted_turns", "lead_resistance"),
+    "idle-actuator": ("open_winding", "shorted_turns", "lead_resistance", "jammed", "short_travel"),
     "solenoid": ("open_winding", "shorted_turns", "lead_resistance"),
-    "fuel-pump": ("open_winding",), "cooling-fan": ("open_winding",), "water-pump": ("open_winding",),
+    "fuel-pump": (*MOTOR_RUN, "dry", "worn", "clogged"), "water-pump": (*MOTOR_RUN, "dry", "clogged"),
+    "cooling-fan": (*MOTOR_RUN, "obstructed"),
 }  # fmt: skip
 MOTOR_MOVED = ("throttle-body", "egr-motor")
 RIGHT_NAMES: Mapping[tuple[str, str], tuple[str, ...]] = {
@@ -199,7 +213,8 @@ def shown(part: str, name: str, way: str, volts: bool) -> bool:
 
     Motor and leads need the volts; friction and spring a move both ways; a tight place a slow one; what
     sticks in its seat a slow way out of it. A coil that tells no position, and a rotor, tell by their
-    current alone what repeats with the turn or flickers, and nothing of their load, magnets or spring.
+    current alone what repeats with the turn or flickers, and nothing of their load, magnets or spring. With
+    the volts at its plug a rotor tells all, by its start and by how it runs down.
     """
     if name == "good":
         return False
@@ -209,6 +224,8 @@ def shown(part: str, name: str, way: str, volts: bool) -> bool:
         return way in ("slow both ways", "quick both ways")
     if part in MOTOR_MOVED and name == "binding":
         return way == "slow both ways"
+    if part == "idle-actuator" and name in ("sticky", "binding"):
+        return volts and way == "turned up"
     return name == "sticky_seat" and way in ("slow both ways", "one way")
 
 
