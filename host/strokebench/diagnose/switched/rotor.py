@@ -23,6 +23,7 @@ from strokebench.diagnose.switched.case import (
     zero_a,
 )
 from strokebench.diagnose.switched.case import running as running_current
+from strokebench.diagnose.switched.rundown import read_rundown
 from strokebench.diagnose.switched.speed import SpeedReading, motor_of, read_speed
 from strokebench.diagnose.turning import inrush, running, turns
 from strokebench.diagnose.turning.commutation import order_amplitude
@@ -86,7 +87,9 @@ def steady_reading(case: Case, peak_a: float | None = None) -> tuple[Burst | Non
         return None, SpeedReading(None, NOT_STEADY, False)
     if peak_a is None:
         peak_a = (_start(case) or _no_start(case))[0].value
-    return burst, read_speed(case, burst, mark, peak_a)
+    down = read_rundown(case, (0,))
+    emf_v = math.nan if isinstance(down, str) or not down.falls else down.emf_v
+    return burst, read_speed(case, burst, mark, peak_a, emf_v)
 
 
 def _latest(burst: Burst | None) -> Burst | None:

@@ -32,6 +32,8 @@ RIPPLES = 4.0
 MAINS_HZ, MAINS_OFF, MAINS_LINES = (50.0, 60.0), 0.006, 5
 """Mains, how far its frequency may be off (relative, with the clock of the instrument), and how many
 multiples of its double a charger's ripple has."""
+STRONGEST, WEAKEST = 1.18, 0.5
+"""Motor constant over the nominal one: no specimen gives more, few that turn give less (judgement)."""
 NO_EXPECTATION = "the profile tells neither motor constant nor rated speed, or no motor turns at this current"
 UNSURE = "told for battery volts, which neither a start nor volts in the recording confirm"
 
@@ -51,10 +53,13 @@ def motor_of(case: Case) -> Motor:
     return Motor(int(nominal.get("segments", 8)), int(nominal.get("poles", 2)))
 
 
-def read_speed(case: Case, burst: Burst, mark: Mark, peak_a: float) -> SpeedReading:
-    """Return the turn rate in ``burst``, a piece of the steady stretch ``mark``; ``peak_a`` of the start, NaN
-    when that was not recorded."""
+def read_speed(case: Case, burst: Burst, mark: Mark, peak_a: float, emf_v: float) -> SpeedReading:
+    """Return the turn rate in ``burst``, a piece of the steady stretch ``mark``; ``peak_a`` of the start and
+    ``emf_v``, the back-EMF as it was switched off, NaN where they were not recorded."""
     expected, sure = guesses(case, mark, peak_a)
+    nominal_hz = emf_v / case.profile.nominal.get("k_v_s_per_rad", math.nan) / (2 * math.pi)
+    if math.isfinite(nominal_hz):
+        expected, sure = [nominal_hz], True
     if not expected:
         return SpeedReading(None, NO_EXPECTATION, False)
     motor, rows_hz = motor_of(case), burst.rate_hz
@@ -65,6 +70,9 @@ def read_speed(case: Case, burst: Burst, mark: Mark, peak_a: float) -> SpeedRead
             None, f"{rows} the ripple, expected near {ripple_hz:.0f} Hz, cannot be followed", False
         )
     answer = turn_rates(without_mains(burst.values, rows_hz), rows_hz, motor, expected)
+    if math.isfinite(nominal_hz) and len(answer.rates) > 1:
+        able = [rate for rate in answer.rates if nominal_hz / STRONGEST < rate.hz < nominal_hz / WEAKEST]
+        answer = answer._replace(rates=able or answer.rates)
     if len(answer.rates) == 1:
         return SpeedReading(answer.rates[0], "" if sure else UNSURE, sure)
     return SpeedReading(None, _why_none(answer, min(expected), max(expected), sure), False)

@@ -61,14 +61,14 @@ class Instruments:
     def drawn(cls, rng: np.random.Generator) -> Instruments:
         """Ordinary ones (common practice: clamps 1 to 2 %, oscilloscopes 1 to 2 % of reading)."""
         gain, volts = rng.normal(1, 0.01), rng.normal(1, 0.005, 4)
+        volts = np.append(volts, volts[1])  # both outputs are probed by instruments of one make
         return cls(gain, rng.normal(0, 0.02), rng.uniform(0.003, 0.015), rng.uniform(0.002, 0.005), volts)
 
     def seen(self, table: dict[str, Floats], rng: np.random.Generator) -> dict[str, Floats]:
         """Return a table as they show it, with the digits that an export has."""
         out = {"time_s": table["time_s"]}
-        gains = dict(
-            zip(("supply_v", "output_a_v", "sensor_a_v", "sensor_b_v"), self.volts_gain, strict=True)
-        )
+        probes = ("supply_v", "output_a_v", "sensor_a_v", "sensor_b_v", "output_b_v")
+        gains = dict(zip(probes, self.volts_gain, strict=True))
         for name, values in table.items():
             if name == "current_a":
                 noisy = (
@@ -84,7 +84,9 @@ def recorded(part: str, spec: SimSpec, way: str, volts: bool, rng: np.random.Gen
     """Return what is recorded of a part handled in one of its ways: time_s, current_a, its sensors, and the
     volts across it and of the battery where these are probed too."""
     table = HANDLED[part][way](spec, rng)
-    names = ("time_s", "current_a", *SENSORS.get(part, ()), *(("output_a_v", "supply_v") if volts else ()))
+    probed = ("output_a_v", "output_b_v") if part == "wiring" else ("output_a_v", "supply_v")
+    sensors = SENSORS.get(part, ())[0 if volts or part != "wiring" else 1 :]
+    names = ("time_s", "current_a", *sensors, *(probed if volts else ()))
     return Instruments.drawn(rng).seen({name: table[name] for name in names}, rng)
 
 
@@ -107,6 +109,26 @@ def _moved(way: Way) -> Handling:
                 )
             )
         names = ("current_a", "output_a_v", "supply_v", "sensor_a_v", "sensor_b_v")
+        columns = dict(zip(names, np.array(rows).T, strict=True))
+        return {"time_s": np.arange(len(rows)) / 1000, **columns}
+
+    return table
+
+
+def _loaded(on_s: float) -> Handling:
+    """A load switched on at the near end, a row each millisecond; the far ends are probed."""
+
+    def table(spec: SimSpec, rng: np.random.Generator) -> dict[str, Floats]:
+        plant = make_plant(spec)
+        ends_s = 0.2 + on_s * rng.uniform(0.9, 1.1)
+        rows = []
+        for tick in range(round(1000 * (ends_s + 0.2))):
+            on = 200 <= tick < 1000 * ends_s
+            plant.advance(float(on), on, 2)
+            far = (plant.sensor_a_v, plant.sensor_b_v) if on else (0.0, 0.0)
+            near = (plant.leg_a_v if plant.connected else plant.vin_v, plant.leg_b_v) if on else (0.0, 0.0)
+            rows.append((plant.current_a, *near, *far))
+        names = ("current_a", "output_a_v", "output_b_v", "sensor_a_v", "sensor_b_v")
         columns = dict(zip(names, np.array(rows).T, strict=True))
         return {"time_s": np.arange(len(rows)) / 1000, **columns}
 
@@ -155,13 +177,13 @@ def outline(way: Way, rng: np.random.Generator) -> tuple[Floats, NDArray[np.bool
 
 SENSORS = {
     "throttle-body": ("sensor_a_v", "sensor_b_v"), "egr-motor": ("sensor_a_v",), "egr-solenoid":
-    ("sensor_a_v",),
+    ("sensor_a_v",), "wiring": ("sensor_a_v", "sensor_b_v"),
 }  # fmt: skip
 PULLED: Way = ((0.4, OFF), (3.0, 1.0), (0.3, 1.0), (3.0, 0.0), (0.3, OFF))
 BY_HAND: Way = ((0.4, OFF), (0.0, 1.0), (0.6, 1.0), (0.0, OFF), (0.9, OFF))
 TO_AND_FRO: Way = (
-    (0.4, OFF), (0.0, -0.7), (0.7, -0.7), (0.0, OFF), (0.2, OFF), (0.0, 0.7), (0.7, 0.7), (0.0, OFF), (0.2, OFF),
-    (0.0, -0.7), (0.7, -0.7), (0.0, OFF), (0.2, OFF),
+    (0.4, OFF), *((0.0, -0.7), (0.7, -0.7), (0.0, OFF), (0.2, OFF)),
+    *((0.0, 0.7), (0.7, 0.7), (0.0, OFF), (0.2, OFF)), *((0.0, -0.7), (0.7, -0.7), (0.0, OFF), (0.2, OFF)),
 )  # fmt: skip
 TURNED_UP: Way = (
     (0.4, OFF), (0.0, -0.7), (0.7, -0.7), (0.0, OFF), (0.2, OFF),
@@ -175,7 +197,9 @@ HANDLED: Mapping[str, Mapping[str, Handling]] = {
     "egr-solenoid": {"slow both ways": _moved(PULLED), "switched by hand": _moved(BY_HAND)},
     "idle-actuator": {"switched to and fro": _moved(TO_AND_FRO), "turned up": _moved(TURNED_UP)},
     "solenoid": {"switched on": _switched(0.15, 10_000, 2e-4, False)},
+    "wiring": {"loaded": _loaded(1.0)},
     "fuel-pump": {"switched on": _switched(1.0, 20_000, 1e-3, True, 0.3)},
+    "fuel-pump-fuse": {"switched on": _switched(1.0, 20_000, 1e-3, True, 0.3)},
     "cooling-fan": {"switched on": _switched(2.0, 10_000, 1e-3, True, 2.0)},
     "water-pump": {"switched on": _switched(1.0, 20_000, 1e-3, True, 0.3)},
 }
@@ -188,6 +212,8 @@ ALWAYS = (
     "bad_segment",
     "worn_brush",
     "broken_blade",
+    "ground_resistance",
+    "chafed_ground",
 )
 BOTH_WAYS = ("sticky", "weak_spring")
 MOTOR_RUN = ("open_winding", "blocked", "dragging", "weak_magnet", "lead_resistance")
@@ -195,9 +221,11 @@ WITH_VOLTS = {
     "throttle-body": ("open_winding", "shorted_turns", "lead_resistance"),
     "egr-motor": ("open_winding", "shorted_turns", "lead_resistance"),
     "egr-solenoid": ("open_winding", "shorted_turns", "lead_resistance"),
+    "wiring": ("supply_resistance", "bad_crimp", "open_wire"),
     "idle-actuator": ("open_winding", "shorted_turns", "lead_resistance", "jammed", "short_travel"),
     "solenoid": ("open_winding", "shorted_turns", "lead_resistance"),
     "fuel-pump": (*MOTOR_RUN, "dry", "worn", "clogged"), "water-pump": (*MOTOR_RUN, "dry", "clogged"),
+    "fuel-pump-fuse": (*MOTOR_RUN[:-1], "dry", "worn", "clogged"),
     "cooling-fan": (*MOTOR_RUN, "obstructed"),
 }  # fmt: skip
 MOTOR_MOVED = ("throttle-body", "egr-motor")
@@ -214,7 +242,8 @@ def shown(part: str, name: str, way: str, volts: bool) -> bool:
     Motor and leads need the volts; friction and spring a move both ways; a tight place a slow one; what
     sticks in its seat a slow way out of it. A coil that tells no position, and a rotor, tell by their
     current alone what repeats with the turn or flickers, and nothing of their load, magnets or spring. With
-    the volts at its plug a rotor tells all, by its start and by how it runs down.
+    the volts at its plug a rotor tells all, by its start and by how it runs down; at the fuse's socket the
+    vehicle's own leads are in the loop, whose resistance nobody knows.
     """
     if name == "good":
         return False
