@@ -24,8 +24,8 @@ ONCE_U = 0.5
 SAME_PLACE = 1.5
 """% of travel within which it stands at the same place again."""
 CREEPS_PERCENT = 3.0
-"""% of travel by which a valve has to leave its seat in somebody else's recording: one that sticks creeps so far
-while the current still rises, in a move that is quicker than the bench's."""
+"""% of travel by which a valve has to leave its seat in somebody else's recording: one that sticks creeps so
+far while the current still rises, in a move that is quicker than the bench's."""
 LOOSE = 0.08
 """Share of the friction: behind play motor and valve do not break loose at the same moment (judgement)."""
 
