@@ -32,8 +32,8 @@ class SolenoidValveCase(SeatedCase, CoilCase):
 
     @cached_property
     def loop(self) -> Loop | str:
-        """Resistance of coil and leads; in somebody else's recording from where its volts were highest: turned
-        up slowly, the current follows the volts."""
+        """Resistance of coil and leads; in somebody else's recording from where its volts were highest:
+        turned up slowly, the current follows the volts."""
         if not self.by_samples:
             return fit_loop(self)
         hard = self._hardest()

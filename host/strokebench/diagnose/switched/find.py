@@ -44,6 +44,5 @@ def _nothing(case: Case) -> list[Finding]:
     if case.profile.kind in ROTORS and int(driven.sum()) * case.period_s > LONG_S:
         amps = float(np.percentile(np.abs(case.run.samples["current_a"][driven]), 95))
         u = case.accuracy("current_a", "offset") + CLAMP_ZERO_A
-        open_circuit = {"certain": True}  # there is nothing else that a part without current could tell
-        return [case.finding(key, title, Measured(amps, u), "A", low="open_winding", evidence=open_circuit)]
+        return [case.finding(key, title, Measured(amps, u), "A", low="open_winding")]
     return [case.missing(key, title, "A", NO_SWITCH)]

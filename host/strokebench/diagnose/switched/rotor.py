@@ -24,7 +24,7 @@ from strokebench.diagnose.switched.case import (
 )
 from strokebench.diagnose.switched.case import running as running_current
 from strokebench.diagnose.switched.rundown import read_rundown
-from strokebench.diagnose.switched.speed import SpeedReading, motor_of, read_speed
+from strokebench.diagnose.switched.speed import SpeedReading, beside_mains, motor_of, read_speed
 from strokebench.diagnose.turning import inrush, running, turns
 from strokebench.diagnose.turning.commutation import order_amplitude
 from strokebench.diagnose.turning.rotors import ROTORS
@@ -41,6 +41,9 @@ STANDS_RATIO = 1.3
 TURNS_RATIO = 1.6
 """Start over running current: beyond this a rotor turns, whatever its brushes do."""
 STANDS = ", and it fell little after the start, as that of a rotor that stands"
+MAINS = (
+    "it turns so fast that a charger's ripple on the supply, at twice the mains' frequency, looks the same"
+)
 ROUGH_U = 0.05
 
 QUESTION = Question(
@@ -164,19 +167,33 @@ def _orders(case: Case, burst: Burst | None, reading: SpeedReading) -> list[Find
     place = np.arange(len(values))
     drift = np.polynomial.polynomial.polyfit(place, values, 2)
     values = values - np.polynomial.polynomial.polyval(place, drift)
-    passes = range(motor.poles, motor.ripples, motor.poles)
-    orders = [order_amplitude(values, burst.rate_hz, order * rate.hz) for order in passes]
-    once = order_amplitude(values, burst.rate_hz, rate.hz)
-    segment = math.hypot(*(size for size, _ in orders)), math.hypot(*(noise for _, noise in orders))
-    named = ((turns.SEGMENT, segment, "bad_segment"), (turns.ONCE, once, ROTORS[case.profile.kind].once))
-    zero_u = case.accuracy("current_a", "offset") / mean_a
+    span_s = len(values) / burst.rate_hz
+
+    def share(quantity: tuple[str, str, str], orders: list[int], fault: str) -> Finding:
+        sizes = [order_amplitude(values, burst.rate_hz, order * rate.hz) for order in orders]
+        size, noise = (math.hypot(*(pair[place] for pair in sizes)) for place in (0, 1))
+        found = turns.percent(size, noise, mean_a)
+        found = found.widened(found.value * case.accuracy("current_a", "offset") / mean_a)
+        more = {"span_s": _span(burst), "evidence": {"turn_hz": rate.hz}}
+        return case.finding(*quantity[:2], found, quantity[2], high=fault, **more)
+
+    def without_mains_lines(quantity: tuple[str, str, str], orders: list[int], fault: str) -> Finding:
+        apart = [order for order in orders if not beside_mains(order * rate.hz, span_s)]
+        found = share(quantity, orders, fault)
+        if not _out(found) or len(apart) == len(orders):
+            return found
+        sure = share(quantity, apart, fault) if apart else found
+        return sure if apart and _out(sure) else unlimited(found).with_(reason=MAINS)
+
+    passes = list(range(motor.poles, motor.ripples, motor.poles))
     return [
-        case.finding(
-            *name[:2], (share := turns.percent(*size, mean_a)).widened(share.value * zero_u), name[2],
-            high=fault, span_s=_span(burst), evidence={"turn_hz": rate.hz},
-        )
-        for name, size, fault in named
-    ]  # fmt: skip
+        without_mains_lines(turns.SEGMENT, passes, "bad_segment"),
+        without_mains_lines(turns.ONCE, [1], ROTORS[case.profile.kind].once),
+    ]
+
+
+def _out(finding: Finding) -> bool:
+    return finding.upper is not None and finding.value > finding.upper
 
 
 def _noise(case: Case, burst: Burst | None, reading: SpeedReading, turns_surely: bool) -> Finding:

@@ -97,6 +97,13 @@ def without_mains(values: Floats, rows_hz: float) -> Floats:
     return left + values.mean()
 
 
+def beside_mains(hz: float, span_s: float) -> bool:
+    """True where a line of the current may be a charger's: too near to its ripple, or to that's first
+    harmonic, to be told from it in so short a time (two bins of a Hann window)."""
+    lines = [multiple * 2 * mains_hz for mains_hz in MAINS_HZ for multiple in (1, 2)]
+    return any(abs(hz - line) < 2 / span_s + MAINS_OFF * line for line in lines)
+
+
 def _why_none(answer: Answer, low_hz: float, high_hz: float, sure: bool) -> str:
     """Why the speed is not told: which readings are left, and what would settle it."""
     if answer.rates:

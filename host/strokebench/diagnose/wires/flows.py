@@ -61,5 +61,4 @@ def _open(case: Case) -> Finding | None:
         return None
     amps = float(np.percentile(np.abs(rows["current_a"][dead]), 95))
     u = case.accuracy("current_a", "offset") + CLAMP_ZERO_A
-    broken = {"certain": True}  # nothing else can be told of a circuit without current
-    return case.finding(*FLOWS[:2], Measured(amps, u), FLOWS[2], low="open_wire", evidence=broken)
+    return case.finding(*FLOWS[:2], Measured(amps, u), FLOWS[2], low="open_wire")
