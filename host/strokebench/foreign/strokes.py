@@ -18,7 +18,8 @@ from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.expects import PartProfile
 from strokebench.diagnose.stats import Floats, moving_mean
 from strokebench.diagnose.winding import RESISTANCE
-from strokebench.foreign.moved import VOLTS_GAIN, VOLTS_OFFSET_V, spans
+from strokebench.foreign.moved import spans
+from strokebench.foreign.switched import VOLTS
 
 KIND = "idle_actuator"
 DRIVEN_V, STROKE_S = 1.0, 0.05
@@ -50,9 +51,7 @@ def mark_by_strokes(run: RunData, profile: PartProfile) -> RunData:
         Mark(label, float(ends_s[start]), float(ends_s[end]), len(run.marks) + n, labels.FOUND)
         for n, (label, start, end) in enumerate(sorted(found, key=lambda mark: mark[1]))
     ]
-    own = {"gain": VOLTS_GAIN, "offset": VOLTS_OFFSET_V}
-    accuracy = dict.fromkeys(("output_a_v", "output_b_v", "supply_v"), own)
-    return replace(run, marks=[*run.marks, *marks], accuracy={**accuracy, **run.accuracy})
+    return replace(run, marks=[*run.marks, *marks], accuracy={**VOLTS, **run.accuracy})
 
 
 def _strokes(

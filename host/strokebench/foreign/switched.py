@@ -33,6 +33,10 @@ SHORTEST_S = 0.05
 CLAMP_GAIN, CLAMP_ZERO_A = 0.02, 0.1
 """Standard uncertainties of somebody's current clamp: of its gain, and of its zero where no rest shows it
 (common practice: 1 to 3 % of the reading; judgement)."""
+VOLTS = dict.fromkeys(
+    ("output_a_v", "output_b_v", "supply_v", "sensor_a_v", "sensor_b_v"), {"gain": 0.01, "offset": 0.01}
+)
+"""Standard uncertainties of somebody's oscilloscope (common practice: 1 to 3 % of the range; judgement)."""
 FEW = 0.2
 """With fewer different values than this share of all, they are a digitizer's steps."""
 Floats = NDArray[np.float64]
@@ -59,7 +63,7 @@ def mark_by_current(run: RunData) -> RunData:
     marks.sort(key=lambda mark: mark.start_s)
     numbered = [replace(mark, index=len(run.marks) + n) for n, mark in enumerate(marks)]
     rest = next((mark for mark in (*run.marks, *marks) if mark.label == labels.REST), None)
-    accuracy = {**run.accuracy, "current_a": _accuracy(run, rest)}
+    accuracy = {**VOLTS, **run.accuracy, "current_a": _accuracy(run, rest)}
     return replace(run, marks=[*run.marks, *numbered], accuracy=accuracy)
 
 

@@ -68,7 +68,7 @@ def find(case: TurningCase) -> list[Finding]:
     amps = abs(float(np.mean(case.of(mark)["current_a"])) - zero_a(case))
     rate = steady_reading(case)[1].rate
     ran = Steady(mark, running_v(case), amps, 2 * math.pi * rate.hz if rate is not None else math.nan)
-    down = read_rundown(case, case.names.powers)
+    down = read_rundown(case, case.names.powers, ran.speed_rad_s)
     if isinstance(down, str) or not down.falls:
         return _without_fall(case, ran, down)
     solved = _balance(case, ran, down)

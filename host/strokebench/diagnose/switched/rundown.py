@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Floats
 from strokebench.diagnose.switched.case import steady
+from strokebench.diagnose.turning.commutation import Motor
 
 SKIP_S = 0.004
 """The current of a winding that is let go has ended by then."""
@@ -30,6 +32,8 @@ LONGEST_S = 20.0
 """What happens later is no running down."""
 FALLS_BY = 0.15
 """The back-EMF has to fall by so much of itself within the recording to tell a slope."""
+SCALES = np.linspace(0.96, 1.04, 161)
+"""By so much the phase of the commutator's ripple is looked for around what the steady speed says."""
 MEMORY = 3
 """Neighbouring rows share what goes with the turn: uncertainties are widened by the root of this."""
 
@@ -53,11 +57,12 @@ class Rundown:
         return np.asarray(sum(t * along**p for t, p in zip(self.terms, self.powers, strict=True)), float)
 
 
-def read_rundown(case: Case, powers: tuple[int, ...]) -> Rundown | str:
+def read_rundown(case: Case, powers: tuple[int, ...], speed_rad_s: float = math.nan) -> Rundown | str:
     """Return how it ran down after its steady stretch, or the reason in one sentence why that is not known.
 
-    ``powers``: of the speed, that its torque goes with. The back-EMF is integrated as measured: E(t) = E(0) -
-    sum of terms x integral of (E/E(0))^power, which is linear in what is looked for and needs no derivative.
+    ``powers``: of the speed, that its torque goes with; ``speed_rad_s``: in the steady stretch. The back-EMF
+    is integrated: E(t) = E(0) - sum of terms x integral of (E/E(0))^power, which is linear in what is looked
+    for and needs no derivative.
     """
     off = switched_off(case)
     if off is None:
@@ -79,7 +84,7 @@ def read_rundown(case: Case, powers: tuple[int, ...]) -> Rundown | str:
     rows, emf_v = rows[:count], emf_v[:count]
     if len(rows) < FEWEST or start_v - float(np.median(emf_v[-3:])) < FALLS_BY * start_v:
         return Rundown(start_v, u_v + 0.02 * start_v, powers, *none, False, span_s)
-    return _fitted(case, rows["time_s"], emf_v, off.start_s, powers)
+    return _fitted(case, rows["time_s"], emf_v, off.start_s, powers, speed_rad_s)
 
 
 def _until(emf_v: Floats, least_v: float) -> int:
@@ -88,28 +93,71 @@ def _until(emf_v: Floats, least_v: float) -> int:
     return int(np.argmax(low)) if low.any() else len(emf_v)
 
 
-def _fitted(case: Case, time_s: Floats, emf_v: Floats, off_s: float, powers: tuple[int, ...]) -> Rundown:
-    share = emf_v / emf_v[0]
-    step_s = np.diff(time_s)
+def _fitted(
+    case: Case, time_s: Floats, emf_v: Floats, off_s: float, powers: tuple[int, ...], speed_rad_s: float
+) -> Rundown:
+    found = _solved(time_s, emf_v, off_s, powers, np.empty((len(emf_v), 0)))
+    if math.isfinite(speed_rad_s):
+        nominal = case.profile.nominal
+        ripples = Motor(int(nominal.get("segments", 8)), int(nominal.get("poles", 2))).ripples
+        per_vs = ripples * speed_rad_s / found.first_v * SCALES
+        tried = (_solved(time_s, emf_v, off_s, powers, _ripple(time_s, emf_v, each)) for each in per_vs)
+        found = min(tried, key=lambda each: each.left_v)
+    span_s = float(time_s[0]), float(time_s[-1])
+    return Rundown(found.first_v, found.u_v, powers, found.terms, found.covariance, True, span_s)
 
-    def integral(values: Floats) -> Floats:
-        return np.concatenate(([0.0], np.cumsum((values[1:] + values[:-1]) / 2 * step_s)))
 
-    design = np.column_stack([np.ones(len(emf_v)), *(-integral(share**power) for power in powers)])
+class Solved(NamedTuple):
+    """Back-EMF as it was switched off with its u, the terms with their covariance, what is left (RMS, V)."""
+
+    first_v: float
+    u_v: float
+    terms: Floats
+    covariance: Floats
+    left_v: float
+
+
+def _solved(time_s: Floats, emf_v: Floats, off_s: float, powers: tuple[int, ...], more: Floats) -> Solved:
+    """Least squares; ``more``: further columns."""
+    share = _smooth(time_s, emf_v) / emf_v[0]
+    falls = [-_integral(time_s, share**power) for power in powers]
+    design = np.column_stack([np.ones(len(emf_v)), *falls, more])
     weight = np.linalg.pinv(design.T @ design)
     answer = weight @ design.T @ emf_v
     left = emf_v - design @ answer
     variance = float(left @ left) / max(len(emf_v) - design.shape[1], 1)
     covariance = weight * variance * MEMORY
     # back to the moment of switching off
-    terms, ahead_s = answer[1:], float(time_s[0]) - off_s
-    first = float(answer[0]) + float(terms.sum()) * ahead_s
-    scale = np.array([(first / float(emf_v[0])) ** power for power in powers])
+    own = slice(1, 1 + len(powers))
+    terms, ahead_s = answer[own], float(time_s[0]) - off_s
+    first_v = float(answer[0]) + float(terms.sum()) * ahead_s
+    scale = np.array([(first_v / float(emf_v[0])) ** power for power in powers])
     u_v = math.hypot(math.sqrt(covariance[0, 0]), float(abs(terms.sum())) * 5e-4)
-    return Rundown(
-        first, u_v, powers, terms * scale, covariance[1:, 1:] * np.outer(scale, scale), True,
-        (float(time_s[0]), float(time_s[-1])),
-    )  # fmt: skip
+    covariance = covariance[own, own] * np.outer(scale, scale)
+    return Solved(first_v, u_v, terms * scale, covariance, math.sqrt(variance))
+
+
+def _ripple(time_s: Floats, emf_v: Floats, per_vs: float) -> Floats:
+    """Columns for the commutator's ripple of the back-EMF, which rows of a millisecond fold to anywhere: its
+    phase follows from the back-EMF itself, ``per_vs`` radians for each V s."""
+    step_s = float(np.median(np.diff(time_s)))
+    rate = per_vs * _smooth(time_s, emf_v)
+    columns = []
+    for multiple in (1, 2):
+        phase = multiple * _integral(time_s, rate)
+        seen = np.sinc(multiple * rate * step_s / (2 * np.pi))  # a row is the mean of its time
+        columns += [seen * np.cos(phase), seen * np.sin(phase)]
+    return np.column_stack(columns)
+
+
+def _smooth(time_s: Floats, emf_v: Floats) -> Floats:
+    since_s = time_s - time_s[0]
+    law = np.polynomial.polynomial.polyfit(since_s, emf_v, 3)
+    return np.asarray(np.polynomial.polynomial.polyval(since_s, law), float)
+
+
+def _integral(time_s: Floats, values: Floats) -> Floats:
+    return np.concatenate(([0.0], np.cumsum((values[1:] + values[:-1]) / 2 * np.diff(time_s))))
 
 
 def switched_off(case: Case) -> Mark | None:
