@@ -33,9 +33,10 @@ SHORTEST_S = 0.05
 CLAMP_GAIN, CLAMP_ZERO_A = 0.02, 0.1
 """Standard uncertainties of somebody's current clamp: of its gain, and of its zero where no rest shows it
 (common practice: 1 to 3 % of the reading; judgement)."""
-VOLTS = dict.fromkeys(
-    ("output_a_v", "output_b_v", "supply_v", "sensor_a_v", "sensor_b_v"), {"gain": 0.01, "offset": 0.01}
-)
+VOLTS = {
+    name: {"gain": 0.01, "offset": 0.01}
+    for name in ("output_a_v", "output_b_v", "supply_v", "sensor_a_v", "sensor_b_v")
+}
 """Standard uncertainties of somebody's oscilloscope (common practice: 1 to 3 % of the range; judgement)."""
 FEW = 0.2
 """With fewer different values than this share of all, they are a digitizer's steps."""
