@@ -32,6 +32,8 @@ RIPPLES = 4.0
 MAINS_HZ, MAINS_OFF, MAINS_LINES = (50.0, 60.0), 0.006, 5
 """Mains, how far its frequency may be off (relative, with the clock of the instrument), and how many
 multiples of its double a charger's ripple has."""
+WEAKER = 1.2
+"""Magnets only ever lose flux: so much faster than the nominal one is as likely."""
 STRONGEST, WEAKEST = 1.18, 0.5
 """Motor constant over the nominal one: no specimen gives more, few that turn give less (judgement)."""
 NO_EXPECTATION = "the profile tells neither motor constant nor rated speed, or no motor turns at this current"
@@ -59,7 +61,7 @@ def read_speed(case: Case, burst: Burst, mark: Mark, peak_a: float, emf_v: float
     expected, sure = guesses(case, mark, peak_a)
     nominal_hz = emf_v / case.profile.nominal.get("k_v_s_per_rad", math.nan) / (2 * math.pi)
     if math.isfinite(nominal_hz):
-        expected, sure = [nominal_hz], True
+        expected, sure = [nominal_hz, WEAKER * nominal_hz], True
     if not expected:
         return SpeedReading(None, NO_EXPECTATION, False)
     motor, rows_hz = motor_of(case), burst.rate_hz
