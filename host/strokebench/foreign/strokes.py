@@ -27,7 +27,7 @@ DRIVEN_V, STROKE_S = 1.0, 0.05
 STANDS_OHM = 1.8
 """Volts over current below so many times the highest good resistance: it stands. Turning, they are twice
 that at least; behind a bad lead they are less than that."""
-SAME, STANDS_S = 0.06, 0.09
+SAME, STANDS_S = 0.06, 0.05
 """It stands while volts over current stay within this share of their end, for so long at least."""
 QUICK_S, UP = 0.06, 0.9
 """Volts that have come up to this share of their highest within so long are switched on, else turned up."""

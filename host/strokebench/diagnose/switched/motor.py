@@ -18,9 +18,17 @@ from strokebench.data.run import Mark
 from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
-from strokebench.diagnose.switched.case import NOT_STEADY, captured, covered, starts, steady, zero_a
-from strokebench.diagnose.switched.rotor import steady_reading
-from strokebench.diagnose.switched.rundown import Rundown, read_rundown, running_v
+from strokebench.diagnose.switched.case import (
+    NOT_STEADY,
+    captured,
+    covered,
+    starts,
+    steady,
+    unlimited,
+    zero_a,
+)
+from strokebench.diagnose.switched.rotor import brush_noise, out, steady_reading
+from strokebench.diagnose.switched.rundown import NO_VOLTS, Rundown, read_rundown, running_v
 from strokebench.diagnose.turning import load, loop, running, volts
 from strokebench.diagnose.turning.case import TurningCase
 from strokebench.diagnose.winding import temperature
@@ -35,7 +43,7 @@ START_U, LOAD_U = 0.01, 0.1
 """Relative: of a start's current, a mean over a millisecond; of what the load takes meanwhile."""
 STANDS_OHM = 1.3
 """Volts over current below so many times the highest good resistance: it stands, or all but stands."""
-NO_VOLTS = "the recording holds no output volts"
+BOUNCES = "brushes that bounce add to it"
 NEEDS_FALL = "it has to run down, to {:.0f} % of its speed at least, with the volts at its own plug recorded"
 
 KEYS = (
@@ -66,7 +74,8 @@ def find(case: TurningCase) -> list[Finding]:
         why = NOT_STEADY if mark is None else NO_VOLTS
         return [case.missing(*quantity, why) for quantity in _wanted(case)]
     amps = abs(float(np.mean(case.of(mark)["current_a"])) - zero_a(case))
-    rate = steady_reading(case)[1].rate
+    burst, reading = steady_reading(case)
+    rate = reading.rate
     ran = Steady(mark, running_v(case), amps, 2 * math.pi * rate.hz if rate is not None else math.nan)
     down = read_rundown(case, case.names.powers, ran.speed_rad_s)
     if isinstance(down, str) or not down.falls:
@@ -78,7 +87,10 @@ def find(case: TurningCase) -> list[Finding]:
     else:
         known, why = (running.TURNS, loop.RESISTANCE), "the ripple does not tell the speed"
         found += [case.missing(*quantity, why) for quantity in _wanted(case) if quantity not in known]
-    return [*found, _resistance(case, ran, solved)]
+    resistance = _resistance(case, ran, solved)
+    if out(brush_noise(case, burst, reading, turns_surely=True)) and out(resistance):
+        resistance = unlimited(resistance).with_(reason=BOUNCES)
+    return [*found, resistance]
 
 
 def _wanted(case: TurningCase) -> list[tuple[str, str, str]]:

@@ -70,7 +70,7 @@ def find(case: Case) -> list[Finding]:
     if reading.rate is None and start[1].known and start[1].value < STANDS_RATIO:
         reading = replace(reading, why=reading.why + STANDS)
     turns_anyhow = start[1].known and start[1].value > TURNS_RATIO
-    noise = _noise(case, burst, reading, reading.rate is not None or turns_anyhow)
+    noise = brush_noise(case, burst, reading, reading.rate is not None or turns_anyhow)
     found = [_speed(case, burst, reading), *_orders(case, burst, reading), noise]
     if reading.rate is not None and not reading.sure:
         found = [
@@ -180,10 +180,10 @@ def _orders(case: Case, burst: Burst | None, reading: SpeedReading) -> list[Find
     def without_mains_lines(quantity: tuple[str, str, str], orders: list[int], fault: str) -> Finding:
         apart = [order for order in orders if not beside_mains(order * rate.hz, span_s)]
         found = share(quantity, orders, fault)
-        if not _out(found) or len(apart) == len(orders):
+        if not out(found) or len(apart) == len(orders):
             return found
         sure = share(quantity, apart, fault) if apart else found
-        return sure if apart and _out(sure) else unlimited(found).with_(reason=MAINS)
+        return sure if apart and out(sure) else unlimited(found).with_(reason=MAINS)
 
     passes = list(range(motor.poles, motor.ripples, motor.poles))
     return [
@@ -192,11 +192,11 @@ def _orders(case: Case, burst: Burst | None, reading: SpeedReading) -> list[Find
     ]
 
 
-def _out(finding: Finding) -> bool:
+def out(finding: Finding) -> bool:
     return finding.upper is not None and finding.value > finding.upper
 
 
-def _noise(case: Case, burst: Burst | None, reading: SpeedReading, turns_surely: bool) -> Finding:
+def brush_noise(case: Case, burst: Burst | None, reading: SpeedReading, turns_surely: bool) -> Finding:
     """As :func:`strokebench.diagnose.turning.turns.find`; the noise at rest is the digitizer's.
 
     It needs a rotor that turns, but not its speed: brushes that flicker may hide all ripple."""

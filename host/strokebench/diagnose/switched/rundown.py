@@ -21,6 +21,7 @@ from strokebench.diagnose.stats import Floats
 from strokebench.diagnose.switched.case import steady
 from strokebench.diagnose.turning.commutation import Motor
 
+NO_VOLTS = "the recording holds no output volts"
 SKIP_S = 0.004
 """The current of a winding that is let go has ended by then."""
 LEAST_SHARE, DOWN_TO = 0.03, 0.45
@@ -72,6 +73,8 @@ def read_rundown(case: Case, powers: tuple[int, ...], speed_rad_s: float = math.
         return "the recording ends as it is switched off"
     emf_v = np.abs(load_voltage(rows))
     top_v = running_v(case)
+    if not (math.isfinite(top_v) and np.isfinite(emf_v).all()):
+        return NO_VOLTS
     start_v = float(np.median(emf_v[:3]))
     u_v = case.accuracy("output_a_v", "gain") * start_v
     span_s = (float(rows["time_s"][0]), float(rows["time_s"][-1]))
