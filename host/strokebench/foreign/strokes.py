@@ -93,7 +93,7 @@ def _stand(volts: Floats, amps: Floats, stands_ohm: float) -> int:
     """From which index of a stroke on it stands until its end; its length when it does not."""
     ohm = moving_mean(volts, SMOOTH) / np.maximum(moving_mean(amps, SMOOTH), 1e-3)
     within = ohm[: -2 * SMOOTH]
-    last = float(np.median(within[-max(len(within) // 8, SMOOTH) :]))
+    last = float(np.median(within[-8 * SMOOTH :]))
     if last > stands_ohm:
         return len(ohm)
     away = np.flatnonzero(np.abs(within - last) > SAME * last)
