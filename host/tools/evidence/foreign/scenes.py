@@ -7,7 +7,7 @@ nothing of the bench measures. The instruments have errors of their own.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -236,6 +236,10 @@ RIGHT_NAMES: Mapping[tuple[str, str], tuple[str, ...]] = {
 too little spring, and one way alone does not part the two."""
 
 
+DROPS_V, APART = 0.5, 5
+"""By so much a worn place changes a row, and so many rows are between two passings."""
+
+
 def shown(part: str, name: str, way: str, volts: bool) -> bool:
     """True when the recorded channels can show a severe defect at all.
 
@@ -256,6 +260,22 @@ def shown(part: str, name: str, way: str, volts: bool) -> bool:
     if part == "idle-actuator" and name in ("sticky", "binding"):
         return volts and way == "turned up"
     return name == "sticky_seat" and way in ("slow both ways", "one way")
+
+
+def jumped_over(
+    table: dict[str, Floats], spec: SimSpec, handled: tuple[str, str, bool], draws: tuple[int, ...]
+) -> bool:
+    """True when a part that snaps passes its worn place between two rows: less than twice does any row differ
+    from that of the same part without it."""
+    part, way, volts = handled
+    if way != "switched by hand":
+        return False
+    twin = recorded(part, replace(spec, faults=()), way, volts, np.random.default_rng(draws))
+    seen = 0
+    for name in SENSORS[part]:
+        rows = np.flatnonzero(np.abs(table[name] - twin[name]) > DROPS_V)
+        seen = max(seen, len(rows) and 1 + int(np.count_nonzero(np.diff(rows) > APART)))
+    return seen < 2
 
 
 def rightly_named(record: dict[str, Any]) -> bool:
