@@ -74,6 +74,13 @@ def find(case: MovingCase) -> list[Finding]:
     ]  # fmt: skip
 
 
+def _at_most(case: MovingCase) -> float:
+    """Half the loop of slow sweeps, which holds drag beside friction, so friction is no more; infinite
+    without."""
+    half = level(case.sweeps.friction_a, case.side(opening=True, margin=4.0))
+    return float(half.mean()) if len(half) else math.inf
+
+
 def scale_in_doubt(case: MovingCase) -> str:
     """Why amperes of somebody else's recording may be no measure of a torque: its springs take more current
     than those of a good part, empty where they do not, or where its volts show the motor."""
@@ -107,6 +114,7 @@ def friction_level(case: MovingCase) -> Measured | None:
         upper = case.limits(FRICTION[0])[1]
         if u < KNOWN_SHARE * (upper if case.by_samples and upper is not None else abs(value)):
             found_u = FOUND_U * abs(value) if case.by_samples else 0.0
+            value = min(value, _at_most(case)) if case.by_samples else value
             return Measured(value, u).widened(case.accuracy("current_a", "gain") * value, found_u)
     curves = case.sweeps.friction_a
     half = level(curves, case.side(opening=True, margin=4.0))
