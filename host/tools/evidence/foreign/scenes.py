@@ -212,9 +212,8 @@ ALWAYS = (
     "bad_segment",
     "worn_brush",
     "broken_blade",
-    "ground_resistance",
-    "chafed_ground",
 )
+ONE_PROBE = ("ground_resistance", "chafed_ground")
 BOTH_WAYS = ("sticky", "weak_spring")
 MOTOR_RUN = ("open_winding", "blocked", "dragging", "weak_magnet", "lead_resistance")
 WITH_VOLTS = {
@@ -247,11 +246,12 @@ def shown(part: str, name: str, way: str, volts: bool) -> bool:
     sticks in its seat a slow way out of it. A coil that tells no position, and a rotor, tell by their
     current alone what repeats with the turn or flickers, and nothing of their load, magnets or spring. With
     the volts at its plug a rotor tells all, by its start and by how it runs down; at the fuse's socket the
-    vehicle's own leads are in the loop, whose resistance nobody knows.
+    vehicle's own leads are in the loop, whose resistance nobody knows. Of wires the ground side needs one
+    probe only.
     """
     if name == "good":
         return False
-    if name in ALWAYS or (volts and name in WITH_VOLTS[part]):
+    if name in ALWAYS or (part == "wiring" and name in ONE_PROBE) or (volts and name in WITH_VOLTS[part]):
         return True
     if part in MOTOR_MOVED and name in BOTH_WAYS:
         return way in ("slow both ways", "quick both ways")
