@@ -24,7 +24,7 @@ BREAK_S, PULSE_S = 0.02, 0.01
 OFF_S = 0.5
 SMOOTH_S, SMOOTH_SHARE, SETTLED, TAIL = 0.041, 0.2, 0.05, 0.2
 """Steady: means over so long, or that share of a stretch, stay so near the median of so much of its end."""
-RARE, CROSSINGS, WANDERS, MOST_WANDER = 0.4, 4, 4.0, 0.3
+RARE, CROSSINGS, WANDERS, MOST_WANDER = 0.4, 4, 6.0, 0.3
 """Settled for less than this share of a stretch, in whose second half the current crosses its end so often:
 then so many times that half's spread counts as near, but no more than that share of the current."""
 LEFT = 0.9

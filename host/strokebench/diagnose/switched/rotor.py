@@ -174,8 +174,9 @@ def _orders(case: Case, burst: Burst | None, reading: SpeedReading) -> list[Find
         size, noise = (math.hypot(*(pair[place] for pair in sizes)) for place in (0, 1))
         found = turns.percent(size, noise, mean_a)
         found = found.widened(found.value * case.accuracy("current_a", "offset") / mean_a)
-        more = {"span_s": _span(burst), "evidence": {"turn_hz": rate.hz}}
-        return case.finding(*quantity[:2], found, quantity[2], high=fault, **more)
+        return case.finding(
+            *quantity[:2], found, quantity[2], high=fault, span_s=_span(burst), evidence={"turn_hz": rate.hz}
+        )
 
     def without_mains_lines(quantity: tuple[str, str, str], orders: list[int], fault: str) -> Finding:
         apart = [order for order in orders if not beside_mains(order * rate.hz, span_s)]

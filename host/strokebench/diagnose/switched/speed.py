@@ -96,7 +96,7 @@ def without_mains(values: Floats, rows_hz: float) -> Floats:
         turns = 2 * math.pi * hz * np.outer(time_s, np.arange(1, MAINS_LINES + 1))
         waves = np.hstack((np.cos(turns), np.sin(turns)))
         left = left - waves @ np.linalg.lstsq(waves, left, rcond=None)[0]
-    return left + values.mean()
+    return np.asarray(left + values.mean(), float)
 
 
 def beside_mains(hz: float, span_s: float) -> bool:

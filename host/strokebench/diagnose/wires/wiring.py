@@ -145,10 +145,9 @@ def _switched(case: Case, name: str, holds: list[Samples]) -> Side | str:
         return "a rest without the load and a steady stretch with it are needed"
     fit = line(current_a, lost_v)
     u_ohm = math.hypot(fit.u_slope, VOLTS_U_V / float(np.ptp(current_a)), _gain(case, name, fit.slope, holds))
-    means = [np.array([float(np.mean(each)) for each in columns]) for columns in (
-        [rows["current_a"] for rows in holds], [lost(rows, name) for rows in holds]
-    )]  # fmt: skip
-    return Side(fit.slope, u_ohm, *_flicker(holds, name), *means, holds)
+    amps = np.array([float(np.mean(rows["current_a"])) for rows in holds])
+    drops = np.array([float(np.mean(lost(rows, name))) for rows in holds])
+    return Side(fit.slope, u_ohm, *_flicker(holds, name), amps, drops, holds)
 
 
 def lost(rows: Samples, name: str) -> Floats:
