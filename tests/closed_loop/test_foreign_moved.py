@@ -97,7 +97,8 @@ def test_no_good_part_fails_however_it_is_handled(
 ) -> None:
     for number, way in enumerate(scenes.HANDLED[part]):
         told = judged(tmp_path, capsys, part, way, volts=number % 2 == 0, dialect=5 * number)
-        assert (told["verdict"], told["named"]) == ("inconclusive", set()), way
+        assert told["verdict"] in ("inconclusive", "pass"), way
+        assert told["named"] == set(), way
 
 
 def test_without_volts_a_current_that_all_springs_exceed_is_no_friction(

@@ -9,6 +9,7 @@ import pytest
 from strokebench.data.run import Mark, RunData
 from strokebench.data.samples import Samples, empty
 from strokebench.diagnose import labels
+from strokebench.diagnose.switched.speed import without_mains
 from strokebench.diagnose.turning.commutation import Motor
 from strokebench.diagnose.turning.octaves import turn_rates
 from strokebench.foreign.grid import at_tick_rate, fast_current
@@ -160,3 +161,19 @@ def test_brushes_that_differ_much_leave_two_speeds_unless_the_volts_part_them(as
 def test_noise_has_no_turn_rate() -> None:
     values = np.random.default_rng(6).normal(6, 0.1, 20_000)
     assert turn_rates(values, 20_000.0, Motor(8, 2), [70.0, 90.0, 110.0]) == ([], [])
+
+
+@pytest.mark.parametrize("mains_hz", [49.9, 60.1])
+def test_a_chargers_ripple_is_no_turn(mains_hz: float) -> None:
+    """A good pump at 7050 rpm whose battery hangs on a charger: it was read as 6004 rpm, the mains' own."""
+    time_s = np.arange(18_000) / 20_000.0
+    lines = {8: 0.19, 16: 0.03, 24: 0.009}
+    values = 6 + sum(a * np.sin(2 * math.pi * n * 117.5 * time_s + n) for n, a in lines.items())
+    values = values + sum(
+        a * np.sin(2 * math.pi * n * 2 * mains_hz * time_s + n) for n, a in {1: 0.28, 2: 0.1}.items()
+    )
+    values = values + np.random.default_rng(4).normal(0, 0.01, len(time_s))
+    clean = without_mains(values, 20_000.0)
+    found = turn_rates(clean, 20_000.0, Motor(8, 2), [112.7]).rates
+    assert [60 * rate.hz for rate in found] == [pytest.approx(7050, rel=1e-3)]
+    assert np.std(clean - clean.mean()) < 0.6 * np.std(values - values.mean())

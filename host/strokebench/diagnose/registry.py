@@ -37,6 +37,7 @@ from strokebench.diagnose.person.case import GuidedCase
 from strokebench.diagnose.question import Finder, Question
 from strokebench.diagnose.switched import coil as switched_coil
 from strokebench.diagnose.switched import held
+from strokebench.diagnose.switched import motor as switched_motor
 from strokebench.diagnose.switched import rotor as switched_rotor
 from strokebench.diagnose.turning import inrush, load, loop, pump_alone, running, turns
 from strokebench.diagnose.turning.case import TurningCase
@@ -102,11 +103,15 @@ KINDS: dict[str, Kind] = {
     "fuel_pump_fuse": Kind(
         TurningCase,
         (*ALWAYS, wiring, running, loop, pump_alone, load, turns, inrush),
-        alone=(switched_rotor,),
+        alone=(switched_rotor, switched_motor),
     ),
     **dict.fromkeys(
         ("fuel_pump", "water_pump", "cooling_fan"),
-        Kind(TurningCase, (*ALWAYS, running, loop, load, turns, inrush), alone=(switched_rotor,)),
+        Kind(
+            TurningCase,
+            (*ALWAYS, running, loop, load, turns, inrush),
+            alone=(switched_rotor, switched_motor),
+        ),
     ),
     "wiring": Kind(Case, (*ALWAYS, flows, wiring)),
     "guided": Kind(GuidedCase, (*ALWAYS, guided)),

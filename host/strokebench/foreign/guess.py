@@ -18,7 +18,7 @@ TIMES = re.compile(r"\b(time|zeit|temps|tiempo|tempo|tid|tijd|czas|t|x|x-axis|el
 CURRENTS = re.compile(r"\b(current|strom|courant|corriente|corrente|amps?|i|ia|imot\w*|clamp)\b", re.I)
 VOLTS = {
     "supply_v": re.compile(r"supply|batt|u[_ ]?bat|v[_ ]?bat|kl\.?\s*30|versorgung|alim", re.I),
-    "output_a_v": re.compile(r"motor|output|load|across|terminal|coil|u[_ ]?mot", re.I),
+    "output_a_v": re.compile(r"motor|output|ausgang|load|across|terminal|coil|u[_ ]?mot", re.I),
     "sensor_a_v": re.compile(r"sensor|posi|pot\b|poti|track|tps|signal|feedback", re.I),
 }
 SECOND = re.compile(r"(?:\b|_|\s)(?:b|2)\b|2$", re.I)
@@ -181,9 +181,16 @@ def _volts(column: Column, mapping: dict[str, str]) -> None:
     if (column.unit is not None and column.unit.of != "volts") or column.name in mapping.values():
         return
     name = column.name.replace("_", " ")
+    second = SECOND.search(re.sub(r"[\[(].*$", "", name).strip())
     for target, words in VOLTS.items():
         if words.search(name):
-            if target == "sensor_a_v" and (SECOND.search(re.sub(r"[\[(].*$", "", name).strip())):
+            if target == "sensor_a_v" and second:
                 target = "sensor_b_v"
+            if (
+                target == "output_a_v"
+                and target in mapping
+                and SECOND.search(re.sub(r"[\[(].*$", "", name).strip())
+            ):
+                target = "output_b_v"
             mapping.setdefault(target, column.name + _scale(column.unit))
             return

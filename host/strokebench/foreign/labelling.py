@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from strokebench.data.run import Mark, RunData
 from strokebench.foreign.moved import mark_by_motion
+from strokebench.foreign.strokes import mark_by_strokes
 from strokebench.foreign.switched import mark_by_current
 from strokebench.parts.procedure import Planned, Procedure
 from strokebench.parts.profile import Profile
@@ -22,10 +23,10 @@ ALIKE = 0.05
 
 def find_stretches(run: RunData, profile: Profile) -> RunData:
     """Return ``run`` with the stretches by which it can be judged, found in this order: its own or those of
-    the part's procedure; how a part with a sensor was moved; where it was switched on and off."""
+    the part's procedure; how a part was moved; where it was switched on and off."""
     found = label_by_procedure(run, profile.procedure)
     if not found.marks:
-        return mark_by_current(mark_by_motion(found, profile))
+        return mark_by_current(mark_by_strokes(mark_by_motion(found, profile), profile))
     known = found.samples[["drive", "output_a_v"]]
     if any(known[name][0] != known[name][0] for name in known.dtype.names or ()):
         return mark_by_current(found)

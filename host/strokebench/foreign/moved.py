@@ -21,6 +21,7 @@ from strokebench.diagnose.expects import PartProfile, nominal_percent
 from strokebench.diagnose.moving.sweeps import TOO_FAST
 from strokebench.diagnose.moving.tracks import ALIVE_SHARE, bridged, median_filter
 from strokebench.diagnose.stats import moving_mean, spread
+from strokebench.foreign.switched import VOLTS
 
 Floats = NDArray[np.float64]
 GLITCH_S, SMOOTH_S = 0.031, 0.011
@@ -39,8 +40,6 @@ COASTS_S, REST_S = 0.3, 0.02
 PUSH_A, PUSH_SHARE, PUSH_S = 0.25, 0.25, 0.03
 """Pressed against its stop: the current grows by more than this, or than this share of what moved it there,
 while the part stands for so long."""
-VOLTS_GAIN, VOLTS_OFFSET_V = 0.01, 0.01
-"""Standard uncertainties of somebody's oscilloscope (common practice: 1 to 3 % of the range; judgement)."""
 
 
 class Leg(NamedTuple):
@@ -72,9 +71,7 @@ def mark_by_motion(run: RunData, profile: PartProfile) -> RunData:
         Mark(label, float(ends_s[start]), float(ends_s[end]), len(run.marks) + n, kind)
         for n, (label, start, end, kind) in enumerate(found)
     ]
-    volts = {"gain": VOLTS_GAIN, "offset": VOLTS_OFFSET_V}
-    accuracy = dict.fromkeys(("output_a_v", "output_b_v", "supply_v", "sensor_a_v", "sensor_b_v"), volts)
-    return replace(run, marks=[*run.marks, *marks], accuracy={**accuracy, **run.accuracy})
+    return replace(run, marks=[*run.marks, *marks], accuracy={**VOLTS, **run.accuracy})
 
 
 def position(run: RunData, profile: PartProfile) -> Floats | None:

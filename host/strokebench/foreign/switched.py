@@ -24,12 +24,20 @@ BREAK_S, PULSE_S = 0.02, 0.01
 OFF_S = 0.5
 SMOOTH_S, SMOOTH_SHARE, SETTLED, TAIL = 0.041, 0.2, 0.05, 0.2
 """Steady: means over so long, or that share of a stretch, stay so near the median of so much of its end."""
+RARE, CROSSINGS, WANDERS, MOST_WANDER = 0.4, 4, 6.0, 0.3
+"""Settled for less than this share of a stretch, in whose second half the current crosses its end so often:
+then so many times that half's spread counts as near, but no more than that share of the current."""
 LEFT = 0.9
 """Of the current of a stretch's second half: the last time it has this much, it is switched off."""
 SHORTEST_S = 0.05
 CLAMP_GAIN, CLAMP_ZERO_A = 0.02, 0.1
 """Standard uncertainties of somebody's current clamp: of its gain, and of its zero where no rest shows it
 (common practice: 1 to 3 % of the reading; judgement)."""
+VOLTS = {
+    name: {"gain": 0.01, "offset": 0.01}
+    for name in ("output_a_v", "output_b_v", "supply_v", "sensor_a_v", "sensor_b_v")
+}
+"""Standard uncertainties of somebody's oscilloscope (common practice: 1 to 3 % of the range; judgement)."""
 FEW = 0.2
 """With fewer different values than this share of all, they are a digitizer's steps."""
 Floats = NDArray[np.float64]
@@ -56,7 +64,7 @@ def mark_by_current(run: RunData) -> RunData:
     marks.sort(key=lambda mark: mark.start_s)
     numbered = [replace(mark, index=len(run.marks) + n) for n, mark in enumerate(marks)]
     rest = next((mark for mark in (*run.marks, *marks) if mark.label == labels.REST), None)
-    accuracy = {**run.accuracy, "current_a": _accuracy(run, rest)}
+    accuracy = {**VOLTS, **run.accuracy, "current_a": _accuracy(run, rest)}
     return replace(run, marks=[*run.marks, *numbered], accuracy=accuracy)
 
 
@@ -121,18 +129,35 @@ def _steady(time_s: Floats, current_a: Floats, on: tuple[int, int], period_s: fl
         return None
     smooth = moving_mean(amps, width)
     last = float(np.median(smooth[-max(1, int(TAIL * len(amps))) :]))
-    near = np.abs(smooth - last) <= SETTLED * abs(last)
-    if not near.any():
+    settled = _last_settled(smooth, last, SETTLED * abs(last))
+    if settled is not None and settled[1] - settled[0] < RARE * len(smooth) and _wanders(smooth, last):
+        within_a = min(WANDERS * spread(smooth[len(smooth) // 2 :]), MOST_WANDER * abs(last))
+        settled = _last_settled(smooth, last, max(within_a, SETTLED * abs(last)))
+    if settled is None:
         return None
-    stop = int(np.flatnonzero(near)[-1]) + 1
-    away = np.flatnonzero(~near[:stop])
-    first = start + (int(away[-1]) + 1 if len(away) else 0)
-    if stop < len(near) or end < len(time_s):
+    first, stop = start + settled[0], settled[1]
+    if stop < len(smooth) or end < len(time_s):
         stop -= width // 2  # the mean there already knows of what follows
     end = start + stop
     if (end - first) * period_s < SHORTEST_S:
         return None
     return Mark(labels.STEADY, float(time_s[first]), float(time_s[end - 1]) + period_s / 2)
+
+
+def _last_settled(smooth: Floats, last_a: float, within_a: float) -> tuple[int, int] | None:
+    """First and last + 1 index of the last stretch near a current, None without any."""
+    near = np.abs(smooth - last_a) <= within_a
+    if not near.any():
+        return None
+    stop = int(np.flatnonzero(near)[-1]) + 1
+    away = np.flatnonzero(~near[:stop])
+    return (int(away[-1]) + 1 if len(away) else 0), stop
+
+
+def _wanders(smooth: Floats, last_a: float) -> bool:
+    """True for a current that goes to and fro, as with brushes that bounce, rather than settles slowly."""
+    second = smooth[len(smooth) // 2 :] > last_a
+    return int(np.count_nonzero(second[1:] != second[:-1])) >= CROSSINGS
 
 
 def _accuracy(run: RunData, rest: Mark | None) -> dict[str, float]:

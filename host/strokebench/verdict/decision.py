@@ -28,12 +28,15 @@ LEAST_REACH = 1e-3
 NO_LIMIT = "for information, no limit is set"
 
 
-def judge(findings: Iterable[Finding], k: float = COVERAGE, kind: str = "") -> list[Finding]:
+def judge(
+    findings: Iterable[Finding], k: float = COVERAGE, kind: str = "", *, renames: bool = True
+) -> list[Finding]:
     """Return the findings with verdicts; failures that follow from another become inconclusive and say so.
 
-    ``kind`` of the part: what its defects do to its findings.
+    ``kind`` of the part: what its defects do to its findings. ``renames``: whether a failure may be put down
+    to a defect that none of its own findings shows; not where most findings are lacking for other reasons.
     """
-    return attribute([verdict_of(finding, k) for finding in findings], kind)
+    return attribute([verdict_of(finding, k) for finding in findings], kind, renames=renames)
 
 
 def verdict_of(finding: Finding, k: float = COVERAGE) -> Finding:
@@ -57,7 +60,7 @@ def verdict_of(finding: Finding, k: float = COVERAGE) -> Finding:
     )
 
 
-def attribute(findings: Sequence[Finding], kind: str = "") -> list[Finding]:
+def attribute(findings: Sequence[Finding], kind: str = "", *, renames: bool = True) -> list[Finding]:
     """Return the findings; those that fail only because of another defect are inconclusive with the reason.
 
     What a defect does to the others is the table's that injection made for the ``kind`` of part
@@ -70,7 +73,7 @@ def attribute(findings: Sequence[Finding], kind: str = "") -> list[Finding]:
     if not ranked:
         return hidden
     leading = ranked[0]
-    settled = settle(hidden, leading.defects, effects, renames=leading.probability >= LIKELY)
+    settled = settle(hidden, leading.defects, effects, renames=renames and leading.probability >= LIKELY)
     return with_suspects(settled, ranked)
 
 

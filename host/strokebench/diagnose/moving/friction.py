@@ -11,7 +11,7 @@ from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import GRID, level, typical
 from strokebench.diagnose.question import Question
-from strokebench.diagnose.stats import Measured, repeats
+from strokebench.diagnose.stats import Measured, repeats, repeats_or_once
 
 FRICTION = ("friction", "Dry friction", "A")
 HYSTERESIS = ("hysteresis", "Friction as a share of spring force", "%")
@@ -74,6 +74,13 @@ def find(case: MovingCase) -> list[Finding]:
     ]  # fmt: skip
 
 
+def _at_most(case: MovingCase) -> float:
+    """Half the loop of slow sweeps, which holds drag beside friction, so friction is no more; infinite
+    without."""
+    half = level(case.sweeps.friction_a, case.side(opening=True, margin=4.0))
+    return float(half.mean()) if len(half) else math.inf
+
+
 def scale_in_doubt(case: MovingCase) -> str:
     """Why amperes of somebody else's recording may be no measure of a torque: its springs take more current
     than those of a good part, empty where they do not, or where its volts show the motor."""
@@ -107,9 +114,12 @@ def friction_level(case: MovingCase) -> Measured | None:
         upper = case.limits(FRICTION[0])[1]
         if u < KNOWN_SHARE * (upper if case.by_samples and upper is not None else abs(value)):
             found_u = FOUND_U * abs(value) if case.by_samples else 0.0
+            value = min(value, _at_most(case)) if case.by_samples else value
             return Measured(value, u).widened(case.accuracy("current_a", "gain") * value, found_u)
     curves = case.sweeps.friction_a
     half = level(curves, case.side(opening=True, margin=4.0))
     if not len(half):
         half = level(curves, np.isfinite(GRID))
-    return repeats(half) if len(half) else None
+    if not len(half):
+        return None
+    return repeats_or_once(half, FOUND_U * abs(float(half.mean()))) if case.by_samples else repeats(half)

@@ -7,12 +7,13 @@ import math
 import numpy as np
 
 from strokebench.data.findings import Finding
+from strokebench.data.run import Mark
 from strokebench.diagnose import labels
-from strokebench.diagnose.moving.breakaway import leaving
+from strokebench.diagnose.moving.breakaway import LEAVE_PERCENT, leaving
 from strokebench.diagnose.moving.friction import friction_level
 from strokebench.diagnose.moving.seated import SeatedCase
 from strokebench.diagnose.question import Question
-from strokebench.diagnose.stats import Measured, repeats_or_once
+from strokebench.diagnose.stats import Measured, repeats_or_once, robust_line
 
 SHUT = ("shut_position", "Shut without power, above nominal", "% of travel")
 STICKING = ("seat_sticking", "Extra current to leave the seat", "% of friction")
@@ -22,8 +23,14 @@ ONCE_U = 0.5
 """Standard uncertainty of where it shuts when that was seen once, % of travel (judgement)."""
 SAME_PLACE = 1.5
 """% of travel within which it stands at the same place again."""
+CREEPS_PERCENT = 3.0
+"""% of travel by which a valve has to leave its seat in somebody else's recording: one that sticks creeps so
+far while the current still rises, in a move that is quicker than the bench's."""
 LOOSE = 0.08
 """Share of the friction: behind play motor and valve do not break loose at the same moment (judgement)."""
+
+MOVES, FEWEST_MOVING = (10.0, 80.0), 100
+"""Places between which a valve moves freely, % of travel, and the rows there that a line needs."""
 
 QUESTION = Question(
     needs="sweeps",
@@ -95,11 +102,15 @@ def sticking(case: SeatedCase) -> Finding:
     current at which the seat is left, less the spring's line carried on to the seat and less the friction.
     """
     friction, torque = friction_level(case), case.torque
-    found = [seat_left for mark in case.stretches(labels.SEAT_OPEN) if (seat_left := leaving(case, mark, 1))]
+    beyond = CREEPS_PERCENT if case.by_samples else LEAVE_PERCENT
+    marks = case.stretches(labels.SEAT_OPEN)
+    found = [seat_left for mark in marks if (seat_left := leaving(case, mark, 1, beyond))]
     if len(found) < case.fewest:
         return case.missing(
             *STICKING, f"the valve left its seat slowly only {len(found)} times, {case.fewest} needed"
         )
+    if (torque is None or friction is None) and case.by_samples:
+        return _one_way(case, marks[0], found[0])
     if torque is None or friction is None:
         return case.missing(*STICKING, "spring and friction away from the seat are not known")
     leave, (preload_a, u_preload_a) = (
@@ -114,3 +125,23 @@ def sticking(case: SeatedCase) -> Finding:
         *STICKING[:2], measured, STICKING[2], high="sticky_seat", place=case.rest_percent,
         span_s=(found[0][3] - 0.1, found[0][3] + 0.1), evidence={"leaving_a": leave.value},
     )  # fmt: skip
+
+
+def _one_way(case: SeatedCase, mark: Mark, left: tuple[float, float, float, float]) -> Finding:
+    """Of a move one way only: the current to leave the seat over that of the very move, carried on to the
+    seat, as a share of the most friction that a good valve has.
+
+    So it is less than the quantity of :func:`sticking`: it can be out of its limits, never within.
+    """
+    most = case.limits("friction")[1]
+    why = "spring and friction away from the seat are not known"
+    where, current_a = case.percent(mark), np.asarray(case.of(mark)["current_a"], float)
+    moving = (where > MOVES[0]) & (where < MOVES[1])
+    if most is None or int(moving.sum()) < FEWEST_MOVING:
+        return case.missing(*STICKING, why)
+    law = robust_line(where[moving], current_a[moving])
+    u_a = math.hypot(LOOSE * most, law.residual, case.accuracy("current_a", "gain") * left[0])
+    share = Measured((left[0] - law.offset) / most * 100, u_a / most * 100)
+    found = case.finding(*STICKING[:2], share, STICKING[2], high="sticky_seat", place=case.rest_percent)
+    out = found.upper is not None and share.value - 2 * share.u > found.upper
+    return found if out else case.missing(*STICKING, why)

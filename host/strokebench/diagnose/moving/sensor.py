@@ -11,7 +11,7 @@ from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.moving.sweeps import GRID
-from strokebench.diagnose.moving.tracks import Track, jumps
+from strokebench.diagnose.moving.tracks import Track, jumps, spikes
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, line, spread
 
@@ -111,6 +111,26 @@ def instrument_noise_v(case: MovingCase, track: Track) -> float:
     return math.hypot(noise_v, float(np.median(np.diff(levels))) / math.sqrt(12) if stepped else 0.0)
 
 
+def _spikes(case: MovingCase, track: Track) -> Finding | None:
+    """Single rows that jump away and back at the same place in two quick moves or more; None without."""
+    key, title, unit = _named(DROPOUTS, track.name)
+    at = spikes(track.volts, track.nominal_span_v)
+    if len(at) < 2:
+        return None
+    beside = np.column_stack((track.volts[at - 1], track.volts[at + 1]))
+    percent = (beside - track.layout.closed_v) / track.nominal_span_v * 100
+    places, reach = percent.mean(axis=1), np.abs(np.diff(percent, axis=1)[:, 0]) / 2
+    near = np.abs(places[:, None] - places) < SAME_PLACE + reach[:, None] + reach
+    worst = int(np.argmax(near.sum(axis=1)))
+    times, time_s = int(near[worst].sum()), case.run.samples["time_s"][at[near[worst]]]
+    if times < 2:
+        return None
+    return case.finding(
+        key, title, Measured(float(times), 0.0), unit, high="worn_track", place=float(places[worst]),
+        span_s=(float(time_s[0]) - 0.01, float(time_s[-1]) + 0.01),
+    )  # fmt: skip
+
+
 def _dropouts(case: MovingCase, track: Track) -> Finding:
     """Dropouts recur at one place on the track; a single one anywhere may have come over the air."""
     key, title, unit = _named(DROPOUTS, track.name)
@@ -119,6 +139,8 @@ def _dropouts(case: MovingCase, track: Track) -> Finding:
     time_s = case.run.samples["time_s"]
     starts = _separate(np.flatnonzero(track.glitch), time_s)
     places = case.position.percent[starts]
+    if case.by_samples and (in_snaps := _spikes(case, track)) is not None:
+        return in_snaps
     if not len(places):
         return case.finding(key, title, Measured(0.0, 0.0), unit, high="worn_track")
     ordered = np.sort(places)

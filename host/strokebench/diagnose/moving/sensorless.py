@@ -16,26 +16,49 @@ import numpy as np
 
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
-from strokebench.diagnose.case import load_voltage
+from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.moving import ripple
 from strokebench.diagnose.moving.case import BEFORE_STOP, MovingCase
 from strokebench.diagnose.moving.fit.mover import Mover
 from strokebench.diagnose.moving.position import Position
 from strokebench.diagnose.moving.sweeps import GRID, Sweep, Sweeps, crossing
 from strokebench.diagnose.stats import Floats, moving_mean
-from strokebench.diagnose.winding import Loop, fit_loop
+from strokebench.diagnose.winding import BRUSHES_U_V, HELD, Loop, fit_loop, temperature
 
 TAIL = 40
 """Samples at a stroke's end in which it stands at the stop."""
 TURNING_V = 0.2
 """Back-EMF above which the motor is taken to turn: what noise and resistance leave is ten times smaller."""
 SMOOTH = 5
+TURNED_UP_V, WARMS = 2.0, 0.01
+"""Volts by which holds must differ to part resistance from brush drop; relative, what they warm it by."""
 REBOUNDS = 30
 """Samples after the last turning forwards in which it may spring back from the stop and settle."""
 ENDS_PERCENT = 6.0
 PLACE_U = 0.7
 """Standard uncertainty of a position in % of travel: drift of R i, start and end by a threshold
 (judgement)."""
+
+
+def turned_up(case: Case) -> Loop | None:
+    """Resistance and brush drop where somebody turned the volts up while it stood; None where nobody did."""
+    stands = (mark for label in HELD for mark in case.stretches(label))
+    holds = [rows for mark in stands if len(rows := case.of(mark)[REBOUNDS:]) >= TAIL]
+    if not holds:
+        return None
+    rests = [rows["current_a"] for rows in case.samples(labels.REST)]
+    zero_a = float(np.median(np.concatenate(rests))) if rests else 0.0
+    volts = np.concatenate([load_voltage(rows) for rows in holds])
+    amps = np.concatenate([rows["current_a"] for rows in holds]) - zero_a
+    if float(np.ptp(np.abs(volts))) < TURNED_UP_V:
+        return None
+    # the current as it follows the volts: its noise, taken for a cause, would make the slope too small
+    design = np.column_stack((volts, np.sign(volts)))
+    per_volt, at_none = (float(term) for term in np.linalg.lstsq(design, amps, rcond=None)[0])
+    ohm, brush_v = 1 / per_volt, -at_none / per_volt
+    gain = math.hypot(case.accuracy("current_a", "gain"), case.accuracy("output_a_v", "gain"), WARMS)
+    start_c, u_c = temperature(case, float(holds[0]["time_s"][0]))
+    return Loop(ohm, gain * ohm, brush_v, 0.0, start_c, u_c, len(holds))
 
 
 @dataclass(frozen=True)
@@ -82,6 +105,12 @@ class SensorlessCase(MovingCase):
         """Constant drop in brushes and contacts, volts."""
         loop = self.loop
         return 0.0 if isinstance(loop, str) else loop.brush_v
+
+    @cached_property
+    def u_brush_v(self) -> float:
+        """Its standard uncertainty where a single hold leaves it to common practice, volts; else 0."""
+        loop = self.loop
+        return BRUSHES_U_V if self.by_samples and not isinstance(loop, str) and loop.levels == 1 else 0.0
 
     @cached_property
     def henry(self) -> float:
@@ -134,8 +163,9 @@ class SensorlessCase(MovingCase):
 
     def _begin(self, current_a: Floats, start: int, end: int) -> int:
         """From where on the back-EMF is summed up: all of it where L is known; else from the current's first
-        peak on, which is about what it ends with, so that L drops out and only the first ms are lost."""
-        if self.henry or end - start < 2 * SMOOTH:
+        peak on, which is about what it ends with, so that L drops out and only the first ms are lost. In
+        somebody else's recording a peak may be a tight place, and L is small beside what else is unknown."""
+        if self.henry or self.by_samples or end - start < 2 * SMOOTH:
             return max(start - SMOOTH, 0)
         return int(np.argmax(current_a[: (start + end) // 2]))
 
@@ -193,12 +223,13 @@ class SensorlessCase(MovingCase):
     @cached_property
     def fit(self) -> Mover | None:
         """Balance of torques over all strokes; that of volts is no news here, the position came from it."""
-        return self._fitted(0.0)
+        return None if self.by_samples else self._fitted(0.0)  # too few strokes to part friction from inertia
 
     @cached_property
     def loop(self) -> Loop | str:
         """Resistance from the holds at the stops: the position itself is made from it."""
-        return fit_loop(self)
+        found = turned_up(self) if self.by_samples else None
+        return fit_loop(self) if found is None else found
 
     @property
     def seat_percent(self) -> float:

@@ -10,7 +10,7 @@ from strokebench.data.findings import Finding
 from strokebench.diagnose.moving.friction import friction_level
 from strokebench.diagnose.moving.sensorless import SensorlessCase, Stroke
 from strokebench.diagnose.question import Question
-from strokebench.diagnose.stats import Measured, repeats
+from strokebench.diagnose.stats import Measured, repeats, repeats_or_once
 
 TRAVEL = ("travel", "Travel between the stops", "% of nominal")
 REPEAT = ("travel_spread", "Travel, from stroke to stroke", "% of travel")
@@ -23,11 +23,17 @@ V s)."""
 DROP_U = 0.002
 """Relative: brush drop and resistance over a stroke, whose current is a tenth to a third of that at the stop
 (judgement: 4 mV of 2 V at the slowest)."""
+ONCE_U = 2.0
+"""Standard uncertainty of the travel of a stroke or two, % of nominal (judgement)."""
+FOUND_U = 0.1
+"""Relative, of half the loop between two slow strokes: its viscous share, and what gathering speed takes
+(judgement)."""
 
 QUESTION = Question(
     needs="current volts",
     group="Travel and rest",
     keys=(TRAVEL[0], REPEAT[0], TIME[0], FRICTION[0]),
+    anyhow=(TRAVEL[0], REPEAT[0], FRICTION[0]),
     group_by_key={TIME[0]: "Times", FRICTION[0]: "Friction and spring"},
 )
 
@@ -50,13 +56,15 @@ def _travel(case: SensorlessCase) -> list[Finding]:
         why = "the profile gives no nominal motor constant and travel"
         return [case.missing(*quantity, why) for quantity in (TRAVEL, REPEAT, TIME)]
     full_vs = k_si * math.radians(travel_deg)
-    strokes = case.quick
-    if len(strokes) < 3:
+    strokes = case.quick or (case.slow if case.by_samples else [])
+    if len(strokes) < case.fewest:
         return _cut_short(case, full_vs)
     ways = np.array([stroke.total_vs for stroke in strokes])
     gain = math.hypot(case.accuracy("output_a_v", "gain"), DROP_U, 0.0 if case.henry else INDUCTIVE_U)
-    share = repeats(ways / full_vs * 100)
-    share = share.widened(gain * share.value)
+    shares = ways / full_vs * 100
+    share = repeats(shares) if len(ways) > 2 else repeats_or_once(shares, ONCE_U)
+    drop_vs = case.u_brush_v * float(np.mean([stroke.time_s for stroke in strokes]))
+    share = share.widened(gain * share.value, 100 * drop_vs / full_vs)
     span_s = (strokes[0].mark.start_s, strokes[-1].mark.end_s)
     low = "jammed" if share.value < JAMMED_PERCENT else "short_travel"
     evidence = {"strokes": len(strokes), "way_vs": ways.tolist(), "degrees": share.value * travel_deg / 100}
@@ -67,6 +75,9 @@ def _travel(case: SensorlessCase) -> list[Finding]:
     ]
     if share.value < JAMMED_PERCENT:
         return [*out, *(case.missing(*quantity, "it does not move") for quantity in (REPEAT, TIME))]
+    if len(ways) < 2:
+        alone = case.missing(*REPEAT, "a single stroke from stop to stop")
+        return [*out, alone, _time(case, strokes, span_s)]
     apart = 100 * float(np.ptp(ways)) / float(ways.mean())
     return [
         *out,
@@ -83,11 +94,11 @@ def _time(case: SensorlessCase, strokes: list[Stroke], span_s: tuple[float, floa
 def _cut_short(case: SensorlessCase, full_vs: float) -> list[Finding]:
     """The run ended after the first push: what it moved in that is a finding when it is next to nothing."""
     lost = [
-        case.missing(*quantity, f"only {len(case.quick)} strokes, 3 are needed")
+        case.missing(*quantity, f"only {len(case.quick)} strokes, {case.fewest} needed")
         for quantity in (REPEAT, TIME)
     ]
     if not case.probe or case.run.info.get("outcome") != "watch":
-        return [case.missing(*TRAVEL, f"only {len(case.quick)} strokes, 3 are needed"), *lost]
+        return [case.missing(*TRAVEL, f"only {len(case.quick)} strokes, {case.fewest} needed"), *lost]
     probe = case.probe[0]
     share = 100 * probe.total_vs / full_vs
     if share > 5 * JAMMED_PERCENT:
@@ -98,9 +109,11 @@ def _cut_short(case: SensorlessCase, full_vs: float) -> list[Finding]:
 
 
 def _friction(case: SensorlessCase) -> Finding:
-    level = friction_level(case) if case.sweeps.pairs >= 3 else None
+    level = friction_level(case) if case.sweeps.pairs >= case.fewest else None
     if level is None:
         return case.missing(*FRICTION, "too few slow strokes in which the motor turned")
+    if case.by_samples:
+        level = level.widened(FOUND_U * level.value)
     evidence = {"inertia_a_s_per_v": case.inertia}
     return case.finding(
         *FRICTION[:2], level, FRICTION[2], high="sticky", span_s=case.sweeps.span_s, evidence=evidence

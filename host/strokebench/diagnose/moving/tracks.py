@@ -25,6 +25,8 @@ DROPOUT_MIN_V = 0.03
 RAIL_V = 0.12
 FASTEST = 25.0
 """Travels per second: faster moves no part (a throttle flap does 7)."""
+SPIKE = 0.1
+"""Of the span: so far a single row has to be off from both beside it (judgement)."""
 BRIDGE_S = 0.012
 """Before the first and behind the last jump of a worn place its track is already off."""
 
@@ -102,6 +104,14 @@ def jumps(volts: Floats, span_v: float, period_s: float) -> NDArray[np.intp]:
     fastest_v = FASTEST * period_s * abs(span_v)
     step_v = np.abs(np.diff(volts))
     return np.flatnonzero(step_v > max(fastest_v, DROPOUT_SIGMAS * 1.5 * _noise(volts), DROPOUT_MIN_V)) + 1
+
+
+def spikes(volts: Floats, span_v: float) -> NDArray[np.intp]:
+    """Indices of single rows that jump away and back: no part turns round twice from row to row, however fast
+    it snaps."""
+    least_v = max(SPIKE * abs(span_v), DROPOUT_SIGMAS * 1.5 * _noise(volts))
+    before, after = volts[1:-1] - volts[:-2], volts[1:-1] - volts[2:]
+    return np.flatnonzero((before * after > 0) & (np.minimum(np.abs(before), np.abs(after)) > least_v)) + 1
 
 
 def bridged(volts: Floats, span_v: float, period_s: float) -> Floats:

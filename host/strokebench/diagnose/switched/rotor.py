@@ -23,7 +23,8 @@ from strokebench.diagnose.switched.case import (
     zero_a,
 )
 from strokebench.diagnose.switched.case import running as running_current
-from strokebench.diagnose.switched.speed import SpeedReading, motor_of, read_speed
+from strokebench.diagnose.switched.rundown import read_rundown
+from strokebench.diagnose.switched.speed import SpeedReading, beside_mains, motor_of, read_speed
 from strokebench.diagnose.turning import inrush, running, turns
 from strokebench.diagnose.turning.commutation import order_amplitude
 from strokebench.diagnose.turning.rotors import ROTORS
@@ -37,7 +38,12 @@ NOISE_HZ, START_HZ = 5000.0, 450.0
 """Slowest rows for the brushes' noise (what lies above half their rate folds into the band looked at), and
 for the peak of a start."""
 STANDS_RATIO = 1.3
+TURNS_RATIO = 1.6
+"""Start over running current: beyond this a rotor turns, whatever its brushes do."""
 STANDS = ", and it fell little after the start, as that of a rotor that stands"
+MAINS = (
+    "it turns so fast that a charger's ripple on the supply, at twice the mains' frequency, looks the same"
+)
 ROUGH_U = 0.05
 
 QUESTION = Question(
@@ -60,21 +66,33 @@ QUESTION = Question(
 def find(case: Case) -> list[Finding]:
     """Return running current, inrush, speed, what repeats with the turn, and the random part."""
     start = _start(case) or _no_start(case)
-    mark = steady(case)
-    if mark is not None and mark.end_s - mark.start_s < SHORTEST_S:
-        mark = None
-    burst = None if mark is None else _latest(captured(case, mark.start_s, mark.end_s))
-    reading = SpeedReading(None, NOT_STEADY, False)
-    if mark is not None and burst is not None:
-        reading = read_speed(case, burst, mark, start[0].value)
-        if reading.rate is None and start[1].known and start[1].value < STANDS_RATIO:
-            reading = replace(reading, why=reading.why + STANDS)
-    found = [_speed(case, burst, reading), *_orders(case, burst, reading), _noise(case, burst, reading)]
+    burst, reading = steady_reading(case, start[0].value)
+    if reading.rate is None and start[1].known and start[1].value < STANDS_RATIO:
+        reading = replace(reading, why=reading.why + STANDS)
+    turns_anyhow = start[1].known and start[1].value > TURNS_RATIO
+    noise = brush_noise(case, burst, reading, reading.rate is not None or turns_anyhow)
+    found = [_speed(case, burst, reading), *_orders(case, burst, reading), noise]
     if reading.rate is not None and not reading.sure:
         found = [
             unlimited(finding).with_(reason=reading.why) if finding.known else finding for finding in found
         ]
     return [running_current(case, *FLOWS), *start, *found]
+
+
+def steady_reading(case: Case, peak_a: float | None = None) -> tuple[Burst | None, SpeedReading]:
+    """Return the current of the steady stretch as captured, and the turn rate in it; ``peak_a`` of the start
+    where it is known already."""
+    mark = steady(case)
+    if mark is None or mark.end_s - mark.start_s < SHORTEST_S:
+        return None, SpeedReading(None, NOT_STEADY, False)
+    burst = _latest(captured(case, mark.start_s, mark.end_s))
+    if burst is None:
+        return None, SpeedReading(None, NOT_STEADY, False)
+    if peak_a is None:
+        peak_a = (_start(case) or _no_start(case))[0].value
+    down = read_rundown(case, (0, 1, 2))
+    emf_v = math.nan if isinstance(down, str) or not down.falls else down.emf_v
+    return burst, read_speed(case, burst, mark, peak_a, emf_v)
 
 
 def _latest(burst: Burst | None) -> Burst | None:
@@ -149,24 +167,41 @@ def _orders(case: Case, burst: Burst | None, reading: SpeedReading) -> list[Find
     place = np.arange(len(values))
     drift = np.polynomial.polynomial.polyfit(place, values, 2)
     values = values - np.polynomial.polynomial.polyval(place, drift)
-    passes = range(motor.poles, motor.ripples, motor.poles)
-    orders = [order_amplitude(values, burst.rate_hz, order * rate.hz) for order in passes]
-    once = order_amplitude(values, burst.rate_hz, rate.hz)
-    segment = math.hypot(*(size for size, _ in orders)), math.hypot(*(noise for _, noise in orders))
-    named = ((turns.SEGMENT, segment, "bad_segment"), (turns.ONCE, once, ROTORS[case.profile.kind].once))
-    zero_u = case.accuracy("current_a", "offset") / mean_a
-    return [
-        case.finding(
-            *name[:2], (share := turns.percent(*size, mean_a)).widened(share.value * zero_u), name[2],
-            high=fault, span_s=_span(burst), evidence={"turn_hz": rate.hz},
+    span_s = len(values) / burst.rate_hz
+
+    def share(quantity: tuple[str, str, str], orders: list[int], fault: str) -> Finding:
+        sizes = [order_amplitude(values, burst.rate_hz, order * rate.hz) for order in orders]
+        size, noise = (math.hypot(*(pair[place] for pair in sizes)) for place in (0, 1))
+        found = turns.percent(size, noise, mean_a)
+        found = found.widened(found.value * case.accuracy("current_a", "offset") / mean_a)
+        return case.finding(
+            *quantity[:2], found, quantity[2], high=fault, span_s=_span(burst), evidence={"turn_hz": rate.hz}
         )
-        for name, size, fault in named
-    ]  # fmt: skip
+
+    def without_mains_lines(quantity: tuple[str, str, str], orders: list[int], fault: str) -> Finding:
+        apart = [order for order in orders if not beside_mains(order * rate.hz, span_s)]
+        found = share(quantity, orders, fault)
+        if not out(found) or len(apart) == len(orders):
+            return found
+        sure = share(quantity, apart, fault) if apart else found
+        return sure if apart and out(sure) else unlimited(found).with_(reason=MAINS)
+
+    passes = list(range(motor.poles, motor.ripples, motor.poles))
+    return [
+        without_mains_lines(turns.SEGMENT, passes, "bad_segment"),
+        without_mains_lines(turns.ONCE, [1], ROTORS[case.profile.kind].once),
+    ]
 
 
-def _noise(case: Case, burst: Burst | None, reading: SpeedReading) -> Finding:
-    """As :func:`strokebench.diagnose.turning.turns.find`; the noise at rest is the digitizer's."""
-    if burst is None or reading.rate is None:
+def out(finding: Finding) -> bool:
+    return finding.upper is not None and finding.value > finding.upper
+
+
+def brush_noise(case: Case, burst: Burst | None, reading: SpeedReading, turns_surely: bool) -> Finding:
+    """As :func:`strokebench.diagnose.turning.turns.find`; the noise at rest is the digitizer's.
+
+    It needs a rotor that turns, but not its speed: brushes that flicker may hide all ripple."""
+    if burst is None or not turns_surely:
         return case.missing(*turns.NOISE, reading.why)
     if burst.rate_hz < NOISE_HZ:
         low = f"at {burst.rate_hz:.0f} rows a second faster noise folds into what is looked at"

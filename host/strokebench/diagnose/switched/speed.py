@@ -15,9 +15,10 @@ import numpy as np
 
 from strokebench.data.run import Burst, Mark
 from strokebench.diagnose.case import Case, load_voltage
+from strokebench.diagnose.stats import Floats
 from strokebench.diagnose.switched.case import centre, zero_a
-from strokebench.diagnose.turning.commutation import Motor, Rate
-from strokebench.diagnose.turning.octaves import Answer, turn_rates
+from strokebench.diagnose.turning.commutation import Motor, Rate, order_amplitude, refined
+from strokebench.diagnose.turning.octaves import SIGMAS, Answer, turn_rates
 
 SUPPLIES_V = (10.5, 12.6, 14.8)
 """Volts a 12 V part may have been switched on to: flat, full, engine running (common practice)."""
@@ -28,6 +29,13 @@ DROP_SHARE = 0.15
 """Of the supply, what resistance takes while running, where the profile does not tell the resistance."""
 RIPPLES = 4.0
 """Rows a ripple must have: with fewer it may fold to a frequency that means another speed."""
+MAINS_HZ, MAINS_OFF, MAINS_LINES = (50.0, 60.0), 0.006, 5
+"""Mains, how far its frequency may be off (relative, with the clock of the instrument), and how many
+multiples of its double a charger's ripple has."""
+WEAKER = 1.2
+"""Magnets only ever lose flux: so much faster than the nominal one is as likely."""
+STRONGEST, WEAKEST = 1.18, 0.5
+"""Motor constant over the nominal one: no specimen gives more, few that turn give less (judgement)."""
 NO_EXPECTATION = "the profile tells neither motor constant nor rated speed, or no motor turns at this current"
 UNSURE = "told for battery volts, which neither a start nor volts in the recording confirm"
 
@@ -47,10 +55,13 @@ def motor_of(case: Case) -> Motor:
     return Motor(int(nominal.get("segments", 8)), int(nominal.get("poles", 2)))
 
 
-def read_speed(case: Case, burst: Burst, mark: Mark, peak_a: float) -> SpeedReading:
-    """Return the turn rate in ``burst``, a piece of the steady stretch ``mark``; ``peak_a`` of the start, NaN
-    when that was not recorded."""
+def read_speed(case: Case, burst: Burst, mark: Mark, peak_a: float, emf_v: float) -> SpeedReading:
+    """Return the turn rate in ``burst``, a piece of the steady stretch ``mark``; ``peak_a`` of the start and
+    ``emf_v``, the back-EMF as it was switched off, NaN where they were not recorded."""
     expected, sure = guesses(case, mark, peak_a)
+    nominal_hz = emf_v / case.profile.nominal.get("k_v_s_per_rad", math.nan) / (2 * math.pi)
+    if math.isfinite(nominal_hz):
+        expected, sure = [nominal_hz, WEAKER * nominal_hz], True
     if not expected:
         return SpeedReading(None, NO_EXPECTATION, False)
     motor, rows_hz = motor_of(case), burst.rate_hz
@@ -60,10 +71,39 @@ def read_speed(case: Case, burst: Burst, mark: Mark, peak_a: float) -> SpeedRead
         return SpeedReading(
             None, f"{rows} the ripple, expected near {ripple_hz:.0f} Hz, cannot be followed", False
         )
-    answer = turn_rates(burst.values, rows_hz, motor, expected)
+    answer = turn_rates(without_mains(burst.values, rows_hz), rows_hz, motor, expected)
+    if math.isfinite(nominal_hz) and len(answer.rates) > 1:
+        able = [rate for rate in answer.rates if nominal_hz / STRONGEST < rate.hz < nominal_hz / WEAKEST]
+        answer = answer._replace(rates=able or answer.rates)
     if len(answer.rates) == 1:
         return SpeedReading(answer.rates[0], "" if sure else UNSURE, sure)
     return SpeedReading(None, _why_none(answer, min(expected), max(expected), sure), False)
+
+
+def without_mains(values: Floats, rows_hz: float) -> Floats:
+    """Return a current without the ripple that a charger on the supply puts into it.
+
+    A rectified mains' fundamental may be taller than all that the motor does, and looks like a turn.  Only
+    lines at its own frequency are left out, so a motor that happens to turn so fast keeps its ripples.
+    """
+    left = values - values.mean()
+    time_s = np.arange(len(values)) / rows_hz
+    for mains_hz in MAINS_HZ:
+        hz, _ = refined(left, rows_hz, 2 * mains_hz, 1, Motor(2, 2))
+        size, noise = order_amplitude(left, rows_hz, hz)
+        if abs(hz / (2 * mains_hz) - 1) > MAINS_OFF or size < SIGMAS * noise:
+            continue
+        turns = 2 * math.pi * hz * np.outer(time_s, np.arange(1, MAINS_LINES + 1))
+        waves = np.hstack((np.cos(turns), np.sin(turns)))
+        left = left - waves @ np.linalg.lstsq(waves, left, rcond=None)[0]
+    return np.asarray(left + values.mean(), float)
+
+
+def beside_mains(hz: float, span_s: float) -> bool:
+    """True where a line of the current may be a charger's: too near to its ripple, or to that's first
+    harmonic, to be told from it in so short a time (two bins of a Hann window)."""
+    lines = [multiple * 2 * mains_hz for mains_hz in MAINS_HZ for multiple in (1, 2)]
+    return any(abs(hz - line) < 2 / span_s + MAINS_OFF * line for line in lines)
 
 
 def _why_none(answer: Answer, low_hz: float, high_hz: float, sure: bool) -> str:

@@ -69,7 +69,12 @@ def find(case: TurningCase) -> list[Finding]:
     wanted = [DRAG, LOAD, RISE] + ([LOW_SPEED] if names.low_speed else [])
     if isinstance(fit, str):
         return [case.missing(*quantity, fit) for quantity in wanted]
-    when = (case.running[0].span_s[0], case.running[-1].span_s[1])
+    return findings_of(case, fit, (case.running[0].span_s[0], case.running[-1].span_s[1]))
+
+
+def findings_of(case: TurningCase, fit: LoadFit, when: tuple[float, float]) -> list[Finding]:
+    """Return the findings that a fitted law gives, from a stretch of the recording; see :func:`find`."""
+    names = case.names
     first = [1.0] + [0.0] * (len(fit.powers) - 1)
     gained = [1.0 - 0.5**power for power in fit.powers]
     total, rise = fit.of(*[1.0] * len(fit.powers)), fit.of(*gained)

@@ -25,6 +25,10 @@ LOADS = (labels.LOAD, labels.STILL)
 """Labels of holds at constant current at which both far ends lie within the sensor inputs' range."""
 SIDES = ("supply", "ground")
 GROUND_LOADS = (*LOADS, labels.FULL_LOAD)
+FOUND_LOADS = (labels.REST, labels.STEADY)
+"""The same in somebody else's recording: the load off, and on."""
+VOLTS_U_V = 0.01
+"""Standard uncertainty of a difference of an oscilloscope's readings, whose zeros are gone (judgement)."""
 HIGHEST_V = 4.9
 SETTLE = 30
 LEAST_RANGE_A = 0.3
@@ -48,10 +52,12 @@ def quantities(name: str) -> tuple[tuple[str, str, str], ...]:
 
 
 QUESTION = Question(
-    needs="current volts far",
+    needs="current",
     group="Wiring",
     keys=tuple(key for name in SIDES for key, *_ in quantities(name)),
+    needs_by_key={key: "current volts far" for key, *_ in quantities("supply")},
     not_of_part=tuple(key for key, *_ in quantities("supply")),
+    anyhow=tuple(key for name in SIDES for key, *_ in quantities(name)[1:]),
 )
 
 
@@ -113,11 +119,13 @@ def table_ohm(case: Case, name: str, when: tuple[float, float] | None) -> float 
 
 def measure(case: Case, name: str) -> Side | str:
     """Return one side ("supply" or "ground"), or the reason in one sentence why it is not known."""
-    wanted = LOADS if name == "supply" else GROUND_LOADS
+    wanted = FOUND_LOADS if case.by_samples else LOADS if name == "supply" else GROUND_LOADS
     holds = [case.run.of(mark)[SETTLE:] for label in wanted for mark in case.run.labelled(label)]
-    holds = [rows for rows in holds if len(rows) >= 40 and _in_range(rows, name)]
+    holds = [rows for rows in holds if len(rows) >= 40 and (_in_range(rows, name, case.by_samples))]
     if not holds:
         return "no hold with a current at which the far end can be read"
+    if case.by_samples:
+        return _switched(case, name, holds)
     current_a = np.array([float(np.mean(rows["current_a"])) for rows in holds])
     lost_v = np.array([float(np.mean(lost(rows, name))) for rows in holds])
     if len(holds) < 3 or float(np.ptp(current_a)) < LEAST_RANGE_A:
@@ -129,22 +137,38 @@ def measure(case: Case, name: str) -> Side | str:
     return Side(fit.slope, math.hypot(fit.u_slope, bent, gain), flicker, u_flicker, current_a, lost_v, holds)
 
 
+def _switched(case: Case, name: str, holds: list[Samples]) -> Side | str:
+    """One side in somebody else's recording: what it loses more with the load than without."""
+    current_a = np.concatenate([rows["current_a"] for rows in holds])
+    lost_v = np.concatenate([lost(rows, name) for rows in holds])
+    if len(holds) < 2 or float(np.ptp(current_a)) < LEAST_RANGE_A:
+        return "a rest without the load and a steady stretch with it are needed"
+    fit = line(current_a, lost_v)
+    u_ohm = math.hypot(fit.u_slope, VOLTS_U_V / float(np.ptp(current_a)), _gain(case, name, fit.slope, holds))
+    amps = np.array([float(np.mean(rows["current_a"])) for rows in holds])
+    drops = np.array([float(np.mean(lost(rows, name))) for rows in holds])
+    return Side(fit.slope, u_ohm, *_flicker(holds, name), amps, drops, holds)
+
+
 def lost(rows: Samples, name: str) -> Floats:
     """Voltage lost on a side, V, sample by sample."""
     if name == "supply":
         return np.asarray(rows["output_a_v"] - rows["sensor_a_v"], float)
-    return np.asarray(rows["sensor_b_v"] - rows["output_b_v"], float)
+    near_v = rows["output_b_v"]  # not recorded: what a probe's own ground sits on
+    return np.asarray(rows["sensor_b_v"] - np.where(np.isfinite(near_v), near_v, 0.0), float)
 
 
-def _in_range(rows: Samples, name: str) -> bool:
+def _in_range(rows: Samples, name: str, any_range: bool) -> bool:
+    """``any_range``: of an oscilloscope, which reads a battery's volts too."""
     far = rows["sensor_a_v" if name == "supply" else "sensor_b_v"]
-    return bool(np.isfinite(far).all()) and float(np.max(far)) < HIGHEST_V
+    return bool(np.isfinite(far).all()) and (any_range or float(np.max(far)) < HIGHEST_V)
 
 
 def _gain(case: Case, name: str, ohm: float, holds: list[Samples]) -> float:
     """u of the slope from gains: of the current, and of two readings whose common part does not cancel
     quite. A hold beyond the fine range brings zero and curvature of the coarse one into the current's."""
-    per_amp = [float(np.mean(rows["output_a_v" if name == "supply" else "output_b_v"])) for rows in holds]
+    near = [rows["output_a_v" if name == "supply" else "output_b_v"] for rows in holds]
+    per_amp = [float(np.mean(np.nan_to_num(volts))) for volts in near]
     amps = [float(np.mean(rows["current_a"])) for rows in holds]
     common = abs(per_amp[-1] - per_amp[0]) / max(abs(amps[-1] - amps[0]), 1e-6)
     top = case.budget.channel_of("current_a", max(amps))

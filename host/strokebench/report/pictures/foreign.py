@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
-from strokebench.diagnose.case import Case
+from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.switched.case import captured, starts, times
+from strokebench.diagnose.switched.rotor import steady_reading
+from strokebench.diagnose.switched.rundown import read_rundown, switched_off
+from strokebench.diagnose.turning.case import TurningCase
 from strokebench.report.pictures import ink, moving
 from strokebench.report.pictures.drawing import WIDE, Picture, Sheet, drawn, failing_of, sheet
 from strokebench.report.pictures.marks import above, curve, thin
@@ -22,13 +27,19 @@ PANELS = (
 NAMES = {
     labels.REST: "rest", labels.STEADY: "steady",
     labels.SWEEP_OPEN: "opens", labels.STEP_OPEN: "opens quickly",
+    labels.STROKE_OPEN: "opens quickly", labels.STROKE_CLOSE: "closes quickly",
     labels.SWEEP_RETURN: "closes", labels.STEP_CLOSE: "closes quickly", labels.RELEASE_OPEN: "released",
     labels.RELEASE_CLOSE: "released",
 }  # fmt: skip
 """Stretches that are shown -> what stands above them."""
-MOVES = (labels.SWEEP_OPEN, labels.SWEEP_RETURN, labels.STEP_OPEN, labels.STEP_CLOSE)
+MOVES = (
+    labels.SWEEP_OPEN, labels.SWEEP_RETURN, labels.STEP_OPEN, labels.STEP_CLOSE, labels.STROKE_OPEN,
+    labels.STROKE_CLOSE,
+)  # fmt: skip
 START_S, BEFORE_S = 0.15, 0.01
 ROTOR_START_S = 0.6
+ROOM = 2.5
+"""Times what a law was fitted to, that is shown of a run-down."""
 
 
 def pictures(case: Case, findings: list[Finding]) -> list[Picture]:
@@ -38,7 +49,7 @@ def pictures(case: Case, findings: list[Finding]) -> list[Picture]:
     if isinstance(case, MovingCase) and case.by_motor and case.sweeps.passes:
         beside = moving.loops(case, failing), moving.sensor_tracks(case, failing)
         return drawn(channels(case, failing), *beside)
-    return drawn(channels(case, failing), start(case))
+    return drawn(channels(case, failing), start(case), runs_down(case))
 
 
 def channels(case: Case, failing: dict[str, Finding]) -> Picture | None:
@@ -84,3 +95,33 @@ def start(case: Case) -> Picture | None:
         axes.set(xlabel="time after switching on, ms", ylabel="current, A")
         rate = f"{burst.rate_hz:.0f} rows a second"
         return page.picture(f"The first start, at {rate}, above the current's zero before it.")
+
+
+def runs_down(case: Case) -> Picture | None:
+    """The back-EMF of a rotor that was switched off, with the load's law through it."""
+    if not isinstance(case, TurningCase):
+        return None
+    rate = steady_reading(case)[1].rate
+    powers = case.names.powers
+    down = read_rundown(case, powers, math.nan if rate is None else 2 * math.pi * rate.hz)
+    off = switched_off(case)
+    if isinstance(down, str) or off is None or not down.falls:
+        return None
+    until_s = off.start_s + ROOM * (down.span_s[1] - off.start_s)
+    rows = case.between(off.start_s, min(off.end_s, until_s))
+    with sheet("How it runs down", WIDE, 2.6) as page:
+        axes = page.axes[0]
+        time_ms = 1e3 * (np.asarray(rows["time_s"], float) - off.start_s)
+        axes.plot(time_ms, np.abs(load_voltage(rows)), ".", color=ink.OPEN, markersize=3, label="recorded")
+        share = np.linspace(1.0, max(float(np.min(np.abs(load_voltage(rows)))) / down.emf_v, 0.02), 200)
+        slope = down.slope(share)
+        since_s = np.concatenate(([0.0], np.cumsum(-np.diff(share) * down.emf_v / slope[:-1])))
+        here = (slope > 0) & (1e3 * since_s <= time_ms[-1])
+        axes.plot(1e3 * since_s[here], (share * down.emf_v)[here], color=ink.DARK, label="the load's law")
+        axes.axvspan(*(1e3 * (edge_s - off.start_s) for edge_s in down.span_s), color=ink.FAINT, alpha=0.5)
+        axes.set(xlabel="time after switching off, ms", ylabel="volts at the plug", ylim=(0, None))
+        axes.legend(loc="upper right")
+        return page.picture(
+            "With open leads the volts are the back-EMF. How fast they fall at each speed is what the load"
+            " takes there. Grey: what the law was fitted to."
+        )

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 ENGLISH = {
     "time_s": "Time", "current_a": "Current", "supply_v": "Battery", "output_a_v": "Motor voltage",
-    "sensor_a_v": "Sensor 1", "sensor_b_v": "Sensor 2",
+    "sensor_a_v": "Sensor 1", "sensor_b_v": "Sensor 2", "output_b_v": "Output B",
 }  # fmt: skip
 GERMAN = {
     "time_s": "Zeit", "current_a": "Strom", "supply_v": "Versorgung", "output_a_v": "U_Mot",
-    "sensor_a_v": "Sensor A", "sensor_b_v": "Sensor B",
+    "sensor_a_v": "Sensor A", "sensor_b_v": "Sensor B", "output_b_v": "Ausgang B",
 }  # fmt: skip
 NUMBERED = {key: f"CH{n}" for n, key in enumerate(ENGLISH)}
 

@@ -14,7 +14,7 @@ HEAD = """\
 
 Simulated parts only. Made by `python -m tools.evidence.foreign.corpus --good {good} --each {each}` with
 seeds from {seed} on, in the second family of parts (`host/strokebench/sim/second`); what the estimators for
-such recordings were made with are seeds below 600 of the same family. Nobody of the bench's procedures is
+such recordings were made with are seeds below 700 of the same family. None of the bench's procedures is
 run: parts are moved or switched on by hand, recorded by an oscilloscope and a clamp with errors of their
 own, written in {dialects} dialects in turn, and judged as `strokebench judge FILE.csv` does. Every second
 recording holds the volts. A severe defect counts as *shown* where the recorded channels can tell it at all;
