@@ -88,6 +88,11 @@ def drive(message: Message) -> float:
     return min(max(float(value), -1.0), 1.0)
 
 
+def answer(message: Message) -> bool:
+    """Return what was answered to a question; raises :class:`Malformed`."""
+    return _flag(message, "yes")
+
+
 def papers(message: Message) -> Papers:
     """Return what was typed about a run; raises :class:`Malformed`."""
     return Papers(*(_text(message, name, TEXT_MAX, "") for name in ("customer", "serial", "note")))
