@@ -21,9 +21,9 @@ UNEXPECTED = 70
 """EX_SOFTWARE of BSD's sysexits: nobody may take an error of ours for a verdict."""
 
 
-def parser() -> argparse.ArgumentParser:
-    """Return the whole command line's parser."""
-    from strokebench.commands import COMMANDS
+def parser(only: str = "") -> argparse.ArgumentParser:
+    """Return the command line's parser, of all commands or of ``only`` one, which is there sooner."""
+    from strokebench.commands import ROOM_OF, module_of
 
     top = argparse.ArgumentParser(
         prog="strokebench",
@@ -33,8 +33,8 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"strokebench {__version__}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for command in COMMANDS:
-        name = command.__name__.rpartition(".")[2].rstrip("_")
+    for name in [only] if only else ROOM_OF:
+        command = module_of(name)
         text = (command.__doc__ or "").splitlines()[0].rstrip(".")
         sub = commands.add_parser(name, help=text[:1].lower() + text[1:], description=command.__doc__)
         command.add(sub)
@@ -50,9 +50,17 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a terminal without our characters is no reason to fail
-    args = parser().parse_args(argv)
+    words = sys.argv[1:] if argv is None else argv
+    args = parser(_only(words)).parse_args(words)
     with plain_streams():
         return _ended(args, interrupted)
+
+
+def _only(words: Sequence[str]) -> str:
+    """Return the command that is meant, empty where the parser of all is needed."""
+    from strokebench.commands import ROOM_OF
+
+    return words[0] if words and words[0] in ROOM_OF and words[0] != "completion" else ""
 
 
 def _ended(args: argparse.Namespace, interrupted: list[int]) -> int:

@@ -21,7 +21,7 @@ from strokebench.errors import ProtectionTripped, Refused
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
     from strokebench.bench.run import Run
-    from strokebench.book.book import RunWriter
+    from strokebench.book.writer import RunWriter
     from strokebench.parts.profile import Profile
 
 Watcher = Callable[["Run", Samples], None]

@@ -1,6 +1,7 @@
 """Run the benchmarks and write docs/performance.md: ``python -m tests.bench.page``.
 
 For figures worth quoting the machine should have nothing else to do; add ``long`` for the hour of streaming.
+``python -m tests.bench.page test_book_speed.py long`` renews the part of that file only.
 """
 
 from __future__ import annotations
@@ -43,13 +44,13 @@ def machine() -> str:
     return f"{os.cpu_count()} cores, {cpu}, {platform.system()}, {python}"
 
 
-def measure(markers: str) -> tuple[list[dict[str, Any]], list[tuple[str, str]]]:
+def measure(markers: str, what: str = "tests/bench") -> tuple[list[dict[str, Any]], list[tuple[str, str]]]:
     """Run the benchmarks; return pytest-benchmark's records and (test, figure) pairs; exits on a failure."""
     with tempfile.TemporaryDirectory() as folder:
         out, xml = Path(folder) / "bench.json", Path(folder) / "bench.xml"
         options = ["-q", "-n", "0", "-m", markers, "-o", "junit_family=xunit1", "--benchmark-enable"]
         options.append(f"--benchmark-json={out}")
-        command = [sys.executable, "-m", "pytest", "tests/bench", *options, f"--junitxml={xml}"]
+        command = [sys.executable, "-m", "pytest", what, *options, f"--junitxml={xml}"]
         if subprocess.run(command, cwd=ROOT, check=False).returncode:
             sys.exit("Not written: a benchmark failed or missed its goal; see above.")
         records: list[dict[str, Any]] = json.loads(out.read_text(encoding="utf-8"))["benchmarks"]
@@ -93,12 +94,39 @@ def page(records: list[dict[str, Any]], noted: list[tuple[str, str]]) -> str:
     if noted:
         parts.append(FIGURES.format(rows="\n".join(f"| {name} | {text} |" for name, text in noted)))
     for file in sorted({record["fullname"].split("::")[0] for record in records}):
-        rows = "\n".join(row(record) for record in records if record["fullname"].startswith(file))
-        title = plain(Path(file).stem).capitalize()
-        parts.append(TIMES.format(title=title, rows=rows))
+        parts.append(part(file, records))
     return "".join(parts).rstrip() + "\n"
 
 
-if __name__ == "__main__":
-    PAGE.write_text(page(*measure("" if "long" in sys.argv[1:] else "not long")), encoding="utf-8")
+def part(file: str, records: list[dict[str, Any]]) -> str:
+    """Return the part of one file of benchmarks."""
+    rows = "\n".join(row(record) for record in records if record["fullname"].startswith(file))
+    return TIMES.format(title=title_of(file), rows=rows)
+
+
+def title_of(file: str) -> str:
+    """Return the head of that part."""
+    return plain(Path(file).stem).capitalize()
+
+
+def renewed(text: str, file: str, records: list[dict[str, Any]]) -> str:
+    """Return the page with the part of one file measured anew."""
+    before, _, rest = text.partition(f"## {title_of(file)}\n")
+    after = rest.partition("\n## ")
+    return f"{before}{part(file, records).rstrip()}\n" + (f"\n## {after[2]}" if after[2] else "")
+
+
+def main(words: list[str]) -> None:
+    """Write the page."""
+    markers = "" if "long" in words else "not long"
+    files = [word for word in words if word.endswith(".py")]
+    if not files:
+        PAGE.write_text(page(*measure(markers)), encoding="utf-8")
+    for file in files:
+        records, _noted = measure(markers, f"tests/bench/{file}")
+        PAGE.write_text(renewed(PAGE.read_text(encoding="utf-8"), file, records), encoding="utf-8")
     print(PAGE.relative_to(ROOT))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

@@ -11,7 +11,8 @@ import sys
 from pathlib import Path
 
 import numpy as np
-from strokebench.book.book import Book, RunWriter
+from strokebench.book.book import Book
+from strokebench.book.writer import RunWriter
 from strokebench.data.samples import SAMPLE_DTYPE, Samples
 
 

@@ -101,6 +101,22 @@ def test_every_single_mistake_is_seen_and_the_true_one_is_among_those_named(part
         assert named, (wiring, result.sentences)
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("part", [name for name in part_names() if name not in WITH_SENSOR])
+def test_no_wrong_wiring_of_a_part_without_a_sensor_is_taken_for_the_drawn_one(part: str) -> None:
+    """An open circuit is named; what the bench cannot see stays unknown, or a person is asked for it."""
+    profile = load_part(part)
+    for wiring in single_mistakes(part):
+        result = checked(part, wiring, seed=33)
+        assert bool(result.as_drawn) is reads_as_drawn(part, wiring), (wiring, result)
+        off = [lead for lead in ("out_a", "out_b") if wiring[lead] not in plug.POWER]
+        if off:
+            assert result.as_drawn is False and "No current flows" in result.sentences[0], (wiring, result)
+        elif not result.as_drawn:
+            asked = check.question(profile, result) == "polarity"
+            assert asked or result.to_do.startswith("Run it"), (wiring, result)
+
+
 def mirrored(part: str, wiring: dict[str, str]) -> bool:
     """Feed and ground swapped, and both signals: the tracks mirror each other, so it is the same circuit."""
     drawn = right(part)

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 from pytest_mock import MockerFixture
 from strokebench.bench.bench import Bench, SimSpec, open_bench
-from strokebench.book.book import Book, RunWriter
+from strokebench.book.book import Book
+from strokebench.book.writer import RunWriter
 from strokebench.errors import BookError
 from strokebench.parts import load_part
 from strokebench.parts.procedure import Procedure

@@ -14,6 +14,8 @@ import pytest
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 INK = 200
 """What is darker than this (0 to 255) is printed."""
+HEAD = 0.045
+"""Share of a page's height that is its upper margin."""
 FOOT = 0.945
 """Share of a page's height above the page number."""
 
@@ -38,11 +40,12 @@ def words(path: Path) -> list[str]:
         document.close()
 
 
-def blank_at_foot(image: Any) -> float:
-    """Return the share of a page that is empty below its last line, the page number left out."""
-    rows = np.asarray(image)[: int(FOOT * image.height)]
+def largest_hole(image: Any) -> float:
+    """Return the highest empty band of a page as a share of it, at its foot or anywhere within."""
+    rows = np.asarray(image)[int(HEAD * image.height) : int(FOOT * image.height)]
     inked = np.nonzero((rows < INK).any(axis=1))[0]
-    return 1.0 if not len(inked) else 1.0 - float(inked[-1] + 1) / len(rows)
+    edges = np.concatenate(([-1], inked, [len(rows)]))
+    return float(np.diff(edges).max() - 1) / image.height
 
 
 @contextmanager

@@ -12,22 +12,25 @@ import sqlite3
 from collections.abc import Iterable
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from strokebench.book import care, items, reader, search, typed
+from strokebench.book import contents, items, search, typed
 from strokebench.book.connect import connect, plain_errors, transaction
+from strokebench.book.contents import RunSummary
 from strokebench.book.jobs.store import Jobs
-from strokebench.book.packing import to_json
-from strokebench.book.reader import RunSummary
 from strokebench.book.search import TrendPoint, Wanted
+from strokebench.book.typed import to_json
 from strokebench.book.upgrade import new_uid, utc_now
-from strokebench.book.writer import RunWriter, writer_name
 from strokebench.data.findings import Finding
 from strokebench.data.output import is_book
-from strokebench.data.run import RunData
 from strokebench.errors import BookError, UsageError
 
-__all__ = ["Book", "RunSummary", "RunWriter", "TrendPoint", "Wanted", "is_book"]
+if TYPE_CHECKING:
+    from strokebench.book.care import Heard
+    from strokebench.book.writer import RunWriter
+    from strokebench.data.run import RunData
+
+__all__ = ["Book", "RunSummary", "TrendPoint", "Wanted", "is_book"]
 
 
 class Book:
@@ -58,6 +61,8 @@ class Book:
         profile: dict[str, Any] | None = None,
     ) -> RunWriter:
         """Begin a run of ``part``; ``info`` takes identity, engine, ambient_c and the like."""
+        from strokebench.book.writer import RunWriter, writer_name
+
         statement = """INSERT INTO runs(uid, started_at, part, kind, part_serial, customer, note, writer,
             info, accuracy, profile) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"""
         now = utc_now()
@@ -72,13 +77,13 @@ class Book:
     def runs(self) -> list[RunSummary]:
         """Return a summary of every run, oldest first."""
         with plain_errors(self.path):
-            return reader.summaries(self._connection)
+            return contents.summaries(self._connection)
 
     def summary(self, run_id: int) -> RunSummary:
         """Return one run's line of the contents."""
         with plain_errors(self.path):
             self._known(run_id)
-            return reader.summaries(self._connection, run_id)[0]
+            return contents.summaries(self._connection, run_id)[0]
 
     def last_run(self) -> int:
         """Return the newest run's number; :class:`BookError` when there is none."""
@@ -126,7 +131,7 @@ class Book:
                 (text, run_id),
             )
             items.say(self._connection, run_id, "note", utc_now())
-            return reader.summaries(self._connection, run_id)[0].note
+            return contents.summaries(self._connection, run_id)[0].note
 
     def run_numbers(self) -> list[int]:
         """Return the numbers of all runs, ascending."""
@@ -142,32 +147,42 @@ class Book:
             raise typed.damaged("its salt for pseudonyms")
         return row[0]
 
-    def problems(self, heard: care.Heard = lambda done, of: None) -> list[str]:
+    def problems(self, heard: Heard = lambda done, of: None) -> list[str]:
         """Return one sentence for each thing wrong with the file, reading all of it.
 
         ``heard`` is told how many runs of how many have been looked at.
         """
+        from strokebench.book import care
+
         with plain_errors(self.path):
             return list(care.problems(self._connection, heard))
 
     def find_seal(self, digits: str) -> tuple[int, str, str] | None:
         """Return run, what was sealed and when, for a seal's first 16 or more hexadecimal digits."""
+        from strokebench.book import care
+
         with plain_errors(self.path):
             return care.find_seal(self._connection, digits)
 
     def backup(self, target: str | Path) -> int:
         """Copy the book to ``target``, safe while somebody records; return its size in bytes."""
+        from strokebench.book import care
+
         with plain_errors(self.path):
             return care.backup(self._connection, self.path, Path(target))
 
     def load(self, run_id: int) -> RunData:
         """Return everything recorded of run ``run_id``; a run cut short loads up to its last batch."""
+        from strokebench.book import reader
+
         with plain_errors(self.path):
             self._known(run_id)
             return reader.load(self._connection, run_id)
 
     def findings(self, run_id: int) -> list[Finding]:
         """Return the findings stored with a run."""
+        from strokebench.book import reader
+
         with plain_errors(self.path):
             self._known(run_id)
             return reader.findings(self._connection, run_id)
@@ -182,6 +197,8 @@ class Book:
 
     def judged(self, run_id: int, findings: Iterable[Finding], verdict: str) -> None:
         """Replace findings and verdict of an existing run."""
+        from strokebench.book.writer import RunWriter
+
         RunWriter(self._connection, self.path, run_id).findings(findings, verdict)
 
     def _known(self, run_id: int) -> None:

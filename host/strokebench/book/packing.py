@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import zlib
 from typing import Any
 
@@ -74,12 +73,3 @@ def _inflate(blob: bytes, most: int) -> bytes:
     if not inflater.eof or len(data) > most:
         raise BookError("A piece of the job book is damaged.", "Restore the book from a backup.")
     return data
-
-
-def to_json(value: Any) -> str:
-    """Return ``value`` as JSON; arrays become lists, what JSON does not know becomes its text."""
-    return json.dumps(value, default=_plain, ensure_ascii=False)
-
-
-def _plain(value: Any) -> Any:
-    return value.tolist() if isinstance(value, (np.ndarray, np.generic)) else str(value)

@@ -3,124 +3,18 @@
 from __future__ import annotations
 
 import math
-import os
-import socket
 import sqlite3
-from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from strokebench.book import typed
+from strokebench.book.contents import summaries
 from strokebench.book.packing import unpack_floats, unpack_samples
 from strokebench.data.findings import Finding, Verdict
 from strokebench.data.run import Burst, Event, Mark, RunData
 from strokebench.data.samples import Samples, empty
 from strokebench.errors import BookError
-
-
-@dataclass(slots=True)  # not frozen, which makes each of a hundred thousand three times as slow to fill
-class RunSummary:
-    """One line of the book's contents. Times are ISO 8601 UTC; ``verdict`` is None while not judged."""
-
-    run_id: int
-    started_at: str
-    part: str
-    kind: str
-    part_serial: str
-    customer: str
-    note: str
-    outcome: str
-    verdict: str | None
-    samples: int
-    duration_s: float
-
-
-_SUMMARY = """
-    SELECT id, started_at, part, kind, part_serial, customer, note, outcome, verdict, writer, samples,
-        last_s - first_s FROM runs
-"""
-
-
-def summaries(connection: sqlite3.Connection, run_id: int | None = None) -> list[RunSummary]:
-    """Return all runs, or the one asked for, oldest first."""
-    conditions, values = ([], []) if run_id is None else (["id = ?"], [run_id])
-    return summaries_where(connection, conditions, values, "ORDER BY id")
-
-
-def summaries_where(
-    connection: sqlite3.Connection, conditions: Sequence[str], values: Sequence[Any], tail: str
-) -> list[RunSummary]:
-    """Return the runs for which all SQL ``conditions`` hold; ``tail`` orders and limits them."""
-    where = f" WHERE {' AND '.join(conditions)}" if conditions else ""
-    return [_summary(row) for row in typed.rows(connection, f"{_SUMMARY}{where} {tail}", values)]
-
-
-_ORDINARY = frozenset(
-    (int, *[str] * 7, verdict, str, int, duration)
-    for verdict in (str, type(None))
-    for duration in (float, type(None))
-)
-"""Kinds of a row's columns as this program writes them."""
-
-
-def _summary(row: tuple[Any, ...]) -> RunSummary:
-    """Return the summary in a row; an ordinary row is taken as it is, another looked at piece by piece."""
-    if tuple(map(type, row)) not in _ORDINARY or row[7] == "running" or row[8] not in _JUDGED:
-        return _checked_summary(row)
-    run_id, at, part, kind, serial, customer, note, outcome, verdict, _writer, count, duration_s = row
-    if max(map(len, row[1:8])) > typed.MOST_TEXT or not (0 <= row[0] <= typed.MOST_WHOLE >= count >= 0):
-        return _checked_summary(row)
-    if duration_s is not None and not abs(duration_s) <= 1e300:
-        return _checked_summary(row)
-    return RunSummary(
-        run_id, at, part, kind, serial, customer, note, outcome, verdict, count, duration_s or 0.0
-    )
-
-
-def _checked_summary(row: tuple[Any, ...]) -> RunSummary:
-    run_id, started_at, part, kind, serial, customer, note, outcome, verdict, writer, count, duration_s = row
-    what = f"run {typed.whole(run_id, 'the number of a run')}"
-    if typed.text(outcome, what) == "running" and not writer_lives(typed.text(writer, what)):
-        outcome = "cut"
-    if verdict is not None and verdict not in RUN_VERDICTS:
-        raise typed.damaged(f"the verdict of {what}")
-    return RunSummary(
-        run_id=run_id,
-        started_at=typed.text(started_at, what),
-        part=typed.text(part, what),
-        kind=typed.text(kind, what),
-        part_serial=typed.text(serial, what),
-        customer=typed.text(customer, what),
-        note=typed.text(note, what),
-        outcome=outcome,
-        verdict=verdict,
-        samples=typed.whole(count, what),
-        duration_s=typed.number_or_none(duration_s, what) or 0.0,
-    )
-
-
-RUN_VERDICTS = tuple(verdict.value for verdict in Verdict if verdict is not Verdict.INFO)
-_JUDGED = frozenset((None, *RUN_VERDICTS))
-
-
-def writer_lives(writer: str) -> bool:
-    """Tell whether the process that writes a run may still be at work; on another computer: assume so."""
-    host, _, process = writer.rpartition(":")
-    if host != socket.gethostname():
-        return bool(host)
-    if not process.isdecimal() or not 0 < int(process[:12]) < 2**31:
-        return False
-    if os.name == "nt":  # os.kill would end it there
-        return int(process) == os.getpid()
-    try:
-        os.kill(int(process), 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return True
 
 
 def load(connection: sqlite3.Connection, run_id: int) -> RunData:

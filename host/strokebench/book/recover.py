@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from strokebench.book import reader, typed, upgrade
+from strokebench.book import contents, reader, typed, upgrade
 from strokebench.book.connect import connect, plain_errors, transaction
 from strokebench.book.jobs.saving import save_jobs
 from strokebench.book.packing import unpack_samples
@@ -141,7 +141,7 @@ def _kept(name: str, value: Any, run_id: int, lost: list[str]) -> Any:
             typed.table(value, what)
         elif name != "verdict" and (name != "ended_at" or value is not None):
             typed.text(value, what)
-        elif name == "verdict" and value is not None and value not in reader.RUN_VERDICTS:
+        elif name == "verdict" and value is not None and value not in contents.RUN_VERDICTS:
             raise typed.damaged(what)
     except BookError:
         lost.append(f"{what}: it cannot be read.")

@@ -10,11 +10,12 @@ import hashlib
 import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
+from strokebench.book.typed import to_json
 
-from strokebench.book.packing import to_json
+if TYPE_CHECKING:
+    import numpy as np
 
 PRIME = 2**31 - 1
 _SUMS = struct.Struct("<4I")
@@ -86,6 +87,8 @@ def _place(data: bytes, length: int, old: Sequence[int]) -> str:
 
 def _sums(data: bytes) -> tuple[int, int, int]:
     """Return the sums of the bytes b: of b, of place times b, of place squared times b; places from 1."""
+    import numpy as np  # here: whoever only looks into a book waits for it in vain
+
     values = np.frombuffer(data, "u1").astype(np.uint64)
     place = np.arange(1, len(data) + 1, dtype=np.uint64)
     prime = np.uint64(PRIME)
@@ -99,4 +102,6 @@ def _sums(data: bytes) -> tuple[int, int, int]:
 
 def _pieces(products: np.ndarray[Any, np.dtype[np.uint64]]) -> list[np.ndarray[Any, np.dtype[np.uint64]]]:
     """Split so that no sum of products below 2^40 can pass 2^64."""
+    import numpy as np
+
     return np.array_split(products, len(products) // 2**24 + 1)

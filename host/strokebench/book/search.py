@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 from typing import Any
 
 from strokebench.book import typed
-from strokebench.book.reader import RunSummary, summaries_where
+from strokebench.book.contents import RunSummary, summaries_where
 from strokebench.data.findings import Verdict
 
 
@@ -57,7 +58,8 @@ def find(connection: sqlite3.Connection, wanted: Wanted) -> list[RunSummary]:
         tail = f"ORDER BY started_at DESC, id DESC LIMIT {int(wanted.limit)}"
         return summaries_where(connection, conditions, values, tail)
     found = summaries_where(connection, conditions, values, "")  # as they lie in the file: read twice as fast
-    found.sort(key=attrgetter("started_at", "run_id"), reverse=True)
+    found.sort(key=attrgetter("run_id"), reverse=True)
+    found.sort(key=attrgetter("started_at"), reverse=True)  # keeps the order of runs begun at once
     return found
 
 
@@ -86,43 +88,43 @@ def trend(connection: sqlite3.Connection, key: str, wanted: Wanted) -> list[Tren
     """Return finding ``key`` of every run that matches, oldest first."""
     conditions, values = wanted.conditions()
     where = " AND ".join(["findings.key = ?", *(f"runs.{c}" if "(" not in c else c for c in conditions)])
-    rows = typed.rows(
-        connection,
-        f"""SELECT {", ".join(_TREND)} FROM findings JOIN runs ON runs.id = findings.run_id WHERE {where}
-            ORDER BY runs.started_at, runs.id""",
-        (key, *values),
-    )
+    question = f"""SELECT {", ".join(_TREND)} FROM findings JOIN runs ON runs.id = findings.run_id
+        WHERE {where} ORDER BY runs.started_at, runs.id"""
     what = f"the finding {key!r}"
-    return [_point(row, what) for row in rows]
+    with typed.no_collection():
+        rows = typed.rows(connection, question, (key, *values))
+        columns = list(zip(*rows, strict=True))
+        if rows and all(map(typed.as_written, columns, _KINDS)):
+            return _points(columns, what)
+    return [_checked_point(row, what) for row in rows]
 
 
-_ORDINARY = frozenset(
-    (int, str, str, float, float, str, lower, upper, str, str)
-    for lower in (float, type(None))
-    for upper in (float, type(None))
-    if lower is float or upper is float
-)
-"""Kinds of a row's columns as this program writes them, of a finding that is known and has a limit."""
+_MAYBE = typed.NUMBER | typed.NOTHING
+_KINDS = (
+    typed.WHOLE, typed.TEXT, typed.TEXT, _MAYBE, _MAYBE, typed.TEXT, _MAYBE, _MAYBE, typed.TEXT, typed.TEXT,
+)  # fmt: skip
+"""Kinds of a row's columns as this program writes them."""
 
 
-def _point(row: tuple[Any, ...], what: str) -> TrendPoint:
-    """Return the point in a row; an ordinary row is taken as it is, another looked at piece by piece."""
-    run_id, at, serial, value, u, unit, lower, upper, verdict, evidence = row
-    if tuple(map(type, row)) not in _ORDINARY or verdict not in _JUDGED or run_id > typed.MOST_WHOLE:
-        return _checked_point(row, what)
-    sizes = (abs(value), abs(u), abs(lower or 0.0), abs(upper or 0.0))
-    if not max(sizes) <= 1e300 or max(len(at), len(serial), len(unit), len(evidence)) > typed.MOST_TEXT:
-        return _checked_point(row, what)
-    return TrendPoint(run_id, at, serial, value, u, unit, lower, upper, verdict)
+def _points(columns: Sequence[Sequence[Any]], what: str) -> list[TrendPoint]:
+    """Return the points in ordinary columns, all at once."""
+    numbers, begun, serials, values, us, units, lower, upper, verdicts, evidence = columns
+    judged = [_verdict(*each, what) for each in zip(verdicts, lower, upper, evidence, strict=True)]
+    values, us = ([math.nan if each is None else each for each in column] for column in (values, us))
+    return list(map(TrendPoint, numbers, begun, serials, values, us, units, lower, upper, judged))
+
+
+def _verdict(verdict: str, lower: float | None, upper: float | None, evidence: Any, what: str) -> str:
+    """Return the verdict of a finding; a book of an older version may call one without limits otherwise."""
+    if verdict not in _VERDICTS:
+        raise typed.damaged(what)
+    if lower is None and upper is None and not _stands_against(evidence, what):
+        return Verdict.INFO.value
+    return Verdict.INCONCLUSIVE.value if verdict == Verdict.INFO.value else verdict
 
 
 def _checked_point(row: tuple[Any, ...], what: str) -> TrendPoint:
     run_id, at, serial, value, u, unit, lower, upper, verdict, evidence = row
-    if verdict not in _VERDICTS:
-        raise typed.damaged(what)
-    informs = lower is None and upper is None and not _stands_against(evidence, what)
-    if informs or verdict == Verdict.INFO.value:  # in a book of an older version
-        verdict = (Verdict.INFO if informs else Verdict.INCONCLUSIVE).value
     number, limit = typed.number, typed.number_or_none
     return TrendPoint(
         typed.whole(run_id, what),
@@ -133,7 +135,7 @@ def _checked_point(row: tuple[Any, ...], what: str) -> TrendPoint:
         typed.text(unit, what),
         limit(lower, what),
         limit(upper, what),
-        verdict,
+        _verdict(verdict, lower, upper, evidence, what),
     )
 
 
@@ -143,7 +145,6 @@ def _stands_against(evidence: Any, what: str) -> bool:
 
 
 _VERDICTS = {verdict.value for verdict in Verdict}
-_JUDGED = _VERDICTS - {Verdict.INFO.value}
 
 
 def titles(connection: sqlite3.Connection) -> dict[str, str]:

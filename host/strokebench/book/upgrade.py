@@ -7,7 +7,6 @@ from datetime import datetime, timezone
 from uuid import uuid4
 
 from strokebench.book import items, seal
-from strokebench.book.packing import pack_samples, unpack_samples
 from strokebench.errors import BookError
 
 
@@ -50,6 +49,8 @@ def seal_run(connection: sqlite3.Connection, run_id: int, at: str, *, closed: bo
 
 def _shorter(blob: bytes, count: int) -> bytes:
     """Return the batch as it is written today; a damaged one stays as it is."""
+    from strokebench.book.packing import pack_samples, unpack_samples
+
     try:
         return pack_samples(unpack_samples(blob, count))
     except BookError:

@@ -13,7 +13,8 @@ from typing import Any
 
 from strokebench.book import items, seal, typed
 from strokebench.book.connect import BUSY_MS, plain_errors, transaction
-from strokebench.book.packing import pack_floats, pack_samples, to_json
+from strokebench.book.packing import pack_floats, pack_samples
+from strokebench.book.typed import to_json
 from strokebench.book.upgrade import utc_now
 from strokebench.data.findings import Finding
 from strokebench.data.run import Burst, Event, Mark

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from strokebench.commands.bench import clear, connect, guided, info, jog, measure, ports, run, stop, watch
-from strokebench.commands.results import book, compare, export, job, judge, learn, report, why
-from strokebench.commands.setup import (
-    bringup,
-    calibrate,
-    completion,
-    faults,
-    flash,
-    lesson,
-    panel,
-    parts,
-    serve,
-    sim,
-)
+from importlib import import_module
+from types import ModuleType
 
-COMMANDS = (
-    run, connect, guided, panel, serve, job, judge, compare, learn, measure, report, why, book, export,
-    parts, ports, flash, info, stop, clear, bringup, calibrate, sim, faults, jog, watch, lesson, completion,
-)  # fmt: skip
+ROOM_OF = {
+    "run": "bench", "connect": "bench", "guided": "bench", "panel": "setup", "serve": "setup",
+    "job": "results", "judge": "results", "compare": "results", "learn": "results", "measure": "bench",
+    "report": "results", "why": "results", "book": "results", "export": "results",
+    "parts": "setup", "ports": "bench", "flash": "setup", "info": "bench", "stop": "bench", "clear": "bench",
+    "bringup": "setup", "calibrate": "setup", "sim": "setup", "faults": "setup", "jog": "bench",
+    "watch": "bench", "lesson": "setup", "completion": "setup",
+}  # fmt: skip
+"""Command -> the folder its module is in, in the order in which they are listed."""
+
+
+def module_of(name: str) -> ModuleType:
+    """Return the module of a command; the others are not loaded for it."""
+    return import_module(f"strokebench.commands.{ROOM_OF[name]}.{name}")

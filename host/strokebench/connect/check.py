@@ -14,6 +14,7 @@ from strokebench.parts.procedure import Procedure
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
+    from strokebench.data.samples import Samples
     from strokebench.parts.limits import Limits
     from strokebench.parts.profile import Profile
 
@@ -23,7 +24,13 @@ FITS_V = 0.9
 """A mover that stops early, or a track that ends early, may be this far from its nominal end."""
 SAME_V = 0.25
 
-Watch = Callable[[str], object]
+POLARITY = {
+    True: "Is output A on the pin marked plus, or on the one that the vehicle's diagram feeds?",
+    False: "Polarity does not show here: there is no sensor. Is output A on the pin that opens?",
+}
+CLEAR = "The part now moves gently, a second each way. Are all hands clear of it?"
+Watch = Callable[["Samples"], object]
+"""Hears what is measured during a move."""
 
 
 @dataclass
@@ -77,6 +84,26 @@ def at_rest(bench: Bench, profile: Profile) -> Result:
     return Result(False, said + explain.differences(profile, found), seen, "Put it right, then check again.")
 
 
+def question(profile: Profile, rested: Result) -> str:
+    """Return what is still to be asked: "move", "polarity", or nothing. See :data:`CLEAR`."""
+    if rested.as_drawn is not None or rested.seen is None or rested.to_do:
+        return ""
+    return "move" if profile.tracks else "polarity"
+
+
+def polarity_question(profile: Profile) -> str:
+    """Return the question that a person answers, since the bench sees no polarity."""
+    return POLARITY[profile.limits.drive_min >= 0]
+
+
+def by_word(rested: Result, *, right: bool) -> Result:
+    """Return the result where a person says whether the polarity is as drawn."""
+    said = "somebody says so, the bench cannot see it" if right else "not as drawn, by your answer"
+    sentence = f"The winding is between outputs A and B. Polarity: {said}."
+    to_do = "" if right else "Swap outputs A and B, then check again."
+    return Result(right, [*rested.sentences, sentence], rested.seen, to_do)
+
+
 def gentle(profile: Profile) -> Limits:
     """Return the part's limits with the mean current held at what it bears without an end."""
     limits = profile.limits
@@ -89,7 +116,11 @@ def drive_of(profile: Profile, seen: Readings, supply_v: float) -> float:
     return min(profile.limits.drive_max, round(0.95 * bearable, 3))
 
 
-def move(bench: Bench, drive: float) -> Moved:
+def _unheard(_rows: Samples) -> None:
+    """Nobody listens."""
+
+
+def move(bench: Bench, drive: float, watch: Watch = _unheard) -> Moved:
     """Ramp the armed part to ``drive``, hold it there, let go; return what its sensor came to."""
     segments = [
         {"kind": "pause", "label": "rest", "for_s": PAUSE_S},
@@ -101,6 +132,7 @@ def move(bench: Bench, drive: float) -> Moved:
     most_v = 0.0
     end = (0.0, 0.0)
     for chunk in run:
+        watch(chunk)
         held = chunk["time_s"] - (PAUSE_S + RAMP_S)
         rows = chunk[(held > 0.5 * HOLD_S) & (held < HOLD_S)]
         if len(rows):
@@ -111,7 +143,7 @@ def move(bench: Bench, drive: float) -> Moved:
     return Moved(*end, most_v)
 
 
-def by_moving(bench: Bench, profile: Profile, rested: Result) -> Result:
+def by_moving(bench: Bench, profile: Profile, rested: Result, watch: Watch = _unheard) -> Result:
     """Move the part gently each way that it may be driven; return whether it does what the drawing says."""
     seen = rested.seen
     if seen is None or not profile.tracks:
@@ -120,7 +152,7 @@ def by_moving(bench: Bench, profile: Profile, rested: Result) -> Result:
     drives = [top] + ([max(-top, profile.limits.drive_min)] if profile.limits.drive_min < 0 else [])
     try:
         bench.arm()
-        moves = [_settled(bench, drive) for drive in drives]
+        moves = [_settled(bench, drive, watch) for drive in drives]
     except ProtectionTripped as error:
         return Result(False, [*rested.sentences, str(error)], seen, error.hint)
     finally:
@@ -136,9 +168,9 @@ def by_moving(bench: Bench, profile: Profile, rested: Result) -> Result:
     return _judged(profile, rested, moves)
 
 
-def _settled(bench: Bench, drive: float) -> Moved:
+def _settled(bench: Bench, drive: float, watch: Watch) -> Moved:
     bench.link.poll(REST_S)
-    return move(bench, drive)
+    return move(bench, drive, watch)
 
 
 def _judged(profile: Profile, rested: Result, moves: list[Moved]) -> Result:

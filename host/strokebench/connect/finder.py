@@ -104,6 +104,37 @@ def find(profile: Profile, pins: Sequence[str], ohms: Ohms, *, case: bool = True
     return found
 
 
+class _Wanted(Exception):
+    """Between these two pins nobody has measured yet."""
+
+
+@dataclass
+class Search:
+    """A search that waits for its measurements: somebody puts the clips where ``next`` says."""
+
+    profile: Profile
+    pins: Sequence[str]
+    measured: dict[frozenset[str], float] = field(default_factory=dict)
+
+    def next(self) -> tuple[str, str] | Found:
+        """Return where the red and the black clip go now, or what was found, once enough is measured."""
+        try:
+            return find(self.profile, self.pins, self._known)
+        except _Wanted as wanted:
+            red, black = wanted.args
+            return red, black
+
+    def measure(self, red: str, black: str, ohm: float) -> None:
+        """Keep what was measured between two places."""
+        self.measured[frozenset((red, black))] = ohm
+
+    def _known(self, red: str, black: str) -> float:
+        pair = frozenset((red, black))
+        if pair not in self.measured:
+            raise _Wanted(red, black)
+        return self.measured[pair]
+
+
 def _about(ohm: float) -> str:
     """Return ohms in words; what the probe cannot tell from zero is said so."""
     return f"less than {ROUGH_OHM} ohm" if ohm < ROUGH_OHM else f"about {ohm:.0f} ohm"

@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from strokefw import faults
@@ -89,7 +90,7 @@ def predict(part: Part, wiring: Wiring, bus_v: float = 0.0) -> Readings:
 
 def idle(part: Part, wiring: Wiring, bus_v: float = 0.0) -> tuple[float, float, float]:
     """Return feed, sensor input A and B in V with the bridge off."""
-    volts = _solved(_network(part, wiring), FLOAT * bus_v, {})
+    volts = _solved(_network(part, wiring), round(FLOAT * bus_v, 1), {})
     return volts["feed"], volts["sensor_a"], volts["sensor_b"]
 
 
@@ -113,8 +114,16 @@ def _pin(name: str) -> str:
 
 def _solved(net: list[Resistor], float_v: float, driven_v: Mapping[str, float]) -> dict[str, float]:
     """Return the volts of all leads; ``driven_v`` are the outputs that a MOSFET holds."""
+    return _volts(tuple(net), round(float_v, 2), tuple(sorted(driven_v.items())))
+
+
+@lru_cache(maxsize=50_000)
+def _volts(
+    net: tuple[Resistor, ...], float_v: float, driven: tuple[tuple[str, float], ...]
+) -> dict[str, float]:
+    """Solve it once: each check asks about the same wirings again. The table is to be read only."""
     held = {"zero": 0.0, "ground": 0.0, "source": FEED_V, "float": float_v}
-    wires = list(net)
+    wires, driven_v = list(net), dict(driven)
     for lead in ("out_a", "out_b"):
         if lead in driven_v:
             held[f"bridge {lead}"] = driven_v[lead]

@@ -17,7 +17,7 @@ from strokebench.link.link import Message, fault_row
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
-    from strokebench.book.book import RunWriter
+    from strokebench.book.writer import RunWriter
 
 NOW_ROWS = 100
 """Readings are means over the last so many samples (0.1 s)."""

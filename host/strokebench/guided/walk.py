@@ -21,7 +21,7 @@ from strokebench.parts.guide import END, STALL_SHARE, Step
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
-    from strokebench.book.book import RunWriter
+    from strokebench.book.writer import RunWriter
     from strokebench.parts.profile import Profile
 
 SLICE_S = 0.1

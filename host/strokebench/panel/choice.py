@@ -20,7 +20,8 @@ class Choice:
     """A part (built-in name or TOML file) on a real bench at ``port``, or on a simulated one.
 
     ``port`` empty: the only Pico that is plugged in. ``acknowledged``: the part's cautions are met.
-    ``faults``, ``seed``, ``engine``, ``supply_v`` and ``bench`` are the simulation's.
+    ``faults``, ``seed``, ``engine``, ``supply_v``, ``bench`` and ``troubles`` (of the
+    bench and its wires) are the simulation's.
     """
 
     part: str
@@ -32,12 +33,14 @@ class Choice:
     supply_v: float = 12.6
     acknowledged: bool = False
     bench: str = "reference"
+    troubles: tuple[str, ...] = ()
 
     def spec(self, profile: Profile) -> SimSpec:
         """Return the simulated bench asked for."""
         return SimSpec(
-            profile.simulated, self.seed, self.faults, self.engine, self.supply_v, bench=self.bench
-        )
+            profile.simulated, self.seed, self.faults, self.engine, self.supply_v,
+            bench=self.bench, bench_faults=self.troubles,
+        )  # fmt: skip
 
 
 def open_choice(choice: Choice, profile: Profile, look: Callable[[], None]) -> Bench:

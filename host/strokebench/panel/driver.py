@@ -24,7 +24,7 @@ from strokebench.panel.procedure_run import Papers, ProcedureRun
 from strokebench.panel.strip import Strip
 from strokebench.panel.view import Snapshot, View
 from strokebench.panel.watched_port import StopNow
-from strokebench.panel.wiring_check import wiring_check
+from strokebench.panel.wiring_desk import WiringDesk
 from strokebench.parts import load_part
 from strokebench.parts.limits import Limits
 from strokebench.parts.on_bench import on_bench
@@ -36,6 +36,8 @@ BEAT_EVERY_S = 0.15
 STATUS_EVERY_S = 0.25
 STOP_TOOK_S = 0.3
 """A run that goes on this long after it was told to stop is torn off."""
+PLANNED = ("run", "gentle")
+"""Phases in which the part moves by the bench's own clock."""
 SILENT = "The page that drives fell silent; the part was stopped."
 OFF = ("off", "ready", "latched")
 """States in which neither drive nor supply is on the part."""
@@ -71,7 +73,7 @@ class Driver:
             "run": self._run,
             "clear": self._clear,
             "tighten": self._tighten,
-            "check": self._check,
+            **WiringDesk(self).acts,
             "close": self._let_go,
         }
 
@@ -86,7 +88,7 @@ class Driver:
         return self.orders.stop(why)
 
     def order(self, name: str, **args: object) -> None:
-        """Ask for one of open, arm, disarm, jog, release, run, clear, tighten, check, close."""
+        """Ask for one of open, arm, disarm, jog, release, run, clear, tighten, close, or of the wiring's."""
         self.orders.put(Order(name, args))
 
     @property
@@ -144,7 +146,7 @@ class Driver:
         if self._letting_off:
             return
         why = self.orders.stop_asked
-        if not why and self.view.now.moving and self.deadman.silent(self.view.now.phase == "run"):
+        if not why and self.view.now.moving and self.deadman.silent(self.view.now.phase in PLANNED):
             why = SILENT
         if not why:
             return
@@ -204,6 +206,23 @@ class Driver:
             yield
         finally:
             self._letting_off = False
+
+    @contextmanager
+    def with_bench(self, phase: str) -> Iterator[Bench]:
+        """Give the bench for a ``phase``; afterwards part and supply are off, the part's limits in force."""
+        bench, profile = self._bench, self.profile
+        assert bench is not None and profile is not None
+        self.view.set(phase=phase)
+        self._stream(bench, on=False)
+        try:
+            yield bench
+        finally:
+            with self._undisturbed():
+                bench.close_run()
+                bench.stop_quietly()
+                bench.set_limits(profile.limits)
+                self._stream(bench)
+        self.view.set(phase="idle")
 
     # -- orders --------------------------------------------------------------------------------------
 
@@ -303,13 +322,6 @@ class Driver:
                 self._bench.clear()
                 self.view.hush()
         self.view.set(fault=0, latched=False)
-
-    def _check(self) -> None:
-        if self._bench is not None and self.profile is not None and self.view.now.phase == "idle":
-            self.view.set(phase="arming")  # the self-test sends a little current through the leads
-            text, hint = wiring_check(self._bench, self.profile)
-            self.view.set(phase="idle")
-            self.view.say(text, hint)
 
     # -- company -------------------------------------------------------------------------------------
 

@@ -27,6 +27,7 @@ PHASE_WORDS = {
     "armed": "Supply on, part held still",
     "jog": "Moving by hand",
     "run": "Procedure runs",
+    "gentle": "Moving gently, to see the wiring",
     "judging": "Supply off, judging the run",
 }
 
@@ -91,6 +92,7 @@ def _words(now: Snapshot) -> dict[str, Any]:
         "judged": now.judged_run,
         "verdict": now.verdict,
         "message": {**vars(now.message)},
+        "wiring": vars(now.wiring),
     }
 
 

@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import json
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from starlette.applications import Starlette
@@ -67,10 +68,16 @@ class Lifelines:
             "release": lambda _: driver.order("release"),
             "clear": lambda _: driver.order("clear"),
             "check": lambda _: driver.order("check"),
+            **{name: partial(self._ask, name) for name in ("gently", "touch", "connected", "give_up")},
+            "find": lambda m: driver.order("find", pins=wishes.number({"pins": 0, **m}, "pins")),
+            "polarity": lambda m: driver.order("polarity", right=wishes.answer(m)),
             "close": lambda _: driver.order("close"),
             "run": lambda m: driver.order("run", papers=wishes.papers(m)),
             "open": lambda m: driver.order("open", choice=asks.choice(m)),
         }
+
+    def _ask(self, name: str, _message: dict[str, Any]) -> None:
+        self._driver.order(name)
 
     def app(self) -> Starlette:
         """Return the web application that serves the lifelines, and STOP's second way, and nothing else."""

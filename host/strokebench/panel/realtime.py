@@ -8,6 +8,7 @@ from __future__ import annotations
 import queue
 import threading
 import time
+from typing import Any
 
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import LinkLost
@@ -51,6 +52,11 @@ class LivePort:
         self._bench = open_port(spec)
         self._thread = threading.Thread(target=self._live, name="simulated bench", daemon=True)
         self._thread.start()
+
+    @property
+    def board(self) -> Any:
+        """The simulated board, None where the firmware runs in a process of its own."""
+        return getattr(self._bench, "board", None)
 
     def _live(self) -> None:
         from strokebench.sim.engine.serve import run

@@ -139,7 +139,7 @@ class Panel:
 
         @app.get("/connect", response_class=HTMLResponse)
         def _connect(part: str = "") -> str:
-            return connect_page(part[:TEXT_MAX])
+            return connect_page(part[:TEXT_MAX], self.driver)
 
         @app.get("/wiring/{part}.svg")
         def _wiring(part: str) -> Response:

@@ -9,8 +9,9 @@ from typing import Any
 
 from strokebench.data.findings import Finding
 from strokebench.errors import StrokebenchError
+from strokebench.panel.wiring import NOTHING, Wiring
 
-MOVING = ("arming", "armed", "jog", "run")
+MOVING = ("arming", "armed", "jog", "run", "gentle")
 """Phases in which the supply is on the part or about to be: the driving page must be alive."""
 
 
@@ -36,7 +37,8 @@ class Progress:
 
 @dataclass(frozen=True)
 class Snapshot:
-    """Everything slow. ``phase``: none, connecting, idle, arming, armed, jog, run, judging.
+    """Everything slow. ``phase``: none, connecting, idle, arming, armed, jog, run, judging,
+    gentle (the move that shows the wiring).
 
     ``fault`` is the code of the last fault until it is cleared, ``latched`` whether the bench holds it.
     ``budget_left``: 0..1 by name. ``findings_version`` grows when ``findings`` change; ``verdict`` is empty
@@ -62,6 +64,7 @@ class Snapshot:
     findings_version: int = 0
     verdict: str = ""
     judged_run: int = 0
+    wiring: Wiring = NOTHING
 
     @property
     def moving(self) -> bool:

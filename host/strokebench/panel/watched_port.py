@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from strokebench.link.port import Port
 
@@ -40,6 +41,11 @@ class WatchedPort:
     def close(self) -> None:
         """Close the inner port."""
         self._inner.close()
+
+    @property
+    def board(self) -> Any:
+        """The simulated board behind the port, None on a real bench: a hand moves its wires."""
+        return getattr(self._inner, "board", None)
 
     def now(self) -> float:
         """Return the inner port's clock."""

@@ -40,6 +40,7 @@ class Wishes:
     """Reads messages. ``named``: what the command line chose; its part and port may be asked for as well."""
 
     def __init__(self, named: Choice | None = None, ports: Callable[[], list[str]] = found_ports) -> None:
+        self._named = named
         self._parts = [named.part] if named is not None else []
         self._ports = [named.port] if named is not None and named.port else []
         self._found_ports = ports
@@ -60,6 +61,7 @@ class Wishes:
             faults=_faults(message, part) if simulated else (),
             seed=_whole(message, "seed", SEED_MAX, 1),
             acknowledged=_flag(message, "acknowledged", False),
+            troubles=self._named.troubles if self._named is not None and simulated else (),
         )
 
     def _part(self, name: str) -> str:
@@ -86,6 +88,11 @@ def drive(message: Message) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise Malformed
     return min(max(float(value), -1.0), 1.0)
+
+
+def answer(message: Message) -> bool:
+    """Return what was answered to a question; raises :class:`Malformed`."""
+    return _flag(message, "yes")
 
 
 def papers(message: Message) -> Papers:

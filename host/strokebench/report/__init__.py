@@ -30,6 +30,7 @@ def render(
     """Return the report as HTML. All text that people typed is escaped; nothing is loaded from elsewhere."""
     from strokebench.report.annex import annex
     from strokebench.report.customer import of_run
+    from strokebench.report.plates import plates
     from strokebench.report.workshop import Workshop
 
     whose = workshop or Workshop()
@@ -40,6 +41,7 @@ def render(
         paper=whose.paper,
         customer=of_run(run, profile, findings, verdict, whose, technical["pictures"]),
         annexes=[technical],
+        plates=plates(technical["pictures"], whose.paper),
     )
 
 

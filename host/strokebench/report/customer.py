@@ -87,11 +87,18 @@ def of_run(
         facts=[(name, str(text)) for name, text in pairs if text not in (None, "")],
         outcomes=[outcome_of("", run, profile, findings, verdict)],
         done="",
-        pictures=[own_ids(picture, "front") for picture in pictures[:1]],
+        pictures=[own_ids(picture, "front") for picture in front(pictures)],
         cautions=cautions(profile),
         simulated=content.is_simulated(run),
         technician=workshop.technician,
     )
+
+
+def front(pictures: Sequence[Picture]) -> list[Picture]:
+    """Return the most telling picture, and what is shown where there is room: two half ones, or a wide."""
+    halves = [picture for picture in pictures[1:] if not picture.wide]
+    wide = [picture for picture in pictures[1:] if picture.wide]
+    return [*pictures[:1], *(halves[:2] if len(halves) > 1 else wide[:1])]
 
 
 def outcome_of(

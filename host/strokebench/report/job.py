@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,11 +12,12 @@ from strokebench.data.output import write_whole
 from strokebench.errors import UsageError
 from strokebench.report import comparison, content
 from strokebench.report.annex import annex, own_ids
-from strokebench.report.customer import Customer, cautions, outcome_of
+from strokebench.report.customer import Customer, cautions, front, outcome_of
 from strokebench.report.page import page
 from strokebench.report.pictures.beside_limits import beside_limits
 from strokebench.report.pictures.drawing import Picture, drawn
 from strokebench.report.pictures.two_runs import stretch
+from strokebench.report.plates import plates
 from strokebench.report.workshop import Workshop
 from strokebench.verdict.compare import Comparison, Side, compare
 
@@ -27,8 +28,6 @@ NAMES = ("before", "after")
 WORDS = {"before": "before", "after": "after", "guided": "test with a person"}
 ROWS_BESIDE = 3
 """Findings drawn against their limits on the customer's page at most."""
-ROOMY = 300
-"""Letters of complaint and deed beside which there is room for a second picture, if there is no photo."""
 SHOWN = ("customer", "vehicle", "part_number", "part_serial", "complaint")
 """The texts at the head of the page, in this order."""
 
@@ -85,6 +84,11 @@ def job_mark(job: Job) -> str:
 def render_job(found: JobRecord, workshop: Workshop) -> str:
     """Return the report as HTML. All text that people typed is escaped; nothing is loaded from elsewhere."""
     both = _compared(found)
+    changes = _changes(both) if both else None
+    annexes = [
+        annex(each.side.run, each.side.profile, each.side.findings, each.side.verdict, workshop, each.role)
+        for each in found.tried
+    ]
     return page(
         "report.html",
         mark=job_mark(found.job),
@@ -92,14 +96,20 @@ def render_job(found: JobRecord, workshop: Workshop) -> str:
         customer=_customer(found, both, workshop),
         job=_facts(found, workshop),
         photos=found.photos,
-        comparison=_changes(both) if both else None,
-        annexes=[
-            annex(
-                each.side.run, each.side.profile, each.side.findings, each.side.verdict, workshop, each.role
-            )
-            for each in found.tried
-        ],
+        comparison={**changes, "pictures": []} if changes else None,
+        annexes=annexes,
+        plates=plates([*(changes["pictures"] if changes else []), *_recordings(annexes)], workshop.paper),
     )
+
+
+def _recordings(annexes: list[dict[str, Any]]) -> list[Picture]:
+    """Return the figures of all attempts, each named by its attempt where there are several."""
+    many = len(annexes) > 1
+    return [
+        replace(picture, title=f"{picture.title}, {WORDS[each['role']]}") if many else picture
+        for each in annexes
+        for picture in each["pictures"]
+    ]
 
 
 def write_job_report(found: JobRecord, path: Path, workshop: Workshop, *, replace: bool = False) -> None:
@@ -161,15 +171,11 @@ def _pictures(found: JobRecord, both: Comparison | None) -> list[Picture]:
     from strokebench.report.pictures import choice
 
     if both is not None:
-        roomy = not found.photos and len(found.job.complaint) + len(found.job.done) <= ROOMY
-        limits = beside_limits(both, NAMES, ROWS_BESIDE) if roomy else None
-        made = drawn(limits, stretch(both, NAMES, 2.6, short=True)) or drawn(
-            beside_limits(both, NAMES, ROWS_BESIDE)
-        )
+        made = drawn(stretch(both, NAMES, 2.6, short=True), beside_limits(both, NAMES, ROWS_BESIDE))
         return [own_ids(picture, "front") for picture in made]
     side = found.tried[-1].side
     pictures = choice.pictures(side.run, side.profile, side.findings)
-    return [own_ids(picture, "front") for picture in pictures[:1]]
+    return [own_ids(picture, "front") for picture in front(pictures)]
 
 
 def _facts(found: JobRecord, workshop: Workshop) -> dict[str, Any]:

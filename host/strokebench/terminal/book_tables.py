@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from functools import lru_cache
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
@@ -12,8 +12,8 @@ from rich.table import Table
 
 from strokebench.data.findings import Finding, Verdict
 from strokebench.terminal.console import console
-from strokebench.terminal.display import STYLES, decimals, show_result
 from strokebench.terminal.lines import MANY, print_lines
+from strokebench.terminal.looks import STYLES, decimals
 
 if TYPE_CHECKING:
     from strokebench.book.book import RunSummary, TrendPoint
@@ -39,9 +39,7 @@ def runs_table(runs: Sequence[RunSummary]) -> None:
     """Print one line a run."""
     screen, header = console(), ("run", "begun (UTC)", "part", "serial", "customer", "verdict", "note")
     if len(runs) > MANY:
-        print_lines(
-            header, [(*_run_texts(run), _result(run.outcome, run.verdict), _note(run)) for run in runs]
-        )
+        print_lines(header, _run_columns(runs))
     else:
         table = _table(*header)
         for run in runs:
@@ -56,6 +54,17 @@ def _run_texts(run: RunSummary) -> tuple[str, ...]:
     return str(run.run_id), run.started_at[:16], run.part, run.part_serial, run.customer
 
 
+def _run_columns(runs: Sequence[RunSummary]) -> list[list[str]]:
+    ends = {ended: _result(*ended) for ended in {(run.outcome, run.verdict) for run in runs}}
+    return [
+        list(map(str, map(attrgetter("run_id"), runs))),
+        [run.started_at[:16] for run in runs],
+        *(list(map(attrgetter(name), runs)) for name in ("part", "part_serial", "customer")),
+        [ends[run.outcome, run.verdict] for run in runs],
+        [run.note and _note(run) for run in runs],
+    ]
+
+
 def _ended(outcome: str) -> str:
     """Return how a run ended, empty where the verdict says it all."""
     return "" if outcome in JUDGED else outcome
@@ -66,7 +75,6 @@ def _shown_verdict(outcome: str, verdict: str | None) -> str | None:
     return verdict or (None if _ended(outcome) else "-")
 
 
-@lru_cache(maxsize=64)
 def _result(outcome: str, verdict: str | None) -> str:
     return f"{_ended(outcome)} {_shown_verdict(outcome, verdict) or ''}".strip()
 
@@ -88,6 +96,8 @@ def run_page(run: RunSummary, findings: Sequence[Finding]) -> None:
         if text:
             screen.print(f"{name:<12} {text}", markup=False, highlight=False)
     if findings:
+        from strokebench.terminal.display import show_result
+
         screen.print()
         show_result(run.part, findings, Verdict(run.verdict or "inconclusive"), screen)
 
@@ -97,15 +107,19 @@ def trend_table(title: str, points: Sequence[TrendPoint]) -> None:
     known = [point.value for point in points if math.isfinite(point.value)]
     low, high = (min(known), max(known)) if known else (0.0, 1.0)
     header = ("run", "begun (UTC)", "serial", f"{title} ± U", "verdict", "trend")
-    rows = [
-        (str(p.run_id), p.started_at[:16], p.part_serial, _value(p), p.verdict, _bar(p, low, high))
-        for p in points
+    columns = [
+        [str(p.run_id) for p in points],
+        [p.started_at[:16] for p in points],
+        [p.part_serial for p in points],
+        [_value(p) for p in points],
+        [p.verdict for p in points],
+        [_bar(p, low, high) for p in points],
     ]
-    if len(rows) > MANY:
-        print_lines(header, rows)
+    if len(points) > MANY:
+        print_lines(header, columns)
         return
     table = _table(*header)
-    for *texts, verdict, drawn in rows:
+    for *texts, verdict, drawn in zip(*columns, strict=True):
         table.add_row(*map(escape, texts), verdict_text(verdict), drawn)
     console().print(table)
 

@@ -14,6 +14,7 @@ from rich.table import Table
 from strokebench.data.findings import YES_NO, Finding, Verdict, yes_or_no
 from strokebench.diagnose.expects import nominal_percent
 from strokebench.terminal.console import console
+from strokebench.terminal.looks import STYLES, decimals
 from strokebench.verdict import COVERAGE
 from strokebench.verdict.bench_fit import bench_troubles
 from strokebench.verdict.decision import suspects
@@ -25,9 +26,6 @@ if TYPE_CHECKING:
 WIDE = 110
 MANY_TITLES = 3
 """Findings with the same reason from which on they are counted, not named."""
-STYLES = {
-    Verdict.PASS: "green", Verdict.FAIL: "bold red", Verdict.INCONCLUSIVE: "yellow", Verdict.INFO: "dim"
-}  # fmt: skip
 
 
 def position_percent(profile: Profile, sensor_a_v: float) -> float:
@@ -36,13 +34,6 @@ def position_percent(profile: Profile, sensor_a_v: float) -> float:
     if track is None:
         return math.nan
     return float(nominal_percent(track, sensor_a_v))
-
-
-def decimals(u: float) -> int:
-    """Return the digits behind the point that show ``u`` with two significant digits (GUM 7.2.6)."""
-    if not math.isfinite(u) or u <= 0:
-        return 3
-    return min(6, max(0, 1 - math.floor(math.log10(u))))
 
 
 def value_text(finding: Finding) -> str:

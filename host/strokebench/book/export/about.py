@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from strokebench.book.packing import to_json
+from strokebench.book.typed import to_json
 from strokebench.errors import BookError
 
 if TYPE_CHECKING:

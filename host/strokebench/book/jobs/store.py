@@ -7,7 +7,7 @@ import sqlite3
 from pathlib import Path
 from typing import Any
 
-from strokebench.book import reader, schema, typed
+from strokebench.book import contents, schema, typed
 from strokebench.book.connect import plain_errors, transaction
 from strokebench.book.jobs import chain
 from strokebench.book.jobs.model import (
@@ -187,7 +187,7 @@ class Jobs:
         rows = self._connection.execute("SELECT run_id, role FROM attempts WHERE job_id = ?", (job_id,))
         roles = dict(rows.fetchall())
         condition = "id IN (SELECT run_id FROM attempts WHERE job_id = ?)"
-        runs = reader.summaries_where(self._connection, [condition], [job_id], "ORDER BY id")
+        runs = contents.summaries_where(self._connection, [condition], [job_id], "ORDER BY id")
         for role in roles.values():
             if role not in ROLES:
                 raise typed.damaged(f"an attempt of job {job_id}")

@@ -31,12 +31,6 @@ if TYPE_CHECKING:
     from strokebench.parts.profile import Profile
     from strokebench.sim.clips import Clips
 
-POLARITY = {
-    True: "Is output A on the pin marked plus, or on the one that the vehicle's diagram feeds? (yes or no)",
-    False: "Polarity does not show here: there is no sensor. Is output A on the pin that opens? (yes or no)",
-}
-CLEAR = "The part now moves gently, a second each way. Are all hands clear of it? (yes or no)"
-
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
@@ -124,33 +118,31 @@ def _checked(args: argparse.Namespace, bench: Bench, profile: Profile) -> Result
     from strokebench.connect import check
 
     result = check.at_rest(bench, profile)
-    if result.as_drawn is None and result.seen is not None and not result.to_do:
-        result = _rest_of_it(args, bench, profile, result)
-    return result
+    wanted = check.question(profile, result)
+    if wanted == "move":
+        return _by_moving(args, bench, profile, result)
+    return _by_word(args, profile, result) if wanted else result
 
 
-def _rest_of_it(args: argparse.Namespace, bench: Bench, profile: Profile, result: Result) -> Result:
-    """Have the part moved where it has a sensor to see it by; else ask for its polarity."""
+def _by_moving(args: argparse.Namespace, bench: Bench, profile: Profile, rested: Result) -> Result:
     from strokebench.connect import check
 
-    if profile.tracks:
-        if args.yes or (_asks(args) and yes(CLEAR)):
-            return check.by_moving(bench, profile, result)
-        result.sentences.append("At rest everything reads as drawn. The part was not moved.")
-        result.to_do = "Say yes to the question, or add --yes, to have it moved gently."
-        return result
-    question = POLARITY[profile.limits.drive_min >= 0]
+    if args.yes or (_asks(args) and yes(f"{check.CLEAR} (yes or no)")):
+        return check.by_moving(bench, profile, rested)
+    rested.sentences.append("At rest everything reads as drawn. The part was not moved.")
+    rested.to_do = "Say yes to the question, or add --yes, to have it moved gently."
+    return rested
+
+
+def _by_word(args: argparse.Namespace, profile: Profile, rested: Result) -> Result:
+    from strokebench.connect import check
+
     if args.yes or _asks(args):
-        result.as_drawn = args.yes or yes(question)
-        said = (
-            "somebody says so, the bench cannot see it" if result.as_drawn else "not as drawn, by your answer"
-        )
-        result.sentences.append(f"The winding is between outputs A and B. Polarity: {said}.")
-        result.to_do = "" if result.as_drawn else "Swap outputs A and B, then check again."
-        return result
-    result.sentences.append("The winding is between outputs A and B. Its polarity does not show.")
-    result.to_do = "Compare the polarity with the drawing; --yes says that it is right."
-    return result
+        right = args.yes or yes(f"{check.polarity_question(profile)} (yes or no)")
+        return check.by_word(rested, right=right)
+    rested.sentences.append("The winding is between outputs A and B. Its polarity does not show.")
+    rested.to_do = "Compare the polarity with the drawing; --yes says that it is right."
+    return rested
 
 
 CODES = {True: 0, False: 1, None: 3}

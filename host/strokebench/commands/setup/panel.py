@@ -29,6 +29,13 @@ def add(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="a defect of the simulated part; see `run`",
     )
+    parser.add_argument(
+        "--trouble",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="something wrong with the simulated bench or its wires; see `run`",
+    )
     parser.add_argument("--seed", type=int, metavar="N", default=1, help="another good specimen (default: 1)")
     parser.add_argument(
         "--bench", choices=("reference", "small"), default="reference",
@@ -55,8 +62,8 @@ def run(args: argparse.Namespace) -> int:
 
     from strokebench.errors import UsageError
 
-    if args.inject and not args.sim:
-        raise UsageError("--inject needs a simulated part.", "Add --sim PART.")
+    if (args.inject or args.trouble) and not args.sim:
+        raise UsageError("--inject and --trouble need a simulated part.", "Add --sim PART.")
     try:
         from strokebench.panel.server import Options, Say, serve
     except ModuleNotFoundError as error:
@@ -73,7 +80,10 @@ def run(args: argparse.Namespace) -> int:
 
     choice = None
     if args.sim:
-        choice = Choice(args.sim, faults=tuple(args.inject), seed=args.seed, bench=args.bench)
+        choice = Choice(
+            args.sim, faults=tuple(args.inject), seed=args.seed, bench=args.bench,
+            troubles=tuple(args.trouble),
+        )  # fmt: skip
     elif args.port is not None:
         choice = Choice(args.part, simulated=False, port=args.port)
     say: Say = _say_json if args.json else _say

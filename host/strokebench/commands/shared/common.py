@@ -207,7 +207,11 @@ def print_json(result: Any) -> None:
 
     from strokebench.terminal.plain import escaped
 
-    print(escaped(json.dumps(_finite(result), ensure_ascii=False, default=str)))
+    try:
+        text = json.dumps(result, ensure_ascii=False, default=str, allow_nan=False)
+    except ValueError:
+        text = json.dumps(_finite(result), ensure_ascii=False, default=str)
+    print(escaped(text))
 
 
 def _finite(value: Any) -> Any:

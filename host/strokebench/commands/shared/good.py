@@ -13,7 +13,7 @@ from strokebench.errors import DataError, StrokebenchError, UsageError
 
 if TYPE_CHECKING:
     from strokebench.book.book import Book
-    from strokebench.book.reader import RunSummary
+    from strokebench.book.contents import RunSummary
     from strokebench.parts.profile import Profile
     from strokebench.verdict.learning.learn import Specimen
 

@@ -12,7 +12,8 @@ from strokebench.commands.shared.jobs import join_job
 
 if TYPE_CHECKING:
     from strokebench.bench.bench import Bench
-    from strokebench.book.book import Book, RunWriter
+    from strokebench.book.book import Book
+    from strokebench.book.writer import RunWriter
     from strokebench.data.findings import Finding, Verdict
     from strokebench.data.run import RunData
     from strokebench.parts.profile import Profile

@@ -37,7 +37,7 @@ def bench_page(driver: Driver, wish: Choice | None) -> str:
     with frame("/", "Bench", drives=True, scripts=("live.js",)) as page:
         tag("h1", "Bench", "unseen")
         _steps()
-        _fault_banner()
+        banners()
         with tag("div", classes="bench"):
             with tag("div", classes="column sights"):
                 _readings()
@@ -58,7 +58,8 @@ def _steps() -> None:
             tag("li", step, data_step=True)
 
 
-def _fault_banner() -> None:
+def banners() -> None:
+    """Put what may have to be said: a fault, a limit, a message, a lost line, a link under drive."""
     with tag("div", classes="banner fault", role="alert", data_show="fault", hidden=True):
         with tag("p"):
             tag("strong", "\u26a0 Fault ")

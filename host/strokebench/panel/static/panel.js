@@ -35,6 +35,7 @@ function hear(update) {
   restore();
   bar(update);
   say("panel-points", update.points);
+  say("panel-update", update);
   if (waiting === null) requestAnimationFrame(paint);
   waiting = update;
 }
