@@ -22,9 +22,9 @@ PAGE = ROOT / "docs" / "performance.md"
 
 HEAD = """# Performance
 
-Written by `python -m tests.bench.page`, which runs everything in `tests/bench` once (with pytest-benchmark), or
-renews the tables that it is given; nothing here is typed in by hand. Times are medians of whole calls. What the emulated chip and the panel need
-is on pages of their own. None of this was measured on a real Pico.
+Written by `python -m tests.bench.page`, which runs everything in `tests/bench` once (with pytest-benchmark).
+Given names, it renews those tables alone. Nothing here is typed in by hand. Times are medians of whole calls.
+What the emulated chip and the panel need is on pages of their own. None of this was measured on a real Pico.
 
 Measured on {machine}.
 
@@ -48,7 +48,10 @@ def machine() -> str:
 def measure(
     markers: str, files: Sequence[str] = ("tests/bench",)
 ) -> tuple[list[dict[str, Any]], list[tuple[str, str]]]:
-    """Run the benchmarks in ``files``; return pytest-benchmark's records and (test, figure) pairs; exits on a failure."""
+    """Run the benchmarks in ``files``; return pytest-benchmark's records and (test, figure) pairs.
+
+    Exits on a failure.
+    """
     with tempfile.TemporaryDirectory() as folder:
         out, xml = Path(folder) / "bench.json", Path(folder) / "bench.xml"
         options = ["-q", "-n", "0", "-m", markers, "-o", "junit_family=xunit1", "--benchmark-enable"]
