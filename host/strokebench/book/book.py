@@ -180,6 +180,12 @@ class Book:
             found = self._connection.execute(query, (run_id,)).fetchone()[0]
         return typed.table(found, f"the profile of run {run_id}")
 
+    def revision(self, run_id: int) -> int:
+        """Return how many things were sealed of a run: each judgement makes it larger."""
+        with plain_errors(self.path):
+            query = "SELECT count(*) FROM seals WHERE run_id = ?"
+            return int(self._connection.execute(query, (run_id,)).fetchone()[0])
+
     def judged(self, run_id: int, findings: Iterable[Finding], verdict: str) -> None:
         """Replace findings and verdict of an existing run."""
         RunWriter(self._connection, self.path, run_id).findings(findings, verdict)
