@@ -92,8 +92,8 @@ def findings_table(judged: list[tuple[Row, list[Finding]]]) -> Any:
     rows = [
         {
             **{name: row.facts[name] for name in (*TEXTS, "revision", "simulated")},
-            "key": plain_name(each.key), "value": _known(each.value), "u": _known(each.u), "unit": each.unit[:20],
-            "lower": each.lower, "upper": each.upper, "verdict": each.verdict.value,
+            "key": plain_name(each.key), "value": _known(each.value), "u": _known(each.u),
+            "unit": each.unit[:20], "lower": each.lower, "upper": each.upper, "verdict": each.verdict.value,
             "fault": plain_name(each.fault) if each.fault else "",
         }
         for row, findings in judged for each in findings
