@@ -76,7 +76,7 @@ def quantiles(place: Place, asked: Asked) -> list[Answer]:
         rows = database.execute(query, values).fetchall()
     if not rows:
         raise DataError("No finding in the lake matches.", "Ask for less, or look at part and month.")
-    return [Answer(*row[:8], tuple(row[8]), row[9]) for row in rows]
+    return [Answer(*row[:8], quantiles=tuple(row[8]), failed=row[9]) for row in rows]
 
 
 @contextmanager

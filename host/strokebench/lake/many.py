@@ -37,6 +37,22 @@ def _here(scheduler: str) -> dict[str, Any]:
     return {} if scheduler else {"dashboard_address": None, "threads_per_worker": 1}
 
 
+def _here_only(place: Place) -> bool:
+    """Tell whether other processes cannot see the lake."""
+    return bool(place.system.protocol == "memory")
+
+
+@contextmanager
+def _anywhere(place: Place, scheduler: str) -> Iterator[None]:
+    """Work on the cluster that is named, else in threads of this process."""
+    if scheduler and not _here_only(place):
+        with cluster(scheduler):
+            yield
+        return
+    with needed("dask").config.set(scheduler="threads"):
+        yield
+
+
 @dataclass(frozen=True)
 class Amount:
     """What is in the lake of a part: recordings, samples, the largest and the root mean square current, A."""
@@ -54,7 +70,7 @@ def amounts(place: Place, part: str, scheduler: str) -> list[Amount]:
     paths = [place.named(path) for path in place.files("samples", part=part or "*")]
     if not paths:
         raise DataError("The lake has no samples of such a part.", "Put them without --findings-only.")
-    with cluster(scheduler):
+    with _anywhere(place, scheduler):
         samples = frames.read_parquet(paths, columns=["current_a", "run", "part"])
         samples["square"], samples["size"] = samples["current_a"] ** 2, samples["current_a"].abs()
         samples["part"] = samples["part"].astype(str)
@@ -95,7 +111,7 @@ def judged_again(place: Place, part: str, profile: dict[str, Any], scheduler: st
     paths = place.files("samples", part=part)
     if not paths:
         raise DataError(f"The lake has no samples of {part}.", "Put them without --findings-only.")
-    if place.system.protocol == "memory":  # which a process of its own cannot see
+    if _here_only(place):
         return [judge_recording(place.url, path, profile) for path in paths]
     with cluster(scheduler) as client:
         wanted = client.scatter(profile, broadcast=True)
