@@ -108,7 +108,7 @@ def test_strange_benches_stop_it_by_name(
 def test_workshops_that_exchange_summaries_get_the_same_limits(
     kinds: dict[str, Kind], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Counts, means and variances are enough for the moments: the limits are equal. No reading leaves a shop."""
+    """Counts, means and variances are enough for the moments: the limits are equal."""
     files = []
     whole = open_place(str(tmp_path / "all"), there=False)
     put_fleet(whole, BASE, kinds, FLEET)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from strokebench.commands.bench import clear, connect, guided, info, jog, measure, ports, run, stop, watch
-from strokebench.commands.results import book, compare, export, job, judge, lake, learn, report, why
+from strokebench.commands.results import book, compare, export, golden, job, judge, lake, learn, report, why
 from strokebench.commands.setup import (
     bringup,
     calibrate,
@@ -19,5 +19,6 @@ from strokebench.commands.setup import (
 
 COMMANDS = (
     run, connect, guided, panel, serve, job, judge, compare, learn, measure, report, why, book, export, lake,
-    parts, ports, flash, info, stop, clear, bringup, calibrate, sim, faults, jog, watch, lesson, completion,
+    golden, parts, ports, flash, info, stop, clear, bringup, calibrate, sim, faults, jog, watch, lesson,
+    completion,
 )  # fmt: skip

@@ -1,9 +1,9 @@
 """A fleet's findings, drawn and not simulated: thousands of runs on hundreds of benches in seconds.
 
-One run of the part is simulated; its findings are the middle. Around it parts spread as ``spreads.json`` has it
-(fitted to simulated good parts), benches by errors of the gain of their current and voltage channels, repeats
-by a third of a reading's own uncertainty. All of it is normal on the finding's scale. So a fleet shows that the
-statistics do what they claim, and nothing about real parts or benches.
+One run of the part is simulated; its findings are the middle. Around it parts spread as ``spreads.json`` has
+it (fitted to simulated good parts), benches by errors of the gain of their current and voltage channels,
+repeats by a third of a reading's own uncertainty. All of it is normal on the finding's scale. So a fleet
+shows that the statistics do what they claim, and nothing about real parts or benches.
 """
 
 from __future__ import annotations
@@ -84,7 +84,7 @@ class Fleet:
 
 
 def drawn(kinds: Mapping[str, Kind], fleet: Fleet) -> dict[str, Any]:
-    """Return bench, part and day of each run, shape (runs,), and the readings of each finding on its scale."""
+    """Return bench, part and day of each run, shape (runs,), and readings by finding on its scale."""
     chance = np.random.default_rng(fleet.seed)
     specimens = fleet.benches * fleet.parts
     specimen = np.repeat(np.arange(specimens), fleet.repeats)
