@@ -46,7 +46,7 @@ def repeat(file: Path, shares: list[float], seed: int = 1) -> None:
                 writer.samples(data.samples[:400])
                 writer.finish("done")
             book.judged(writer.run_id, changed, "pass")
-            golden.remember(book, writer.run_id)
+        golden.remember(book, writer.run_id)
 
 
 def _read(finding: Finding, share: float, chance: np.random.Generator) -> Finding:
@@ -106,7 +106,7 @@ def test_declared_and_dropped(tmp_path: Path, stroked: Path, capsys: pytest.Capt
     assert main(["golden", "drop", "solenoid", "G2", "--book", file]) == 2
     assert main(["golden", "drop", "solenoid", "G1", "--book", file]) == 0
     assert main(["golden", "show", "--book", file]) == 2
-    assert "no golden part" in capsys.readouterr().err
+    assert "golden keep" in capsys.readouterr().err
 
 
 def test_what_a_stranger_wrote_in_its_place_does_no_harm(book_file: Path) -> None:

@@ -18,7 +18,7 @@ def readings(values: np.ndarray, u: float) -> list[dict[str, tuple[float, float]
 
 
 def test_the_run_length_by_monte_carlo() -> None:
-    """Mean and spread known: one chart, 2000 times, within three standard errors of a geometric wait's mean."""
+    """Mean and spread known: one chart, 2000 times, within three standard errors of a wait's mean."""
     weight, length = 0.2, 50.0
     edge = width_for(weight, length) * np.sqrt(weight / (2 - weight))
     chance = np.random.default_rng(8)

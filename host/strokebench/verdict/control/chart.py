@@ -81,8 +81,8 @@ def limit(reference: int, findings: int) -> float:
 
     The width for a known middle and spread is that of the run length, findings taken together (Bonferroni).
     Instead of the normal distribution's quantile it is Student's of the same tail, and the middle's own
-    variance is added to the average's (after Jones, Champ and Rigdon 2001, Technometrics 43, who show how much
-    shorter the run length is without it).
+    variance is added to the average's (after Jones, Champ and Rigdon 2001, Technometrics 43, who show how
+    much shorter the run length is without it).
     """
     from scipy.stats import norm, t
 
