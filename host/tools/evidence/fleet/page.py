@@ -21,8 +21,8 @@ Written by `python -m tools.evidence.fleet.page`; nothing here is typed in by ha
 [pool the runs of many benches](how-to/fleet.md), [limits from the fleet](how-to/fleet-limits.md),
 [the golden part](how-to/golden-part.md).
 
-**The fleet is drawn, not simulated.** One run of a solenoid valve is simulated. Around its findings, parts are
-drawn with the spread that simulated good parts have, benches with errors of their gains (current 0.6 %,
+**The fleet is drawn, not simulated.** One run of a solenoid valve is simulated. Around its findings, parts
+are drawn with the spread that simulated good parts have, benches with errors of their gains (current 0.6 %,
 voltage 0.3 %, standard deviations), and repeats. So the page shows that the statistics do what they claim. It
 says nothing about real parts and real benches: no real fleet was at hand. Nothing was tuned on these seeds.
 """

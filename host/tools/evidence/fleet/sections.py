@@ -103,11 +103,13 @@ def spreads() -> str:
     small = {key: by_moments(tallies(column)) for key, column in few.columns.items()}
     share_few = false_alarms(fleet_limits(small, base, few.shops, few.runs).learnt, found, others)
     return (
-        f"\n## Bench, part and repeat told apart\n\n{good.runs:,} runs on 200 benches, in per cent of the value."
+        f"\n## Bench, part and repeat told apart\n\n{good.runs:,} runs on 200 benches, in per cent"
+        " of the value."
         f" The mixed model took {model_s:.0f} s for {len(model)} findings, the moments {moments_s:.1f} s.\n\n"
         f"{table(heads, rows)}\n"
         f"20 000 other good parts on 1000 benches that were not learned from, judged by the limits of all"
-        f" findings: {shares[0]:.2%} fail (limits by the mixed model), {shares[1]:.2%} (by moments), {share_few:.2%} where"
+        f" findings: {shares[0]:.2%} fail (limits by the mixed model), {shares[1]:.2%} (by"
+        f" moments), {share_few:.2%} where"
         f" only 10 benches with 10 parts each were learned from. One in a hundred may.\n"
     )
 
@@ -154,8 +156,10 @@ def benches() -> str:
     )
     return (
         "\n## Benches that do not measure as the fleet\n\nFleets of 50 benches, 50 parts each, measured"
-        " twice. The current's gain of one bench changes by so much within the year, that of another is off all"
-        " the year. The parts' own spread (2 to 8 %) hides smaller errors: a golden part shows them sooner.\n\n"
+        " twice. The current's gain of one bench changes by so much within the year, that of"
+        " another is off all"
+        " the year. The parts' own spread (2 to 8 %) hides smaller errors: a golden part shows"
+        " them sooner.\n\n"
         f"{table(heads, rows)}"
     )
 
@@ -200,7 +204,8 @@ def shops() -> str:
         ("a workshop's file", f"{size / 1e3:.0f} kB"),
     ]
     return (
-        f"\n## Workshops that exchange summaries\n\nTen workshops with 20 benches each. Differences are shares of"
+        "\n## Workshops that exchange summaries\n\nTen workshops with 20 benches each. Differences"
+        " are shares of"
         f" the distance from a limit to the middle.\n\n{table(('what', 'measured'), rows)}"
     )
 
@@ -246,7 +251,8 @@ def cluster() -> str:
         assert sorted(each.now for each in found) == expected
     return (
         f"\n## Judging again\n\n{count} recordings of the valve: {alone_s:.1f} s from the job book in one"
-        f" process, {cluster_s:.1f} s by `lake judge` with its own Dask cluster on two cores, its start included. The"
+        f" process, {cluster_s:.1f} s by `lake judge` with its own Dask cluster on two cores, its"
+        " start included. The"
         " verdicts are the same.\n"
     )
 
