@@ -76,7 +76,12 @@ def quantiles(place: Place, asked: Asked) -> list[Answer]:
         rows = database.execute(query, values).fetchall()
     if not rows:
         raise DataError("No finding in the lake matches.", "Ask for less, or look at part and month.")
-    return [Answer(*row[:8], quantiles=tuple(row[8]), failed=row[9]) for row in rows]
+    return [_answer(row) for row in rows]
+
+
+def _answer(row: tuple[Any, ...]) -> Answer:
+    part, key, group, simulated, unit, count, mean, deviation, levels, failed = row
+    return Answer(part, key, group, simulated, unit, count, mean, deviation, tuple(levels), failed)
 
 
 @contextmanager

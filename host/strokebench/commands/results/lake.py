@@ -30,7 +30,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it."""
-    return _ACTIONS[args.action][2](args)
+    return int(_ACTIONS[args.action][2](args))
 
 
 def _add_put(parser: argparse.ArgumentParser) -> None:

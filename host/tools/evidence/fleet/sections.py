@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +30,7 @@ FINDINGS = 15_000_000
 MORE = " or more"
 
 
-def table(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
+def table(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:
     """Return a table of the page."""
     lines = [heads, tuple("---" for _ in heads), *rows]
     return "\n".join(f"| {' | '.join(line)} |" for line in lines) + "\n"
@@ -184,6 +185,7 @@ def shops() -> str:
     ranks = []
     for key, column in whole.columns.items():
         sketch = summary.pooled_sketch(files, key)
+        assert sketch is not None
         means = np.sort(summary.part_means(column))
         for level in (0.05, 0.25, 0.5, 0.75, 0.95):
             low, high = (
@@ -212,7 +214,9 @@ def shops() -> str:
 
 def _difference(first: Any, second: Any) -> float:
     sides = [(first.lower, second.lower), (first.upper, second.upper)]
-    return max(abs(a - b) / abs(b - second.centre) for a, b in sides if a is not None and b is not None)
+    return max(
+        float(abs(a - b) / abs(b - second.centre)) for a, b in sides if a is not None and b is not None
+    )
 
 
 def cluster() -> str:
