@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 from strokebench.lake.place import Place, needed
+from strokebench.lake.readings import Column
 from strokebench.lake.rows import RUN_TEXTS, digest, findings_schema
 from strokebench.verdict.learning.readings import learnable, readings_of
 from strokebench.verdict.learning.surroundings import Surroundings
@@ -105,6 +106,24 @@ def drawn(kinds: Mapping[str, Kind], fleet: Fleet) -> dict[str, Any]:
         for key, kind in kinds.items()
     }  # fmt: skip
     return {"bench": bench, "specimen": specimen, "day": share * DAYS, "readings": readings}
+
+
+def columns_of(kinds: Mapping[str, Kind], fleet: Fleet, shop: int | None = None) -> dict[str, Column]:
+    """Return a fleet's readings as they come out of a lake, without going through one."""
+    found = drawn(kinds, fleet)
+    here = np.arange(len(found["bench"]))
+    if shop is not None:
+        here = here[found["bench"] % fleet.shops == shop]
+    benches, bench = np.unique(found["bench"][here], return_inverse=True)
+    _, specimen = np.unique(found["specimen"][here], return_inverse=True)
+    names = [f"bench{number}" for number in benches]
+    return {
+        key: Column(
+            key, kind.unit, kind.scale, names, bench, specimen, found["day"][here],
+            found["readings"][key][here], np.full(len(here), kind.u),
+        )
+        for key, kind in kinds.items()
+    }  # fmt: skip
 
 
 def put_fleet(
