@@ -21,9 +21,10 @@ PAGE = ROOT / "docs" / "performance.md"
 
 HEAD = """# Performance
 
-Written by `python -m tests.bench.page`, which runs everything in `tests/bench` once (with pytest-benchmark);
-nothing here is typed in by hand. Times are medians of whole calls. What the emulated chip and the panel need
-is on pages of their own. None of this was measured on a real Pico.
+Written by `python -m tests.bench.page`, which runs everything in `tests/bench` once (with pytest-benchmark).
+Given the name of a file, it renews its table alone. Nothing here is typed in by hand. Times are medians of
+whole calls. What the emulated chip and the panel need is on pages of their own. None of this was measured on
+a real Pico.
 
 Measured on {machine}.
 

@@ -53,3 +53,16 @@ def test_a_port_in_use_and_a_part_that_nobody_knows(tmp_path: Path) -> None:
     assert done.returncode == 2 and "--scpi-port" in done.stderr and "Traceback" not in done.stderr
     done = strokebench("serve", "--sim", "toaster", cwd=tmp_path)
     assert done.returncode == 2 and "toaster" in done.stderr
+
+
+def test_the_small_bench_is_served_too(tmp_path: Path) -> None:
+    running = Served(tmp_path, "--sim", "solenoid", "--bench", "small")
+    with socket.create_connection((running.address, running.port), timeout=30) as client:
+        client.sendall(b"*OPC?;*IDN?\n")
+        assert b"small" in client.makefile("rb").readline()
+    assert running.end() == (0, "")
+
+
+def test_a_real_bench_says_itself_which_it_is(tmp_path: Path) -> None:
+    done = strokebench("serve", "--bench", "small", cwd=tmp_path)
+    assert done.returncode == 2 and "Leave it out" in done.stderr

@@ -28,7 +28,7 @@ LAYERS = (
     ("bench",),
     ("__init__", "diagnose"),
     ("verdict", "foreign", "measure", "guided", "connect"),
-    ("session", "report", "terminal", "image"),
+    ("session", "report", "terminal", "image", "lake"),
     ("sim",),
     ("calibrate",),
     ("bringup", "lessons"),

@@ -14,7 +14,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from strokebench.book import contents, items, search, typed
+from strokebench.book import contents, facts, items, search, typed
 from strokebench.book.connect import connect, plain_errors, transaction
 from strokebench.book.contents import RunSummary
 from strokebench.book.jobs.store import Jobs
@@ -157,6 +157,27 @@ class Book:
         with plain_errors(self.path):
             return list(care.problems(self._connection, heard))
 
+    def bench_of(self, run_id: int) -> str:
+        """Return the identity of the bench that made a run, empty where the run does not say."""
+        with plain_errors(self.path):
+            self._known(run_id)
+            return facts.bench_of(self._connection, run_id)
+
+    def golden_parts(self) -> list[facts.Golden]:
+        """Return the parts that are kept to check the bench."""
+        with plain_errors(self.path):
+            return facts.golden_parts(self._connection)
+
+    def fact(self, name: str) -> Any:
+        """Return what was kept under a name, None for nothing."""
+        with plain_errors(self.path):
+            return facts.fact(self._connection, name)
+
+    def keep_fact(self, name: str, value: Any) -> None:
+        """Keep something that JSON knows under a name."""
+        with plain_errors(self.path), transaction(self._connection):
+            facts.keep(self._connection, name, value)
+
     def find_seal(self, digits: str) -> tuple[int, str, str] | None:
         """Return run, what was sealed and when, for a seal's first 16 or more hexadecimal digits."""
         from strokebench.book import care
@@ -171,13 +192,16 @@ class Book:
         with plain_errors(self.path):
             return care.backup(self._connection, self.path, Path(target))
 
-    def load(self, run_id: int) -> RunData:
-        """Return everything recorded of run ``run_id``; a run cut short loads up to its last batch."""
+    def load(self, run_id: int, *, until_s: float | None = None) -> RunData:
+        """Return everything recorded of run ``run_id``; a run cut short loads up to its last batch.
+
+        ``until_s``: only the batches of samples that begin before, when the rest is not needed.
+        """
         from strokebench.book import reader
 
         with plain_errors(self.path):
             self._known(run_id)
-            return reader.load(self._connection, run_id)
+            return reader.load(self._connection, run_id, until_s)
 
     def findings(self, run_id: int) -> list[Finding]:
         """Return the findings stored with a run."""
@@ -194,6 +218,12 @@ class Book:
             query = "SELECT profile FROM runs WHERE id = ?"
             found = self._connection.execute(query, (run_id,)).fetchone()[0]
         return typed.table(found, f"the profile of run {run_id}")
+
+    def revision(self, run_id: int) -> int:
+        """Return how many things were sealed of a run: each judgement makes it larger."""
+        with plain_errors(self.path):
+            query = "SELECT count(*) FROM seals WHERE run_id = ?"
+            return int(self._connection.execute(query, (run_id,)).fetchone()[0])
 
     def judged(self, run_id: int, findings: Iterable[Finding], verdict: str) -> None:
         """Replace findings and verdict of an existing run."""

@@ -17,13 +17,15 @@ from strokebench.data.samples import Samples, empty
 from strokebench.errors import BookError
 
 
-def load(connection: sqlite3.Connection, run_id: int) -> RunData:
+def load(connection: sqlite3.Connection, run_id: int, until_s: float | None = None) -> RunData:
     """Return everything recorded of a run; info carries the book's columns too.
+
+    ``until_s``: only the batches of samples that begin before.
 
     Batches and captures that are damaged are left out, and named in ``info["damaged"]``.
     """
     damaged: list[str] = []
-    rows = samples(connection, run_id, damaged)
+    rows = samples(connection, run_id, damaged, until_s)
     last_s = float(rows["time_s"][-1]) if len(rows) else 0.0
     query = "SELECT info, accuracy, uid, sealed_at FROM runs WHERE id = ?"
     about, accuracy, uid, sealed_at = connection.execute(query, (run_id,)).fetchone()
@@ -67,11 +69,17 @@ def accuracy_of(value: Any, what: str) -> dict[str, dict[str, float]]:
     return found
 
 
-def samples(connection: sqlite3.Connection, run_id: int, damaged: list[str] | None = None) -> Samples:
+def samples(
+    connection: sqlite3.Connection,
+    run_id: int,
+    damaged: list[str] | None = None,
+    until_s: float | None = None,
+) -> Samples:
     """Return all samples of a run in order of time; batches that cannot be read go into ``damaged``."""
-    query = "SELECT columns, count, number FROM batches WHERE run_id = ? ORDER BY number"
+    query = """SELECT columns, count, number FROM batches WHERE run_id = ?1 AND (?2 IS NULL OR first_s < ?2)
+        ORDER BY number"""
     pieces, last_s = [], -math.inf
-    for blob, count, number in connection.execute(query, (run_id,)):
+    for blob, count, number in connection.execute(query, (run_id, until_s)):
         try:
             rows = unpack_samples(blob, count)
             if not len(rows) or not rows["time_s"][0] > last_s or not np.all(np.diff(rows["time_s"]) > 0):

@@ -61,12 +61,14 @@ class Examiner:
 
     def _whole(self, data: RunData, profile: Profile, book: Path, run_id: int) -> None:
         from strokebench.book.book import Book
+        from strokebench.verdict.control import golden
         from strokebench.verdict.examine import examine
 
         try:
             findings, verdict = examine(data, profile)
             with Book(book) as opened:
                 opened.judged(run_id, findings, verdict.value)
+                golden.remember(opened, run_id)
             self._view.found(findings, verdict.value, run_id)
         except StrokebenchError as error:
             self._view.complain(error)

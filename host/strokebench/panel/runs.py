@@ -17,7 +17,10 @@ def load_run(path: Path, run_id: int) -> Loaded:
     """Return a run, its stored findings and its profile; raises :class:`StrokebenchError`."""
     from strokebench.book.book import Book
     from strokebench.parts import profile_of
+    from strokebench.verdict.control import golden
 
     with Book(path, read_only=True) as book:
         profile = profile_of(book.profile(run_id), f"run {run_id}")
-        return book.load(run_id), book.findings(run_id), profile
+        run = book.load(run_id)
+        golden.attach(book, run.info)
+        return run, book.findings(run_id), profile

@@ -22,6 +22,8 @@ class LimitSums(BaseModel):
     mean: float
     squares: Annotated[float, Field(ge=0)]
     u2: Annotated[float, Field(ge=0)]
+    bench2: Annotated[float, Field(ge=0)] = 0.0
+    """Variance that a single bench adds beyond ``u2``; known of a fleet only."""
     scale: Literal["log", "plain", "zero"]
     unit: Annotated[float, Field(gt=0)] = 1.0
     title: str = ""
@@ -46,6 +48,18 @@ class GoodPart(BaseModel):
     """Identity of the bench's calibration then."""
 
 
+class Fleet(BaseModel):
+    """How many benches, parts and runs the limits of a fleet come from, and of which workshops."""
+
+    model_config = STRICT
+
+    benches: Annotated[int, Field(ge=1)]
+    parts: Annotated[int, Field(ge=1)]
+    runs: Annotated[int, Field(ge=1)]
+    shops: list[str]
+    """Pseudonyms."""
+
+
 class Learnt(BaseModel):
     """What all learnt limits of a profile have in common."""
 
@@ -57,3 +71,5 @@ class Learnt(BaseModel):
     may_fail: Annotated[float, Field(gt=0, lt=1)]
     """Share of good parts that all learnt limits together may fail."""
     parts: list[GoodPart]
+    fleet: Fleet | None = None
+    """The fleet that limits were made from; then ``parts`` is empty, because there are too many."""

@@ -45,6 +45,7 @@ def annex(
         "always_open": content.always_open(profile),
         "reasoning": reasoning.steps(findings, profile.kind),
         "simulated": content.is_simulated(run),
+        "golden": " ".join(run.info["golden"]) if run.info.get("golden_warns") else "",
         "k": f"{COVERAGE:g}",
     }
 

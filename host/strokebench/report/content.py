@@ -225,6 +225,7 @@ def bench_facts(run: RunData, profile: Profile) -> list[tuple[str, str]]:
         ("Bench id", bench.get("uid")),
         ("Firmware", bench.get("firmware")),
         ("Calibration", _calibration(bench)),
+        ("Check of the bench", " ".join(info.get("golden", ()))),
         ("Cautions acknowledged", info.get("cautions")),
         ("Seal of the recording", info.get("seal")),
         ("Sealed afterwards", info.get("sealed_at")),

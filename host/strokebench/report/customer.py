@@ -115,6 +115,8 @@ def outcome_of(
     if len(causes) > MOST_CAUSES:
         more = len(causes) - MOST_CAUSES
         sentences.append(f"{more} more: see the technical annex.")
+    if run.info.get("golden_warns"):
+        sentences.append("The bench itself is due for a check: see the technical annex.")
     return Outcome(when, verdict.value, caveat(profile) or "", causes[:MOST_CAUSES], sentences)
 
 

@@ -49,6 +49,7 @@ def page() -> str:
     tables = "\n".join(f"## {title}\n\n{_table(commands)}" for title, commands in groups)
     errors = "\n".join(f"| {code} | {text} |" for code, text in TEXTS.items())
     return f"{HEAD}\n{tables}\n{REGISTERS}| number | text |\n| --- | --- |\n{errors}\n" + (
+        "\nNegative numbers and their texts are SCPI-1999's, from memory: the standard was not at hand."
         "\nPositive numbers are [fault codes](../faults.md) of the bench.\n"
     )
 

@@ -49,6 +49,7 @@ def run(args: argparse.Namespace) -> int:
     from strokebench.book.book import Book
     from strokebench.parts import load_part
     from strokebench.parts.on_bench import on_bench
+    from strokebench.verdict.control import golden
     from strokebench.verdict.examine import examine
 
     profile = load_part(args.part)
@@ -63,7 +64,9 @@ def run(args: argparse.Namespace) -> int:
         findings, verdict = examine(data, profile)
         run_id = int(data.info["run_id"])
         book.judged(run_id, findings, verdict.value)
+        golden.remember(book, run_id)
         data = book.load(run_id)
+        golden.attach(book, data.info)
     return finish(args, Outcome(profile, data, findings, verdict, str(args.book)))
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from strokebench.commands.shared.common import add_book, add_force, add_json, add_without_names, print_json
+from strokebench.commands.shared.tables import count_up
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -241,7 +241,7 @@ def _check(args: argparse.Namespace) -> int:
 
     with _book(args) as book:
         count = len(book.run_numbers())
-        with _progress(count, quiet=args.json) as heard:
+        with count_up("runs", quiet=args.json, total=count) as heard:
             problems = book.problems(heard)
         sealed = book.find_seal(args.seal) if args.seal else None
         of_job = book.jobs.find_seal(args.seal) if args.seal and sealed is None else None
@@ -272,19 +272,3 @@ def _recover(args: argparse.Namespace) -> int:
         print(line)
     print(f"{count} runs saved in {args.target}; {len(lost)} things in {args.book} could not be read.")
     return 0
-
-
-@contextmanager
-def _progress(total: int, quiet: bool) -> Iterator[Callable[[int, int], None]]:
-    """Give what shows how far something is, on standard error, where that is a terminal and it is long."""
-    from rich.progress import Progress
-
-    from strokebench.terminal.console import console
-
-    screen = console(stderr=True)
-    if quiet or total < 20 or not screen.is_terminal:
-        yield lambda done, of: None
-        return
-    with Progress(console=screen, transient=True) as progress:
-        task = progress.add_task("runs", total=total)
-        yield lambda done, of: progress.update(task, completed=done)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import re
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from strokebench.commands.shared.common import add_book, add_force, add_json, print_json
 from strokebench.commands.shared.good import add_good
+from strokebench.commands.shared.profiles import write_profile
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -70,7 +69,9 @@ def run(args: argparse.Namespace) -> int:
     result = _merged(args) if args.merge else _learnt(args)
     _refuse_strangers(result)
     if args.output:
-        _write(args, result)
+        write_profile(
+            args.output, result.source, result.learnt, result.names, name=args.name, force=args.force
+        )
     if args.json:
         print_json(_as_json(args, result))
     else:
@@ -126,26 +127,6 @@ def _refuse_strangers(result: _Result) -> None:
 def _strange(each: Stranger, title: str, unit: str) -> str:
     value = f"{title.lower()} {each.value:.3g} {unit}".rstrip()
     return f"{each.serial} ({value}, the others {each.others:.3g})"
-
-
-def _write(args: argparse.Namespace, result: _Result) -> None:
-    """Write the profile, then read it as `run` would."""
-    from strokebench.data.output import write_whole
-    from strokebench.parts import load_part, part_names
-    from strokebench.parts.toml import parse, read_text
-    from strokebench.parts.write import toml_text
-    from strokebench.verdict.learning.writing import head, laid_into
-
-    path = Path(args.output)
-    if result.source in part_names():
-        table: dict[str, Any] = {"based_on": result.source, "part": {}}
-    else:
-        table = parse(read_text(Path(result.source)), result.source)
-    name = args.name or re.sub(r"[^a-z0-9]+", "-", path.stem.lower()).strip("-") or "learnt"
-    table["part"] = {**table.get("part", {}), "name": name}
-    text = toml_text(laid_into(table, result.learnt, result.names), head(result.learnt))
-    write_whole(path, text, replace=args.force)
-    load_part(path)
 
 
 def _as_json(args: argparse.Namespace, result: _Result) -> dict[str, Any]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from typing import TYPE_CHECKING
 
-from strokebench.commands.shared.common import add_book, add_json, print_json
+from strokebench.commands.shared.common import add_book, add_json
+from strokebench.commands.shared.serving import add_choice, add_listen, check_choice, say_facts, say_line
 from strokebench.terminal.cautions import acknowledged, add_acknowledge
 
 if TYPE_CHECKING:
@@ -17,29 +17,8 @@ PATIENCE = (1.0, 60.0)
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    way = parser.add_mutually_exclusive_group()
-    way.add_argument("--port", metavar="NAME", help="port or URL of the bench; --part says what is on it")
-    way.add_argument(
-        "--sim",
-        metavar="PART|FILE.toml",
-        nargs="?",
-        const="throttle-body",
-        help="a simulated bench with this part",
-    )
-    parser.add_argument(
-        "--part", metavar="PART|FILE.toml", default="throttle-body", help="part on a real bench"
-    )
-    parser.add_argument(
-        "--inject", metavar="FAULT", action="append", default=[], help="a defect of the simulated part"
-    )
-    parser.add_argument("--seed", type=int, metavar="N", default=1, help="another good specimen (default: 1)")
-    parser.add_argument(
-        "--listen", metavar="ADDR", default="127.0.0.1",
-        help="address to serve on (default: this machine only); any other asks for a printed one-time token",
-    )  # fmt: skip
-    parser.add_argument(
-        "--scpi-port", type=int, metavar="N", default=5025, help="default: 5025; 0: any free one"
-    )
+    add_choice(parser)
+    add_listen(parser, "--scpi-port", 5025)
     parser.add_argument(
         "--patience", type=float, metavar="S", default=5.0,
         help="a client that drives by hand and says nothing for so long loses the part (1 to 60, default: 5)",
@@ -66,13 +45,12 @@ def run(args: argparse.Namespace) -> int:
     from strokebench.scpi.instrument import Instrument
     from strokebench.scpi.server import Server
 
-    if args.inject and not args.sim:
-        raise UsageError("--inject needs a simulated part.", "Add --sim PART.")
+    check_choice(args)
     if not PATIENCE[0] <= args.patience <= PATIENCE[1]:
         raise UsageError(
             f"--patience {args.patience:g} is not within 1 to 60 seconds.", "Choose one that is."
         )
-    say = _say_json if args.json else _say
+    say = say_facts if args.json else say_line
 
     def announce(token: str) -> None:
         say(f"One-time token for the next client: {spaced(token)}", token=spaced(token))
@@ -111,15 +89,8 @@ def _choice(args: argparse.Namespace) -> Choice:
     part = args.sim or args.part
     profile = load_part(part)
     if args.sim:
-        return Choice(part, faults=tuple(args.inject), seed=args.seed)
+        return Choice(
+            part, faults=tuple(args.inject), seed=args.seed, bench=args.bench, troubles=tuple(args.trouble)
+        )
     how = acknowledged(profile, given=args.acknowledge, simulated=False, quiet=args.json)
     return Choice(part, simulated=False, port=args.port or "", acknowledged=bool(how))
-
-
-def _say(line: str, /, **_facts: str) -> None:
-    print(line, flush=True)
-
-
-def _say_json(_line: str, /, **facts: str) -> None:
-    print_json(facts)
-    sys.stdout.flush()

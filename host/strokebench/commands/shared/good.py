@@ -60,6 +60,15 @@ def candidates(files: Sequence[str], base: Profile, mapping: str) -> list[Candid
     return found
 
 
+def of_runs(file: str, runs: Sequence[RunSummary]) -> list[Candidate]:
+    """Return runs of a book as what can be named good; they are not read."""
+
+    def unread() -> Specimen:
+        raise AssertionError("named only")
+
+    return [_candidate(file, run, unread) for run in runs]
+
+
 def chosen(found: Sequence[Candidate], good: str | None, without: str) -> tuple[list[Candidate], list[str]]:
     """Return the recordings that ``--good`` names, and in words which of them are left out, and why.
 
@@ -128,14 +137,20 @@ def _of_book(file: str, base: Profile) -> list[Candidate]:
 def _of_run(file: str, run: RunSummary, base: Profile) -> Candidate:
     from strokebench.book.book import Book
 
-    source = f"run {run.run_id} of {Path(file).name}"
-
     def read() -> Specimen:
         with Book(file, read_only=True) as book:
-            return _from_book(book, run, source, base)
+            return _from_book(book, run, _source(file, run), base)
 
+    return _candidate(file, run, read)
+
+
+def _candidate(file: str, run: RunSummary, read: Callable[[], Specimen]) -> Candidate:
     unfit = "" if run.outcome == "done" else f"it ended early: {run.outcome}"
-    return Candidate(run.part_serial, source, run.run_id, file, unfit, read)
+    return Candidate(run.part_serial, _source(file, run), run.run_id, file, unfit, read)
+
+
+def _source(file: str, run: RunSummary) -> str:
+    return f"run {run.run_id} of {Path(file).name}"
 
 
 def _from_book(book: Book, run: RunSummary, source: str, base: Profile) -> Specimen:

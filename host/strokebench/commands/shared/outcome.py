@@ -202,6 +202,8 @@ def _warn(outcome: Outcome) -> None:
             f"Parts of this recording are damaged and left out: {', '.join(info['damaged'])}.",
             "`strokebench book check` says what happened to them.",
         )
+    if info.get("golden_warns"):
+        complain(" ".join(info["golden"]), "See: strokebench golden show.")
     if info.get("lost_rows"):
         complain(
             f"{info['lost_rows']} samples were lost on the way.",
@@ -238,6 +240,7 @@ def as_json(outcome: Outcome, path: Path | None, code: int) -> dict[str, Any]:
         "exit_code": code,
         "outcome": info.get("outcome"),
         "simulated": is_simulated(outcome.data),
+        "golden": info.get("golden", []),
         "fault": info.get("fault", 0),
         "lost_rows": info.get("lost_rows", 0),
         "run_id": outcome.run_id,

@@ -29,11 +29,13 @@ def judged_run(args: argparse.Namespace) -> tuple[int, RunData, Profile, list[Fi
     from strokebench.book.book import Book
     from strokebench.data.findings import Verdict
     from strokebench.parts import profile_of
+    from strokebench.verdict.control import golden
     from strokebench.verdict.examine import examine
 
     with Book(args.book, read_only=True) as book:
         run_id = book.last_run() if args.run_id is None else args.run_id
         data, findings = book.load(run_id), book.findings(run_id)
+        golden.attach(book, data.info)
         profile = profile_of(book.profile(run_id), f"run {run_id}")
     if findings and data.info.get("verdict"):
         return run_id, data, profile, findings, Verdict(data.info["verdict"])

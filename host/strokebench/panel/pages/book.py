@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 from strokebench.errors import StrokebenchError
 from strokebench.panel.pages.findings import SIGNS
 from strokebench.panel.pages.frame import frame, written
+from strokebench.panel.pages.golden import golden_box
 from strokebench.panel.tags import button, select, table, tag
 
 if TYPE_CHECKING:
@@ -49,6 +50,7 @@ def book_page(path: Path, wanted: Filter) -> str:
         except StrokebenchError as error:
             tag("p", f"{error} {error.hint}")
             return written(page)
+        golden_box(path)
         _search(wanted, sorted({run.part for run in runs}))
         found = matching(runs, wanted)
         _count(found)

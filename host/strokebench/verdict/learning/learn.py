@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from strokebench.errors import DataError
-from strokebench.parts.learnt import GoodPart
+from strokebench.parts.learnt import Fleet, GoodPart
 from strokebench.verdict.learning.belonging import Stranger, strangers
 from strokebench.verdict.learning.limits import FEWEST, limits_of, more_parts, share_each, spread_of
 from strokebench.verdict.learning.readings import Readings, learnable, mean_of, readings_of, sides
@@ -72,6 +72,7 @@ class Learnt:
     limits: list[LearntLimit] = field(default_factory=list)
     left: dict[str, str] = field(default_factory=dict)
     strangers: list[Stranger] = field(default_factory=list)
+    fleet: Fleet | None = None
 
 
 def learn(specimens: Sequence[Specimen], base: Profile, keep: Sequence[str] = ()) -> Learnt:
@@ -82,6 +83,7 @@ def learn(specimens: Sequence[Specimen], base: Profile, keep: Sequence[str] = ()
     recordings of different kinds of part, and a part that ``base`` was learnt from already.
     """
     _same_kind(specimens, base)
+    counted_apart(base)
     _new(specimens, base)
     scales = learnable(base)
     parts = {
@@ -120,6 +122,15 @@ def forgetful(profile: Profile) -> Profile:
     return profile.model_copy(update={"findings": findings, "learnt": None})
 
 
+def counted_apart(profile: Profile) -> None:
+    """DataError for limits of a fleet: nobody could say whether a further part is counted there already."""
+    if profile.learnt is not None and profile.learnt.fleet is not None:
+        raise DataError(
+            f"{profile.name} has limits of a fleet, which does not list its parts.",
+            "Put the further parts into the lake, and make the limits anew.",
+        )
+
+
 def kept_sums(profile: Profile) -> dict[str, tuple[Sums, Scale]]:
     """Return what a learnt profile keeps, with the scales of this version; empty for one that was not learnt.
 
@@ -135,7 +146,7 @@ def kept_sums(profile: Profile) -> dict[str, tuple[Sums, Scale]]:
                 f"{profile.name} was learnt on another scale of {key}, by another version.",
                 "Learn again from the recordings.",
             )
-        found[key] = (Sums(kept.parts, kept.mean, kept.squares, kept.u2), scale)
+        found[key] = (Sums(kept.parts, kept.mean, kept.squares, kept.u2, kept.bench2), scale)
     return found
 
 

@@ -39,14 +39,15 @@ class Spread:
     freedom: float
     parts: int
 
-    def reach(self, share: float, u: float = 0.0) -> float:
+    def reach(self, share: float, u: float = 0.0, bench: float = 0.0) -> float:
         """Return how far beyond the mean a limit lies that a ``share`` of good parts exceeds.
 
-        ``u``: standard uncertainty of a reading.
+        ``u``: standard uncertainty of a reading, which a verdict's guard band knows. ``bench``: what a single
+        bench adds to its readings' scatter besides, which the guard band does not know.
         """
         t = quantile(share, self.freedom)
         around = self.sigma * math.sqrt(1 + 1 / self.parts)
-        read = math.hypot(around, u)
+        read = math.hypot(around, u, bench)
         return max(t * around, t * read - COVERAGE * u, PASSES * read + COVERAGE * u)
 
 
@@ -72,7 +73,7 @@ def share_each(sides: int) -> float:
 
 def limits_of(sums: Sums, scale: Scale, share: float) -> tuple[float, float]:
     """Return the readings between which good parts lie, in the finding's unit, at 12.6 V and 20 C."""
-    reach = spread_of(sums, scale).reach(share, math.sqrt(sums.u2))
+    reach = spread_of(sums, scale).reach(share, math.sqrt(sums.u2), math.sqrt(sums.bench2))
     upper = scale.back(sums.mean + reach)
     return scale.back(sums.mean - reach), max(upper, scale.floor) if scale.kind == "zero" else upper
 
@@ -83,10 +84,10 @@ def more_parts(sums: Sums, scale: Scale, share: float) -> tuple[int, float] | No
     If the spread stays what it is now. None when 40 more would not.
     """
     now = spread_of(sums, scale)
-    u = math.sqrt(sums.u2)
-    reach = now.reach(share, u)
+    u, bench = math.sqrt(sums.u2), math.sqrt(sums.bench2)
+    reach = now.reach(share, u, bench)
     for more in range(1, 41):
-        then = Spread(now.sigma, now.freedom + more, now.parts + more).reach(share, u)
+        then = Spread(now.sigma, now.freedom + more, now.parts + more).reach(share, u, bench)
         if then < (1 - WORTHWHILE) * reach:
             return more, 1 - then / reach
     return None

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from strokebench.errors import DataError
 from strokebench.parts.profile import Profile
-from strokebench.verdict.learning.learn import Learnt, kept_sums, limits_from
+from strokebench.verdict.learning.learn import Learnt, counted_apart, kept_sums, limits_from
 from strokebench.verdict.learning.readings import learnable
 from strokebench.verdict.learning.sums import Sums
 
@@ -20,6 +20,8 @@ def merge(first: Profile, second: Profile, keep: Sequence[str] = ()) -> Learnt:
     if first.learnt is None or second.learnt is None:
         which = first if first.learnt is None else second
         raise DataError(f"{which.name} was not learnt from good parts.", "Make it with strokebench learn.")
+    counted_apart(first)
+    counted_apart(second)
     for what, mine, other in (
         ("kinds of part", first.kind, second.kind),
         ("procedures", first.procedure, second.procedure),

@@ -16,14 +16,16 @@ from dataclasses import dataclass
 class Sums:
     """``parts`` values with their ``mean`` and ``squares``, the sum of squared deviations from it.
 
-    ``u2``: mean square of the values' standard uncertainties. On the scale on which the values are normal
-    (:mod:`strokebench.verdict.learning.scale`), referred to 12.6 V and 20 C.
+    ``u2``: mean square of the values' standard uncertainties. ``bench2``: variance of a reading, from bench
+    to bench and from repeat to repeat, beyond ``u2``; only a fleet of benches shows it. On the scale on which
+    the values are normal (:mod:`strokebench.verdict.learning.scale`), referred to 12.6 V and 20 C.
     """
 
     parts: int = 0
     mean: float = 0.0
     squares: float = 0.0
     u2: float = 0.0
+    bench2: float = 0.0
 
     def merged(self, other: Sums) -> Sums:
         """Return the sums of both sets of parts together."""
@@ -36,6 +38,7 @@ class Sums:
             self.mean + apart * share,
             self.squares + other.squares + apart**2 * self.parts * share,
             self.u2 + (other.u2 - self.u2) * share,
+            self.bench2 + (other.bench2 - self.bench2) * share,
         )
 
     @property

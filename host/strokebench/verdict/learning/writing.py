@@ -29,23 +29,36 @@ def laid_into(
         findings.setdefault(key, {})["learnt"] = _sums(sums, scale, *names.get(key, ("", "")))
     for limit in learnt.limits:
         findings[limit.key].update(_limits(limit, names.get(limit.key, ("", ""))[1]))
-    parts = LearntFrom(supply_v=SUPPLY_V, part_c=PART_C, may_fail=FAMILY, parts=learnt.parts)
-    return {**table, "findings": findings, "learnt": parts.model_dump(mode="json")}
+    parts = LearntFrom(
+        supply_v=SUPPLY_V, part_c=PART_C, may_fail=FAMILY, parts=learnt.parts, fleet=learnt.fleet
+    )
+    return {**table, "findings": findings, "learnt": parts.model_dump(mode="json", exclude_none=True)}
 
 
 def head(learnt: Learnt) -> str:
     """Return what stands above the profile: from which parts, and which findings were left alone."""
+    if learnt.fleet is not None:
+        first = f"Limits of a fleet: {learnt.fleet.parts} parts that their workshops declared good, on"
+        return "\n".join(
+            [f"{first} {learnt.fleet.benches} benches, in {learnt.fleet.runs} runs.", *_rules(learnt)]
+        )
     dates = sorted(part.measured for part in learnt.parts if part.measured)
     benches = sorted({part.bench for part in learnt.parts if part.bench})
     when = f", measured {dates[0]} to {dates[-1]}" if dates else ""
     where = f", on the bench{'es' if len(benches) > 1 else ''} {', '.join(benches)}" if benches else ""
+    first = f"Limits learnt from {len(learnt.parts)} parts that somebody declared good{when}{where}."
+    return "\n".join([first, *_rules(learnt)])
+
+
+def _rules(learnt: Learnt) -> list[str]:
+    """Return what holds of all limits, and which findings were left alone."""
     lines = [
-        f"Limits learnt from {len(learnt.parts)} parts that somebody declared good{when}{where}.",
         f"All of them together should fail one good part in {round(1 / FAMILY)}.",
         "A reading fails when it is beyond a limit by twice its uncertainty.",
     ]
-    lines += [f"Not learnt, its limit stays as it was: {key} ({why})." for key, why in learnt.left.items()]
-    return "\n".join(lines)
+    return lines + [
+        f"Not learnt, its limit stays as it was: {key} ({why})." for key, why in learnt.left.items()
+    ]
 
 
 def note(limit: LearntLimit, unit: str) -> str:
@@ -58,6 +71,8 @@ def note(limit: LearntLimit, unit: str) -> str:
         f"learnt from {sums.parts} good parts: middle {middle}, spread {_spread(limit, limit.spread)}"
         f" ({own}; {prior}), a reading's own uncertainty {_spread(limit, limit.u)}"
     )
+    if sums.bench2:
+        text += f"; a single bench adds {_spread(limit, math.sqrt(sums.bench2))} to that"
     if scale.kind == "zero" and limit.upper == scale.floor:
         text += f"; no closer than {scale.floor:g}, because few parts do not show what ends at zero"
     if limit.key in REFERRED:
@@ -77,6 +92,7 @@ def _spread(limit: LearntLimit, spread: float) -> str:
 def _sums(sums: Sums, scale: Scale, title: str, unit: str) -> dict[str, Any]:
     return {
         "parts": sums.parts, "mean": sums.mean, "squares": sums.squares, "u2": sums.u2,
+        **({"bench2": sums.bench2} if sums.bench2 else {}),
         "scale": scale.kind, "unit": scale.unit, "title": title, "in_unit": unit,
     }  # fmt: skip
 
