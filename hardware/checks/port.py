@@ -13,7 +13,7 @@ SENDER_MAX_V = 12.0
 
 
 def port(netlist: Netlist) -> list[str]:
-    """Both lines have a suppressor; no pin of the microcontroller, and no logic supply, meets them directly."""
+    """Both lines have a suppressor; neither a pin of the microcontroller nor a supply meets them directly."""
     wrong = [f"{net}: no suppressor" for net in (SEND, READ) if not _at(netlist, net, "SMBJ24CA")]
     return [*wrong, *_sender(netlist), *_reader(netlist)]
 

@@ -12,7 +12,6 @@ from strokebench.bench.bench import Bench
 from strokebench.bench.spec import SimSpec
 from strokebench.data.findings import COVERAGE, Finding, Verdict
 from strokebench.parts import load_part
-from strokebench.parts.on_bench import on_bench
 from strokebench.sim import open_port
 from strokebench.verdict.examine import examine
 
@@ -50,7 +49,7 @@ class Difference:
 
 def examined(bench: Bench, part: str = PART) -> Examined:
     """Run the part's own procedure and judge it."""
-    profile = on_bench(load_part(part), bench.identity.board)
+    profile = load_part(part)
     bench.set_limits(profile.limits)
     bench.arm()
     bench.status()  # its maxima begin anew with each
@@ -62,13 +61,11 @@ def examined(bench: Bench, part: str = PART) -> Examined:
     return Examined(by_key, verdict, len(samples) / 1000, run.lost_rows, counters)
 
 
-def both(
-    image: str | Path | None = None, part: str = PART, kind: str = "reference"
-) -> tuple[Examined, Examined]:
-    """In process, and on the chip; half an hour. ``kind``: the bench, "reference" or "small"."""
-    with Bench(open_port(SimSpec(part, bench=kind)), "in process", "inprocess") as bench:
+def both(image: str | Path | None = None, part: str = PART) -> tuple[Examined, Examined]:
+    """In process, and on the chip; half an hour."""
+    with Bench(open_port(SimSpec(part)), "in process", "inprocess") as bench:
         here = examined(bench, part)
-    return here, examined(ready_bench(image, part, kind), part)
+    return here, examined(ready_bench(image, part), part)
 
 
 def differences(here: Examined, chip: Examined) -> list[Difference]:
