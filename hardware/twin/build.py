@@ -95,7 +95,7 @@ quit
 
 
 def close_main(volts: float = 12.0, ohm: float = 0.05, share: float = 0.9) -> runner.Result:
-    """Step 7: precharge of the bulk capacitors, main switch at ``share`` of the supply or 1.15 s at latest."""
+    """Step 7: precharge of the bulk capacitors to ``share`` of the supply; main switch closed at 1.15 s."""
     d = Deck("Precharge and main switch", netlist_of("reference")).take(
         "F101", "R104", "Q102", "R107", "D102"
     )
