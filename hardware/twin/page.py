@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from hardware.calc import design, losses
 from hardware.twin import legshort, points, pulses, sections, switching, trip
+from hardware.twin.outcomes import BECAME, OUTCOMES
 from hardware.twin.text import prose, table
 
 HEAD = """\
@@ -17,6 +18,12 @@ The decks are made from the netlists that KiCad exports, so that what is simulat
 begins with the parts at its nets that are not in it, and what else it leaves out. Older decks with round
 values are on [a page of their own](spice.md).
 """
+
+
+def became() -> str:
+    """What became of each weakness of the first drawing."""
+    head = "weakness of the first drawing | now | shown by"
+    return "## What became of each weakness\n\n" + prose(BECAME) + table(head, OUTCOMES)
 
 
 def snubbers() -> str:
@@ -175,7 +182,7 @@ the fast limit's spread from here.
 def page() -> str:
     """The whole page."""
     parts = (
-        snubbers, legs, heat, limits, sections.measuring, supply, sections.vehicle_supply,
+        became, snubbers, legs, heat, limits, sections.measuring, supply, sections.vehicle_supply,
         sections.lost_rails, sections.build_steps, sections.signal_port,
     )  # fmt: skip
     return "\n".join([HEAD, *(part() for part in parts), LEFT])
