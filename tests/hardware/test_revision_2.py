@@ -1,4 +1,4 @@
-"""Smaller things of revision 2 on the netlists, and the words of the pages where something is only a limit."""
+"""Smaller things of revision 2 on the netlists, and what the pages say where something is only a limit."""
 
 from __future__ import annotations
 
@@ -44,8 +44,7 @@ def test_loads_of_the_gate_supplies_bear_their_heat() -> None:
 
 def test_the_fuse_protects_no_thin_lead() -> None:
     """6000 A2s of the fuse against what 20 AWG bears, each as the calculations have them."""
-    row = next(row for row in leads.rows() if row.quantity.startswith("thinnest lead"))
-    assert row.value == 18
+    assert leads.smallest_gauge() == 18
 
 
 SAID = {
