@@ -5,7 +5,7 @@ The pin table comes from firmware/strokefw/pico/pins.py, so firmware and schemat
 
 from __future__ import annotations
 
-from hardware.checks import enable
+from hardware.checks import enable, port
 from hardware.checks.netlist import Netlist, Part, parse_ohm
 from hardware.checks.pin_page import pins
 
@@ -23,6 +23,8 @@ def gates(netlist: Netlist) -> list[str]:
     wrong = []
     for part in (p for p in netlist.parts.values() if p.kind == "Q"):
         nets = netlist.by_function(part.ref)
+        if "B" in nets:
+            continue  # a bipolar transistor
         gate, source = nets["G"], nets["S"]
         if _direct(netlist, gate):
             continue
@@ -129,6 +131,7 @@ RULES = {
     "footprints": footprints,
     "lonely": lonely,
     "enable": enable.enable,
+    "port": port.port,
 }
 
 

@@ -9,7 +9,11 @@ from hardware.checks.netlist import Part, parse_ohm
 Pins = dict[str, str]
 """Pad number or pin function -> SPICE node."""
 
-MOSFETS = {"CSD18536KCS": "fet60", "IRF4905": "pfet55", "Si2309CDS": "pfet60", "BSS138": "nfet50"}
+MOSFETS = {
+    "CSD18536KCS": "fet60", "IRF4905": "pfet55", "Si2309CDS": "pfet60", "BSS138": "nfet50",
+    "Si2308BDS": "nfet60small",
+}  # fmt: skip
+BIPOLAR = {"BCX56": "npn80"}
 DIODES = {
     "SMCJ24CA": "tvs24", "SMBJ24CA": "tvs24small", "SMCJ22A": "tvs22", "SMBJ22A": "tvs22small",
     "BZT52C12": "zener12", "BZT52C16": "zener16", "SS14": "schottky1", "SS56": "schottky5", "RED": "red",
@@ -17,7 +21,7 @@ DIODES = {
 BOTH_WAYS = ("SMCJ24CA", "SMBJ24CA")
 ESR_OHM = {"1000u/35V": 0.020, "10u/50V": 0.003}
 """Series resistance by value, from memory of such parts; others have none."""
-FUSE_OHM = {"50 A": 0.0012, "7.5 A": 0.012}
+FUSE_OHM = {"50 A": 0.0012, "7.5 A": 0.012, "50 mA PTC": 10.0}
 
 
 class NoModel(ValueError):
@@ -80,6 +84,8 @@ def _diode(part: Part, pins: Pins) -> list[str]:
 
 
 def _mosfet(part: Part, pins: Pins) -> list[str]:
+    if part.value in BIPOLAR:
+        return [f"Q{part.ref} {pins['C']} {pins['B']} {pins['E']} {BIPOLAR[part.value]}"]
     return [f"M{part.ref} {pins['D']} {pins['G']} {pins['S']} {_known(part, MOSFETS)}"]
 
 

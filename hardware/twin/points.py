@@ -18,7 +18,8 @@ LOGIC_W = 0.70
 Pico and logic 0.19 W (efficiency and the latter from memory)."""
 
 
-def _run(d: Deck, prints: dict[str, str]) -> runner.Result:
+def operating_point(d: Deck, prints: dict[str, str]) -> runner.Result:
+    """Solve the deck at rest; ``prints``: name -> expression."""
     body = "\n".join(f"let {name} = {what}\nprint {name}" for name, what in prints.items())
     return runner.run_text(d.text(OP.format(prints=body), " ".join(prints)))
 
@@ -31,7 +32,7 @@ def small_main_switch(vin: float) -> runner.Result:
     d.take(*switch, *near)
     q101, q102 = d.pins("Q101"), d.pins("Q102")
     d.add(f"Vin n_vin 0 {vin:g}", f"Von {d.pins('Q103')['G']} 0 3.3", f"Iload {q102['D']} 0 5")
-    return _run(
+    return operating_point(
         d,
         {
             "gate_reverse_v": f"v({q101['S']})-v({q101['G']})",
@@ -51,14 +52,14 @@ def fed_bus(supply_v: float, ohm: float, bench: str = "reference") -> runner.Res
         f"Rgate1 {d.pins('Q101')['G']} n_vin 1k",
         f"Rgate2 {d.pins('Q102')['G']} n_bridge_v 1k", "Rvin n_vin 0 100k",
     )  # fmt: skip
-    return _run(d, {"bus_v": "v(n_bridge_v)", "feed_a": "-i(vfeed)"})
+    return operating_point(d, {"bus_v": "v(n_bridge_v)", "feed_a": "-i(vfeed)"})
 
 
 def jump_start(volts: float, bench: str = "reference") -> runner.Result:
     """Current of the input suppressor at a lasting ``volts`` at the terminals."""
     d = Deck("Jump start", netlist_of(bench)).take("D101")
     d.add(f"Vin n_vin 0 {volts:g}")
-    return _run(d, {"suppressor_ma": "-1e3*i(vin)", "suppressor_w": f"-{volts:g}*i(vin)"})
+    return operating_point(d, {"suppressor_ma": "-1e3*i(vin)", "suppressor_w": f"-{volts:g}*i(vin)"})
 
 
 CYCLE = """

@@ -107,6 +107,10 @@ def test_a_run_with_a_burst_says_the_same_bytes() -> None:
     assert_same(SimSpec("idle-actuator", seed=8), seconds=3.6)
 
 
+def test_a_bench_as_built_says_the_same_bytes() -> None:
+    assert_same(SimSpec("egr-motor", seed=12, as_built=True))
+
+
 def test_a_run_to_its_end_says_the_same_bytes() -> None:
     assert_same(SimSpec("wiring", seed=9), seconds=60.0)
 

@@ -122,6 +122,14 @@ DAMAGES: list[tuple[str, str, Spoil, str]] = [
     ("enable", "latch hangs on another rail", lambda d: d.move("R228", "1", "+3V3"), "stay set"),
     ("enable", "level from the Pico's own rail", lambda d: d.move("R409", "1", "TRIP_LEVEL"), "scaled"),
     ("enable", "stop loop to ground", lambda d: d.move("R514", "1", "GND"), "not fed"),
+    ("port", "line without suppressor", lambda d: d.remove("D605"), "SIGNAL_IN: no suppressor"),
+    ("port", "fuse bridged", lambda d: d.move("R615", "2", "SIGNAL_OUT"), "no resistor behind the fuse"),
+    ("port", "driver straight at the line", lambda d: d.move("U601", "5", d.net.net_of("Q601", "3")), "back"),
+    ("port", "diode bridged", lambda d: d.move("D602", "1", d.net.net_of("R614", "2")), "feeds the port"),
+    ("port", "sender on the raw supply", lambda d: d.move("JP603", "1", "VPROT"), "above 12 V"),
+    ("port", "read straight", lambda d: d.value("R619", "1k"), "Schmitt"),
+    ("port", "no clamp", lambda d: d.remove("D607"), "no clamp"),
+    ("port", "pull-up without diode", lambda d: d.move("R618", "1", "+5V"), "feed the 5 V"),
     ("enable", "open stop loop floats", lambda d: d.remove("R512"), "gate low"),
 ]
 

@@ -110,7 +110,7 @@ def test_verdict_defect_and_every_finding_are_there(parsed: Balance, findings: l
     for finding in findings:
         assert finding.title in text, finding.key
     assert "Simulated bench" in text
-    for caution in PROFILE.part.cautions:
+    for caution in PROFILE.part.every_caution:
         assert caution in text
 
 

@@ -6,6 +6,7 @@ import pytest
 from pytest_mock import MockerFixture
 from strokebench.errors import UsageError
 from strokebench.parts import load_part, part_names
+from strokebench.parts.profile import NO_ALTERNATOR
 from strokebench.terminal.cautions import acknowledged
 
 
@@ -30,7 +31,8 @@ def test_a_real_bench_without_a_person_is_refused(
     mocker.patch("sys.stdin.isatty", return_value=False)
     with pytest.raises(UsageError, match="must be acknowledged"):
         acknowledged(load_part("fuel-pump"), given=False, simulated=False)
-    assert "Fuel vapour" in capsys.readouterr().err
+    shown = " ".join(capsys.readouterr().err.split())
+    assert "Fuel vapour" in shown and NO_ALTERNATOR in shown
 
 
 @pytest.mark.parametrize(("answer", "good"), [("yes", True), (" YES ", True), ("y", False), ("", False)])

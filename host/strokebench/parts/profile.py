@@ -13,6 +13,11 @@ from strokebench.parts.limits import STRICT, Limits
 from strokebench.parts.procedure import Procedure
 from strokebench.parts.toml import Within
 
+NO_ALTERNATOR = (
+    "Feed the bench from a battery whose alternator does not run: a load dump breaks the bench's input."
+)
+"""Of the bench, with whichever part; figures in docs/circuit-twin.md."""
+
 SensorVolts = Annotated[float, Within(0, 5.5, "V")]
 
 
@@ -31,6 +36,11 @@ class Part(BaseModel):
     cautions: list[str] = []
     acknowledge: bool = False
     """The cautions must be acknowledged before anything is driven."""
+
+    @property
+    def every_caution(self) -> list[str]:
+        """The part's own cautions, and what holds for the bench with each part."""
+        return [*self.cautions, NO_ALTERNATOR]
 
 
 class Track(BaseModel):

@@ -123,4 +123,4 @@ def outcome_of(
 def cautions(profile: Profile) -> list[str]:
     """Return what the page says beneath it all: of handling the part, of what was not measured, and whose
     word goes before it."""
-    return [*profile.part.cautions, *content.always_open(profile), DISCLAIMER]
+    return [*profile.part.every_caution, *content.always_open(profile), DISCLAIMER]

@@ -36,7 +36,7 @@ def acknowledged(
     if not part.acknowledge:
         return ""
     if not quiet or not given:
-        _show(part.title, part.cautions)
+        _show(part.title, part.every_caution)
     if simulated:
         return "simulated, taken as read"
     if given:

@@ -31,9 +31,11 @@ class Drive:
         return int((steps_ms - 1).sum())
 
 
-def ready_bench(image: str | Path | None = None, part: str = "throttle-body") -> Bench:
-    """Return the bench on an emulated chip that has passed its power-up test."""
-    port = ChipPort(SimSpec(part), image)
+def ready_bench(
+    image: str | Path | None = None, part: str = "throttle-body", kind: str = "reference"
+) -> Bench:
+    """Return the bench, "reference" or "small", on an emulated chip that has passed its power-up test."""
+    port = ChipPort(SimSpec(part, bench=kind), image)
     bridge = port.world.board.bridge
     for rail in (1, 0):  # it precharges, then opens the supply again
         port.machine.run(4, lambda rail=rail: bridge.rail == rail)  # type: ignore[misc]

@@ -66,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
         limits = profile.limits
         most = max(limits.drive_max, -limits.drive_min)
         hand = Hand(limits.drive_min, limits.drive_max, min(max(args.strength, STEP), most))
-        for line in (*profile.part.cautions, HELP):
+        for line in (*profile.part.every_caution, HELP):
             say(line, screen)
         bench.set_limits(limits)
         bench.arm()

@@ -43,7 +43,7 @@ def _show(args: argparse.Namespace) -> int:
         print_json(profile.model_dump(mode="json"))
         return 0
     print(f"{profile.name}: {profile.part.title}")
-    for line in [*profile.part.connect, *(f"CAUTION: {text}" for text in profile.part.cautions)]:
+    for line in [*profile.part.connect, *(f"CAUTION: {text}" for text in profile.part.every_caution)]:
         say(f"  {line}")
     print("limits:")
     for name, value in profile.limits.model_dump().items():

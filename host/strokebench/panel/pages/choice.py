@@ -87,7 +87,7 @@ def _cautions(names: list[str]) -> None:
         except StrokebenchError:
             continue
         with tag("div", data_about=name, hidden=True):
-            for title, lines in (("Cautions", part.cautions), ("Wiring", part.connect)):
+            for title, lines in (("Cautions", part.every_caution), ("Wiring", part.connect)):
                 if lines:
                     tag("h3", title)
                     with tag("ul"):

@@ -17,6 +17,7 @@ from strokefw.slots import Slots
 
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.ntc import resistance_ohm
+from strokebench.sim.board.as_built import Built, built
 from strokebench.sim.board.bridge import Bridge
 from strokebench.sim.board.burst import BurstCapture, RawCapture
 from strokebench.sim.board.converter import ROWS, Converter
@@ -30,7 +31,6 @@ KINDS = {"reference": 2, "small": 1}
 FULL = ch.FULL_SCALE
 LOW, HIGH = 128.0, FULL - 128.0  # between them no curvature can push a reading out of the range
 SENSOR_SHARE = 1 - math.exp(-1e-3 / 0.64e-3)  # input filter 100k || 180k with 10 nF, one tick
-WATCHDOG_TICKS = 10  # the gates fall when the firmware does not feed it
 NTC_TICKS = 16
 RIPPLE_HZ = 100.0  # a charger that rectifies both half waves of a 50 Hz mains
 SLOTS = 4  # records that the firmware keeps are numbered below this
@@ -54,9 +54,14 @@ class SimBoard:
         self.spec = spec
         self.plant = make_plant(spec) if plant is None else plant
         self.bench = BenchFaults(spec.bench_faults)
-        self.bridge = Bridge(self.plant, spec.seed)
         self._kind = KINDS[spec.bench]
         self.finer = ch.FINER[self._kind]
+        chopper = not self.plant.conditions.stage.returns
+        self.built = built(spec.seed, self.finer, chopper) if spec.as_built else Built()
+        if self.built.chopper_v:
+            self.plant.clamp_v = self.built.chopper_v
+        self._watchdog_ticks = self.built.watchdog_ticks
+        self.bridge = Bridge(self.plant, spec.seed, self.built)
         self.converter = Converter(spec.seed, ideal, spec.as_built, self.finer)
         self.tick = 0
         self.from_host = bytearray()
@@ -101,7 +106,7 @@ class SimBoard:
         """What is the same in every millisecond: watchdog, bridge and plant, filters, thermistors."""
         tick = self.tick = self.tick + 1
         bridge, plant = self.bridge, self.plant
-        if tick - self._fed_tick > WATCHDOG_TICKS:
+        if tick - self._fed_tick > self._watchdog_ticks:
             bridge.gate = 0
         bridge.advance()
         self._trips += plant.cycles_cut

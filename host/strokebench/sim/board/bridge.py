@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import math
 
+from strokebench.sim.board.as_built import Built
 from strokebench.sim.board.shorted import advance_shorted
 from strokebench.sim.board.wires import Wires, concerns
 from strokebench.sim.plants.base import FLOAT_SHARE, Plant
@@ -16,15 +17,17 @@ FETS = {"ah": (0, 1), "al": (0, 0), "bh": (1, 1), "bl": (1, 0)}
 class Bridge:
     """Outputs as the firmware set them (``drive`` 1/10000, ``gate``, ``rail``), applied once per tick."""
 
-    def __init__(self, plant: Plant, seed: int = 0) -> None:
+    def __init__(self, plant: Plant, seed: int = 0, built: Built | None = None) -> None:
         self.plant = plant
         self.wires: Wires | None = None
         self._seed = seed
         self.drive = 0
         self.gate = 0
         self.rail = 0
+        self._built = Built() if built is None else built
         self._trip_a = math.inf
         self._trip_off_a = 0.0
+        self._trip_plus_a = self._trip_minus_a = math.inf
         self._pulse_leg = self._pulse_side = self._pulse_us = 0  # a pulse of 0 us is none
         self._shorted: tuple[tuple[int, int], ...] = ()
         self._dead: tuple[tuple[int, int], ...] = ()
@@ -46,11 +49,13 @@ class Bridge:
         self.set_trip(self._trip_a)
 
     def set_trip(self, amps: float) -> None:
-        """Set the comparator's level, unless it is dead; it may be off."""
+        """Set the comparator's level, unless it is dead; it may be off, for either sign of the current."""
         self._trip_a = amps
-        self.plant.trip_a = (
-            math.inf if "comparator_dead" in self._active else max(amps + self._trip_off_a, 0.0)
-        )
+        dead = "comparator_dead" in self._active
+        acts_a = math.inf if dead else self._built.factor * amps + self._trip_off_a
+        self._trip_plus_a = max(acts_a + self._built.plus_a, 0.0)
+        self._trip_minus_a = max(acts_a + self._built.minus_a, 0.0)
+        self.plant.trip_a = self._trip_plus_a
 
     def pulse(self, leg: int, side: int, us: int) -> None:
         """One MOSFET alone on for ``us`` of the next tick."""
@@ -59,6 +64,10 @@ class Bridge:
     def advance(self) -> None:
         """Let the plant go on by one tick."""
         plant = self.plant
+        if self.drive < 0:
+            plant.trip_a = self._trip_minus_a
+        else:
+            plant.trip_a = self._trip_plus_a
         if self.sound and self._pulse_us == 0:
             plant.advance(self.drive * 1e-4, self.gate == 1, self.rail)
         else:

@@ -84,7 +84,7 @@ class Plant:
         self._fet_ohm, self._bridge_ohm = stage.fet_ohm, stage.bridge_ohm
         self._before_a_ohm = stage.fet_ohm + (stage.shunt_ohm - stage.sensed_ohm)
         self._bus_f, self._precharge_ohm, self._bleed_ohm = stage.bus_f, stage.precharge_ohm, stage.bleed_ohm
-        self._clamp_v, self._returns = stage.clamp_v, stage.returns
+        self.clamp_v, self._returns = stage.clamp_v, stage.returns
         self._sink_k_per_w, self._sink_j_per_k = stage.sink_k_per_w, stage.sink_j_per_k
         self.source_v = conditions.supply_v
         self.source_ohm = conditions.source_ohm
@@ -141,7 +141,7 @@ class Plant:
         elif rail == 2 and (bus_v <= source_v or self._returns):
             bus_v = source_v
         self._pumped = rail != 2 or bus_v > source_v
-        self.bus_v = min(max(bus_v, 0.0), self._clamp_v)
+        self.bus_v = min(max(bus_v, 0.0), self.clamp_v)
         self.vin_v = source_v - self.source_ohm * taken_a
 
     def _drive_legs(self, drive: float, mean_a: float) -> None:
