@@ -328,9 +328,9 @@ class TurningCase(Case):
         rows = coasting[FIRST_ROW:LAST_ROW]
         period_s = float(np.median(np.diff(rows["time_s"])))
         begun_s = float(coasting["time_s"][0]) + period_s / 2
-        return line(rows["time_s"] - begun_s, self._open_voltage(rows)), period_s
+        return line(rows["time_s"] - begun_s, self.open_voltage(rows)), period_s
 
-    def _open_voltage(self, rows: Samples) -> Floats:
+    def open_voltage(self, rows: Samples) -> Floats:
         """Voltage between the open outputs. They stand evenly around a middle that the bench's resistors
         set; where the lower one would be below ground, twice the upper one's distance from the middle tells
         the same."""

@@ -11,7 +11,7 @@ from strokebench.diagnose import labels
 from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.stats import Floats, line
 from strokebench.diagnose.turning.case import BENT_A, STANDS_V, Level, TurningCase
-from strokebench.diagnose.turning.volts import Balance, Rows, balance, coasting, driven, slowing
+from strokebench.diagnose.turning.volts import CONSTANT, Balance, Rows, balance, coasting, driven, slowing
 
 STILL_V, LEVEL_V = 0.003, 0.004
 """Standard uncertainty of a voltage against another: the converter's curvature, a share of a code."""
@@ -53,6 +53,17 @@ def fit_circuit(case: TurningCase) -> Balance | str:
             *_start(case, levels, heat, ohm),
         ]
     return balance(pieces, ohm, case.coarse.u, case.u_zero_v, case.accuracy("output_a_v", "gain"))
+
+
+def speed_by_volts(case: TurningCase, found: Balance, level: Level) -> tuple[float, float]:
+    """Return the speed in rad/s of a level whose ripple did not tell it, and its u: what the balance leaves
+    of its volts, over the motor constant."""
+    amps, volts = np.array([level.current_a]), np.array([level.volts - case.zero_v])
+    coarse = case.coarse_share(level.rows) * (amps - case.coarse.pivot_a)
+    row = driven(amps, volts, np.ones(1), np.interp([level.span_s[1]], *_heat(case)), coarse).design[0]
+    k_si = found.one(CONSTANT)[0]
+    row[CONSTANT] = (float(volts[0]) - found.of(row)[0]) / k_si
+    return float(row[CONSTANT]), math.hypot(found.of(row)[1], LEVEL_V) / k_si
 
 
 def _rough_ohm(case: TurningCase, levels: list[Level]) -> float:
