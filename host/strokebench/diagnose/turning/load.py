@@ -11,8 +11,9 @@ from strokebench.data.findings import Finding
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
 from strokebench.diagnose.turning import rundown
-from strokebench.diagnose.turning.case import BENT_A, RAD_TO_RPM, Level, TurningCase
+from strokebench.diagnose.turning.case import RAD_TO_RPM, Level, TurningCase
 from strokebench.diagnose.turning.circuit import fit_circuit, speed_by_volts
+from strokebench.diagnose.turning.ranges import BENT_A
 from strokebench.diagnose.turning.running import motor_constant
 
 DRAG = ("drag", "Torque that stays towards zero speed", "mN m")
@@ -20,14 +21,17 @@ LOAD = ("load_torque", "Torque at rated speed", "mN m")
 RISE = ("load_rise", "Torque gained from half to rated speed", "mN m")
 LOW_SPEED = ("low_speed_loss", "Load missing at low speed", "% of torque")
 LEAST_RANGE = 0.15
-LINEAR_U = 0.03
-"""Standard width of torque that grows with the speed itself (grease, eddy currents in the armature's iron), as
-a share of the torque at rated speed, in kinds whose own law has no such term (judgement)."""
+LINEAR, LINEAR_U = 0.015, 0.015
+"""Torque that grows with the speed itself (grease, eddy currents in the armature's iron) and its standard
+width, as shares of the torque at rated speed, in kinds whose own law has no such term: between nothing and a
+few per cent (judgement)."""
 SQUARE, POWER_U = 2.0, 0.15
 """Power of the speed that a flow's torque goes with, and its standard width in the same kinds: the affinity
 laws say 2, friction in the flow makes it less, what opens with pressure more (judgement)."""
 STEPS = 6
 """Of Gauss and Newton towards the power; three are enough."""
+FIXED = 1e-9
+"""Prior width of a power that is known."""
 LAW_U = 0.003
 """Relative, of each level's torque: pulsation and turns that are no whole number in what was averaged."""
 
@@ -73,7 +77,7 @@ def find(case: TurningCase) -> list[Finding]:
     Torque: that of the motor's current, motor constant x current, so all that brakes the rotor belongs to it:
     the load, bearings, brushes, losses in iron. It is measured at every level; against speed a law with the
     powers of the part's kind is fitted (dry 0, leakage 1, flow 2). Where the flow is all that comes with
-    speed, its power is fitted too, and the run-down after the levels shows the law in between and below
+    speed, its power is fitted too. The run-down after the levels shows the law in between and below
     (:mod:`strokebench.diagnose.turning.rundown`). Drag is that law at standstill (the dry torque of a rotor
     that turns slowly, without what it takes to break away), load torque the law at ``nominal.rated_rpm``.
     """
@@ -83,7 +87,11 @@ def find(case: TurningCase) -> list[Finding]:
         return [case.missing(*quantity, fit) for quantity in wanted]
     when = (case.running[0].span_s[0], case.running[-1].span_s[1])
     total = fit.of(1.0)
-    rpm = {"rated_rpm": fit.rated_rad_s * RAD_TO_RPM, "terms_mnm": (1e3 * fit.terms).tolist(), "power": fit.power}
+    rpm = {
+        "rated_rpm": fit.rated_rad_s * RAD_TO_RPM,
+        "terms_mnm": (1e3 * fit.terms).tolist(),
+        "power": fit.power,
+    }
     found = [
         case.finding(*DRAG[:2], fit.of(0.0), DRAG[2], high="dragging", span_s=when, evidence=rpm),
         case.finding(*LOAD[:2], total, LOAD[2], low=names.light, high=names.heavy, span_s=when),
@@ -109,15 +117,15 @@ def fit_load(case: TurningCase) -> LoadFit | str:
         return "the levels lie too close together in speed"
     k = motor_constant(case, [level for level in known if level.rate is not None])
     amps = np.array([level.current_a for level in known])
-    shares = np.array([case.coarse_share(level.rows) for level in known])
+    shares = np.array([level.current.share for level in known])
     torque = k.value * amps
     steep = 2 * float(np.ptp(torque)) / float(np.ptp(speed))
-    u_range_a = np.hypot(shares * case.coarse.u_pivot_a, [case.u_share_a(level.rows) for level in known])
+    u_range_a = np.hypot(shares * case.coarse.u_pivot_a, [level.current.u_share_a for level in known])
     u = k.value * np.sqrt(BENT_A**2 + (LAW_U * amps) ** 2 + u_range_a**2)
     u = np.hypot(u, steep * u_speed)
     common = k.value * case.coarse.u * shares * (amps - case.coarse.pivot_a)
     free = 1 not in powers
-    coast = rundown.pieces(case, k.value, rated) if free else None
+    coast = rundown.pieces(case, k.value, rated)
     terms, power, covariance = _solve(free, speed / rated, torque, u, common, coast)
     gain = math.hypot(case.accuracy("current_a", "gain"), k.u / k.value)
     covariance = covariance + np.outer(whole := np.append(terms, 0.0), whole) * gain**2
@@ -152,28 +160,28 @@ def _solve(
     ``common``: error that the levels have together, of the coarse current range. Unknowns: the three terms,
     the power, and the moment of inertia over what ``coast`` is in.
     """
-    weight = np.zeros(5)
+    prior, weight = np.zeros(5), np.zeros(5)
+    prior[3] = SQUARE
+    weight[3] = (POWER_U if free else FIXED) ** -2.0
     if free:
-        weight[1] = (LINEAR_U * float(torque.max())) ** -2.0
-    weight[3] = (POWER_U if free else 1e-9) ** -2.0
-    weight[4] = 1e-12 if coast is not None else 1.0
+        most = float(torque.max())
+        prior[1], weight[1] = LINEAR * most, (LINEAR_U * most) ** -2.0
+    weight[4] = FIXED if coast is not None else 1.0
     known = np.linalg.inv(np.diag(u**2) + np.outer(common, common))
-    power, terms = SQUARE, np.array([0.3, 0.0, 0.7]) * float(torque.max())
+    answer = np.array([0.3, 0.0, 0.7, 0.0, 0.0]) * float(torque.max())
+    answer[3] = SQUARE
     for _ in range(STEPS):
-        design = np.column_stack((columns(share, power, terms[2]), np.zeros(len(share))))
-        normal, right = design.T @ known @ design + np.diag(weight), design.T @ known @ torque
-        squares, count = float(torque @ known @ torque), len(torque)
-        if coast is not None:
-            rows = _coasting(coast, power, terms)
-            normal, count = normal + rows.T @ rows, count + len(rows)
-        right[3] += weight[3] * (SQUARE - power)
-        covariance: Floats = np.asarray(np.linalg.inv(normal), float)
-        answer = covariance @ right
-        terms, power = answer[:3], power + float(np.clip(answer[3], -0.5, 0.5))
-    left = squares - 2 * float(answer @ (design.T @ known @ torque)) + float(answer @ (normal - np.diag(weight)) @ answer)
-    freedom = count - 3 - (1 if coast is not None else 0)
-    chi = left / freedom if freedom > 0 else 1.0
-    return terms, power, covariance[:4, :4] * max(1.0, chi)
+        terms, power = answer[:3], float(answer[3])
+        design = np.column_stack((columns(share, power, float(terms[2])), np.zeros(len(share))))
+        rows = _coasting(coast, power, terms) if coast is not None else np.zeros((0, 5))
+        left = torque - design[:, :3] @ terms, -rows[:, :3] @ terms - rows[:, 4] * answer[4]
+        covariance: Floats = np.linalg.inv(design.T @ known @ design + rows.T @ rows + np.diag(weight))
+        answer = answer + covariance @ (
+            design.T @ known @ left[0] + rows.T @ left[1] + weight * (prior - answer)
+        )
+    freedom = len(torque) + len(rows) - (4 if coast is not None else 3)
+    chi = float(left[0] @ known @ left[0] + left[1] @ left[1]) / freedom if freedom > 0 else 1.0
+    return answer[:3], float(answer[3]), covariance[:4, :4] * max(1.0, chi)
 
 
 def _coasting(coast: rundown.Pieces, power: float, terms: Floats) -> Floats:

@@ -20,7 +20,7 @@ LEAST_V = 0.5
 """Back-EMF down to which it is looked at: the zero of the outputs, a rotor that comes to rest."""
 LEAST_TURNS = 1.0
 """A piece holds at least so many turns: the torque is not the same all around."""
-SLOPE_U = 0.01
+SLOPE_U = 0.002
 """Relative, of each piece: turns that are no whole number, curvature of the outputs' converters."""
 
 
