@@ -24,6 +24,7 @@ SHARE_U = 0.08
 BENT_A = 0.0025
 """Standard uncertainty of a current against another in the fine range: its converter's curvature."""
 COARSE = "current_coarse"
+MOST = 0.95
 STEPS_U = 0.006
 """Relative: +-1 % (rectangular) between the current ranges, from the steps of the chip's converter."""
 OFFSETS = 6.0
@@ -78,10 +79,13 @@ class Reading:
 
 
 def peak_a(burst: Burst) -> float:
-    """How far the peaks of each millisecond lie above its mean; noise included, so rather more than less."""
+    """How far the peaks of most milliseconds lie above the burst's mean; noise included, so rather more than
+    less."""
     count = max(round(burst.rate_hz * 1e-3), 1)
     ticks = burst.values[: len(burst.values) // count * count].reshape(-1, count)
-    return float(np.median(ticks.max(axis=1) - ticks.mean(axis=1))) if len(ticks) else math.inf
+    if not len(ticks):
+        return math.inf
+    return float(np.quantile(ticks.max(axis=1), MOST) - np.mean(burst.values))
 
 
 @dataclass(frozen=True)
