@@ -9,6 +9,7 @@ a line through V-I, a line through supply over input current, a periodogram for 
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -103,6 +104,20 @@ def test_ten_minutes_are_analysed_within_a_second(run: RunData) -> None:
     assert findings["speed"].value == pytest.approx(60 * expected_hz, rel=0.01)
     assert findings["source_resistance"].value == pytest.approx(20.0, rel=0.05)
     assert took_s < 1.0
+
+
+def test_the_analysis_takes_at_most_four_times_as_long_as_the_plain_version(run: RunData) -> None:
+    profile = load_part("fuel-pump")
+
+    def shortest_s(work: Callable[[], Any]) -> float:
+        took = []
+        for _ in range(3):
+            begun = time.process_time()
+            work()
+            took.append(time.process_time() - begun)
+        return min(took)
+
+    assert shortest_s(lambda: diagnose(run, profile)) <= 4 * shortest_s(lambda: plain(run))
 
 
 def test_speed_of_the_diagnosis(benchmark: Any, run: RunData) -> None:

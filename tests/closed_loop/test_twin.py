@@ -12,6 +12,7 @@ from strokebench.bench.bench import Bench
 from strokebench.bench.spec import SimSpec
 from strokebench.errors import StrokebenchError
 from strokebench.parts import load_part
+from strokebench.parts.procedure import Procedure
 from strokebench.sim import fast
 from strokebench.sim.board.board import SimBoard
 from strokebench.sim.engine import inprocess
@@ -27,6 +28,7 @@ pytest.importorskip("llvmlite", reason="the extra `fast` is not installed")
 from strokebench.sim.fast.flatten import Flattener
 from strokebench.sim.fast.load import function
 from strokebench.sim.fast.memory import TRAP, Memory
+from strokebench.sim.fast.twin import Twin
 
 pytestmark = pytest.mark.extras
 
@@ -52,7 +54,7 @@ def bench_numbers(port: InProcessPort) -> dict[str, Any]:
 
 
 def live(
-    spec: SimSpec, compiled: bool, seconds: float = SECONDS
+    spec: SimSpec, compiled: bool, seconds: float = SECONDS, procedure: Procedure | None = None
 ) -> tuple[bytes, dict[str, Any], InProcessPort]:
     """Stroke a part for a while; return what the bench said, the numbers left behind, and the port."""
     port, said, profile = InProcessPort(spec), bytearray(), load_part(spec.part)
@@ -70,7 +72,7 @@ def live(
             bench.set_limits(profile.limits)
             bench.arm()
             began_s = port.now()
-            for _rows in bench.run(profile.procedure):
+            for _rows in bench.run(procedure or profile.procedure):
                 if port.now() - began_s > seconds:
                     break
     except StrokebenchError as error:
@@ -109,6 +111,21 @@ def test_a_run_with_a_burst_says_the_same_bytes() -> None:
 
 def test_a_bench_as_built_says_the_same_bytes() -> None:
     assert_same(SimSpec("egr-motor", seed=12, as_built=True))
+
+
+def test_captures_one_after_the_other_are_followed_without_compiling_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    made, make = [], Twin._make
+    monkeypatch.setattr(Twin, "_make", lambda twin: (made.append(twin), make(twin)))
+    burst = {"kind": "burst", "channel": "current_coarse", "rate_hz": 50_000, "count": 1000}
+    pause = {"kind": "pause", "for_s": 0.2}
+    procedure = Procedure.model_validate({"segments": [pause, burst, pause, burst, pause, burst, pause]})
+    spec = SimSpec("fuel-pump", seed=8)
+    plain, numbers, _port = live(spec, compiled=False, procedure=procedure)
+    said, found, _twin_port = live(spec, compiled=True, procedure=procedure)
+    assert said == plain and found == numbers
+    assert len(made) == 2  # before there was a capture, and with one
 
 
 def test_a_run_to_its_end_says_the_same_bytes() -> None:

@@ -103,6 +103,7 @@ LEVEL = "level"
 BURST_LEVEL = "burst_level"
 LEVEL_END = "level_end"
 RELEASE = "release"
+COAST = "coast"
 STEP_START = "step_start"
 
 AT_LEVEL = (LEVEL, BURST_LEVEL, LEVEL_END)

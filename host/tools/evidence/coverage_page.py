@@ -28,7 +28,7 @@ HEAD = """\
 # Whether stated uncertainties are true
 
 Simulated parts only; nothing here was measured on real hardware. Made by
-`python -m tools.evidence.coverage --good {good} --each {each} --first-seed {seed}`: {good} good specimens of
+`python -m tools.evidence.coverage --good {most} --each {each} --first-seed {seed}`: {good} good specimens of
 each part and family. The same seed is the same bench, whatever the part, so rows are not independent of each
 other. The **first** family of parts is the one that estimators and limits were tuned on (with seeds below
 10000); the **second** has another physics (`host/strokebench/sim/second`); some judgements were set on it
@@ -99,9 +99,13 @@ def _row(part: str, key: str, family: str, table: np.ndarray) -> Row:
 def page(records: dict[tuple[str, str], list[Record]], first_seed: int, note: str = "") -> str:
     """Return the page as Markdown; ``note`` is a paragraph of its own."""
     table = rows(records)
-    good, each = _count(records, "good"), _count(records, "moderate")
+    counts = [sum(record["grade"] == "good" for record in some) for some in records.values()]
+    good = f"{min(counts)} to {max(counts)}" if min(counts) < max(counts) else str(max(counts))
+    each = _count(records, "moderate")
     lines = [
-        HEAD.format(seed=first_seed, good=good, each=each, note=f"{note}\n\n" if note else ""),
+        HEAD.format(
+            seed=first_seed, most=max(counts), good=good, each=each, note=f"{note}\n\n" if note else ""
+        ),
         "## Good specimens and defects",
         "",
         *_alarms(records),

@@ -9,7 +9,7 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
-from strokebench.diagnose.moving.breakaway import LEAVE_PERCENT, leaving
+from strokebench.diagnose.moving.breakaway import leaving
 from strokebench.diagnose.moving.friction import friction_level
 from strokebench.diagnose.moving.seated import SeatedCase
 from strokebench.diagnose.question import Question
@@ -23,9 +23,9 @@ ONCE_U = 0.5
 """Standard uncertainty of where it shuts when that was seen once, % of travel (judgement)."""
 SAME_PLACE = 1.5
 """% of travel within which it stands at the same place again."""
-CREEPS_PERCENT = 3.0
-"""% of travel by which a valve has to leave its seat in somebody else's recording: one that sticks creeps so
-far while the current still rises, in a move that is quicker than the bench's."""
+CLEAR, CREEPS_PERCENT = 5.0, 3.0
+"""How far from the seat a valve has left it for good, % of travel: one that sticks creeps for a while before
+the current is at its highest. The second in somebody else's recording, whose moves are quicker."""
 LOOSE = 0.08
 """Share of the friction: behind play motor and valve do not break loose at the same moment (judgement)."""
 
@@ -99,31 +99,31 @@ def sticking(case: SeatedCase) -> Finding:
     """What holds the valve in its seat beyond spring and Coulomb friction, % of the friction.
 
     Static friction at the seat less the Coulomb friction of the opening side, over the latter. From the
-    current at which the seat is left, less the spring's line carried on to the seat and less the friction.
+    highest current before the valve is clear of the seat, less the spring's line carried on to the seat and
+    less the friction.
     """
     friction, torque = friction_level(case), case.torque
-    beyond = CREEPS_PERCENT if case.by_samples else LEAVE_PERCENT
+    beyond = CREEPS_PERCENT if case.by_samples else CLEAR
     marks = case.stretches(labels.SEAT_OPEN)
-    found = [seat_left for mark in marks if (seat_left := leaving(case, mark, 1, beyond))]
+    found = [(mark, left) for mark in marks if (left := leaving(case, mark, 1, beyond))]
     if len(found) < case.fewest:
         return case.missing(
             *STICKING, f"the valve left its seat slowly only {len(found)} times, {case.fewest} needed"
         )
     if (torque is None or friction is None) and case.by_samples:
-        return _one_way(case, marks[0], found[0])
+        return _one_way(case, *found[0])
     if torque is None or friction is None:
         return case.missing(*STICKING, "spring and friction away from the seat are not known")
-    leave, (preload_a, u_preload_a) = (
-        repeats_or_once([left[0] for left in found], LOOSE * friction.value),
-        torque.spring_line(*case.opening_side)[0],
-    )
+    (preload_a, u_preload_a), (rise_a, _) = torque.spring_line(*case.opening_side)
+    beyond_a = [left[0] - rise_a / 100 * _beyond_rest(case, mark, left[3]) for mark, left in found]
+    leave, when_s = repeats_or_once(beyond_a, LOOSE * friction.value), found[0][1][3]
     excess_a = leave.value - case.zero_a - preload_a - friction.value
     u_a = math.hypot(leave.u, u_preload_a, friction.u)
     u_a = math.hypot(u_a, LOOSE * friction.value)
     measured = Measured(excess_a / friction.value * 100, u_a / friction.value * 100, len(found))
     return case.finding(
         *STICKING[:2], measured, STICKING[2], high="sticky_seat", place=case.rest_percent,
-        span_s=(found[0][3] - 0.1, found[0][3] + 0.1), evidence={"leaving_a": leave.value},
+        span_s=(when_s - 0.1, when_s + 0.1), evidence={"leaving_a": leave.value},
     )  # fmt: skip
 
 
@@ -145,3 +145,8 @@ def _one_way(case: SeatedCase, mark: Mark, left: tuple[float, float, float, floa
     found = case.finding(*STICKING[:2], share, STICKING[2], high="sticky_seat", place=case.rest_percent)
     out = found.upper is not None and share.value - 2 * share.u > found.upper
     return found if out else case.missing(*STICKING, why)
+
+
+def _beyond_rest(case: SeatedCase, mark: Mark, time_s: float) -> float:
+    """How far from rest the valve was at a time, % of travel."""
+    return float(np.interp(time_s, case.of(mark)["time_s"], case.percent(mark))) - case.rest_percent

@@ -82,7 +82,10 @@ def read_stop(case: Case, ends: tuple[str, ...], clean: Floats, span_v: float) -
     left = volts - plain - gives * (amps - float(np.median(amps)))
     touch_v = float(np.mean(volts - gives * (amps - touch_a)))
     scatter_v = float(np.std(left)) / math.sqrt(len(left))
-    return Stop(touch_v, math.hypot(gives * u_touch_a, scatter_v, HYSTERESIS * span_v))
+    # each end may lie on either side of the hysteresis, which tilts the line as well
+    spread_a = math.sqrt(float(np.sum((amps - amps.mean()) ** 2)))
+    u_hysteresis_v = HYSTERESIS * span_v * math.hypot(1.0, (float(amps.mean()) - touch_a) / spread_a)
+    return Stop(touch_v, math.hypot(gives * u_touch_a, scatter_v, u_hysteresis_v))
 
 
 def _ends(case: Case, ends: tuple[str, ...], clean: Floats) -> tuple[Floats, Floats]:

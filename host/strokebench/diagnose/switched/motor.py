@@ -41,6 +41,9 @@ SLOPE_U = 0.03
 AFTER_PEAK_S, RUNNING_UP, PIECES, LEAST_ROWS = 0.002, 1.15, 8, 24
 START_U, LOAD_U = 0.01, 0.1
 """Relative: of a start's current, a mean over a millisecond; of what the load takes meanwhile."""
+LINEAR_U, POWER_U = 0.007, 0.08
+"""Of a law with the power 2 of the speed alone: standard width of what grows with the speed itself, as a
+share of the torque, and of the power (judgement)."""
 STANDS_OHM = 1.3
 """Volts over current below so many times the highest good resistance: it stands, or all but stands."""
 BOUNCES = "brushes that bounce add to it"
@@ -187,12 +190,13 @@ def _law(case: TurningCase, ran: Steady, down: Rundown, k: Measured, rated: floa
     terms = torque_nm * shape
     covariance = torque_nm**2 * spread + np.outer(terms, terms) * gain**2
     covariance[0, 0] += (k.value * case.accuracy("current_a", "offset")) ** 2
-    whole = tuple(sorted({1, *down.powers}))
-    places = [whole.index(power) for power in down.powers]
-    all_terms, all_covariance = np.zeros(len(whole)), np.zeros((len(whole), len(whole)))
-    all_terms[places], all_covariance[np.ix_(places, places)] = terms, covariance
+    own = list(down.powers)
+    all_terms, all_covariance = np.zeros(3), np.zeros((4, 4))
+    all_terms[own], all_covariance[np.ix_(own, own)] = terms, covariance
+    if 1 not in own:
+        all_covariance[1, 1], all_covariance[3, 3] = (LINEAR_U * torque_nm) ** 2, POWER_U**2
     speed = np.array([ran.speed_rad_s])
-    return load.LoadFit(whole, all_terms, all_covariance, speed, np.array([torque_nm]), rated)
+    return load.LoadFit(all_terms, load.SQUARE, all_covariance, speed, np.array([torque_nm]), rated)
 
 
 def _resistance(case: TurningCase, ran: Steady, solved: volts.Balance) -> Finding:

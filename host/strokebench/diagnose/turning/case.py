@@ -16,7 +16,7 @@ from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Floats, Line, line
 from strokebench.diagnose.turning.commutation import Motor, Rate, turn_rate
-from strokebench.diagnose.turning.ranges import Coarse, compare
+from strokebench.diagnose.turning.ranges import COARSE, Coarse, Ranges, Reading, compare
 from strokebench.diagnose.turning.rotors import ROTORS, RotorKind
 
 WINDOW_S = 0.3
@@ -25,9 +25,6 @@ FIRST_ROW, LAST_ROW = 2, 12
 """Rows of a release that show the back-EMF: after the freewheeling, before the speed has changed much."""
 STANDS_V = 0.025
 """Back-EMF below this after a hold: the rotor stood."""
-MEETS = 1 / 16
-"""Share of the fine range below and above its end: means between which the coarse range takes over. The bench
-fades by the peaks, which lie about so far above the mean."""
 CARRIES_A = 0.05
 """Less current than this: the voltage does not reach over the brushes, so it says nothing of their drop."""
 BRUSHES_V = 0.6
@@ -38,17 +35,14 @@ RELEASE_U = 0.05
 """Of a tick: the bridge goes off within a PWM period of its beginning."""
 ZERO_V = 0.003
 """Standard uncertainty of the difference of two outputs at rest: a share of a code."""
-SHARE_U = 0.08
 AGREE = 0.11
 """Relative: levels whose back-EMF per speed differs by more contradict each other."""
-BENT_A = 0.0025
-"""Standard uncertainty of a current against another in the fine range: its converter's curvature."""
 RAD_TO_RPM = 30 / math.pi
 
 
 @dataclass(frozen=True)
 class Level:
-    """Steady running at one drive: ``volts`` and ``current_a`` at the terminals, ``emf_v`` of that speed.
+    """Steady running at one drive: ``volts`` and ``current`` at the terminals, ``emf_v`` of that speed.
 
     ``rate``: turns per second from the ripple, None where it could not be found. ``rows``: what the current
     was averaged over. ``source``: whether ``emf_v`` was seen after "release", follows from "speed" with the
@@ -57,14 +51,18 @@ class Level:
 
     drive: float
     volts: float
-    current_a: float
-    u_current_a: float
+    current: Reading
     emf_v: float
     u_emf_v: float
     rate: Rate | None
     burst: Burst | None
     rows: Samples
     source: str
+
+    @property
+    def current_a(self) -> float:
+        """Mean current in the fine range's amperes."""
+        return self.current.current_a
 
     @property
     def speed_rad_s(self) -> float:
@@ -206,13 +204,11 @@ class TurningCase(Case):
         rows, end_s = self._steady(marks), marks[-1].end_s
         if rows is None:
             return None
-        (amps, u_amps), volts = self.true_a(rows), float(np.mean(load_voltage(rows)))
-        emf_v, u_emf_v, source = self._seen_or_left(end_s, amps, volts)
         burst = self._burst(marks[0].start_s, end_s)
+        current, volts = self.reading(rows, burst), float(np.mean(load_voltage(rows)))
+        emf_v, u_emf_v, source = self._seen_or_left(end_s, current.current_a, volts)
         rate = self._rate(burst, emf_v)
-        return Level(
-            float(rows["drive"][-1]), volts, amps, u_amps, emf_v, u_emf_v, rate, burst, rows, source
-        )  # fmt: skip
+        return Level(float(rows["drive"][-1]), volts, current, emf_v, u_emf_v, rate, burst, rows, source)
 
     def coasting(self, end_s: float) -> Samples | None:
         """Rows of the release right after ``end_s``, None without one that is long enough."""
@@ -246,7 +242,7 @@ class TurningCase(Case):
             if rows is None or coasting is None:
                 continue
             emf_v, u_emf_v = self.emf(coasting)
-            amps, volts = self.true_a(rows)[0], float(np.mean(load_voltage(rows)))
+            amps, volts = self.reading(rows).current_a, float(np.mean(load_voltage(rows)))
             if amps > CARRIES_A:
                 ohm = (volts - self.zero_v - brush_v - emf_v) / amps
                 return ohm, math.hypot(u_emf_v, 0.03) / amps, brush_v
@@ -264,23 +260,11 @@ class TurningCase(Case):
         reach = self.still[-1][0] - self.still[0][0]
         return fit.slope, math.hypot(fit.u_slope, 0.004 / max(reach, 0.05)), fit.offset
 
-    def coarse_share(self, rows: Samples) -> float:
-        """Share of the coarse range in a current, 0 within the fine one."""
-        amps = float(np.mean(np.abs(rows["current_a"])))
-        return float(np.clip((amps - self._from_a) / (self._alone_a - self._from_a), 0, 1))
-
     @property
-    def _from_a(self) -> float:
-        return self.budget.fine_limit_a * (1 - MEETS)
-
-    @property
-    def _alone_a(self) -> float:
-        return self.budget.fine_limit_a * (1 + MEETS)
-
-    @property
-    def _reference(self) -> float:
-        """The bench's fine range as a share of the reference bench's."""
-        return self.budget.fine_limit_a / budget().fine_limit_a
+    def ranges(self) -> Ranges:
+        """Where the bench's current ranges meet."""
+        limit_a = self.budget.fine_limit_a
+        return Ranges(limit_a, limit_a / budget().fine_limit_a)
 
     @cached_property
     def coarse(self) -> Coarse:
@@ -288,27 +272,19 @@ class TurningCase(Case):
         pairs = []
         for marks in self._groups:
             burst = self._burst(marks[0].start_s, marks[-1].end_s)
-            if burst is None or burst.channel != "current_coarse":
+            if burst is None or burst.channel != COARSE:
                 continue
             rows = self.run.between(burst.start_s, burst.start_s + len(burst.values) / burst.rate_hz)
-            if len(rows) >= 50 and self.coarse_share(rows) == 0:
+            if len(rows) >= 50 and self.ranges.all_fine(float(np.mean(rows["current_a"])), burst):
                 pairs.append((float(np.mean(rows["current_a"])), float(np.mean(burst.values))))
         fine_a, coarse_a = np.array(pairs).reshape(-1, 2).T
         return compare(
             fine_a, coarse_a, self.accuracy("current_a", "gain"), self.accuracy("current_a", "offset")
         )
 
-    def u_share_a(self, rows: Samples) -> float:
-        """What the share's own uncertainty makes of a current where the ranges meet: peaks decide, not
-        means."""
-        amps = float(np.mean(np.abs(rows["current_a"])))
-        meets = self._from_a - 0.5 * self._reference < amps < self._alone_a + 0.2 * self._reference
-        return SHARE_U * abs(amps - self.coarse.fine_a(amps, 1.0)[0]) if meets else 0.0
-
-    def true_a(self, rows: Samples) -> tuple[float, float]:
-        """Mean current in the fine range's amperes, and its standard uncertainty against other currents."""
-        amps, u_amps = self.coarse.fine_a(float(np.mean(rows["current_a"])), self.coarse_share(rows))
-        return amps, math.hypot(BENT_A, u_amps, self.u_share_a(rows))
+    def reading(self, rows: Samples, burst: Burst | None = None) -> Reading:
+        """Mean current of rows, or of a burst among them, in the fine range's amperes."""
+        return self.ranges.read(float(np.mean(rows["current_a"])), burst, self.coarse)
 
     def emf(self, coasting: Samples) -> tuple[float, float]:
         """Back-EMF at the moment of release and its u, in V: a line through the first rows, drawn back to it.
@@ -328,9 +304,9 @@ class TurningCase(Case):
         rows = coasting[FIRST_ROW:LAST_ROW]
         period_s = float(np.median(np.diff(rows["time_s"])))
         begun_s = float(coasting["time_s"][0]) + period_s / 2
-        return line(rows["time_s"] - begun_s, self._open_voltage(rows)), period_s
+        return line(rows["time_s"] - begun_s, self.open_voltage(rows)), period_s
 
-    def _open_voltage(self, rows: Samples) -> Floats:
+    def open_voltage(self, rows: Samples) -> Floats:
         """Voltage between the open outputs. They stand evenly around a middle that the bench's resistors
         set; where the lower one would be below ground, twice the upper one's distance from the middle tells
         the same."""

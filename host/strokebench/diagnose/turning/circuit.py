@@ -10,8 +10,9 @@ from strokebench.data.samples import Samples
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.stats import Floats, line
-from strokebench.diagnose.turning.case import BENT_A, STANDS_V, Level, TurningCase
-from strokebench.diagnose.turning.volts import Balance, Rows, balance, coasting, driven, slowing
+from strokebench.diagnose.turning.case import STANDS_V, Level, TurningCase
+from strokebench.diagnose.turning.ranges import BENT_A
+from strokebench.diagnose.turning.volts import CONSTANT, Balance, Rows, balance, coasting, driven, slowing
 
 STILL_V, LEVEL_V = 0.003, 0.004
 """Standard uncertainty of a voltage against another: the converter's curvature, a share of a code."""
@@ -55,6 +56,17 @@ def fit_circuit(case: TurningCase) -> Balance | str:
     return balance(pieces, ohm, case.coarse.u, case.u_zero_v, case.accuracy("output_a_v", "gain"))
 
 
+def speed_by_volts(case: TurningCase, found: Balance, level: Level) -> tuple[float, float]:
+    """Return the speed in rad/s of a level whose ripple did not tell it, and its u: what the balance leaves
+    of its volts, over the motor constant."""
+    amps, volts = np.array([level.current_a]), np.array([level.volts - case.zero_v])
+    coarse = level.current.share * (amps - case.coarse.pivot_a)
+    row = driven(amps, volts, np.ones(1), np.interp([level.span_s[1]], *_heat(case)), coarse).design[0]
+    k_si = found.one(CONSTANT)[0]
+    row[CONSTANT] = (float(volts[0]) - found.of(row)[0]) / k_si
+    return float(row[CONSTANT]), math.hypot(found.of(row)[1], LEVEL_V) / k_si
+
+
 def _rough_ohm(case: TurningCase, levels: list[Level]) -> float:
     """Slope of volts less back-EMF over current, as a first guess for weights."""
     amps = [hold[0] for hold in case.still] + [level.current_a for level in levels]
@@ -74,7 +86,7 @@ def _still(case: TurningCase, heat: tuple[Floats, Floats], ohm: float) -> Rows:
     volts = np.array([hold[1] for hold in case.still]) - case.zero_v
     when = [float(np.mean(hold[2]["time_s"])) for hold in case.still]
     u = np.full(len(amps), math.hypot(STILL_V, STILL_A * ohm))
-    coarse = np.array([case.coarse_share(hold[2]) for hold in case.still])
+    coarse = np.array([case.ranges.share(hold[0]) for hold in case.still])
     return driven(amps, volts, u, np.interp(when, *heat), coarse * (amps - case.coarse.pivot_a))
 
 
@@ -82,8 +94,8 @@ def _levels(case: TurningCase, levels: list[Level], heat: tuple[Floats, Floats],
     amps = np.array([level.current_a for level in levels])
     volts = np.array([level.volts for level in levels]) - case.zero_v
     speed = np.array([level.speed_rad_s for level in levels])
-    coarse = np.array([case.coarse_share(level.rows) for level in levels])
-    u_range_a = np.hypot(coarse * case.coarse.u_pivot_a, [case.u_share_a(level.rows) for level in levels])
+    coarse = np.array([level.current.share for level in levels])
+    u_range_a = np.hypot(coarse * case.coarse.u_pivot_a, [level.current.u_share_a for level in levels])
     u_amps = np.sqrt(BENT_A**2 + (STEPS_U * coarse * amps) ** 2 + u_range_a**2)
     u = np.sqrt(LEVEL_V**2 + (ohm * u_amps) ** 2 + (CLOCK_U * volts) ** 2)
     return driven(

@@ -264,15 +264,13 @@ def order_amplitude(values: Floats, rate_hz: float, hz: float) -> tuple[float, f
 
     Hann-windowed transform at exactly that frequency, its neighbours 3 to 6 bins away are the noise.
     """
-    window = np.hanning(len(values))
-    time_s = np.arange(len(values)) / rate_hz
-    weighted = (values - values.mean()) * window
-    bin_hz = rate_hz / len(values)
+    count, window = len(values), np.hanning(len(values))
+    bin_hz = rate_hz / count
     aside = [offset for offset in (-6, -5, -4, -3, 3, 4, 5, 6) if hz + offset * bin_hz > bin_hz]
-    sizes = [
-        2 * abs(np.dot(weighted, np.exp(-2j * np.pi * (hz + offset * bin_hz) * time_s))) / window.sum()
-        for offset in (0, *aside)
-    ]
+    # shifted down by the frequency, it is bin 0 of one transform and its neighbours are whole bins
+    turned = np.exp(-2j * np.pi * (hz / rate_hz) * np.arange(count))
+    lines = np.fft.fft((values - values.mean()) * window * turned)
+    sizes = 2 * np.abs(lines[[0, *aside]]) / window.sum()
     return float(sizes[0]), float(np.sqrt(np.median(np.square(sizes[1:]))) / math.sqrt(math.log(2)))
 
 

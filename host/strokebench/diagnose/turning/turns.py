@@ -9,13 +9,16 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
-from strokebench.diagnose.turning.case import Level, TurningCase, highest
+from strokebench.diagnose.turning.case import Level, TurningCase
 from strokebench.diagnose.turning.commutation import order_amplitude
 
 SEGMENT = ("segment_passes", "Current that repeats with each brush passed", "% of current")
 ONCE = ("once_a_turn", "Current that repeats once a turn", "% of current")
 NOISE = ("brush_noise", "Current that flickers at random", "% of current")
 BAND_HZ = (25.0, 420.0)
+CLEAR_SIGMAS = 3.0
+MUCH = 0.005
+"""Share of the current from which on what a supply's ripple drives speaks for another level."""
 
 QUESTION = Question(needs="current volts", group="Commutator and turn", keys=(SEGMENT[0], ONCE[0], NOISE[0]))
 
@@ -26,7 +29,8 @@ def find(case: TurningCase) -> list[Finding]:
     Orders from the burst at the highest drive, each by a transform at exactly its frequency; orders that
     belong to the ordinary ripple are left out. A bar, riser or coil in trouble modulates with the turn
     times the number of brush positions (trade literature on commutation faults); uneven load modulates once
-    a turn.
+    a turn. A ripple of the supply at one of these frequencies does so too: a level without is looked for, and
+    where there is none the ripple stands in the uncertainty.
     """
     return [*_orders(case), _noise(case)]
 
@@ -45,14 +49,18 @@ def _orders(case: TurningCase) -> list[Finding]:
     ]  # fmt: skip
     once = order_amplitude(values, rate_hz, level.rate.hz)
     segment, noise = math.hypot(*(a for a, _ in orders)), math.hypot(*(n for _, n in orders))
+    by_segment = math.hypot(*(by_supply_a(case, level, order) for order in range(poles, ripples, poles)))
+    by_once = by_supply_a(case, level, 1)
     evidence = {"turn_hz": level.rate.hz, "turns": len(values) / rate_hz * level.rate.hz}
     return [
         case.finding(
-            *SEGMENT[:2], percent(segment, noise, mean_a), SEGMENT[2], high="bad_segment", span_s=when,
+            *SEGMENT[:2], percent(segment, noise, mean_a).widened(100 * by_segment / mean_a), SEGMENT[2],
+            high="bad_segment", span_s=when,
             evidence={**evidence, "orders_a": [round(a, 4) for a, _ in orders]},
         ),
         case.finding(
-            *ONCE[:2], percent(*once, mean_a), ONCE[2], high=case.names.once, span_s=when, evidence=evidence,
+            *ONCE[:2], percent(*once, mean_a).widened(100 * by_once / mean_a), ONCE[2],
+            high=case.names.once, span_s=when, evidence=evidence,
         ),
     ]  # fmt: skip
 
@@ -104,5 +112,27 @@ def random_part(values: Floats, sample_s: float) -> tuple[float, int]:
 
 
 def worst_level(case: TurningCase) -> Level | None:
-    """The level whose burst the turn's findings are read from: the highest with both speed and burst."""
-    return highest([level for level in case.running if level.rate is not None and level.burst is not None])
+    """The level whose burst the turn's findings are read from: the highest with both speed and burst at which
+    a ripple of the supply does not look as the turn does; if there is none, that with the least of it."""
+    known = [level for level in case.running if level.rate is not None and level.burst is not None]
+    known.sort(key=lambda level: (level.drive, level.span_s), reverse=True)
+    shares = [
+        max(by_supply_a(case, level, order) for order in (1, case.motor.poles)) / level.current_a
+        for level in known
+    ]
+    clear = [level for level, share in zip(known, shares, strict=True) if share < MUCH]
+    return clear[0] if clear else known[int(np.argmin(shares))] if known else None
+
+
+def by_supply_a(case: TurningCase, level: Level, order: int) -> float:
+    """Current in A at a multiple of the turn that the supply's ripple there drives at the most: through the
+    resistance alone. 0 where it does not stand out of the noise, or is too quick for the samples."""
+    assert level.rate is not None and level.burst is not None  # asked for with both only
+    end_s = level.burst.start_s + len(level.burst.values) / level.burst.rate_hz
+    rows, hz = case.run.between(level.burst.start_s, end_s), order * level.rate.hz
+    ohm = case.carrying[0]
+    sample_s = period_s(rows["time_s"])
+    if len(rows) < 100 or not hz * sample_s < 0.45 or not ohm > 0:
+        return 0.0
+    size_v, noise_v = order_amplitude(np.asarray(rows["supply_v"], float), 1 / sample_s, hz)
+    return level.drive * size_v / ohm if size_v > CLEAR_SIGMAS * noise_v else 0.0

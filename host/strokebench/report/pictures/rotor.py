@@ -135,8 +135,8 @@ def load(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
         _load_limits(case, axes, fit)
         axes.set(xlabel="speed, rpm", ylabel="torque, mN m", ylim=(0, None), xlim=(0, reach * RAD_TO_RPM))
         return page.picture(
-            "Torque = motor constant x current at each level; dotted: most at standstill, least at rated "
-            "speed."
+            "Torque = motor constant x current at each level, and the law fitted to levels and run-down; "
+            "dotted: most at standstill, least at rated speed."
         )
 
 

@@ -75,8 +75,9 @@ class Attributes:
 
     @property
     def only_numbers(self) -> bool:
-        """Whether nothing but numbers of the object are used, so that another one may take its place."""
-        return not (self.fixed or self.lists or self.arrays or self.known or self.methods)
+        """Whether nothing but numbers and methods of the object are used: another of its class may take its
+        place."""
+        return not (self.fixed or self.lists or self.arrays or self.known)
 
 
 class LiveArray:
@@ -285,6 +286,8 @@ class Traffic:
                     if type(now) is not type(before) or other < 0 or not self._owners[other].only_numbers:
                         return False
                     self._owners[other].thing = self._things[f"o{other}"] = now
+                    if self._owners[other].methods:  # its own must not hide them: `same` looks
+                        self._things[f"d{other}"] = now.__dict__
                 owner.known[name] = self._things[f"k{number}_{name}"] = now
         return bool(self.same())
 

@@ -1,0 +1,99 @@
+"""The run-down after the levels: how fast a rotor slows by itself shows how its load goes with speed.
+
+Released, J dw/dt = -torque(w). The torque at the levels gives the scale, so the moment of inertia need not be
+known: it is one unknown more. Retardation method of IEC 60034-2-1 (losses from coasting down), in the form
+that J comes out beside them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from strokebench.diagnose import labels
+from strokebench.diagnose.stats import Floats, line
+from strokebench.diagnose.turning.case import FIRST_ROW, TurningCase
+
+PIECES, LEAST_ROWS = 10, 10
+LEAST_V = 0.5
+"""Back-EMF down to which it is looked at: the zero of the outputs, a rotor that comes to rest."""
+LEAST_TURNS = 1.0
+"""A piece holds at least so many turns: the torque is not the same all around."""
+SLOPE_U = 0.002
+"""Relative, of each piece: turns that are no whole number, curvature of the outputs' converters."""
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Stretches of a run-down: ``share`` holds the speeds over the rated one of each piece's rows with their
+    ``weights`` (sum 1), ``slope`` is dw/dt in rad/s2 with its relative ``u``."""
+
+    share: list[Floats]
+    weights: list[Floats]
+    slope: Floats
+    u: Floats
+
+    def mean(self, power: float) -> Floats:
+        """Mean of the speed's power in each piece, weighted as a line's slope weighs its rows."""
+        return np.array([float(w @ s**power) for s, w in zip(self.share, self.weights, strict=True)])
+
+    def mean_log(self, power: float) -> Floats:
+        """Mean of the same times the speed's logarithm: how it changes with the power."""
+        return np.array(
+            [float(w @ (s**power * np.log(s))) for s, w in zip(self.share, self.weights, strict=True)]
+        )
+
+
+def pieces(case: TurningCase, k_si: float, rated_rad_s: float) -> Pieces | None:
+    """Return the run-down after the last level that was released, None without one that is long enough."""
+    found = _coast(case)
+    if found is None:
+        return None
+    time_s, speed = found[0], found[1] / k_si
+    parts = _parts(time_s, speed)
+    if len(parts) < 3:
+        return None
+    share, weights, slope, u = [], [], [], []
+    for part in parts:
+        fit = line(time_s[part], speed[part])
+        away = np.linspace(-1, 1, len(time_s[part]) + 2)[1:-1]
+        weight = 1 - away**2  # a slope by least squares is the mean of the slopes, weighted so
+        share.append(speed[part] / rated_rad_s)
+        weights.append(weight / weight.sum())
+        slope.append(fit.slope)
+        u.append(float(np.hypot(fit.u_slope / abs(fit.slope), SLOPE_U)))
+    return Pieces(share, weights, np.array(slope), np.array(u))
+
+
+def _coast(case: TurningCase) -> tuple[Floats, Floats] | None:
+    """Time and back-EMF from the release on, while it lasts; None where nothing coasts."""
+    releases = list(case.run.labelled(labels.RELEASE))
+    if not releases:
+        return None
+    end_s = releases[-1].end_s
+    for mark in case.run.marks:
+        if mark.label == labels.COAST and abs(mark.start_s - end_s) < 0.005:
+            end_s = mark.end_s
+    rows = case.run.between(releases[-1].start_s, end_s)[FIRST_ROW:]
+    if len(rows) < 3 * LEAST_ROWS:
+        return None
+    emf_v = case.open_voltage(rows)
+    over = np.flatnonzero(emf_v < LEAST_V)
+    last = int(over[0]) if len(over) else len(rows)
+    return np.asarray(rows["time_s"][:last], float), emf_v[:last]
+
+
+def _parts(time_s: Floats, speed: Floats) -> list[slice]:
+    """Pieces of about the same loss of speed, each of enough rows and turns."""
+    if len(speed) < 3 * LEAST_ROWS:
+        return []
+    turns = np.cumsum(speed) * float(np.median(np.diff(time_s))) / (2 * np.pi)
+    fallen = (speed[0] - np.minimum.accumulate(speed)) / max(speed[0] - float(speed.min()), 1e-9)
+    found, begin = [], 0
+    for at in range(1, len(speed) + 1):
+        enough = at - begin >= LEAST_ROWS and turns[at - 1] - turns[begin] >= LEAST_TURNS
+        if enough and fallen[at - 1] >= (len(found) + 1) / PIECES:
+            found.append(slice(begin, at))
+            begin = at
+    return found
