@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from strokebench.data.findings import Finding, Verdict
 from strokebench.data.run import RunData
 from strokebench.diagnose import diagnose
+from strokebench.diagnose.moving.tracks import bridged
 from strokebench.parts import load_part
 from strokebench.verdict import judge, named_faults
 
@@ -64,6 +65,27 @@ def test_dropouts_at_one_place_are_found_there(whole: RunData, place: float) -> 
     assert found["track_a_dropouts"].value >= 3
     assert found["track_a_dropouts"].place == pytest.approx(100 * place, abs=2.0)
     assert found["track_b_dropouts"].value == 0
+
+
+def test_a_worn_place_wider_than_any_median_is_found_there(whole: RunData) -> None:
+    """The wiper is off the track for some 50 ms in each slow pass."""
+
+    def worn(rows: Rows) -> None:
+        share = (rows["sensor_b_v"] - 4.5) / -4.0
+        rows["sensor_a_v"][np.abs(share - 0.6) < 0.03] *= 0.3
+
+    found = judged(whole, worn)
+    assert named(found) == ["worn_track"]
+    assert found["track_a_dropouts"].value >= 3
+    assert found["track_a_dropouts"].place == pytest.approx(60, abs=3.0)
+
+
+def test_a_part_that_slams_and_bounces_is_not_bridged() -> None:
+    slam = np.r_[np.full(60, 0.5), np.linspace(0.5, 4.5, 8), 4.1, 4.4, np.full(60, 4.5)]
+    assert bridged(slam, 4.0, 1e-3) == pytest.approx(slam)
+    worn = np.full(120, 2.5)
+    worn[50:75] = 0.4
+    assert bridged(worn, 4.0, 1e-3) == pytest.approx(np.full(120, 2.5))
 
 
 def test_one_spike_over_the_air_is_not_wear(whole: RunData) -> None:

@@ -27,6 +27,9 @@ FASTEST = 25.0
 """Travels per second: faster moves no part (a throttle flap does 7)."""
 BRIDGE_S = 0.012
 """Before the first and behind the last jump of a worn place its track is already off."""
+BACK = 0.25
+"""Share of the jumps one way that the other way must have: a part that slams jumps one way only, and a
+little back where it bounces (judgement)."""
 
 
 @dataclass(frozen=True)
@@ -87,8 +90,7 @@ def read_tracks(case: Case) -> dict[str, Track]:
 
 def _read(case: Case, name: str, layout: TrackLayout, volts: Floats) -> Track:
     noise_v = max(_noise(volts), 1e-4)
-    kept = bridged(volts, layout.open_v - layout.closed_v, case.period_s) if case.by_samples else volts
-    clean = median_filter(kept, 31)
+    clean = median_filter(bridged(volts, layout.open_v - layout.closed_v, case.period_s), 31)
     glitch = np.abs(volts - clean) > max(DROPOUT_SIGMAS * noise_v, DROPOUT_MIN_V) + _slope_room(clean)
     stops = [
         read_stop(case, ends, clean, layout.open_v - layout.closed_v) for ends in (CLOSED_ENDS, OPEN_ENDS)
@@ -111,12 +113,17 @@ def bridged(volts: Floats, span_v: float, period_s: float) -> Floats:
     out = volts.copy()
     around = max(round(BRIDGE_S / period_s), 2)
     for group in np.split(at, np.flatnonzero(np.diff(at) > 4 * around) + 1):
-        if len(group) < 2:
+        if not _to_and_fro(volts[group] - volts[group - 1]):
             continue
         first, last = max(int(group[0]) - around, 0), min(int(group[-1]) + around, len(volts) - 1)
         ends_v = float(volts[max(first - 2, 0) : first + 1].mean()), float(volts[last : last + 3].mean())
         out[first : last + 1] = np.linspace(*ends_v, last + 1 - first)
     return out
+
+
+def _to_and_fro(steps_v: Floats) -> bool:
+    ways = float(steps_v[steps_v > 0].sum()), float(-steps_v[steps_v < 0].sum())
+    return min(ways) > BACK * max(ways)
 
 
 def median_filter(values: Floats, window: int) -> Floats:
