@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from strokebench.data.findings import Finding
+from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.moving.breakaway import leaving
 from strokebench.diagnose.moving.friction import friction_level
@@ -24,6 +25,9 @@ SAME_PLACE = 1.5
 """% of travel within which it stands at the same place again."""
 LOOSE = 0.08
 """Share of the friction: behind play motor and valve do not break loose at the same moment (judgement)."""
+
+CLEAR = 5.0
+"""How far from the seat a valve has left it for good, % of travel. One that sticks may creep for a while."""
 
 QUESTION = Question(
     needs="sweeps",
@@ -92,25 +96,32 @@ def sticking(case: SeatedCase) -> Finding:
     """What holds the valve in its seat beyond spring and Coulomb friction, % of the friction.
 
     Static friction at the seat less the Coulomb friction of the opening side, over the latter. From the
-    current at which the seat is left, less the spring's line carried on to the seat and less the friction.
+    highest current before the valve is clear of the seat, less the spring's line carried on to the seat and
+    less the friction.
     """
     friction, torque = friction_level(case), case.torque
-    found = [seat_left for mark in case.stretches(labels.SEAT_OPEN) if (seat_left := leaving(case, mark, 1))]
+    found = [
+        (mark, left) for mark in case.stretches(labels.SEAT_OPEN) if (left := leaving(case, mark, 1, CLEAR))
+    ]
     if len(found) < case.fewest:
         return case.missing(
             *STICKING, f"the valve left its seat slowly only {len(found)} times, {case.fewest} needed"
         )
     if torque is None or friction is None:
         return case.missing(*STICKING, "spring and friction away from the seat are not known")
-    leave, (preload_a, u_preload_a) = (
-        repeats_or_once([left[0] for left in found], LOOSE * friction.value),
-        torque.spring_line(*case.opening_side)[0],
-    )
+    (preload_a, u_preload_a), (rise_a, _) = torque.spring_line(*case.opening_side)
+    beyond_a = [left[0] - rise_a / 100 * _beyond_rest(case, mark, left[3]) for mark, left in found]
+    leave, when_s = repeats_or_once(beyond_a, LOOSE * friction.value), found[0][1][3]
     excess_a = leave.value - case.zero_a - preload_a - friction.value
     u_a = math.hypot(leave.u, u_preload_a, friction.u)
     u_a = math.hypot(u_a, LOOSE * friction.value)
     measured = Measured(excess_a / friction.value * 100, u_a / friction.value * 100, len(found))
     return case.finding(
         *STICKING[:2], measured, STICKING[2], high="sticky_seat", place=case.rest_percent,
-        span_s=(found[0][3] - 0.1, found[0][3] + 0.1), evidence={"leaving_a": leave.value},
+        span_s=(when_s - 0.1, when_s + 0.1), evidence={"leaving_a": leave.value},
     )  # fmt: skip
+
+
+def _beyond_rest(case: SeatedCase, mark: Mark, time_s: float) -> float:
+    """How far from rest the valve was at a time, % of travel."""
+    return float(np.interp(time_s, case.of(mark)["time_s"], case.percent(mark))) - case.rest_percent
