@@ -12,7 +12,7 @@ import pytest
 from strokebench.verdict.hypotheses import Hypothesis
 from tools.evidence.again import Answer
 from tools.evidence.pairs.__main__ import trials
-from tools.evidence.pairs.page import reliability
+from tools.evidence.pairs.page import page, reliability
 from tools.evidence.pairs.plan import pairs
 from tools.evidence.shifts import effects_of
 from tools.evidence.workers import gather
@@ -56,6 +56,18 @@ def test_the_rows_of_calibration_count_what_was_right() -> None:
 
     (row,) = reliability([trial("a+b", "b", "a"), trial("a+b", "a"), trial("a", "a"), trial("b", "b")])
     assert row.startswith("| 70 to 90 % | 4 | 80 % | 75.0 % (")
+
+
+def test_parts_that_never_moved_have_a_row_of_their_own() -> None:
+    """A trial counts in one place: with the others, or apart when the part truly stood still."""
+    refused = {"grade": "severe", "spec": {"family": "first"}, "readings": []}
+    turned = refused | {"name": "a+b", "named": ["a", "b"], "moved": True}
+    stood = refused | {"name": "a+c", "named": ["blocked"], "moved": False}
+    text = page({"fan": [turned, turned, stood]}, planned=4, specimens=1, seed=1)
+    rows = {line.split(" | ")[0]: line.split(" | ")[1:3] for line in text.splitlines() if " | " in line}
+    assert rows["| all"] == ["2", "100.0 % (34.2-100.0)"]
+    assert rows["| apart: did not move at all"] == ["1", "0.0 % (0.0-79.3)"]
+    assert "- fan, a+c" not in text
 
 
 def test_a_page_can_be_made_of_what_is_kept(tmp_path: Path) -> None:

@@ -25,6 +25,8 @@ REFUSALS = {faults.OPEN_LOAD: "open_winding", faults.SHORTED_LOAD: "shorted_wind
 """What the self-test's refusals say about the part, in the words of the diagnosis."""
 OPEN_WIRE_PART = "wiring"
 """Where the wire is what is looked at, an open circuit is an open wire: the bench cannot tell where it is."""
+LEAST_RAD_S, LEAST_SHARE = 3.0, 0.03
+"""A rotor that never turned faster, or a mover that never left its place by more of its travel, stood."""
 GRADES = ("moderate", "severe", "spread")
 SPREAD_SIZES = 0.5, 1.3
 """Sizes in between are drawn from this times moderate to this times severe, evenly in the logarithm."""
@@ -176,9 +178,19 @@ def examine(trial: Trial, simulate: Simulate = stroke) -> dict[str, Any]:
         "unsure": [finding.key for finding in findings if finding.verdict is Verdict.INCONCLUSIVE],
         "errors": off,
         "found": found,
+        "moved": moved(plant),
         "readings": [_reading(finding) for finding in findings],
         "surroundings": asdict(surroundings_of(run)),
     }
+
+
+def moved(plant: Any) -> bool | None:
+    """Return whether the part truly moved at all in the run (see :func:`stroke`); None for what cannot."""
+    if not (hasattr(plant, "turner") or hasattr(plant, "position")) or not plant.seen:
+        return None
+    where = [now for _, now in plant.seen]
+    least = LEAST_RAD_S if hasattr(plant, "turner") else LEAST_SHARE
+    return max(where) - min(where) > least
 
 
 def _reading(finding: Finding) -> dict[str, Any]:

@@ -19,6 +19,10 @@ pair and grade, from both families of parts in turn. {trials} of them were run. 
 other (an open winding, a blocked rotor, a dead track) are left out, and so is the bench's own battery. In
 brackets: 95 % Wilson interval.
 
+Two defects together may hold a part fast: at the highest drive it does not move at all ({held} trials, by
+what the simulated part truly did). Then only its winding can be measured. No run can tell whether such a part
+is blocked, too weak, or too hard to move. These trials have a row of their own and count nowhere else.
+
 A defect is *named* when a finding that is out of its limits shows it, or when it is suspected beside one. A
 suspect is part of the leading hypothesis and likelier there than not, but no finding that is out of limits
 shows it.
@@ -54,11 +58,16 @@ Answered = tuple[Record, Answer]
 def page(records: dict[str, list[Record]], planned: int, specimens: int, seed: int) -> str:
     """Return the page as Markdown; ``planned``: how many trials there were to be."""
     by_part = {part: [(each, answer(each)) for each in some] for part, some in records.items()}
+    whole = [pair for some in by_part.values() for pair in some]
+    held = [pair for pair in whole if stood(pair[0])]
+    by_part = {part: [pair for pair in some if not stood(pair[0])] for part, some in by_part.items()}
     everything = [pair for some in by_part.values() for pair in some]
-    head = HEAD.format(specimens=specimens, seed=seed, trials=len(everything), planned=planned)
+    head = HEAD.format(specimens=specimens, seed=seed, trials=len(whole), planned=planned, held=len(held))
     lines = [head, COLUMNS.format(what="part")]
     lines += [_row(part, some) for part, some in by_part.items()]
-    lines += [_row("all", everything), COLUMNS.format(what="grade and family")]
+    lines += [_row("all", everything)]
+    lines += [_row("apart: did not move at all", held)] if held else []
+    lines += [COLUMNS.format(what="grade and family")]
     for grade in dict.fromkeys(record["grade"] for record, _ in everything):
         for family in dict.fromkeys(record["spec"]["family"] for record, _ in everything):
             some = [
@@ -71,6 +80,11 @@ def page(records: dict[str, list[Record]], planned: int, specimens: int, seed: i
     without = sum(found.leading is None for _, found in everything)
     lines += [CALIBRATION.format(without=without, trials=len(everything)), *reliability(everything)]
     return "".join(lines)
+
+
+def stood(record: Record) -> bool:
+    """Return True for a trial whose part never moved."""
+    return record.get("moved") is False
 
 
 def there(record: Record) -> set[str]:
