@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import os
 import shutil
 import sys
@@ -39,6 +40,21 @@ def too_busy() -> str:
     """Return why times taken now would say nothing about the panel; empty on a machine with room."""
     load = os.getloadavg()[0] / (os.cpu_count() or 1)
     return f"this computer is overloaded ({load:.1f} jobs per core): times say nothing" if load > 2.0 else ""
+
+
+def unless_busy(test: Callable[..., None]) -> Callable[..., None]:
+    """A run in real time that an overloaded computer spoils says nothing: the test is skipped."""
+
+    @functools.wraps(test)
+    def tried(*args: Any, **fixtures: Any) -> None:
+        try:
+            test(*args, **fixtures)
+        except Exception:
+            if too_busy():
+                pytest.skip(too_busy())
+            raise
+
+    return tried
 
 
 def chromium() -> str | None:
