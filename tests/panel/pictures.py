@@ -207,17 +207,17 @@ def main(folder: Path, *, every: bool, anew: bool) -> None:
         sync_playwright() as playwright,
     ):
         browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
-        for camera in cameras:
-            if camera.wants(*(name for _, names in STEPS for name in names)):
-                context = browser.new_context(viewport=camera.size, color_scheme=camera.look)
-                _moving(open_page(context, panel.url), witness, camera)
-                context.close()
         left = [camera for camera in cameras if camera.wants(*STILL)]
         runs = _book(panel.book) if left else []
         for camera in left:
             context = browser.new_context(viewport=camera.size, color_scheme=camera.look)
             _still(context.new_page(), panel, camera, runs)
             context.close()
+        for camera in cameras:
+            if camera.wants(*(name for _, names in STEPS for name in names)):
+                context = browser.new_context(viewport=camera.size, color_scheme=camera.look)
+                _moving(open_page(context, panel.url), witness, camera)
+                context.close()
         browser.close()
 
 
