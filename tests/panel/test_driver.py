@@ -176,12 +176,13 @@ def test_stop_during_a_run_keeps_what_was_measured(held: tuple[Driver, Hand]) ->
     assert driver.view.now.message.text == "Stopped by hand."
 
 
-def test_silence_during_a_run_ends_it(held: tuple[Driver, Hand]) -> None:
+def test_silence_during_a_run_ends_it(held: tuple[Driver, Hand], tmp_path: Path) -> None:
     driver, hand = held
+    driver.order("open", choice=Choice(str(short_profile(tmp_path, 20.0))))
     driver.order("run", papers=Papers())
     wait_until(lambda: driver.view.now.progress.done_s > 0.1, "the run does not start")
     hand.alive = False
-    wait_until(lambda: driver.view.now.phase in ("idle", "judging"), "the run goes on")
+    wait_until(lambda: driver.view.now.phase in ("idle", "judging"), "the run goes on", 15.0)
     assert driver.view.now.message.text == SILENT
 
 
