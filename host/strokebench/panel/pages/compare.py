@@ -58,7 +58,8 @@ def _choose_two() -> str:
 
 def _about(side: Loaded) -> str:
     info = side[0].info
-    return f"{info['part']}, {info['started_at'][:19]}, {info.get('customer') or 'no customer'}"
+    begun = info["started_at"][:19].replace("T", " ")
+    return f"{info['part']}, {begun} UTC, {info.get('customer') or 'no customer'}"
 
 
 def _findings(first: list[Finding], second: list[Finding]) -> None:
