@@ -1,19 +1,22 @@
 """Measures the panel in a real browser and writes docs/performance-panel.md.
 
-``python -m tests.panel.measure [docs/performance-panel.md]``, from the repository's root, needs Chromium.
+``python -m tests.panel.measure docs/performance-panel.md``, from the repository's root, needs Chromium. It
+takes half an hour. ``--kept FOLDER`` keeps what was measured there, so that it can be begun again, and a part
+of it can be measured anew: delete its file, or name it behind ``--only``.
 """
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import json
 import os
 import platform
 import statistics
-import sys
 import tempfile
 import time
 import urllib.request
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +24,7 @@ import psutil
 from playwright.sync_api import sync_playwright
 
 from tests.helpers.witnessed_bench import Witness
-from tests.panel.chaos import PRESSES, SCENARIOS, row
+from tests.panel import chaos
 from tests.panel.conftest import (
     FLAGS,
     chromium,
@@ -36,7 +39,7 @@ from tests.panel.stage import PanelProcess, panel_on_witness, processes_of
 SECONDS = 15.0
 STOPS = 20
 SILENCES = 5
-CHAOS_PRESSES = PRESSES
+Found = dict[str, Any]
 
 PAGE = """# How fast the panel is
 
@@ -44,10 +47,11 @@ Written by `python -m tests.panel.measure docs/performance-panel.md`: the simula
 its own behind a pseudo terminal (1000 rows a second), `strokebench panel` in another, and a real headless
 Chromium {chromium}. Eight channels are drawn from lowest and highest value of each 50 ms.
 
-Machine: {machine}. Load average while measuring: {load}.
+Machine: {machine}. *Load* is the load average when the row was finished: above {cores}, jobs of
+others, or of the trouble itself, waited for a core.
 
-| what goes on | pages | server, share of one core | updates a second and page | updates left out |
-| --- | --- | --- | --- | --- |
+| what goes on | pages | server, share of one core | updates a second and page | updates left out | load |
+| --- | --- | --- | --- | --- | --- |
 {rows}
 
 The server's share includes recording to the job book and diagnosing meanwhile, where there is a run.
@@ -55,29 +59,24 @@ An update is left out for a page that has four unanswered ones; its points come 
 
 STOP, from the key's own time stamp in the browser to the simulated bridge off, {count} times while the part
 moved by hand: median {median:.0f} ms, longest {longest:.0f} ms, required at most 100 ms.
-All of them, in ms: {all}.
+All of them, in ms: {all}. Load {stop_load:.1f}.
 
 The dead-man: what becomes of the page while the part moves by hand, {silences} times each, from the deed to
 the simulated bridge off. Required at most 500 ms.
 
-| what happens | median | longest |
-| --- | --- | --- |
+| what happens | median | longest | load |
+| --- | --- | --- | --- |
 {silent}
 
 STOP while things go wrong: the part moves by hand, the thing happens, STOP is pressed. Either the bridge is
 off within 100 ms, or the page says within 500 ms that nobody has confirmed it. A press with neither is a
 broken promise. Where the program is gone, the bench switches off by itself.
 
-| what goes wrong | presses | bridge off, median | longest | NOT CONFIRMED, latest | broken promises |
-| --- | --- | --- | --- | --- | --- |
+| what goes wrong | presses | bridge off, median | longest | NOT CONFIRMED, latest | broken promises | load |
+| --- | --- | --- | --- | --- | --- | --- |
 {chaos}
 
 `python -m tests.panel.chaos` measures this table alone.
-{busy}"""
-
-BUSY = """
-Many more jobs than cores were running on this machine meanwhile (see the load): the longest times are waiting
-for a core, and not what an otherwise idle machine shows. Measure again on yours.
 """
 
 
@@ -97,7 +96,8 @@ def _share(panel: PanelProcess, seconds: float = SECONDS) -> str:
     rate = (after["sent"] - before["sent"]) / took_s / after["pages"]
     dropped = after["dropped"] - before["dropped"]
     whole = after["sent"] - before["sent"] + dropped
-    return f"{after['pages']} | {100 * cpu_s / took_s:.0f} % | {rate:.1f} | {dropped} of {whole}"
+    share = f"{after['pages']} | {100 * cpu_s / took_s:.0f} % | {rate:.1f} | {dropped} of {whole}"
+    return f"{share} | {os.getloadavg()[0]:.1f}"
 
 
 def _running(page: Any) -> None:
@@ -161,66 +161,100 @@ DEEDS = {
 }
 
 
-def _silences(playwright: Any, both: tuple[Witness, PanelProcess], folder: Path) -> list[str]:
-    """Return one row for each deed."""
-    rows = []
-    for number, (words, deed) in enumerate(DEEDS.items()):
-        took_ms = []
-        for turn in range(SILENCES):
-            profile = folder / f"profile-{number}-{turn}"
-            context, proxy = own_browser_through_proxy(playwright, both[1], profile)
-            page = open_page(context, both[1].url)
-            take_controls(page)
-            supply_on(page)
-            jog_by_key(page, both[0])
-            began_s = deed(page, proxy, profile)
-            took_ms.append(1000 * both[0].off_after(began_s))
-            for process in processes_of(profile):
-                with contextlib.suppress(psutil.NoSuchProcess):  # a closed page's ends by itself
-                    process.resume()
-            proxy.is_cut.clear()
-            context.close()
-            proxy.close()
-        rows.append(f"| {words} | {statistics.median(took_ms):.0f} ms | {max(took_ms):.0f} ms |")
-    return rows
+def _silence(playwright: Any, both: tuple[Witness, PanelProcess], folder: Path, words: str) -> Found:
+    """Return how long a deed took to the bridge off, each time in a browser of its own."""
+    took_ms = []
+    for turn in range(SILENCES):
+        profile = folder / f"profile-{words}-{turn}"
+        context, proxy = own_browser_through_proxy(playwright, both[1], profile)
+        page = open_page(context, both[1].url)
+        take_controls(page)
+        supply_on(page)
+        jog_by_key(page, both[0])
+        began_s = DEEDS[words](page, proxy, profile)
+        took_ms.append(1000 * both[0].off_after(began_s))
+        for process in processes_of(profile):
+            with contextlib.suppress(psutil.NoSuchProcess):  # a closed page's ends by itself
+                process.resume()
+        proxy.is_cut.clear()
+        context.close()
+        proxy.close()
+    return {"took_ms": took_ms, "load": os.getloadavg()[0]}
 
 
-def measure(folder: Path) -> str:
-    """Return the page."""
+def _usual(playwright: Any, both: tuple[Witness, PanelProcess]) -> Found:
+    """Return the rows of the first table, and the STOPs when nothing goes wrong."""
+    witness, panel = both
     rows = []
-    with (
-        sync_playwright() as playwright,
-        panel_on_witness(folder, "--part", "throttle-body") as (witness, panel),
-    ):
-        browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
-        context = browser.new_context(viewport={"width": 1280, "height": 900})
-        page = open_page(context, panel.url)
-        page.wait_for_timeout(3000)  # what opening a page costs is not counted
-        rows.append(f"| supply off, watching | {_share(panel)} |")
-        _running(page)
-        rows.append(_run_row(page, panel))
-        others = [open_page_watching(context, panel.url) for _ in range(2)]
-        rows.append(_run_row(page, panel))
-        page.keyboard.press("Escape")
-        for other in others:
-            other.close()
-        page.wait_for_selector('body[data-phase="idle"]', timeout=20_000)
-        took_ms = _stops(page, witness)
-        version = browser.version
-        browser.close()
-        silent = _silences(playwright, (witness, panel), folder)
-        chaos_rows = [
-            row(words, deed(playwright, Path(tempfile.mkdtemp(dir=folder)), CHAOS_PRESSES))
-            for words, deed in SCENARIOS.values()
-        ]
-    load = ", ".join(f"{value:.1f}" for value in os.getloadavg())
-    crowded = os.getloadavg()[0] > 2 * (os.cpu_count() or 1)
+    browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    page = open_page(context, panel.url)
+    page.wait_for_timeout(3000)  # what opening a page costs is not counted
+    rows.append(f"| supply off, watching | {_share(panel)} |")
+    _running(page)
+    rows.append(_run_row(page, panel))
+    others = [open_page_watching(context, panel.url) for _ in range(2)]
+    rows.append(_run_row(page, panel))
+    page.keyboard.press("Escape")
+    for other in others:
+        other.close()
+    page.wait_for_selector('body[data-phase="idle"]', timeout=20_000)
+    took_ms = _stops(page, witness)
+    version = browser.version
+    browser.close()
+    return {"rows": rows, "stops_ms": took_ms, "chromium": version, "load": os.getloadavg()[0]}
+
+
+def parts() -> dict[str, Callable[[Any], Found]]:
+    """Return what is measured, by name; each part needs Playwright and nothing that another left."""
+
+    def alone(deed: Callable[..., Found], *more: Any) -> Callable[[Any], Found]:
+        def measured(playwright: Any) -> Found:
+            with (
+                tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder,
+                panel_on_witness(Path(folder), "--part", "throttle-body") as both,
+            ):
+                return deed(playwright, both, *(Path(folder), *more) if more else ())
+
+        return measured
+
+    found = {"usual": alone(_usual)}
+    found |= {f"silence-{i}": alone(_silence, words) for i, words in enumerate(DEEDS)}
+    for name in chaos.TROUBLES:
+        found[f"chaos-{name}"] = lambda playwright, name=name: chaos.measured(playwright, name, chaos.PRESSES)
+    return found
+
+
+def measure(kept: Path, only: list[str]) -> None:
+    """Measure what is not yet in the folder ``kept``, and whatever is named."""
+    with sync_playwright() as playwright:
+        for name, part in parts().items():
+            path = kept / f"{name}.json"
+            if name in only or (not only and not path.exists()):
+                path.write_text(json.dumps(part(playwright)), encoding="utf-8")
+                print(f"{name}: measured", flush=True)
+
+
+def page_of(kept: Path) -> str:
+    """Return the page of what was measured."""
+    found = {name: json.loads((kept / f"{name}.json").read_text(encoding="utf-8")) for name in parts()}
+    usual = found["usual"]
+    silent = [
+        f"| {words} | {statistics.median(took['took_ms']):.0f} ms | {max(took['took_ms']):.0f} ms"
+        f" | {took['load']:.1f} |"
+        for words, took in ((words, found[f"silence-{i}"]) for i, words in enumerate(DEEDS))
+    ]
+    troubles = [
+        chaos.row(words, [chaos.Press(**press) for press in took["presses"]], took["load"])
+        for words, took in ((words, found[f"chaos-{name}"]) for name, (words, _) in chaos.TROUBLES.items())
+    ]
     return PAGE.format(
-        busy=BUSY if crowded else "", silences=SILENCES, silent="\n".join(silent),
-        chaos="\n".join(chaos_rows),
-        chromium=version, machine=f"{os.cpu_count()} cores, {platform.system()} {platform.machine()}, Python "
-        f"{platform.python_version()}", load=load, rows="\n".join(rows), count=len(took_ms),
-        median=statistics.median(took_ms), longest=max(took_ms), all=", ".join(f"{t:.0f}" for t in took_ms),
+        chromium=usual["chromium"], cores=os.cpu_count(), machine=f"{os.cpu_count()} cores, "
+        f"{platform.system()} {platform.machine()}, Python {platform.python_version()}",
+        rows="\n".join(usual["rows"]), count=len(usual["stops_ms"]),
+        median=statistics.median(usual["stops_ms"]), longest=max(usual["stops_ms"]), stop_load=usual["load"],
+        all=", ".join(f"{took_ms:.0f}" for took_ms in usual["stops_ms"]), silences=SILENCES,
+        silent="\n".join(silent), chaos="\n".join(troubles),
     )  # fmt: skip
 
 
@@ -232,9 +266,20 @@ def open_page_watching(context: Any, url: str) -> Any:
     return page
 
 
-if __name__ == "__main__":
+def main() -> None:
+    """Measure and write the page."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("page", nargs="?", type=Path)
+    parser.add_argument("--kept", type=Path)
+    parser.add_argument("--only", nargs="+", default=[])
+    args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        text = measure(Path(folder))
-    if len(sys.argv) > 1:
-        Path(sys.argv[1]).write_text(text, encoding="utf-8")
-    print(text)
+        kept = args.kept or Path(folder)
+        kept.mkdir(exist_ok=True)
+        measure(kept, args.only)
+        if args.page:
+            args.page.write_text(page_of(kept), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

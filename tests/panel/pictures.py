@@ -1,65 +1,88 @@
-"""Takes the pictures of docs/panel.md: ``python -m tests.panel.pictures docs/img``, from the root.
+"""Takes the pictures that docs show of the panel: ``python -m tests.panel.pictures docs/img``, from the root.
 
-``python -m tests.panel.pictures FOLDER --all`` takes every step at four widths, light and dark.
-Waits are times on purpose: what the curves show is so many seconds of movement.
+``python -m tests.panel.pictures FOLDER --all`` takes every step at four widths, light and dark. A picture
+that is in the folder already is kept: begun again, the command goes on where a busy computer ended it.
+``--anew`` takes all of them again. Some waits are times on purpose: the curves show seconds of movement.
 """
 
 from __future__ import annotations
 
+import re
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from playwright.sync_api import sync_playwright
+from strokebench.book.book import Book
 
+from tests.helpers.process import ROOT, strokebench
 from tests.helpers.witnessed_bench import Witness
-from tests.panel.conftest import FLAGS, chromium, clear_fault, open_page, supply_on
+from tests.panel.conftest import FLAGS, chromium, clear_fault, comes, open_page, reach_bench, supply_on
 from tests.panel.stage import PanelProcess, panel_on_witness
 
-BUSY = "This computer is too busy for pictures: the dead-man stopped the part each time."
+BUSY = "This computer is too busy for pictures: the dead-man stopped the part each time. Begin again later."
+TRIES = 8
 SIZES = {320: 640, 390: 844, 1280: 960, 1920: 1080}
 LOOKS = ("light", "dark")
-DOCS = ((1280, "light"), (390, "light"))
+SHOWN = frozenset(
+    re.findall(
+        r"panel-[\w-]+\.png",
+        "".join(page.read_text(encoding="utf-8") for page in (ROOT / "docs").rglob("*.md")),
+    )
+)
+"""The pictures that pages of the docs show."""
 
 
 class Camera:
-    """Takes pictures of one size and look into a folder."""
+    """Takes pictures of one size and look into a folder, those that ``wanted`` says yes to."""
 
-    def __init__(self, browser: Any, folder: Path, width: int, look: str) -> None:
-        self.context = browser.new_context(
-            viewport={"width": width, "height": SIZES[width]}, color_scheme=look
-        )
+    def __init__(self, folder: Path, width: int, look: str, wanted: Callable[[Path], bool]) -> None:
+        self.size = {"width": width, "height": SIZES[width]}
+        self.look = look
         self._end = f"{width}.png" if look == "light" else f"{width}-{look}.png"
         self._folder = folder
+        self._wanted = wanted
+
+    def wants(self, *names: str) -> bool:
+        """Tell whether one of these is still to be taken."""
+        return any(self._wanted(self._path(name)) for name in names)
 
     def take(self, page: Any, name: str) -> None:
-        page.screenshot(path=self._folder / f"panel-{name}-{self._end}")
+        if self.wants(name):
+            page.screenshot(path=self._path(name))
+
+    def keep(self, taken: bytes, name: str) -> None:
+        """Put a picture there that was taken before it was clear that it is good."""
+        if self.wants(name):
+            self._path(name).write_bytes(taken)
+
+    def _path(self, name: str) -> Path:
+        return self._folder / f"panel-{name}-{self._end}"
 
 
-def _by_hand(page: Any, camera: Camera) -> None:
-    for _ in range(8):
-        page.wait_for_selector(".banner.message", state="hidden")
-        supply_on(page)
-        for key in ("ArrowRight", "ArrowLeft"):
-            page.keyboard.down(key)
-            page.wait_for_timeout(900)
-            page.keyboard.up(key)
-            page.wait_for_timeout(300)
-        page.keyboard.down("ArrowRight")
-        page.wait_for_timeout(500)
-        before = page.get_attribute("body", "data-phase")
+def _by_hand(page: Any, _witness: Witness, camera: Camera) -> bool:
+    """Move to and fro; True when the part moved while the picture was taken."""
+    supply_on(page)
+    for key in ("ArrowRight", "ArrowLeft"):
+        page.keyboard.down(key)
+        page.wait_for_timeout(900)
+        page.keyboard.up(key)
+        page.wait_for_timeout(300)
+    page.keyboard.down("ArrowRight")
+    page.wait_for_timeout(500)
+    moved = page.get_attribute("body", "data-phase") == "jog"
+    if moved:
         camera.take(page, "by-hand")
-        page.keyboard.up("ArrowRight")
-        page.keyboard.press("Escape")
-        page.wait_for_timeout(1500)  # the part swings back to its rest
-        if before == "jog":
-            return
-    raise SystemExit(BUSY)
+    page.keyboard.up("ArrowRight")
+    page.keyboard.press("Escape")
+    page.wait_for_timeout(1500)  # the part swings back to its rest
+    return moved
 
 
-def _fault(page: Any, witness: Witness, camera: Camera) -> None:
-    page.wait_for_selector(".banner.message", state="hidden")
+def _fault(page: Any, witness: Witness, camera: Camera) -> bool:
+    """Open the emergency line and close it again."""
     supply_on(page)
     witness.emergency(True)
     page.wait_for_selector('[data-show="fault"]:visible')
@@ -67,77 +90,136 @@ def _fault(page: Any, witness: Witness, camera: Camera) -> None:
     camera.take(page, "fault")
     witness.emergency(False)
     clear_fault(page)
+    return True
 
 
-def _procedure(page: Any, camera: Camera) -> None:
-    """Run it to its end; again as long as a busy computer's silence stops it."""
+def _procedure(page: Any, _witness: Witness, camera: Camera) -> bool:
+    """Run it to its end; False when the page's silence stopped it."""
     page.fill("#f-customer", "Kestrel Garage, order 1182")
     page.fill("#f-note", "idle hunts when warm")
-    for _ in range(6):
-        page.wait_for_selector(".banner.message", state="hidden")
-        page.wait_for_selector('[data-do="run"]:enabled', timeout=20_000)
-        page.evaluate("() => window.scrollTo(0, 0)")
-        page.click('[data-do="run"]')
-        page.wait_for_selector('body[data-phase="run"]', timeout=20_000)
-        page.wait_for_timeout(9_000)
-        camera.take(page, "procedure")
-        page.wait_for_selector(".findings .verdict", timeout=90_000)
-        page.evaluate("() => document.querySelector('.findings').scrollIntoView()")
-        page.wait_for_timeout(300)
-        camera.take(page, "findings")
-        if "silent" not in page.inner_text('[data-out="message.text"]'):
-            return
-    raise SystemExit(BUSY)
+    page.wait_for_selector('[data-do="run"]:enabled', timeout=20_000)
+    page.evaluate("() => window.scrollTo(0, 0)")
+    page.click('[data-do="run"]')
+    if not comes(page, 'body[data-phase="run"]', 20.0):
+        return False
+    page.wait_for_timeout(9_000)
+    if page.get_attribute("body", "data-phase") != "run":
+        return False
+    running = page.screenshot()
+    page.wait_for_selector(".findings .verdict", timeout=90_000)
+    if "silent" in page.inner_text('[data-out="message.text"]'):
+        return False
+    camera.keep(running, "procedure")
+    page.evaluate("() => document.querySelector('.findings').scrollIntoView()")
+    page.wait_for_timeout(300)
+    camera.take(page, "findings")
+    return True
 
 
-def _rest(page: Any, panel: PanelProcess, camera: Camera) -> None:
-    """The wiring, and what is over: job book, a run with a stretch chosen, a comparison, a trend."""
+STEPS = (
+    (_by_hand, ("by-hand",)),
+    (_fault, ("fault",)),
+    (_procedure, ("procedure", "findings")),
+)
+"""What is done, and the pictures that are taken of it."""
+
+
+def _moving(page: Any, witness: Witness, camera: Camera) -> None:
+    """Take what is still missing of a part that moves."""
+    for step, names in STEPS:
+        for _ in range(TRIES):
+            if not camera.wants(*names):
+                break
+            reach_bench(page)
+            if page.is_visible('[data-show="fault"]'):
+                clear_fault(page)
+            step(page, witness, camera)
+        else:
+            raise SystemExit(BUSY)
+
+
+def _still(page: Any, panel: PanelProcess, camera: Camera, runs: list[int]) -> None:
+    """The wiring, and what is over: job book, a run with a stretch chosen, a comparison, a trend, jobs."""
     page.goto(f"{panel.url}/connect?part=throttle-body")
     page.wait_for_function("() => [...document.images].every((image) => image.complete)")
     camera.take(page, "wiring")
-    page.goto(f"{panel.url}/book")
-    page.wait_for_selector("tbody tr")
-    camera.take(page, "book")
-    page.goto(f"{panel.url}/run/1")
+    page.goto(f"{panel.url}/run/{runs[0]}")
     page.wait_for_selector("[data-drawn]")
-    page.evaluate("() => document.querySelector('.instrument').scrollIntoView()")
     page.select_option("#f-segment", index=14)
     page.wait_for_selector("[data-numbers] tbody tr")
     page.evaluate("() => document.querySelector('.instrument').scrollIntoView()")
     page.wait_for_timeout(800)
     camera.take(page, "run")
-    for path, name in (
-        ("/compare?a=1&b=2", "compare"),
-        ("/trend?part=throttle-body&finding=travel", "trend"),
-    ):
-        page.goto(panel.url + path)
-        page.wait_for_selector(".chart canvas")
-        page.wait_for_timeout(800)
+    for path, name in PAGES:
+        page.goto(panel.url + path.format(*runs))
+        page.wait_for_function("() => !document.querySelector('.says').textContent.startsWith('Connecting')")
+        if name in ("compare", "trend"):
+            page.wait_for_selector(".chart canvas")
+            page.wait_for_timeout(800)
         camera.take(page, name)
 
 
-def main(folder: Path, *, every: bool) -> None:
+PAGES = (
+    ("/book", "book"),
+    ("/compare?a={}&b={}", "compare"),
+    ("/trend?part=throttle-body&finding=travel", "trend"),
+    ("/jobs", "jobs"),
+    ("/jobs/1", "job"),
+    ("/join", "join"),
+    ("/nowhere", "error"),
+)
+STILL = ("wiring", "run", *(name for _, name in PAGES))
+
+
+def _book(book: Path) -> list[int]:
+    """Put a run of a throttle body that binds, one of it afterwards, and a job of both into the book.
+
+    They are made in virtual time. Returns their numbers.
+    """
+    numbers = []
+    for note, defect in (("idle hunts when warm", ("--inject", "binding:severe")), ("bore cleaned", ())):
+        words = ("--customer", "Kestrel Garage", "--note", note)
+        done = strokebench("run", "throttle-body", "--sim", *defect, *words, "--book", book, cwd=book.parent)
+        assert done.returncode in (0, 1), done.stderr
+        with Book(book) as opened:
+            numbers.append(opened.last_run())
+    with Book(book) as opened:
+        car = {"vehicle": "estate car, 2009", "complaint": "idle hunts when warm"}
+        job = opened.jobs.new(customer="Kestrel Garage", **car)
+        opened.jobs.add_run(job, numbers[0], "before")
+        opened.jobs.change(job, done="throttle bore cleaned")
+        opened.jobs.add_run(job, numbers[1], "after")
+    return numbers
+
+
+def main(folder: Path, *, every: bool, anew: bool) -> None:
     """Take all of them; a computer that is too busy trips the dead-man and spoils some."""
-    wanted = [(width, look) for width in SIZES for look in LOOKS] if every else list(DOCS)
+    begun = {path: path.stat().st_mtime_ns for path in folder.glob("panel-*.png")}
+
+    def wanted(path: Path) -> bool:
+        there = path.exists() and (not anew or path.stat().st_mtime_ns != begun.get(path))
+        return not there and (every or path.name in SHOWN)
+
+    cameras = [Camera(folder, width, look, wanted) for width in SIZES for look in LOOKS]
     with (
         tempfile.TemporaryDirectory() as work,
         panel_on_witness(Path(work), "--part", "throttle-body") as (witness, panel),
         sync_playwright() as playwright,
     ):
         browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
-        for width, look in wanted:
-            camera = Camera(browser, folder, width, look)
-            page = open_page(camera.context, panel.url)
-            _by_hand(page, camera)
-            _fault(page, witness, camera)
-            _procedure(page, camera)
-            camera.context.close()
-        for width, look in wanted if every else [*wanted, (1920, "dark")]:
-            camera = Camera(browser, folder, width, look)
-            _rest(camera.context.new_page(), panel, camera)
-            camera.context.close()
+        left = [camera for camera in cameras if camera.wants(*STILL)]
+        runs = _book(panel.book) if left else []
+        for camera in left:
+            context = browser.new_context(viewport=camera.size, color_scheme=camera.look)
+            _still(context.new_page(), panel, camera, runs)
+            context.close()
+        for camera in cameras:
+            if camera.wants(*(name for _, names in STEPS for name in names)):
+                context = browser.new_context(viewport=camera.size, color_scheme=camera.look)
+                _moving(open_page(context, panel.url), witness, camera)
+                context.close()
         browser.close()
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), every="--all" in sys.argv[2:])
+    main(Path(sys.argv[1]), every="--all" in sys.argv[2:], anew="--anew" in sys.argv[2:])

@@ -8,29 +8,39 @@ from typing import Any
 
 import pytest
 
+from tests.helpers.witnessed_bench import Witness
 from tests.panel import chaos
 from tests.panel.conftest import too_busy
+from tests.panel.stage import PanelProcess
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no process can be paused there")
 
+Stage = tuple[Witness, PanelProcess]
+SHORT = ("paused", "cut", "slow", "crowd", "comparing", "busy")
+"""The usual run has two presses of these; the killed program is in test_lifeline_browser.py."""
 
-def _check(presses: list[chaos.Press]) -> None:
-    broken = [press for press in presses if not press.kept]
+
+def _check(pressed: list[chaos.Press]) -> None:
+    broken = [press for press in pressed if not press.kept]
     if broken and too_busy():
         pytest.skip(too_busy())
-    assert presses and not broken, f"{len(broken)} of {len(presses)}: {broken}"
+    assert pressed and not broken, f"{len(broken)} of {len(pressed)}: {broken}"
 
 
 @pytest.mark.slow
-def test_a_few_presses_with_pages_that_watch(driver_of_browsers: Any, tmp_path: Path) -> None:
-    """The slice that the usual run has room for; the paused and the killed program are in other files."""
-    _check(chaos.crowd(driver_of_browsers, tmp_path, 2, pages=20))
+@pytest.mark.parametrize("name", SHORT)
+def test_two_presses(driver_of_browsers: Any, page: Any, stage: Stage, tmp_path: Path, name: str) -> None:
+    """On one bench and one page for all of them; ten minutes and 200 pages are not shortened."""
+    page.spoiled = True
+    here = chaos.Scene(driver_of_browsers, page, *stage, tmp_path)
+    _check(chaos.presses(here, name, 2))
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("name", sorted(chaos.SCENARIOS))
-def test_fifty_presses(driver_of_browsers: Any, tmp_path: Path, name: str) -> None:
-    _check(chaos.SCENARIOS[name][1](driver_of_browsers, tmp_path, chaos.PRESSES))
+@pytest.mark.parametrize("name", sorted(chaos.TROUBLES))
+def test_fifty_presses(driver_of_browsers: Any, name: str) -> None:
+    found = chaos.measured(driver_of_browsers, name, chaos.PRESSES)
+    _check([chaos.Press(**press) for press in found["presses"]])
 
 
 def test_the_promise_can_be_broken() -> None:

@@ -11,6 +11,7 @@ import pytest
 from pytest_mock import MockerFixture
 from strokebench.bench.spec import SimSpec
 from strokebench.book.book import Book
+from strokebench.errors import Refused
 from strokebench.panel.choice import Choice
 from strokebench.panel.deadman import Deadman
 from strokebench.panel.driver import SILENT, Driver
@@ -175,12 +176,13 @@ def test_stop_during_a_run_keeps_what_was_measured(held: tuple[Driver, Hand]) ->
     assert driver.view.now.message.text == "Stopped by hand."
 
 
-def test_silence_during_a_run_ends_it(held: tuple[Driver, Hand]) -> None:
+def test_silence_during_a_run_ends_it(held: tuple[Driver, Hand], tmp_path: Path) -> None:
     driver, hand = held
+    driver.order("open", choice=Choice(str(short_profile(tmp_path, 20.0))))
     driver.order("run", papers=Papers())
     wait_until(lambda: driver.view.now.progress.done_s > 0.1, "the run does not start")
     hand.alive = False
-    wait_until(lambda: driver.view.now.phase in ("idle", "judging"), "the run goes on")
+    wait_until(lambda: driver.view.now.phase in ("idle", "judging"), "the run goes on", 15.0)
     assert driver.view.now.message.text == SILENT
 
 
@@ -192,6 +194,27 @@ def test_a_part_or_port_that_is_not_there_is_told_in_a_sentence(held: tuple[Driv
         wait_until(lambda n=number: driver.view.now.message.number > n, "nothing was said")
         assert driver.view.now.message.error and driver.view.now.message.hint
         assert driver.view.now.phase == "none"
+
+
+@pytest.mark.parametrize("order", ["arm", "run"])
+def test_a_refusal_says_why_and_is_gone_with_the_next_thing_that_works(
+    held: tuple[Driver, Hand], mocker: MockerFixture, order: str
+) -> None:
+    """Before: red through the next run, without a cause."""
+    driver, _ = held
+    assert driver._bench is not None
+    refused = Refused(
+        "The bench refused 'arm': the heatsink is hot (code 31, 0)", "Wait until it is cold.", 31
+    )
+    patched = mocker.patch.object(driver._bench, "arm", side_effect=refused)
+    driver.order("arm")
+    wait_until(lambda: driver.view.now.message.error, "the refusal is not told")
+    said = driver.view.now.message
+    assert "the heatsink is hot" in said.text and said.hint == "Wait until it is cold."
+    mocker.stop(patched)
+    driver.order(order, **({"papers": Papers()} if order == "run" else {}))
+    _until(driver, "armed" if order == "arm" else "run")
+    wait_until(lambda: not driver.view.now.message.error, "the refusal stays red")
 
 
 def test_a_live_bench_keeps_time_and_ends() -> None:

@@ -14,6 +14,7 @@ from strokebench.data.samples import empty
 from strokebench.parts import load_part
 
 from tests.helpers.witnessed_bench import Witness
+from tests.panel.conftest import reach_bench
 from tests.panel.stage import PanelProcess
 
 pytestmark = pytest.mark.slow
@@ -178,3 +179,30 @@ def test_a_paused_view_stays_while_the_bench_goes_on(page: Any) -> None:
     page.click('[data-window="60"]')
     page.wait_for_function("() => Math.abs(document.view.end - document.view.start - 60) < 0.01")
     page.click('[data-window="10"]')
+
+
+VALUE_AXES = """(onZero) => {
+    const { view } = document;
+    [view.start, view.end] = [-6, 4];
+    view.place();
+    view.chart.setOption({ yAxis: view.layout.strips.map(() => ({ axisLine: { onZero } })) });
+    const lines = view.chart.getZr().storage.getDisplayList().filter((shape) => shape.anid === "line");
+    const boxes = lines.map((line) => {
+        const box = line.getBoundingRect().clone();
+        if (line.transform) box.applyTransform(line.transform);
+        return box;
+    });
+    return boxes.filter((box) => box.height > box.width).map((box) => box.x + box.width / 2);
+}"""
+
+
+def test_the_value_axes_stand_at_the_left_also_in_the_first_seconds(page: Any) -> None:
+    """Before: in the middle of the strips, where the time axis has its zero, for the first ten seconds."""
+    page.wait_for_function("() => document.view.follows")
+    try:
+        places = page.evaluate(VALUE_AXES, False)
+        assert len(places) == 6 and max(places) - min(places) < 2 and min(places) < 70
+        assert max(page.evaluate(VALUE_AXES, True)) > 200, "the check can fail"
+    finally:
+        page.reload()
+        reach_bench(page)

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from tests.helpers.witnessed_bench import Witness
+from tests.panel.axe import COLOURS, FITS, complaints
 from tests.panel.conftest import clear_fault, open_page, supply_on
 from tests.panel.stage import PanelProcess
 from tests.panel.test_instrument_browser import put_run
@@ -14,37 +15,24 @@ from tests.panel.test_instrument_browser import put_run
 pytestmark = pytest.mark.slow
 
 Stage = tuple[Witness, PanelProcess]
-FITS = "(width) => document.scrollingElement.scrollWidth <= width && innerWidth === width"
-RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "best-practice"]
 
 
-def _complaints(page: Any) -> list[str]:
-    """What axe-core has against the page, one line per element."""
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
-    result = axe.run(page, options={"runOnly": {"type": "tag", "values": RULES}})
-    return [
-        f"{rule['id']}: {rule['help']}: {node['html'][:120]}"
-        for rule in result.response["violations"]
-        for node in rule["nodes"]
-    ]
-
-
-@pytest.mark.parametrize("width", [1280, 320])
-def test_bench_page(page: Any, stage: Stage, width: int) -> None:
-    page.set_viewport_size({"width": width, "height": 844})
+def test_bench_page_at_both_ends_and_in_each_state(page: Any, stage: Stage) -> None:
     try:
-        page.wait_for_function(FITS, arg=width)
-        for place in (0, 100_000):
-            page.evaluate("(y) => window.scrollTo(0, y)", place)
-            box = page.locator('[data-do="stop"]').bounding_box()
-            assert box["x"] >= 0 and box["x"] + box["width"] <= width and box["y"] + box["height"] <= 844
-            assert box["height"] >= 44 and box["width"] >= 120
-        assert _complaints(page) == []
+        for width in (1280, 320):
+            page.set_viewport_size({"width": width, "height": 844})
+            page.wait_for_function(FITS, arg=width)
+            for place in (0, 100_000):
+                page.evaluate("(y) => window.scrollTo(0, y)", place)
+                box = page.locator('[data-do="stop"]').bounding_box()
+                assert box["x"] >= 0 and box["x"] + box["width"] <= width and box["y"] + box["height"] <= 844
+                assert box["height"] >= 44 and box["width"] >= 120
+        assert complaints(page) == []
         supply_on(page)
-        assert _complaints(page) == []
+        assert complaints(page) == []
         stage[0].emergency(True)
         page.wait_for_selector('[data-show="fault"]:visible')
-        assert _complaints(page) == []
+        assert complaints(page) == []
     finally:
         stage[0].emergency(False)
         page.set_viewport_size({"width": 1280, "height": 900})
@@ -55,27 +43,6 @@ def test_bench_page(page: Any, stage: Stage, width: int) -> None:
 def runs(stage: Stage) -> tuple[int, int]:
     """Two runs with curves and findings."""
     return put_run(stage[1]), put_run(stage[1])
-
-
-@pytest.mark.parametrize("width", [1280, 320])
-def test_every_other_page(browser: Any, stage: Stage, runs: tuple[int, int], width: int) -> None:
-    context = browser.new_context(viewport={"width": width, "height": 844})
-    other = context.new_page()
-    first, second = runs
-    for path in (
-        "/book",
-        f"/compare?a={first}&b={second}",
-        f"/run/{first}",
-        "/trend?part=throttle-body",
-        "/join",
-        "/nowhere",
-    ):
-        other.goto(stage[1].url + path)
-        other.wait_for_selector("h1")
-        other.wait_for_function(FITS, arg=width)
-        if width == 320:  # axe takes seconds a page, and the elements are the same
-            assert _complaints(other) == [], path
-    context.close()
 
 
 def _in_look(browser: Any, url: str, look: str, **more: Any) -> Any:
@@ -94,7 +61,7 @@ def test_dark_is_kept_and_legible(browser: Any, stage: Stage, runs: tuple[int, i
         page.goto(stage[1].url + path)
         page.wait_for_selector("h1")
         assert page.evaluate("() => getComputedStyle(document.body).backgroundColor") == "rgb(18, 24, 29)"
-        assert _complaints(page) == [], path
+        assert complaints(page, COLOURS) == [], path
     page.context.close()
 
 
@@ -119,7 +86,7 @@ def test_a_projector_gets_large_type_and_all_of_its_width(browser: Any, stage: S
             .map((s) => parseFloat(getComputedStyle(document.querySelector(s)).fontSize))"""
     )
     assert sizes[0] >= 48 and min(sizes) >= 18
-    assert page.evaluate(FITS, 1920) and _complaints(page) == []
+    assert page.evaluate(FITS, 1920) and complaints(page, COLOURS) == []
     page.context.close()
 
 
@@ -147,7 +114,7 @@ def test_forced_colours_keep_what_is_told(browser: Any, stage: Stage, runs: tupl
     assert page.evaluate("() => matchMedia('(forced-colors: active)').matches")
     edge = page.evaluate("() => getComputedStyle(document.querySelector('.stop')).borderTopWidth")
     assert edge == "4px" and "fail" in page.inner_text(".verdict").lower()
-    assert _complaints(page) == []
+    assert complaints(page, COLOURS) == []
     context.close()
 
 
@@ -156,23 +123,13 @@ def test_the_state_is_a_live_region(page: Any) -> None:
     assert page.inner_text('[data-out="says"]') == "Supply off"
 
 
-def test_an_unknown_page_is_our_own_and_has_stop(browser: Any, stage: Stage) -> None:
-    page = browser.new_page()
-    for path in ("/nowhere", "/run/999999", "/report/x", "/curves/none"):
-        answer = page.goto(stage[1].url + path)
-        assert answer.status == 404, path
-        if not path.startswith("/curves"):
-            assert page.inner_text("h1") == "Not found" and page.is_visible('[data-do="stop"]')
-    page.close()
-
-
 def test_axe_does_complain_when_there_is_reason(browser: Any) -> None:
     """The check itself can fail."""
     page = browser.new_page()
     page.set_content(
         "<html><body><button></button><p style='color:#bbb;background:#fff'>pale</p></body></html>"
     )
-    found = " ".join(_complaints(page))
+    found = " ".join(complaints(page))
     assert "color-contrast" in found and "button-name" in found
     page.close()
 
@@ -182,7 +139,7 @@ def test_verdicts_are_told_without_colour() -> None:
     assert len({pages.SIGNS[word] for word in ("pass", "fail", "inconclusive", "info")}) == 4
 
 
-def test_page_opens_without_complaints(context: Any, stage: Stage) -> None:
+def test_page_opens_withoutcomplaints(context: Any, stage: Stage) -> None:
     page = open_page(context, stage[1].url)
     assert page.complaints == []
     page.close()

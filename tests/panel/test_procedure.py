@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import functools
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from strokebench.book.book import Book
 
-from tests.panel.conftest import clear_fault, comes, open_page, too_busy
+from tests.panel.conftest import clear_fault, comes, open_page, unless_busy
 from tests.panel.stage import PanelProcess
 
 pytestmark = pytest.mark.slow
@@ -45,22 +44,7 @@ def _run(page: Any, customer: str) -> int:
     return int(link.get_attribute("href").rsplit("/", 1)[1])
 
 
-def _unless_busy(test: Callable[..., None]) -> Callable[..., None]:
-    """A run in real time that an overloaded computer spoils says nothing: the test is skipped."""
-
-    @functools.wraps(test)
-    def tried(*args: Any, **fixtures: Any) -> None:
-        try:
-            test(*args, **fixtures)
-        except Exception:
-            if too_busy():
-                pytest.skip(too_busy())
-            raise
-
-    return tried
-
-
-@_unless_busy
+@unless_busy
 def test_procedure_to_report_book_and_comparison(bench: PanelProcess, browser: Any) -> None:
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     page = open_page(context, bench.url)
@@ -95,7 +79,7 @@ def test_procedure_to_report_book_and_comparison(bench: PanelProcess, browser: A
     context.close()
 
 
-@_unless_busy
+@unless_busy
 def test_findings_appear_while_it_runs_and_stop_keeps_what_was_recorded(
     bench: PanelProcess, browser: Any
 ) -> None:

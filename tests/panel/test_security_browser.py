@@ -17,6 +17,7 @@ from strokebench.book.book import Book
 from strokebench.panel.security import WAIT_S
 
 from tests.helpers.witnessed_bench import Witness
+from tests.panel.axe import FITS, complaints
 from tests.panel.conftest import reach_bench, supply_on
 from tests.panel.stage import PanelProcess
 
@@ -95,6 +96,9 @@ def test_another_address_asks_for_the_token_once(
         page = first.new_page()
         page.goto(panel.url)
         assert page.url.endswith("/enter")
+        page.set_viewport_size({"width": 320, "height": 640})
+        page.wait_for_function(FITS, arg=320)
+        assert complaints(page) == []
         assert not any("0.0.0.0" in line for line in panel.lines), "an address that no phone can open"
         page.fill("#token", "WRONG-WRONG-XX")
         page.click("button")

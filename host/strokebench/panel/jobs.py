@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fastapi import FastAPI, Form, Request
 from fastapi.concurrency import run_in_threadpool
@@ -13,20 +13,17 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.datastructures import UploadFile
 
 from strokebench.book.book import Book
-from strokebench.book.jobs.model import MOST_CAPTION, ROLES, TEXTS, TITLES
+from strokebench.book.jobs.model import TEXTS
 from strokebench.data.photo import LONGEST_FILE, prepared
 from strokebench.errors import DataError, StrokebenchError
-from strokebench.panel.pages.stop import with_stop
-from strokebench.report.page import page
+from strokebench.panel.failures import sorry
+from strokebench.panel.pages.jobs import job_page, jobs_page
+from strokebench.panel.pages.stop import REPORT_POLICY, with_stop
 from strokebench.report.workshop import workshop_for
 
 if TYPE_CHECKING:
     from strokebench.book.jobs.model import Job
 
-POLICY = (
-    "default-src 'none'; style-src 'self' 'unsafe-inline'; img-src data:; script-src 'self';"
-    " connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
-)
 SHOWN = 100
 """Jobs in the list at most, the newest."""
 OVERHEAD = 64 * 1024
@@ -38,17 +35,17 @@ Deed = Callable[[Book], int]
 def add_job_routes(app: FastAPI, book: Path, drawing: threading.Lock) -> None:
     """Add the pages of the jobs in ``book``; ``drawing`` is held while figures are made."""
 
-    @app.get("/jobs")
-    def _list() -> Response:
-        return _answer(lambda: _list_page(book))
+    @app.get("/jobs", response_class=HTMLResponse)
+    def _list() -> str:
+        return _list_page(book)
 
-    @app.get("/jobs/{job_id}")
-    def _show(job_id: int) -> Response:
-        return _answer(lambda: _job_page(book, job_id))
+    @app.get("/jobs/{job_id}", response_class=HTMLResponse)
+    def _show(job_id: int) -> str:
+        return _job_page(book, job_id)
 
     @app.get("/jobs/{job_id}/report")
     def _report(job_id: int) -> Response:
-        return _answer(lambda: _report_page(book, job_id, drawing))
+        return _report_page(book, job_id, drawing)
 
     @app.post("/jobs")
     async def _new(request: Request) -> Response:
@@ -89,7 +86,7 @@ def _add_deeds(app: FastAPI, book: Path) -> None:
     async def _photo(request: Request, job_id: int) -> Response:
         length = request.headers.get("content-length", "")
         if not length.isdecimal() or int(length) > LONGEST_FILE + OVERHEAD:  # before any of it is read
-            return _sorry(DataError("The picture is too large.", "Take a smaller one."), 413)
+            return sorry(DataError("The picture is too large.", "Take a smaller one."), 413)
         async with request.form(max_files=1, max_fields=2) as form:
             file, caption = form.get("file"), str(form.get("caption") or "")
             data = await file.read() if isinstance(file, UploadFile) else b""
@@ -107,35 +104,14 @@ async def _texts(request: Request) -> dict[str, str]:
         return {name: str(form[name]).replace("\r\n", "\n") for name in TEXTS if name in form}
 
 
-def _answer(make: Callable[[], str]) -> Response:
-    try:
-        return HTMLResponse(with_stop(make()), headers={"content-security-policy": POLICY})
-    except StrokebenchError as error:
-        return _sorry(error, 404)
-
-
 def _done(book: Path, deed: Deed) -> Response:
     """Do something in the book and lead to the job's page; say what was wrong otherwise."""
     try:
         with Book(book) as opened:
             job_id = deed(opened)
     except StrokebenchError as error:
-        return _sorry(error, 400)
+        return sorry(error, 400)
     return RedirectResponse(f"/jobs/{job_id}", 303)
-
-
-def _sorry(error: StrokebenchError, status: int) -> Response:
-    text = page("jobs.html", mark="", jobs=None, sentence=f"{error} {error.hint}", **_SHARED)
-    return HTMLResponse(with_stop(text), status, headers={"content-security-policy": POLICY})
-
-
-_SHARED: dict[str, Any] = {
-    "folder": "panel/pages",
-    "titles": TITLES,
-    "most": TEXTS,
-    "caption": MOST_CAPTION,
-    "roles": ROLES,
-}
 
 
 def _list_page(book: Path) -> str:
@@ -143,8 +119,7 @@ def _list_page(book: Path) -> str:
     if book.exists():
         with Book(book, read_only=True) as opened:
             jobs = opened.jobs.all()
-    moment = workshop_for(book).moment
-    return page("jobs.html", mark="", jobs=jobs[:SHOWN], count=len(jobs), moment=moment, **_SHARED)
+    return jobs_page(jobs[:SHOWN], len(jobs), workshop_for(book).moment)
 
 
 def _job_page(book: Path, job_id: int) -> str:
@@ -153,14 +128,14 @@ def _job_page(book: Path, job_id: int) -> str:
         numbers = {each.run.run_id for each in job.attempts}
         free = [run for run in reversed(opened.runs()[-SHOWN:]) if run.run_id not in numbers]
         free = [run for run in free if opened.jobs.of_run(run.run_id) is None]
-    moment = workshop_for(book).moment
-    return page("job.html", mark="", job=job, photos=photos, free=free, moment=moment, **_SHARED)
+    return job_page(job, photos, free, workshop_for(book).moment)
 
 
-def _report_page(book: Path, job_id: int, drawing: threading.Lock) -> str:
+def _report_page(book: Path, job_id: int, drawing: threading.Lock) -> Response:
     from strokebench.report.job import load_job, render_job
 
     with Book(book, read_only=True) as opened:
         found = load_job(opened, job_id)
     with drawing:
-        return render_job(found, workshop_for(book))
+        text = render_job(found, workshop_for(book))
+    return HTMLResponse(with_stop(text), headers={"content-security-policy": REPORT_POLICY})

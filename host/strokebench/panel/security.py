@@ -49,6 +49,13 @@ HEADERS = [
 ]
 """Sent with every answer that does not set them itself."""
 
+REFUSED = (
+    '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+    '<meta name="viewport" content="width=device-width, initial-scale=1">'
+    "<title>Refused - strokebench panel</title></head>"
+    "<body><main><h1>Refused</h1><p>{}</p></main></body></html>\n"
+)
+"""A page of sentences of our own alone: who is refused gets nothing else of the panel, not even its style."""
 Scope = dict[str, Any]
 
 
@@ -187,18 +194,18 @@ class Guard:
         headers: dict[bytes, bytes] = {}
         for name, value in scope["headers"]:
             if name in (b"host", b"origin") and name in headers:
-                return "Refused: the header is there twice."
+                return "The header is there twice."
             headers[name] = value
         host = headers.get(b"host", b"").decode("latin-1").lower()
         if not self._ours(host, scope):
-            return "Refused: this host name is not the panel's. Open it by the address it printed."
+            return "This host name is not the panel's. Open it by the address it printed."
         if not self._same_origin(scope, headers, host):
-            return "Refused: the request comes from another site."
+            return "The request comes from another site."
         if self._doors is not None and not self._may_enter(scope, headers):
             return ENTER
         acts = scope["type"] == "http" and scope["method"] not in SAFE_METHODS
         if acts and not may_drive(scope) and scope["path"] not in FOR_EVERYBODY:
-            return "Refused: this session may watch and stop, nothing else."
+            return "This session may watch and stop, nothing else."
         return None
 
     def _ours(self, host: str, scope: Scope) -> bool:
@@ -270,6 +277,6 @@ def _with_headers(send: Any) -> Any:
 
 
 async def _answer(send: Any, status: int, text: str, headers: list[tuple[bytes, bytes]]) -> None:
-    plain = [(b"content-type", b"text/plain; charset=utf-8"), *headers]
-    await _with_headers(send)({"type": "http.response.start", "status": status, "headers": plain})
-    await send({"type": "http.response.body", "body": text.encode()})
+    kind = [(b"content-type", b"text/html; charset=utf-8"), *headers]
+    await _with_headers(send)({"type": "http.response.start", "status": status, "headers": kind})
+    await send({"type": "http.response.body", "body": REFUSED.format(text).encode() if text else b""})

@@ -16,13 +16,10 @@ from typing import Any, Protocol
 
 import uvicorn
 from fastapi import FastAPI, Form, Request
-from fastapi.exceptions import RequestValidationError
 from fastapi.middleware.gzip import GZipMiddleware
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
-from starlette.exceptions import HTTPException
 
-from strokebench.errors import StrokebenchError
 from strokebench.panel.addresses import (
     is_loopback,
     is_wildcard,
@@ -35,6 +32,7 @@ from strokebench.panel.choice import Choice
 from strokebench.panel.deadman import Deadman
 from strokebench.panel.doorman import Doorman, more_descriptors
 from strokebench.panel.driver import Driver
+from strokebench.panel.failures import add_error_pages
 from strokebench.panel.instrument.routes import Sources, add_routes
 from strokebench.panel.jobs import add_job_routes
 from strokebench.panel.lifeline import Lifelines
@@ -42,11 +40,12 @@ from strokebench.panel.pages.bench import bench_page
 from strokebench.panel.pages.book import Filter, book_page
 from strokebench.panel.pages.compare import compare_page
 from strokebench.panel.pages.connect import connect_page, picture
-from strokebench.panel.pages.enter import SCRIPT, enter_page, join_page, sorry_page
+from strokebench.panel.pages.enter import SCRIPT, enter_page, join_page
 from strokebench.panel.pages.findings import live_findings
 from strokebench.panel.pages.frame import CHARTS, STATIC
 from strokebench.panel.pages.run import run_page
-from strokebench.panel.pages.stop import with_stop
+from strokebench.panel.pages.sorry import sorry_page
+from strokebench.panel.pages.stop import REPORT_POLICY, with_stop
 from strokebench.panel.pages.trend import trend_page
 from strokebench.panel.runs import load_run
 from strokebench.panel.security import COOKIE, ENTER, POLICY, ROLES, Doors, Guard, may_drive, spaced
@@ -54,14 +53,9 @@ from strokebench.panel.tls import context_of
 from strokebench.panel.wishes import Wishes
 
 LOCAL_NAMES = ("localhost", "127.0.0.1", "::1")
-REPORT_POLICY = (
-    "default-src 'none'; style-src 'self' 'unsafe-inline'; img-src data:; script-src 'self';"
-    " connect-src 'self'; frame-ancestors 'none'; base-uri 'none'"
-)
 CHART_FILES = chart_files()
 LEAVE_S = 1
 TEXT_MAX = 200
-NOTHING = "There is nothing at this address."
 
 
 @dataclass(frozen=True)
@@ -91,6 +85,7 @@ class Panel:
     def app(self, port: int) -> FastAPI:
         """Return the web application of the pages, guarded for ``port``."""
         app = FastAPI(openapi_url=None, docs_url=None, redoc_url=None)
+        add_error_pages(app)
         self._pages(app)
         self._doors(app)
         add_routes(app, self.sources)
@@ -145,27 +140,16 @@ class Panel:
         def _wiring(part: str) -> Response:
             text = picture(part)
             if text is None:
-                return HTMLResponse(sorry_page("There is no drawing of such a part."), 404)
+                return HTMLResponse(sorry_page(404, "There is no drawing of such a part."), 404)
             return Response(text, media_type="image/svg+xml")
 
         @app.get("/run/{run_id}", response_class=HTMLResponse)
-        def _run(run_id: int) -> Response:
-            try:
-                return HTMLResponse(run_page(options.book, self.sources, run_id))
-            except StrokebenchError as error:
-                return HTMLResponse(sorry_page(f"{error} {error.hint}"), 404)
+        def _run(run_id: int) -> str:
+            return run_page(options.book, self.sources, run_id)
 
         @app.get("/report/{run_id}")
         def _report(run_id: int) -> Response:
             return self._report(run_id)
-
-        @app.exception_handler(HTTPException)
-        async def _sorry(_request: Request, error: HTTPException) -> Response:
-            return HTMLResponse(sorry_page(NOTHING), error.status_code)
-
-        @app.exception_handler(RequestValidationError)
-        async def _malformed(_request: Request, _error: RequestValidationError) -> Response:
-            return HTMLResponse(sorry_page(NOTHING), 404)
 
     def _doors(self, app: FastAPI) -> None:
         @app.post("/stop")  # from a connection that has served pages before
@@ -187,7 +171,9 @@ class Panel:
         @app.post("/join", response_class=HTMLResponse)
         def _invite(request: Request, role: str = Form("watch", max_length=10)) -> Response:
             if self.doors is None or role not in ROLES or not may_drive(request.scope):
-                return HTMLResponse(sorry_page("This device only watches: it cannot let others in."), 403)
+                return HTMLResponse(
+                    sorry_page(403, "This device only watches: it cannot let others in."), 403
+                )
             token = self.doors.invite(role)
             return HTMLResponse(join_page(self.url, token, role, spaced=spaced(token)))
 
@@ -215,16 +201,13 @@ class Panel:
         from strokebench.report.workshop import workshop_for
         from strokebench.verdict.examine import examine
 
-        try:
-            data, findings, profile = load_run(self.options.book, run_id)
-            with self.reports:
-                if findings and data.info.get("verdict"):
-                    verdict = Verdict(data.info["verdict"])
-                else:
-                    findings, verdict = examine(data, profile)
-                text = render(data, profile, findings, verdict, workshop_for(self.options.book))
-        except StrokebenchError as error:
-            return HTMLResponse(sorry_page(f"{error} {error.hint}"), 404)
+        data, findings, profile = load_run(self.options.book, run_id)
+        with self.reports:
+            if findings and data.info.get("verdict"):
+                verdict = Verdict(data.info["verdict"])
+            else:
+                findings, verdict = examine(data, profile)
+            text = render(data, profile, findings, verdict, workshop_for(self.options.book))
         return HTMLResponse(with_stop(text), headers={"content-security-policy": REPORT_POLICY})
 
 

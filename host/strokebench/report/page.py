@@ -14,20 +14,17 @@ STYLES = ("report.css", "customer.css", "phone.css", "paper.css")
 """In this order: what a screen or a sheet of paper needs comes last."""
 
 
-def page(template: str, *, folder: str = "report", **values: Any) -> str:
-    """Return ``template`` as HTML. Text is escaped unless marked ``own`` there.
-
-    ``folder``: where in the package it is, besides this folder, from which it may take pieces.
-    """
+def page(template: str, **values: Any) -> str:
+    """Return ``template`` of this folder as HTML. Text is escaped unless marked ``own`` there."""
     from importlib import resources
 
-    from jinja2 import ChoiceLoader, Environment, PackageLoader, select_autoescape
+    from jinja2 import Environment, PackageLoader, select_autoescape
     from markupsafe import Markup
 
     from strokebench import __version__
 
     environment = Environment(
-        loader=ChoiceLoader([PackageLoader("strokebench", name) for name in (folder, "report")]),
+        loader=PackageLoader("strokebench", "report"),
         autoescape=select_autoescape(default=True),
         trim_blocks=True,
         lstrip_blocks=True,

@@ -30,6 +30,8 @@ ROLES = ("before", "after", "guided")
 """What an attempt was for: before the repair, after it, or a test that a person took part in."""
 MOST_PHOTOS = 12
 MOST_CAPTION = 120
+MOST_NAME = 80
+"""Greatest length of the name of who signs."""
 
 
 @dataclass(frozen=True)

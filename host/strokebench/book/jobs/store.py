@@ -12,6 +12,7 @@ from strokebench.book.connect import plain_errors, transaction
 from strokebench.book.jobs import chain
 from strokebench.book.jobs.model import (
     MOST_CAPTION,
+    MOST_NAME,
     MOST_PHOTOS,
     ROLES,
     TEXTS,
@@ -105,7 +106,7 @@ class Jobs:
 
     def sign(self, job_id: int, by: str) -> None:
         """Sign a job: nothing of it can be changed afterwards, and the seals of its runs are kept with it."""
-        by = _within(by.strip(), 80, "The name")
+        by = _within(by.strip(), MOST_NAME, "The name")
         if not by:
             raise UsageError("A signature needs a name.", "Name who signs: --by NAME.")
         with plain_errors(self._path), transaction(self._connection):

@@ -25,21 +25,19 @@ ALIGNED = (
 
 def compare_page(path: Path, sources: Sources, first: str, second: str) -> str:
     """Return the page of two runs, by their numbers; made in a worker thread."""
+    if not (first.isdecimal() and second.isdecimal() and len(first + second) < 30):
+        return _choose_two()
+    title = f"Run {first} (A) and run {second} (B)"
+    try:
+        sides = [load_run(path, int(number)) for number in (first, second)]
+        source = sources.get(f"{int(first)}-{int(second)}")
+    except StrokebenchError as error:
+        with frame("/compare", "Compare") as page, tag("div", classes="sheet"):
+            tag("h1", title)
+            tag("p", f"{error} {error.hint}", role="alert")
+        return written(page)
     with frame("/compare", "Compare", scripts=("history.js",)) as page, tag("div", classes="sheet"):
-        if not (first.isdecimal() and second.isdecimal() and len(first + second) < 30):
-            tag("h1", "Choose two runs")
-            with tag("p"):
-                tag("span", "Mark run A and run B in the ")
-                tag("a", "job book", href="/book")
-                tag("span", ", then press Compare.")
-            return written(page)
-        tag("h1", f"Run {first} (A) and run {second} (B)")
-        try:
-            sides = [load_run(path, int(number)) for number in (first, second)]
-            source = sources.get(f"{int(first)}-{int(second)}")
-        except StrokebenchError as error:
-            tag("p", f"{error} {error.hint}")
-            return written(page)
+        tag("h1", title)
         for letter, side in zip("AB", sides, strict=True):
             tag("p", f"{letter}: {_about(side)}")
         instrument(source, f"{int(first)}-{int(second)}", "Curves of both, and B \u2212 A")
@@ -48,9 +46,20 @@ def compare_page(path: Path, sources: Sources, first: str, second: str) -> str:
     return written(page)
 
 
+def _choose_two() -> str:
+    with frame("/compare", "Compare") as page, tag("div", classes="sheet"):
+        tag("h1", "Choose two runs")
+        with tag("p"):
+            tag("span", "Mark run A and run B in the ")
+            tag("a", "job book", href="/book")
+            tag("span", ", then press Compare.")
+    return written(page)
+
+
 def _about(side: Loaded) -> str:
     info = side[0].info
-    return f"{info['part']}, {info['started_at'][:19]}, {info.get('customer') or 'no customer'}"
+    begun = info["started_at"][:19].replace("T", " ")
+    return f"{info['part']}, {begun} UTC, {info.get('customer') or 'no customer'}"
 
 
 def _findings(first: list[Finding], second: list[Finding]) -> None:

@@ -85,14 +85,3 @@ def _code(url: str, token: str, role: str, spaced: str) -> None:
         image.props["src"] = code.svg_data_uri(scale=6, border=4, dark="#000", light="#fff")
         tag("p", f"Or open {url} and type {spaced}.")
         tag("p", "The code works once. A new one makes it void.", "hint")
-
-
-def sorry_page(sentence: str, title: str = "Not found") -> str:
-    """Return a page that says what is not there, and where to go on, with STOP as on every page."""
-    with frame("", title) as page, tag("div", classes="sheet"):
-        tag("h1", title)
-        tag("p", sentence)
-        with tag("p", classes="row"):
-            tag("a", "To the bench", href="/")
-            tag("a", "To the job book", href="/book")
-    return written(page)

@@ -1,6 +1,6 @@
 // The instrument view: which stretch of a history is shown, and what the buttons, cursors and findings do to it.
 
-import { mount } from "./chart.js";
+import { dressed, mount } from "./chart.js";
 import { curve, trace } from "./curves.js";
 import { marks } from "./marks.js";
 import { fill } from "./numbers.js";
@@ -14,6 +14,7 @@ export class View {
     this.element = element;
     this.name = element.dataset.strips;
     this.layout = JSON.parse(element.dataset.layout);
+    this.options = JSON.parse(element.dataset.options);
     this.chart = mount(element);
     this.planes = [...document.querySelectorAll("[data-plane]")].map((plane) => mount(plane));
     this.segments = [];
@@ -31,7 +32,10 @@ export class View {
     this.chart.on("datazoom", () => this.zoomed());
     this.chart.on("brushEnd", (event) => this.brushed(event.areas));
     this.chart.getZr().on("click", (event) => this.clicked(event));
-    document.addEventListener("look", () => this.mark());
+    document.addEventListener("look", () => {
+      this.place();
+      this.mark();
+    });
     document.addEventListener("click", (event) => {
       const button = event.target.closest("[data-view], [data-stretch]");
       if (button?.dataset.view) this.press(button.dataset.view, button);
@@ -59,7 +63,7 @@ export class View {
   select(button) {
     this.selects = !this.selects;
     button.setAttribute("aria-pressed", String(this.selects));
-    this.hold();
+    if (this.follows) this.show(this.start, this.end);
     const brushOption = { brushType: this.selects ? "lineX" : false, brushMode: "single" };
     this.chart.dispatchAction({ type: "takeGlobalCursor", key: "brush", brushOption });
   }
@@ -93,10 +97,12 @@ export class View {
     return { xAxis: this.layout.strips.map(() => ({ min, max })) };
   }
 
+  // While it follows it has no zoom and no upright lines: they would take half the time of each drawing, and keys wait.
   place() {
-    const zoom = this.follows ? { start: 0, end: 100, disabled: true } : { startValue: this.start, endValue: this.end, disabled: false };
-    const slider = { ...zoom, show: !this.follows };
-    this.chart.setOption({ ...this.axes(), dataZoom: [zoom, slider] });
+    const at = { startValue: this.start, endValue: this.end };
+    const dataZoom = this.follows ? [] : this.options.dataZoom.map((zoom) => ({ ...dressed(zoom), ...at }));
+    const xAxis = this.axes().xAxis.map((axis) => ({ ...axis, splitLine: { show: !this.follows } }));
+    this.chart.setOption({ xAxis, dataZoom }, { replaceMerge: ["dataZoom"] });
   }
 
   zoomed() {

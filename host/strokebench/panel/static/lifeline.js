@@ -45,14 +45,16 @@ export const stopState = () => ({
   age: performance.now() - stops.at,
 });
 
-// How long the page's own frames take, the slowest of the last seconds: a busy computer, not a dead one.
-const frames = { last: performance.now(), slowest: 0, since: performance.now() };
+// How long the page's own frames take, the slowest of the last five to ten seconds: a busy computer, not a dead
+// one. What was slow before the seconds began anew still counts, or each new beginning would look like haste.
+const frames = { last: performance.now(), slowest: 0, before: 0, since: performance.now() };
 function frame(now) {
-  if (now - frames.since > FRAMES_MS) Object.assign(frames, { slowest: 0, since: now });
+  if (now - frames.since > FRAMES_MS) Object.assign(frames, { before: frames.slowest, slowest: 0, since: now });
   frames.slowest = Math.max(frames.slowest, now - frames.last);
   frames.last = now;
   requestAnimationFrame(frame);
 }
+const slowestFrame = () => Math.round(Math.max(frames.slowest, frames.before));
 
 function connect() {
   const scheme = location.protocol === "https:" ? "wss" : "ws";
@@ -62,7 +64,7 @@ function connect() {
   };
   socket.onmessage = (event) => {
     const update = JSON.parse(event.data);
-    if (document.visibilityState === "visible") send({ echo: update.n, frame: Math.round(frames.slowest) });
+    if (document.visibilityState === "visible") send({ echo: update.n, frame: slowestFrame() });
     else send({ seen: update.n });
     heard = performance.now();
     stale = false;
