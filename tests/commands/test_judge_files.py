@@ -7,6 +7,9 @@ from pathlib import Path
 
 import pytest
 from strokebench.cli import main
+from strokebench.commands.shared import recordings
+from strokebench.commands.shared.recordings import LARGEST_ABOUT
+from strokebench.foreign.read import read_csv
 from strokebench.parts import load_part
 
 FILE = "t;I\n" + "".join(f"{n / 1000};{5 if 100 < n < 700 else 0}\n" for n in range(800))
@@ -37,6 +40,31 @@ def test_what_carries_its_part_needs_no_name(csv: Path, capsys: pytest.CaptureFi
     (csv.parent / "a.about.json").write_text(json.dumps({"profile": profile}))
     code, out, _ = judge(capsys, "judge", str(csv), "--map", MAP, "--json")
     assert (code, json.loads(out)["part"]) == (3, "fuel-pump")
+
+
+def test_a_file_beside_an_export_that_is_too_large_is_not_read(
+    csv: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    profile = load_part("fuel-pump").model_dump(mode="json", exclude_none=True)
+    padded = json.dumps({"profile": profile}) + " " * LARGEST_ABOUT
+    (csv.parent / "a.about.json").write_text(padded)
+    code, out, err = judge(capsys, "judge", str(csv), "--map", MAP)
+    assert (code, out) == (2, "")
+    assert "does not say which part it is of" in err
+
+
+def test_a_large_file_shows_its_progress_on_a_terminal(
+    csv: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(recordings, "LARGE", 1000)
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    show = recordings.progress_of(str(csv))
+    assert show is not None
+    read_csv(csv, MAP, show)
+    err = capsys.readouterr().err
+    assert err.endswith(": 100 %\n") and f"Reading {csv}" in err
+    monkeypatch.setattr(recordings, "LARGE", 10**9)
+    assert recordings.progress_of(str(csv)) is None
 
 
 def test_compare_takes_a_mapping(csv: Path, capsys: pytest.CaptureFixture[str]) -> None:

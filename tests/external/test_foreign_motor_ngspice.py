@@ -85,6 +85,7 @@ def test_motor_and_load_of_ngspice_by_start_and_run_down(
         assert found[key]["verdict"] == "pass"
 
 
+@pytest.mark.long
 def test_weak_magnets_of_ngspice_are_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     named, _ = judged(tmp_path, capsys, replace(MOTOR, k_si=0.6 * MOTOR.k_si), 1)
     assert named == {"weak_magnet"}

@@ -77,6 +77,14 @@ def test_what_is_not_certain_is_asked_with_a_proposal_to_paste(
     assert proposed in proposal(tmp_path / "scope.csv", text)
 
 
+def test_both_outputs_and_both_sensors_are_known_by_their_names(tmp_path: Path) -> None:
+    names = "Time [s];Current [A];Output A [V];Output B [V];Sensor A [V];Sensor B [V]\n"
+    (tmp_path / "a.csv").write_text(names + "".join(f"{n / 1000};5;12;0.2;11;0.4\n" for n in range(60)))
+    rows = read_csv(tmp_path / "a.csv").samples
+    found = {name: float(rows[name][5]) for name in ("output_a_v", "output_b_v", "sensor_a_v", "sensor_b_v")}
+    assert found == {"output_a_v": 12.0, "output_b_v": 0.2, "sensor_a_v": 11.0, "sensor_b_v": 0.4}
+
+
 def test_an_empty_column_that_the_mapping_leaves_out_is_not_refused(tmp_path: Path) -> None:
     text = "time_s,current_a,supply_v,part_c\n" + "".join(f"{n / 1000},1,,\n" for n in range(60))
     (tmp_path / "a.csv").write_text(text)

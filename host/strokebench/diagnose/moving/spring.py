@@ -67,6 +67,7 @@ def find(case: MovingCase) -> list[Finding]:
         low = "weak_rest_spring" if quantity is PRELOAD_CLOSE else "weak_spring"
         taken_a = TAKEN_FOR_SPRING * torque.friction(*case.opening_side)[0] if quantity is SLOPE else 0.0
         tilt_a = _tilt_a(case, slope[0]) if quantity is PRELOAD_OPEN else 0.0
+        taken_a = math.hypot(taken_a, _apart_a(case, slope[0]) if quantity is SLOPE else 0.0)
         measured = Measured(value, u).widened(gain * value, GEAR_SHARE * value, zero_a, taken_a, tilt_a)
         out.append(case.finding(*quantity[:2], measured, quantity[2], low=low, span_s=case.moved_s))
     return out
@@ -80,6 +81,13 @@ def _tilt_a(case: MovingCase, slope_a: float) -> float:
     if not case.by_samples or lower is None:
         return 0.0
     return max(slope_a - STEEPEST * lower, 0.0) / 2
+
+
+def _apart_a(case: MovingCase, slope_a: float) -> float:
+    """What the balance's slope and that of the loop's middle differ by, A, in somebody else's recording: a
+    single move each way does not part spring from drag well."""
+    fits = opening_fits(case) if case.by_samples else np.empty((0, 2))
+    return abs(float(fits[:, 1].mean()) - slope_a) if len(fits) else 0.0
 
 
 def opening_fits(case: MovingCase) -> Floats:

@@ -205,7 +205,7 @@ def brush_noise(case: Case, burst: Burst | None, reading: SpeedReading, turns_su
         return case.missing(*turns.NOISE, reading.why)
     if burst.rate_hz < NOISE_HZ:
         low = f"at {burst.rate_hz:.0f} rows a second faster noise folds into what is looked at"
-        return case.missing(*turns.NOISE, low)
+        return case.missing(*turns.NOISE, low if reading.rate is not None else reading.why)
     block = round(burst.rate_hz / 1000)
     rows_a = burst.values[: len(burst.values) // block * block].reshape(-1, block).mean(axis=1)
     period_s = block / burst.rate_hz

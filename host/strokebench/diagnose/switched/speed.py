@@ -17,6 +17,7 @@ from strokebench.data.run import Burst, Mark
 from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Floats
 from strokebench.diagnose.switched.case import centre, zero_a
+from strokebench.diagnose.turning import loop, pump_alone
 from strokebench.diagnose.turning.commutation import Motor, Rate, order_amplitude, refined
 from strokebench.diagnose.turning.octaves import SIGMAS, Answer, turn_rates
 
@@ -123,7 +124,8 @@ def guesses(case: Case, mark: Mark, peak_a: float) -> tuple[list[float], bool]:
     """Return turns per second that the nominal motor would make at this current, and whether the recording
     itself tells the volts."""
     nominal, rows = case.profile.nominal, case.of(mark)
-    k_si, ohm = nominal.get("k_v_s_per_rad", math.nan), centre(case.profile, "loop_resistance")
+    k_si, alone = nominal.get("k_v_s_per_rad", math.nan), centre(case.profile, pump_alone.PUMP[0])
+    ohm = alone if math.isfinite(alone) else centre(case.profile, loop.RESISTANCE[0])
     if not math.isfinite(k_si):
         rated_hz = nominal.get("rated_rpm", math.nan) / 60
         return ([share * rated_hz for share in (0.8, 1.0, 1.2)] if math.isfinite(rated_hz) else []), False

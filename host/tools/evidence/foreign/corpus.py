@@ -29,7 +29,7 @@ from tools.evidence.foreign.dialects import DIALECTS, mapping, write
 from tools.evidence.foreign.page import page
 from tools.evidence.options import add_work
 
-FIRST_SEED = 72_001
+FIRST_SEED = 73_001
 """Nothing was tuned on seeds from here on; what was, was on seeds below 700."""
 PARTS = tuple(scenes.HANDLED)
 NOT_OF_PART = ("weak_battery",)

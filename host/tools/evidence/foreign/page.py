@@ -19,7 +19,8 @@ run: parts are moved or switched on by hand, recorded by an oscilloscope and a c
 own, written in {dialects} dialects in turn, and judged as `strokebench judge FILE.csv` does. Every second
 recording holds the volts. A severe defect counts as *shown* where the recorded channels can tell it at all;
 the rule (`shown` in `host/tools/evidence/foreign/scenes.py`) was fixed before these seeds were judged.
-Rightly named: that defect and no other fails. [How to judge your own](how-to/foreign-csv.md).
+Rightly named: that defect and no other fails. Rounds before this one, on seeds from 71001 and 72001, showed
+what was then mended on seeds below 700. [How to judge your own](how-to/foreign-csv.md).
 """
 
 
