@@ -23,7 +23,7 @@ ONCE_U = 0.5
 """Standard uncertainty of where it shuts when that was seen once, % of travel (judgement)."""
 SAME_PLACE = 1.5
 """% of travel within which it stands at the same place again."""
-LOOSE = 0.08
+LOOSE = 0.09
 """Share of the friction: behind play motor and valve do not break loose at the same moment (judgement)."""
 
 CLEAR = 5.0
