@@ -46,7 +46,7 @@ class Fan:
 
     def torque(self, w: float) -> float:
         """Return the load at a speed, N m."""
-        return self.dry + self.viscous * w + self.flow * (max(w, 0.0) / self.rated) ** self.power
+        return float(self.dry + self.viscous * w + self.flow * (max(w, 0.0) / self.rated) ** self.power)
 
     def settled(self, volts: float) -> tuple[float, float]:
         """Return current and speed at constant volts."""
