@@ -6,6 +6,7 @@ V = R i + drop tanh(i / knee) + K w, and J dw/dt = K i - torque(w) with torque =
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,7 +54,7 @@ class Fan:
 
         def left(w: float) -> float:
             amps = self.torque(w) / self.k_si
-            return volts - self.ohm * amps - self.drop_v * np.tanh(amps / self.knee_a) - self.k_si * w
+            return volts - self.ohm * amps - self.drop_v * math.tanh(amps / self.knee_a) - self.k_si * w
 
         w = float(brentq(left, 1.0, volts / self.k_si))
         return self.torque(w) / self.k_si, w
@@ -62,7 +63,9 @@ class Fan:
         """Return the current of a rotor that does not turn."""
         return float(
             brentq(
-                lambda a: volts - self.ohm * a - self.drop_v * np.tanh(a / self.knee_a), 0.0, volts / self.ohm
+                lambda a: volts - self.ohm * a - self.drop_v * math.tanh(a / self.knee_a),
+                0.0,
+                volts / self.ohm,
             )
         )
 
