@@ -61,13 +61,11 @@ class Fan:
 
     def stands(self, volts: float) -> float:
         """Return the current of a rotor that does not turn."""
-        return float(
-            brentq(
-                lambda a: volts - self.ohm * a - self.drop_v * math.tanh(a / self.knee_a),
-                0.0,
-                volts / self.ohm,
-            )
-        )
+
+        def left(amps: float) -> float:
+            return volts - self.ohm * amps - self.drop_v * math.tanh(amps / self.knee_a)
+
+        return float(brentq(left, 0.0, volts / self.ohm))
 
 
 class _Tape:
