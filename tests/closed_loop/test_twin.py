@@ -116,8 +116,14 @@ def test_a_bench_as_built_says_the_same_bytes() -> None:
 def test_captures_one_after_the_other_are_followed_without_compiling_again(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    made, make = [], Twin._make
-    monkeypatch.setattr(Twin, "_make", lambda twin: (made.append(twin), make(twin)))
+    made: list[Twin] = []
+    make = Twin._make
+
+    def counted(twin: Twin) -> None:
+        made.append(twin)
+        make(twin)
+
+    monkeypatch.setattr(Twin, "_make", counted)
     burst = {"kind": "burst", "channel": "current_coarse", "rate_hz": 50_000, "count": 1000}
     pause = {"kind": "pause", "for_s": 0.2}
     procedure = Procedure.model_validate({"segments": [pause, burst, pause, burst, pause, burst, pause]})

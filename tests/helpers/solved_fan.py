@@ -6,6 +6,7 @@ V = R i + drop tanh(i / knee) + K w, and J dw/dt = K i - torque(w) with torque =
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,25 +47,25 @@ class Fan:
 
     def torque(self, w: float) -> float:
         """Return the load at a speed, N m."""
-        return self.dry + self.viscous * w + self.flow * (max(w, 0.0) / self.rated) ** self.power
+        return float(self.dry + self.viscous * w + self.flow * (max(w, 0.0) / self.rated) ** self.power)
 
     def settled(self, volts: float) -> tuple[float, float]:
         """Return current and speed at constant volts."""
 
         def left(w: float) -> float:
             amps = self.torque(w) / self.k_si
-            return volts - self.ohm * amps - self.drop_v * np.tanh(amps / self.knee_a) - self.k_si * w
+            return volts - self.ohm * amps - self.drop_v * math.tanh(amps / self.knee_a) - self.k_si * w
 
         w = float(brentq(left, 1.0, volts / self.k_si))
         return self.torque(w) / self.k_si, w
 
     def stands(self, volts: float) -> float:
         """Return the current of a rotor that does not turn."""
-        return float(
-            brentq(
-                lambda a: volts - self.ohm * a - self.drop_v * np.tanh(a / self.knee_a), 0.0, volts / self.ohm
-            )
-        )
+
+        def left(amps: float) -> float:
+            return volts - self.ohm * amps - self.drop_v * math.tanh(amps / self.knee_a)
+
+        return float(brentq(left, 0.0, volts / self.ohm))
 
 
 class _Tape:

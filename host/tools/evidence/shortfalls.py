@@ -32,7 +32,7 @@ REASONS = {
     "source_resistance": "a part that takes little from the supply: steps of the converter in millivolts",
     "speed": "the chip's crystal, which simulated specimens use less than is allowed for",
     "spring_slope": "detents and presliding that stand as a slope, which the first family hardly has",
-    "stop_closed": "its U is that of the less certain of both stops",
+    "stop_closed": "a sensor's hysteresis may tilt the line that is carried back to the touch",
     "stop_open": "a stop that nothing presses against, and which way the sensor was approached",
     "supply_side": "a difference of two converters at small currents, for any bench",
     "travel": "both stops together; a valve too weak to reach its stop reads as short",

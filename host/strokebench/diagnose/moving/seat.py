@@ -26,7 +26,7 @@ SAME_PLACE = 1.5
 CLEAR, CREEPS_PERCENT = 5.0, 3.0
 """How far from the seat a valve has left it for good, % of travel: one that sticks creeps for a while before
 the current is at its highest. The second in somebody else's recording, whose moves are quicker."""
-LOOSE = 0.08
+LOOSE = 0.09
 """Share of the friction: behind play motor and valve do not break loose at the same moment (judgement)."""
 
 MOVES, FEWEST_MOVING = (10.0, 80.0), 100

@@ -35,6 +35,8 @@ arrival, when none is taken (judgement)."""
 HYSTERESIS = 0.0007
 """Standard uncertainty of a track by the way it was approached, share of its span (judgement: sold with up to
 0.3 % of hysteresis, half of it to either side, evenly spread)."""
+OWN = 0.7
+"""Share of it that each end may have for itself, which tilts the line over them (simulated throttles)."""
 UNPRESSED = 0.002
 """Standard uncertainty of an open stop at which there is one current only, share of the span: a sweep may
 turn just before it, or the pull may just not reach it (from simulated valves)."""
@@ -82,9 +84,9 @@ def read_stop(case: Case, ends: tuple[str, ...], clean: Floats, span_v: float) -
     left = volts - plain - gives * (amps - float(np.median(amps)))
     touch_v = float(np.mean(volts - gives * (amps - touch_a)))
     scatter_v = float(np.std(left)) / math.sqrt(len(left))
-    # each end may lie on either side of the hysteresis, which tilts the line as well
-    spread_a = math.sqrt(float(np.sum((amps - amps.mean()) ** 2)))
-    u_hysteresis_v = HYSTERESIS * span_v * math.hypot(1.0, (float(amps.mean()) - touch_a) / spread_a)
+    # a part that rams the stop leaves the first end on another side of the hysteresis than the rest
+    reach = (float(amps.mean()) - touch_a) / math.sqrt(float(np.sum((amps - amps.mean()) ** 2)))
+    u_hysteresis_v = HYSTERESIS * span_v * math.hypot(1.0, OWN * reach)
     return Stop(touch_v, math.hypot(gives * u_touch_a, scatter_v, u_hysteresis_v))
 
 

@@ -39,7 +39,8 @@ class Track:
     """One track over the whole run.
 
     ``volts`` as recorded; ``clean`` without glitches (median of 31 ms); ``closed_v``/``open_v`` where the
-    part just touches the stops, NaN where the run has none, ``u_stop_v`` their standard uncertainty;
+    part just touches the stops, NaN where the run has none, ``u_closed_v``/``u_open_v`` their standard
+    uncertainties;
     ``noise_v`` standard deviation from sample to sample; ``glitch`` a mask of samples that jump away from
     their surroundings.
     """
@@ -51,8 +52,14 @@ class Track:
     closed_v: float
     open_v: float
     noise_v: float
-    u_stop_v: float
+    u_closed_v: float
+    u_open_v: float
     glitch: np.ndarray[tuple[int], np.dtype[np.bool_]]
+
+    @property
+    def u_stop_v(self) -> float:
+        """That of the less certain stop."""
+        return max(self.u_closed_v, self.u_open_v)
 
     @property
     def nominal_span_v(self) -> float:
@@ -97,8 +104,10 @@ def _read(case: Case, name: str, layout: TrackLayout, volts: Floats) -> Track:
     stops = [
         read_stop(case, ends, clean, layout.open_v - layout.closed_v) for ends in (CLOSED_ENDS, OPEN_ENDS)
     ]
-    u_stop_v = max(noise_v / math.sqrt(END_SAMPLES), *(stop.u_v for stop in stops))
-    return Track(name, layout, volts, clean, stops[0].volts, stops[1].volts, noise_v, u_stop_v, glitch)
+    u_closed_v, u_open_v = (max(noise_v / math.sqrt(END_SAMPLES), stop.u_v) for stop in stops)
+    return Track(
+        name, layout, volts, clean, stops[0].volts, stops[1].volts, noise_v, u_closed_v, u_open_v, glitch
+    )
 
 
 def jumps(volts: Floats, span_v: float, period_s: float) -> NDArray[np.intp]:

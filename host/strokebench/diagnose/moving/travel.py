@@ -47,7 +47,7 @@ def find(case: MovingCase) -> list[Finding]:
     gain, offset = case.accuracy(channel, "gain"), case.accuracy(channel, "offset")
     nominal_v = track.nominal_span_v
     share = span_v / nominal_v * 100
-    u_share = math.hypot(gain * share, math.sqrt(2) * track.u_stop_v / abs(nominal_v) * 100)
+    u_share = math.hypot(gain * share, math.hypot(track.u_closed_v, track.u_open_v) / abs(nominal_v) * 100)
     when = span_of(*case.samples(labels.STALL_CLOSE), *case.samples(labels.STALL_OPEN))
     out = [
         case.finding(
@@ -55,10 +55,13 @@ def find(case: MovingCase) -> list[Finding]:
             evidence={"track": track.name},
         )
     ]  # fmt: skip
-    stops_v = (track.closed_v, track.layout.closed_v), (track.open_v, track.layout.open_v)
-    for end, (found_v, wanted_v) in zip(ENDS, stops_v, strict=True):
+    stops_v = (
+        (track.closed_v, track.layout.closed_v, track.u_closed_v),
+        (track.open_v, track.layout.open_v, track.u_open_v),
+    )
+    for end, (found_v, wanted_v, u_v) in zip(ENDS, stops_v, strict=True):
         off = (found_v - wanted_v) / nominal_v * 100
-        u_off = math.hypot(offset, gain * wanted_v, track.u_stop_v) / abs(nominal_v) * 100
+        u_off = math.hypot(offset, gain * wanted_v, u_v) / abs(nominal_v) * 100
         out.append(
             case.finding(
                 f"stop_{end}", f"{end.capitalize()} stop, offset from nominal", Measured(off, u_off),

@@ -180,7 +180,8 @@ def _solve(
         design = np.column_stack((columns(share, power, float(terms[2])), np.zeros(len(share))))
         rows = _coasting(coast, power, terms) if coast is not None else np.zeros((0, 5))
         left = torque - design[:, :3] @ terms, -rows[:, :3] @ terms - rows[:, 4] * answer[4]
-        covariance: Floats = np.linalg.inv(design.T @ known @ design + rows.T @ rows + np.diag(weight))
+        normal = design.T @ known @ design + rows.T @ rows + np.diag(weight)
+        covariance: Floats = np.asarray(np.linalg.inv(normal), float)
         answer = answer + covariance @ (
             design.T @ known @ left[0] + rows.T @ left[1] + weight * (prior - answer)
         )

@@ -90,7 +90,8 @@ def _parts(time_s: Floats, speed: Floats) -> list[slice]:
         return []
     turns = np.cumsum(speed) * float(np.median(np.diff(time_s))) / (2 * np.pi)
     fallen = (speed[0] - np.minimum.accumulate(speed)) / max(speed[0] - float(speed.min()), 1e-9)
-    found, begin = [], 0
+    found: list[slice] = []
+    begin = 0
     for at in range(1, len(speed) + 1):
         enough = at - begin >= LEAST_ROWS and turns[at - 1] - turns[begin] >= LEAST_TURNS
         if enough and fallen[at - 1] >= (len(found) + 1) / PIECES:
