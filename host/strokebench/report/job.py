@@ -167,15 +167,17 @@ def _further(tried: Tried) -> str:
 
 
 def _pictures(found: JobRecord, both: Comparison | None) -> list[Picture]:
-    """Return before and after in one picture, and against their limits; of a single run its first picture."""
+    """Return before and after in one picture, then what is shown where there is room."""
     from strokebench.report.pictures import choice
 
-    if both is not None:
+    if both is None:
+        last = found.tried[-1].side
+        made = front(choice.pictures(last.run, last.profile, last.findings))
+    else:
         made = drawn(stretch(both, NAMES, 2.6, short=True), beside_limits(both, NAMES, ROWS_BESIDE))
-        return [own_ids(picture, "front") for picture in made]
-    side = found.tried[-1].side
-    pictures = choice.pictures(side.run, side.profile, side.findings)
-    return [own_ids(picture, "front") for picture in front(pictures)]
+        if len(made) == 1:  # the bench drove the part only once
+            made = front([*made, *choice.pictures(both.b.run, both.b.profile, both.b.findings)])
+    return [own_ids(picture, "front") for picture in made]
 
 
 def _facts(found: JobRecord, workshop: Workshop) -> dict[str, Any]:

@@ -21,6 +21,8 @@ ROOM_PT = {"A4": (521.0, 765.0), "letter": (538.0, 715.0)}
 TITLE_PT, LINE_PT, GAP_PT, HEAD_PT = 15.0, 10.5, 12.0, 30.0
 LETTER_PT = 3.9
 """Mean width of a letter below a figure."""
+SURE = 0.97
+"""Share of a sheet that is counted on: letters are not all of the same width."""
 FULL = (0.88, 1.15)
 """Heights that a sheet is filled with, as shares of it; above 1 its figures are made smaller."""
 MOST_ROWS = 6
@@ -44,10 +46,15 @@ class Row:
 
 @dataclass
 class Plate:
-    """The figures of one sheet; ``full`` if they take all of it, else text follows below them."""
+    """The figures of one sheet; ``full`` if they take all of it, else text follows below them.
+
+    ``scale``: of the figures' heights; ``gap_pt``: more room below each row.
+    """
 
     rows: list[Row] = field(default_factory=list)
     full: bool = False
+    scale: float = 1.0
+    gap_pt: float = 0.0
 
 
 def plates(pictures: Sequence[Picture], paper: str) -> list[Plate]:
@@ -56,13 +63,22 @@ def plates(pictures: Sequence[Picture], paper: str) -> list[Plate]:
     left = _rows(pictures, width_pt)
     made: list[Plate] = []
     while left:
-        room_pt = height_pt - (HEAD_PT if not made else 0.0)
+        room_pt = SURE * height_pt - (HEAD_PT if not made else 0.0)
         chosen = _filling(left, room_pt)
         if chosen is None:
             return [*made, Plate(left)]
-        made.append(Plate([left[number] for number in chosen], full=True))
+        made.append(_full([left[number] for number in chosen], room_pt))
         left = [row for number, row in enumerate(left) if number not in chosen]
     return made
+
+
+def _full(rows: list[Row], room_pt: float) -> Plate:
+    """Return a sheet that these rows fill: too high ones are made smaller, others stand further apart."""
+    whole_pt = sum(row.height_pt for row in rows)
+    if whole_pt <= room_pt:
+        return Plate(rows, full=True, gap_pt=round((room_pt - whole_pt) / len(rows), 1))
+    ink_pt = sum(max(shape.ink_pt for shape in row.shapes) for row in rows)
+    return Plate(rows, full=True, scale=round(1 - (whole_pt - room_pt) / ink_pt, 3))
 
 
 def _rows(pictures: Sequence[Picture], width_pt: float) -> list[Row]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:  # the command line reads this file for its options, and may not wait for numpy
-    from strokebench.book.reader import RunSummary
+    from strokebench.book.contents import RunSummary
     from strokebench.data.photo import Photo
 
 TEXTS = {
