@@ -1,6 +1,6 @@
 """The page of the lake's and the fleet's figures: ``python -m tools.evidence.fleet.page`` (ten minutes).
 
-``--only NAME`` (speed, spreads, benches, shops, cluster, golden) renews that part alone, ``--only page`` none.
+``--only NAME`` (speed, spreads, benches, shops, cluster, golden) renews that part alone, ``page`` no part.
 What was measured is kept in ``--kept FOLDER``.
 """
 
