@@ -11,6 +11,7 @@ import pytest
 from strokebench.book.book import Book
 from strokebench.cli import main
 from strokebench.data.findings import Finding
+from strokebench.errors import BookError
 from strokebench.panel.pages.golden import golden_box
 from strokebench.panel.tags import Element
 from strokebench.verdict.control import golden
@@ -114,3 +115,7 @@ def test_what_a_stranger_wrote_in_its_place_does_no_harm(book_file: Path) -> Non
         for junk in ([1], [{"state": "x"}], "x", [{"part": 1, "moved": 3, "state": "warning"}]):
             book.keep_fact("golden standings", junk)
             assert golden.remembered_all(book) == []
+        book._connection.execute("UPDATE facts SET value = 'x' WHERE name LIKE 'golden%'")
+        assert golden.remembered_all(book) == []
+        with pytest.raises(BookError, match="damaged"):
+            book.golden_parts()

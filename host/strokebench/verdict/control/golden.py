@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from strokebench.book.search import Wanted
+from strokebench.errors import BookError, StrokebenchError
 from strokebench.parts import profile_of
 from strokebench.verdict.control import FEWEST, REFERENCE
 from strokebench.verdict.control.chart import Chart, charts
@@ -18,7 +20,7 @@ if TYPE_CHECKING:
     from strokebench.book.reader import RunSummary
 
 STATES = ("too few", "as before", "warning", "recalibrate")
-MOST_RUNS = 400
+MOST_RUNS = 200
 """Of a golden part that are looked at: its reference, and the newest after it."""
 
 
@@ -116,15 +118,22 @@ def _standing(
 
 
 def remember(book: Book, run_id: int) -> None:
-    """Look at the golden parts again if that run was of one of them; keep in the book what they say."""
-    run = book.summary(run_id)
-    if any((run.part, run.part_serial) == (part, serial) for part, serial, _ in book.golden_parts()):
-        book.keep_fact("golden standings", [asdict(each) for each in standings(book)])
+    """Look at the golden parts again if that run was of one of them; keep in the book what they say.
+
+    An earlier run that cannot be read costs no new one its report: `golden show` says what is wrong.
+    """
+    with contextlib.suppress(StrokebenchError):
+        run = book.summary(run_id)
+        if any((run.part, run.part_serial) == (part, serial) for part, serial, _ in book.golden_parts()):
+            book.keep_fact("golden standings", [asdict(each) for each in standings(book)])
 
 
 def remembered_all(book: Book) -> list[Standing]:
-    """Return what the golden parts said last about all benches."""
-    kept = book.fact("golden standings") or []
+    """Return what the golden parts said last about all benches; nothing where the book is damaged there."""
+    try:
+        kept = book.fact("golden standings")
+    except BookError:
+        return []
     return [each for each in map(_kept, kept if isinstance(kept, list) else []) if each is not None]
 
 
