@@ -131,7 +131,8 @@ def test_driving_goes_on_while_the_computer_does_not_read(started: FaultBench) -
 def test_nothing_is_erased_while_a_part_is_driven(started: FaultBench) -> None:
     _connect(started)
     cell = waits.run(started, waits.BUSY)
-    assert cell.off_ms is None and cell.ends_in == "driving" and cell.erases == cell.code == 0
+    assert cell.off_ms is None and cell.ends_in == "driving" and cell.erases == 0
+    assert cell.code in (0, faults.SAMPLES_DROPPED)  # the rows lost before may be warned of only now
 
 
 @pytest.mark.parametrize(
