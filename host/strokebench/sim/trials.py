@@ -188,7 +188,7 @@ def moved(plant: Any) -> bool | None:
     """Return whether the part truly moved at all in the run (see :func:`stroke`); None for what cannot."""
     if not (hasattr(plant, "turner") or hasattr(plant, "position")) or not plant.seen:
         return None
-    where = [now for _, now in plant.seen]
+    where: list[float] = [now for _, now in plant.seen]
     least = LEAST_RAD_S if hasattr(plant, "turner") else LEAST_SHARE
     return max(where) - min(where) > least
 

@@ -11,8 +11,8 @@ from strokebench.panel.pages.frame import frame, written
 from strokebench.panel.tags import card, select, table, tag
 
 if TYPE_CHECKING:
+    from strokebench.book.contents import RunSummary
     from strokebench.book.jobs.model import Job, JobPhoto
-    from strokebench.book.reader import RunSummary
 
 Moment = Callable[[str], str]
 """A time of the book as the workshop's date and time."""

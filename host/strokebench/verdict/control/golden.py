@@ -17,7 +17,7 @@ from strokebench.verdict.learning.surroundings import FIRST_S, surroundings_of
 
 if TYPE_CHECKING:
     from strokebench.book.book import Book
-    from strokebench.book.reader import RunSummary
+    from strokebench.book.contents import RunSummary
 
 STATES = ("too few", "as before", "warning", "recalibrate")
 MOST_RUNS = 200
