@@ -1,6 +1,6 @@
 """The steps of docs/build.md that apply power, on the parts that are fitted by then.
 
-The brake chopper's step is in :mod:`hardware.twin.points`.
+The brake chopper's step is in points.py beside this file.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ from strokebench.sim.board import as_built
 
 from hardware.calc import budget
 from hardware.spice import runner
-from hardware.twin import build, points, port, pulses, rails, sense, trip, vehicle
+from hardware.twin import build, page, points, port, pulses, rails, sections, sense, trip, vehicle
 from hardware.twin.deck import netlist_of
 
 ROOT = Path(__file__).parents[2]
@@ -179,6 +179,11 @@ def test_benches_as_built_have_the_twins_spread(bench: str) -> None:
     assert (
         1000 * trip.watchdog(bench).low - 1 < min(ticks) <= max(ticks) < 1000 * trip.watchdog(bench).high + 1
     )
+
+
+def test_the_page_has_todays_figures_of_what_costs_no_simulation() -> None:
+    text = (ROOT / "docs" / "circuit-twin.md").read_text(encoding="utf-8")
+    assert sections.measuring() in text and page.became() in text
 
 
 def test_no_chopper_and_no_spread_where_there_is_none() -> None:
