@@ -27,6 +27,7 @@ class PanelProcess:
         self.book = folder / "panel.book"
         self.process = start("panel", "--http-port", 0, "--book", self.book, *args, cwd=folder)
         self.lines: list[str] = []
+        self._end: tuple[int, str] | None = None
         self._coming: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()
@@ -49,7 +50,9 @@ class PanelProcess:
         return self._coming.get(timeout=10)
 
     def end(self) -> tuple[int, str]:
-        """End it politely; return exit code and standard error."""
+        """End it politely; return exit code and standard error, the same when it has been ended before."""
+        if self._end is not None:
+            return self._end
         self.process.terminate()
         try:
             self.process.wait(20)
@@ -59,7 +62,8 @@ class PanelProcess:
         self._reader.join(5)
         assert self.process.stderr is not None and self.process.stdout is not None
         with self.process.stderr, self.process.stdout:
-            return code, self.process.stderr.read()
+            self._end = code, self.process.stderr.read()
+        return self._end
 
 
 def _until_it_answers(port: int) -> None:
