@@ -23,9 +23,10 @@ from tests.helpers.witnessed_bench import Witness
 class PanelProcess:
     """``strokebench panel`` in its own process; ``lines`` is what it printed."""
 
-    def __init__(self, folder: Path, *args: object, wait_for: int = 1) -> None:
+    def __init__(self, folder: Path, *args: object, wait_for: int = 1, program: str = "") -> None:
         self.book = folder / "panel.book"
-        self.process = start("panel", "--http-port", 0, "--book", self.book, *args, cwd=folder)
+        command = ("panel", "--http-port", 0, "--book", self.book, *args)
+        self.process = start(*command, cwd=folder, program=program)
         self.lines: list[str] = []
         self._end: tuple[int, str] | None = None
         self._coming: queue.SimpleQueue[str] = queue.SimpleQueue()
@@ -137,11 +138,13 @@ class CutProxy:
 
 
 @contextmanager
-def panel_on_witness(folder: Path, *args: object) -> Iterator[tuple[Witness, PanelProcess]]:
+def panel_on_witness(
+    folder: Path, *args: object, program: str = ""
+) -> Iterator[tuple[Witness, PanelProcess]]:
     """Run both; end both."""
     witness = Witness(folder)
     try:
-        panel = PanelProcess(folder, "--port", witness.port, *args)
+        panel = PanelProcess(folder, "--port", witness.port, *args, program=program)
         try:
             yield witness, panel
         finally:
