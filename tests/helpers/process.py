@@ -42,9 +42,10 @@ def environment() -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": os.pathsep.join(paths), "COLUMNS": "80", "NO_COLOR": "1"}
 
 
-def start(*args: object, cwd: Path, **more: Any) -> subprocess.Popen[str]:
-    """Start ``strokebench args`` with its output captured."""
-    command = [sys.executable, "-m", "strokebench", *map(str, args)]
+def start(*args: object, cwd: Path, program: str = "", **more: Any) -> subprocess.Popen[str]:
+    """Start ``strokebench args``, or another Python ``program`` with them, with its output captured."""
+    what = ("-c", program) if program else ("-m", "strokebench")
+    command = [sys.executable, *what, *map(str, args)]
     pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
     return subprocess.Popen(command, cwd=cwd, env=environment(), text=True, **pipes, **more)
 

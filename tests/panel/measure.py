@@ -205,7 +205,7 @@ def _usual(playwright: Any, both: tuple[Witness, PanelProcess]) -> Found:
     return {"rows": rows, "stops_ms": took_ms, "chromium": version, "load": os.getloadavg()[0]}
 
 
-def parts() -> dict[str, Callable[[Any], Found]]:
+def parts(presses: int = chaos.PRESSES) -> dict[str, Callable[[Any], Found]]:
     """Return what is measured, by name; each part needs Playwright and nothing that another left."""
 
     def alone(deed: Callable[..., Found], *more: Any) -> Callable[[Any], Found]:
@@ -221,14 +221,14 @@ def parts() -> dict[str, Callable[[Any], Found]]:
     found = {"usual": alone(_usual)}
     found |= {f"silence-{i}": alone(_silence, words) for i, words in enumerate(DEEDS)}
     for name in chaos.TROUBLES:
-        found[f"chaos-{name}"] = lambda playwright, name=name: chaos.measured(playwright, name, chaos.PRESSES)
+        found[f"chaos-{name}"] = lambda playwright, name=name: chaos.measured(playwright, name, presses)
     return found
 
 
-def measure(kept: Path, only: list[str]) -> None:
+def measure(kept: Path, only: list[str], presses: int) -> None:
     """Measure what is not yet in the folder ``kept``, and whatever is named."""
     with sync_playwright() as playwright:
-        for name, part in parts().items():
+        for name, part in parts(presses).items():
             path = kept / f"{name}.json"
             if name in only or (not only and not path.exists()):
                 path.write_text(json.dumps(part(playwright)), encoding="utf-8")
@@ -272,11 +272,12 @@ def main() -> None:
     parser.add_argument("page", nargs="?", type=Path)
     parser.add_argument("--kept", type=Path)
     parser.add_argument("--only", nargs="+", default=[])
+    parser.add_argument("--presses", type=int, default=chaos.PRESSES, help="of STOP, in each trouble")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         kept = args.kept or Path(folder)
         kept.mkdir(exist_ok=True)
-        measure(kept, args.only)
+        measure(kept, args.only, args.presses)
         if args.page:
             args.page.write_text(page_of(kept), encoding="utf-8")
 

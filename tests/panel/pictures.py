@@ -22,6 +22,13 @@ from tests.helpers.witnessed_bench import Witness
 from tests.panel.conftest import FLAGS, chromium, clear_fault, comes, open_page, reach_bench, supply_on
 from tests.panel.stage import PanelProcess, panel_on_witness
 
+PATIENT = """import sys
+from strokebench.panel import deadman
+deadman.LIMIT_S = 5.0
+from strokebench.cli import main
+sys.exit(main())
+"""
+"""The panel with another dead-man: a page that is photographed falls silent for longer than 0.4 s."""
 BUSY = "This computer is too busy for pictures: the dead-man stopped the part each time. Begin again later."
 TRIES = 8
 SIZES = {320: 640, 390: 844, 1280: 960, 1920: 1080}
@@ -203,7 +210,7 @@ def main(folder: Path, *, every: bool, anew: bool) -> None:
     cameras = [Camera(folder, width, look, wanted) for width in SIZES for look in LOOKS]
     with (
         tempfile.TemporaryDirectory() as work,
-        panel_on_witness(Path(work), "--part", "throttle-body") as (witness, panel),
+        panel_on_witness(Path(work), "--part", "throttle-body", program=PATIENT) as (witness, panel),
         sync_playwright() as playwright,
     ):
         browser = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)

@@ -23,10 +23,12 @@ from tests.helpers.witnessed_bench import Witness
 class PanelProcess:
     """``strokebench panel`` in its own process; ``lines`` is what it printed."""
 
-    def __init__(self, folder: Path, *args: object, wait_for: int = 1) -> None:
+    def __init__(self, folder: Path, *args: object, wait_for: int = 1, program: str = "") -> None:
         self.book = folder / "panel.book"
-        self.process = start("panel", "--http-port", 0, "--book", self.book, *args, cwd=folder)
+        command = ("panel", "--http-port", 0, "--book", self.book, *args)
+        self.process = start(*command, cwd=folder, program=program)
         self.lines: list[str] = []
+        self._end: tuple[int, str] | None = None
         self._coming: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()
@@ -49,7 +51,9 @@ class PanelProcess:
         return self._coming.get(timeout=10)
 
     def end(self) -> tuple[int, str]:
-        """End it politely; return exit code and standard error."""
+        """End it politely; return exit code and standard error, the same when it has been ended before."""
+        if self._end is not None:
+            return self._end
         self.process.terminate()
         try:
             self.process.wait(20)
@@ -59,7 +63,8 @@ class PanelProcess:
         self._reader.join(5)
         assert self.process.stderr is not None and self.process.stdout is not None
         with self.process.stderr, self.process.stdout:
-            return code, self.process.stderr.read()
+            self._end = code, self.process.stderr.read()
+        return self._end
 
 
 def _until_it_answers(port: int) -> None:
@@ -133,11 +138,13 @@ class CutProxy:
 
 
 @contextmanager
-def panel_on_witness(folder: Path, *args: object) -> Iterator[tuple[Witness, PanelProcess]]:
+def panel_on_witness(
+    folder: Path, *args: object, program: str = ""
+) -> Iterator[tuple[Witness, PanelProcess]]:
     """Run both; end both."""
     witness = Witness(folder)
     try:
-        panel = PanelProcess(folder, "--port", witness.port, *args)
+        panel = PanelProcess(folder, "--port", witness.port, *args, program=program)
         try:
             yield witness, panel
         finally:

@@ -37,6 +37,7 @@ export function stop() {
   stops.asked += 1;
   stops.at = performance.now();
   sendStop();
+  document.dispatchEvent(new Event("panel-stop"));
 }
 
 export const stopState = () => ({

@@ -2,7 +2,7 @@
 
 import { isStale, stopState } from "./lifeline.js";
 
-const CONFIRM_MS = 400; // and the look below: the words are there within half a second
+const CONFIRM_MS = 350; // so that the words are there within half a second also where the page is slow
 const LOOK_MS = 50;
 const SIGNS = { pass: "\u2713", fail: "\u2717", inconclusive: "?" };
 let newest = null;
@@ -53,4 +53,8 @@ export function barLost(age) {
   put(document.querySelector('[data-out="says"]'), `No news for ${age.toFixed(1)} s: the state of the part is not known`);
 }
 
+document.addEventListener("panel-stop", () => {
+  look();
+  setTimeout(look, CONFIRM_MS + 1);
+});
 setInterval(look, LOOK_MS);
