@@ -178,7 +178,9 @@ def test_stop_during_a_run_keeps_what_was_measured(held: tuple[Driver, Hand]) ->
 
 def test_silence_during_a_run_ends_it(held: tuple[Driver, Hand], tmp_path: Path) -> None:
     driver, hand = held
+    number = driver.view.now.message.number
     driver.order("open", choice=Choice(str(short_profile(tmp_path, 20.0))))
+    wait_until(lambda: driver.view.now.message.number > number, "the other part is not opened")
     driver.order("run", papers=Papers())
     wait_until(lambda: driver.view.now.progress.done_s > 0.1, "the run does not start")
     hand.alive = False
