@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from strokebench.verdict.control import FEWEST
+from strokebench.data.charts import FEWEST
 from strokebench.verdict.control.chart import RUN_LENGTH, charts, limit
 from strokebench.verdict.control.ewma import averages, run_length, width_for
 from strokebench.verdict.learning.scale import Scale

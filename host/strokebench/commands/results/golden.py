@@ -17,7 +17,7 @@ TOO_FEW, WARNS = 3, 1
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    from strokebench.verdict.control import FEWEST, REFERENCE
+    from strokebench.data.charts import FEWEST, REFERENCE
 
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
     for name, text in _TEXTS.items():
@@ -47,8 +47,8 @@ def run(args: argparse.Namespace) -> int:
 def _change(args: argparse.Namespace) -> int:
     from strokebench.book.book import Book
     from strokebench.book.facts import GOLDEN
+    from strokebench.data.charts import FEWEST
     from strokebench.errors import UsageError
-    from strokebench.verdict.control import FEWEST
 
     with Book(args.book) as book:
         known = book.golden_parts()

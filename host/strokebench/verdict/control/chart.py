@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from strokebench.data.charts import FEWEST, REFERENCE
 from strokebench.data.findings import COVERAGE
-from strokebench.verdict.control import FEWEST, REFERENCE
 from strokebench.verdict.control.ewma import averages, width_for
 from strokebench.verdict.learning.readings import Readings
 from strokebench.verdict.learning.scale import Scale

@@ -8,9 +8,9 @@ from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from strokebench.book.search import Wanted
+from strokebench.data.charts import FEWEST, REFERENCE
 from strokebench.errors import BookError, StrokebenchError
 from strokebench.parts import profile_of
-from strokebench.verdict.control import FEWEST, REFERENCE
 from strokebench.verdict.control.chart import Chart, charts
 from strokebench.verdict.learning.readings import learnable, readings_of
 from strokebench.verdict.learning.surroundings import FIRST_S, surroundings_of
