@@ -17,12 +17,11 @@ pytestmark = pytest.mark.slow
 
 WITHOUT_JSON = {"completion": "its result is a shell's script"}
 ELSEWHERE = (
-    "jog",
-    "panel",
-    "serve",
-    "sim",
-    "flash",
-)  # run until somebody ends them, or need a chip: own tests
+    "jog", "panel", "serve", "sim", "flash",
+    "lake put", "lake find", "lake samples", "lake judge", "lake limits", "lake summary", "lake together",
+    "golden keep", "golden show", "golden drop",
+)  # fmt: skip
+"""Run until somebody ends them, or need a chip, a lake or a golden part: own tests."""
 NEEDS = {"book export --parquet": "pyarrow", "completion": "shtab"}
 COLOUR = re.compile(r"\x1b\[[0-9;]*\b(?:3[0-8]|4[0-8]|9[0-7]|10[0-7])m")
 
