@@ -101,8 +101,8 @@ class Server:
         finally:
             client.let_go()
             working.cancel()
-            await asyncio.gather(working, return_exceptions=True)
             writer.close()
+            await asyncio.gather(working, return_exceptions=True)
             del self._clients[client]
 
     async def _read(
@@ -130,7 +130,7 @@ class Server:
         self, client: Client, waiting: asyncio.Queue[str | None], writer: asyncio.StreamWriter
     ) -> None:
         """Carry out what is queued, in order; None stands for a line that was too long."""
-        while True:
+        while not writer.is_closing():  # before Python 3.12 wait_for may swallow that this task is cancelled
             text = await waiting.get()
             if text is None:
                 client.status.failed(ScpiError(-363))
