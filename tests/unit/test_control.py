@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from strokebench.data.charts import FEWEST
-from strokebench.verdict.control.chart import RUN_LENGTH, charts, limit
+from strokebench.verdict.control.chart import RUN_LENGTH, charts
 from strokebench.verdict.control.ewma import averages, run_length, width_for
 from strokebench.verdict.learning.scale import Scale
+from tools.evidence.fleet.tried import waits
 
 LOG = Scale("log", 0.05, 8.0)
 
@@ -32,25 +33,15 @@ def test_the_run_length_by_monte_carlo() -> None:
     )
 
 
-def waits(reference: int, findings: int, shift: float, times: int, most: int) -> np.ndarray:
-    """Return after how many runs one of the charts signals, ``most`` where none does, shape (times,)."""
-    chance, edge = np.random.default_rng(reference), limit(reference, findings)
-    middle = chance.normal(size=(times, findings)) / np.sqrt(reference)
-    spread = np.sqrt(chance.chisquare(reference - 1, size=(times, findings)) / (reference - 1))
-    average, found = np.zeros((times, findings)), np.full(times, most)
-    for run in range(1, most + 1):
-        average += 0.2 * ((shift + chance.normal(size=(times, findings)) - middle) / spread - average)
-        found = np.where((np.abs(average) > edge).any(axis=1) & (found == most), run, found)
-    return found
-
-
 @pytest.mark.parametrize("reference", [FEWEST, 20, 40])
 def test_few_reference_runs_do_not_shorten_the_run_length(reference: int) -> None:
     """Nine findings: half of the benches go on for 500 runs, and hardly any signals within 50 of them."""
-    found = waits(reference, 9, 0.0, times=300, most=int(RUN_LENGTH))
+    found = waits(reference, 9, 0.0, times=300, most=int(RUN_LENGTH), seed=reference)
     assert np.median(found) >= 0.9 * RUN_LENGTH
     assert np.mean(found < 50) < 0.12
-    assert np.median(waits(reference, 9, 3.0, times=100, most=100)) <= 5, "three spreads are seen at once"
+    assert np.median(waits(reference, 9, 3.0, times=100, most=100, seed=reference)) <= 5, (
+        "three spreads are seen at once"
+    )
 
 
 @pytest.mark.parametrize("towards", [-1.0, 1.0])

@@ -7,6 +7,7 @@ import sqlite3
 from typing import Any, NamedTuple
 
 from strokebench.book import typed
+from strokebench.data.identity import identity_of
 
 GOLDEN = "golden parts"
 
@@ -45,5 +46,5 @@ def golden_parts(connection: sqlite3.Connection) -> list[Golden]:
 def bench_of(connection: sqlite3.Connection, run_id: int) -> str:
     """Return the identity of the bench that made a run, empty where the run does not say."""
     text = connection.execute("SELECT info FROM runs WHERE id = ?", (run_id,)).fetchone()[0]
-    identity = typed.table(text, f"what is known about the bench of run {run_id}").get("identity")
-    return str(identity.get("uid", "")) if isinstance(identity, dict) else ""
+    info = typed.table(text, f"what is known about the bench of run {run_id}")
+    return str(identity_of(info).get("uid", ""))

@@ -21,6 +21,8 @@ WIRING_KINDS = ("wiring", "fuel_pump_fuse")
 """Here the sensor inputs look at the wires themselves; there is no sensor and no feed."""
 ONE_WAY = ("solenoid", "egr_solenoid")
 """Coils: the polarity does not matter to the part."""
+MOST_PINS = 24
+"""Of a plug whose pins are looked for."""
 POWER = ("winding_plus", "winding_minus")
 NAMES = {
     "winding_plus": "winding +",

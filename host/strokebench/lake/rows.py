@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from strokebench.bench.spec import ENGINES
+from strokebench.data.identity import identity_of
 from strokebench.data.run import Burst, Event, Mark, RunData
 from strokebench.errors import BookError
 from strokebench.lake.place import needed, plain_name
@@ -52,8 +53,7 @@ class Row:
 def row_of(data: RunData, names: Pseudonyms, part: str, revision: int, profile: Mapping[str, Any]) -> Row:
     """Return the columns of a run; ``revision``: how often something was said about it."""
     info, at = data.info, surroundings_of(data)
-    identity = info.get("identity")
-    identity = identity if isinstance(identity, dict) else {}
+    identity = identity_of(info)
     uid = str(identity.get("uid", ""))
     day = str(info["started_at"])[:10]
     facts = {
@@ -112,10 +112,9 @@ def findings_schema() -> Any:
 def samples_table(data: RunData, row: Row) -> Any:
     """Return the Arrow table of a run's samples; what else its diagnosis needs is in the metadata."""
     arrow = needed("pyarrow")
-    identity = data.info.get("identity")
     about = {
         "info": {name: data.info[name] for name in FROM_INFO if name in data.info}
-        | {"identity": {"board": identity.get("board", "") if isinstance(identity, dict) else ""}},
+        | {"identity": {"board": identity_of(data.info).get("board", "")}},
         "accuracy": data.accuracy,
         "marks": [(_label(m.label), m.start_s, m.end_s, m.index, plain_name(m.kind)) for m in data.marks],
         "events": [(event.time_s, plain_name(event.kind), event.code) for event in data.events],

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 AT_REST = "At rest everything reads as drawn"
 WHICH = {finder.CASE: "the bare metal of the case"}
 CONNECT = "Take the clips off and connect it like this."
-MOST_PINS = 24
 
 
 class Owner(Protocol):
@@ -106,7 +105,7 @@ class WiringDesk:
         profile = self._owner.profile
         if profile is None or self._owner.view.now.phase != "idle":
             return
-        count = min(pins, MOST_PINS) or plug.pin_count(profile)
+        count = min(pins, plug.MOST_PINS) or plug.pin_count(profile)
         with self._owner.with_bench("idle") as bench:
             self._clips = _simulated(bench, profile)
         names = self._clips.names if self._clips else [str(number) for number in range(1, count + 1)]

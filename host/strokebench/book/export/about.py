@@ -10,6 +10,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from strokebench.book.typed import to_json
+from strokebench.data.identity import identity_of
 from strokebench.errors import BookError
 
 if TYPE_CHECKING:
@@ -31,8 +32,7 @@ def about(book: Book, run: RunData, *, names: bool = True) -> dict[str, Any]:
     left out.
     """
     info, run_id = run.info, run.info["run_id"]
-    identity = info.get("identity")
-    identity = identity if isinstance(identity, dict) else {}
+    identity = identity_of(info)
     named = naming(book, names)
     found = {
         "run": info["uid"],

@@ -70,22 +70,20 @@ def _change(args: argparse.Namespace) -> int:
 def _show(args: argparse.Namespace) -> int:
     from strokebench.book.book import Book
     from strokebench.errors import UsageError
-    from strokebench.verdict.control.golden import looked_at, standings
+    from strokebench.verdict.control.golden import looked_at
 
     with Book(args.book, read_only=True) as book:
-        parts = book.golden_parts()
-        if not parts:
+        if not book.golden_parts():
             raise UsageError(f"{args.book} has no golden part.", "Declare one: strokebench golden keep.")
-        found = standings(book)
-        drawn = {each[:2]: looked_at(book, *each) for each in parts}
+        found = looked_at(book)
     if args.json:
-        print_json([_as_json(each, drawn[each.part, each.serial].get(each.bench, [])) for each in found])
-    for each in [] if args.json else found:
+        print_json([_as_json(*each) for each in found])
+    for each, charts in [] if args.json else found:
         print(f"Bench {each.bench}. {each.sentence}")
-        _table(drawn[each.part, each.serial].get(each.bench, []))
-    if any(each.warns for each in found):
+        _table(charts)
+    if any(each.warns for each, _ in found):
         return WARNS
-    return TOO_FEW if not found or any(each.state == "too few" for each in found) else 0
+    return TOO_FEW if not found or any(each.state == "too few" for each, _ in found) else 0
 
 
 def _as_json(each: Standing, charts: list[Chart]) -> dict[str, Any]:

@@ -52,12 +52,12 @@ def _limits(args: argparse.Namespace) -> int:
     from strokebench.lake.spreads import by_model, by_moments, tallies
 
     base, good = _read(args)
+    counted = {key: tallies(column) for key, column in good.columns.items()}
     spreads = {}
     with count_up("findings", quiet=args.json, total=100) as heard:
         for number, (key, column) in enumerate(good.columns.items()):
             heard(number, len(good.columns))
-            spreads[key] = by_moments(tallies(column)) if args.quick else by_model(column)
-    counted = {key: tallies(column) for key, column in good.columns.items()}
+            spreads[key] = by_moments(counted[key]) if args.quick else by_model(column)
     scales = {key: column.scale for key, column in good.columns.items()}
     suspects = [*drifting(good.columns, spreads), *apart(counted, spreads, scales)]
     _refuse(suspects, args.keep.split(","))

@@ -154,14 +154,14 @@ def _source(file: str, run: RunSummary) -> str:
 
 
 def _from_book(book: Book, run: RunSummary, source: str, base: Profile) -> Specimen:
+    from strokebench.data.identity import identity_of
     from strokebench.diagnose import diagnose
     from strokebench.verdict.learning.learn import Specimen
     from strokebench.verdict.learning.surroundings import surroundings_of
 
     data = book.load(run.run_id)
     findings = book.findings(run.run_id) or diagnose(data, base)
-    identity = data.info.get("identity")
-    identity = identity if isinstance(identity, dict) else {}
+    identity = identity_of(data.info)
     return Specimen(
         run.part_serial, source, run.part, run.kind, book.profile(run.run_id), findings,
         surroundings_of(data), run.started_at, *bench_of(identity.get("uid"), identity.get("calibration_id")),

@@ -69,7 +69,7 @@ def _now() -> None:
             tag("p", HOW_FOUND)
             with tag("div", classes="field"):
                 tag("label", "Pins of the plug (empty: as many as drawn)", for_="f-pins")
-                tag("input", type="number", id="f-pins", min=2, max=24)
+                tag("input", type="number", id="f-pins", min=2, max=plug.MOST_PINS)
             with tag("div", classes="row"):
                 button("Find the pins", "", "plain", data_wiring="find", data_needs="mine still connected")
         tag("ol", "", data_wire="measured", aria_label="Measured so far")

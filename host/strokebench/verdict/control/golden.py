@@ -8,7 +8,8 @@ from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from strokebench.book.search import Wanted
-from strokebench.data.charts import FEWEST, REFERENCE
+from strokebench.data.charts import FEWEST
+from strokebench.data.identity import identity_of
 from strokebench.errors import BookError, StrokebenchError
 from strokebench.parts import profile_of
 from strokebench.verdict.control.chart import Chart, charts
@@ -66,11 +67,6 @@ class Standing:
         )
 
 
-def looked_at(book: Book, part: str, serial: str, reference: int = REFERENCE) -> dict[str, list[Chart]]:
-    """Return the charts of a golden part by bench; a bench with too few runs has none."""
-    return {bench: _charts(book, runs, reference) for bench, runs in _by_bench(book, part, serial).items()}
-
-
 def _by_bench(book: Book, part: str, serial: str) -> dict[str, list[RunSummary]]:
     runs = [
         run for run in reversed(book.find(Wanted(part=part, part_serial=serial))) if run.outcome == "done"
@@ -94,12 +90,14 @@ def _charts(book: Book, runs: Sequence[RunSummary], reference: int) -> list[Char
     return charts(readings, scales, reference)
 
 
-def standings(book: Book) -> list[Standing]:
-    """Return what each golden part of the book says about each bench that measured it."""
+def looked_at(book: Book) -> list[tuple[Standing, list[Chart]]]:
+    """Return what each golden part of the book says about each bench that measured it, with its charts; with
+    too few runs there are none."""
     found = []
     for part, serial, reference in book.golden_parts():
         for bench, runs in _by_bench(book, part, serial).items():
-            found.append(_standing(part, serial, bench, runs, _charts(book, runs, reference)))
+            drawn = _charts(book, runs, reference)
+            found.append((_standing(part, serial, bench, runs, drawn), drawn))
     return found
 
 
@@ -125,7 +123,7 @@ def remember(book: Book, run_id: int) -> None:
     with contextlib.suppress(StrokebenchError):
         run = book.summary(run_id)
         if any((run.part, run.part_serial) == (part, serial) for part, serial, _ in book.golden_parts()):
-            book.keep_fact("golden standings", [asdict(each) for each in standings(book)])
+            book.keep_fact("golden standings", [asdict(each) for each, _ in looked_at(book)])
 
 
 def remembered_all(book: Book) -> list[Standing]:
@@ -154,8 +152,7 @@ def _kept(table: Any) -> Standing | None:
 
 def attach(book: Book, info: dict[str, Any]) -> None:
     """Put into a run's ``info["golden"]`` what the golden parts said last about its bench, in sentences."""
-    identity = info.get("identity")
-    bench = str(identity.get("uid", "")) if isinstance(identity, dict) else ""
+    bench = str(identity_of(info).get("uid", ""))
     found = remembered(book, bench) if bench else []
     if found:
         info["golden"] = [each.sentence for each in found]

@@ -26,8 +26,8 @@ are drawn with the spread that simulated good parts have, benches with errors of
 voltage 0.3 %, standard deviations), and repeats. So the page shows that the statistics do what they claim. It
 says nothing about real parts and real benches: no real fleet was at hand. Nothing was tuned on these seeds.
 
-Other work kept the computer busy meanwhile. Where it says processor time, that does not matter; elsewhere the
-times are too long by much.
+Other work kept the computer busy for most of it. Where it says processor time, that does not matter.
+Elsewhere the times may be too long by much. The fifteen million findings were asked on a quiet computer.
 """
 PARTS: dict[str, Callable[[], str]] = {
     "speed": sections.speed,
