@@ -101,7 +101,9 @@ def page(records: list[dict[str, Any]], noted: list[tuple[str, str]]) -> str:
 
 def part(file: str, records: list[dict[str, Any]]) -> str:
     """Return the part of one file of benchmarks."""
-    rows = "\n".join(row(record) for record in records if record["fullname"].startswith(file))
+    rows = "\n".join(row(record) for record in records if record["fullname"].split("::")[0].endswith(file))
+    if not rows:
+        sys.exit(f"Not written: no benchmark in {file} ran.")
     return TIMES.format(title=title_of(file), rows=rows)
 
 

@@ -9,7 +9,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
@@ -97,6 +97,11 @@ class Book:
         """Return the runs that match, newest first."""
         with plain_errors(self.path):
             return search.find(self._connection, wanted)
+
+    def find_columns(self, wanted: Wanted, names: Sequence[str]) -> dict[str, Sequence[Any]]:
+        """Return the fields ``names`` of the same runs as columns, which is much quicker for very many."""
+        with plain_errors(self.path):
+            return search.find_columns(self._connection, wanted, names)
 
     def trend(self, key: str, wanted: Wanted) -> list[TrendPoint]:
         """Return finding ``key`` over the runs that match, oldest first; UsageError for an unknown key."""

@@ -6,11 +6,10 @@ import math
 import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass
-from operator import attrgetter
 from typing import Any
 
 from strokebench.book import typed
-from strokebench.book.contents import RunSummary, summaries_where
+from strokebench.book.contents import RunSummary, columns_where, summaries_where
 from strokebench.data.findings import Verdict
 
 
@@ -53,14 +52,18 @@ def _after(until: str) -> str:
 
 def find(connection: sqlite3.Connection, wanted: Wanted) -> list[RunSummary]:
     """Return the runs that match, newest first."""
-    conditions, values = wanted.conditions()
-    if wanted.limit:
-        tail = f"ORDER BY started_at DESC, id DESC LIMIT {int(wanted.limit)}"
-        return summaries_where(connection, conditions, values, tail)
-    found = summaries_where(connection, conditions, values, "")  # as they lie in the file: read twice as fast
-    found.sort(key=attrgetter("run_id"), reverse=True)
-    found.sort(key=attrgetter("started_at"), reverse=True)  # keeps the order of runs begun at once
-    return found
+    return summaries_where(connection, *wanted.conditions(), _tail(wanted))
+
+
+def find_columns(
+    connection: sqlite3.Connection, wanted: Wanted, names: Sequence[str]
+) -> dict[str, Sequence[Any]]:
+    """Return the fields ``names`` of the same runs as columns, which is much quicker for very many."""
+    return columns_where(connection, names, *wanted.conditions(), _tail(wanted))
+
+
+def _tail(wanted: Wanted) -> str:
+    return f"ORDER BY started_at DESC, id DESC LIMIT {int(wanted.limit)}" if wanted.limit else ""
 
 
 @dataclass(slots=True)  # not frozen: see RunSummary

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from operator import attrgetter
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from operator import itemgetter
+from typing import TYPE_CHECKING, Any
 
 from rich.markup import escape
 from rich.table import Table
@@ -35,33 +35,34 @@ def verdict_text(verdict: str | None) -> str:
     return f"[{STYLES[Verdict(verdict)]}]{verdict}[/]" if verdict else "-"
 
 
-def runs_table(runs: Sequence[RunSummary]) -> None:
-    """Print one line a run."""
+LISTED = ("run_id", "started_at", "part", "part_serial", "customer", "note", "outcome", "verdict")
+"""Fields of a run that its line in a list is made of."""
+
+
+def runs_table(runs: Mapping[str, Sequence[Any]]) -> None:
+    """Print one line a run; ``runs`` has a column for each of :data:`LISTED`."""
     screen, header = console(), ("run", "begun (UTC)", "part", "serial", "customer", "verdict", "note")
-    if len(runs) > MANY:
-        print_lines(header, _run_columns(runs))
+    ended = list(zip(runs["outcome"], runs["verdict"], strict=True))
+    columns = _run_columns(runs, ended)
+    if len(ended) > MANY:
+        print_lines(header, columns)
     else:
         table = _table(*header)
-        for run in runs:
-            verdict = verdict_text(run.verdict) if _shown_verdict(run.outcome, run.verdict) else ""
-            result = f"{escape(_ended(run.outcome))} {verdict}".strip()
-            table.add_row(*map(escape, _run_texts(run)), result, escape(_note(run)))
+        for *texts, _, note, (outcome, verdict) in zip(*columns, ended, strict=True):
+            colour = verdict_text(verdict) if _shown_verdict(outcome, verdict) else ""
+            table.add_row(*map(escape, texts), f"{escape(_ended(outcome))} {colour}".strip(), escape(note))
         screen.print(table)
-    screen.print(f"{len(runs)} run{'s' * (len(runs) != 1)}", style="dim")
+    screen.print(f"{len(ended)} run{'s' * (len(ended) != 1)}", style="dim")
 
 
-def _run_texts(run: RunSummary) -> tuple[str, ...]:
-    return str(run.run_id), run.started_at[:16], run.part, run.part_serial, run.customer
-
-
-def _run_columns(runs: Sequence[RunSummary]) -> list[list[str]]:
-    ends = {ended: _result(*ended) for ended in {(run.outcome, run.verdict) for run in runs}}
+def _run_columns(runs: Mapping[str, Sequence[Any]], ended: Sequence[tuple[str, str | None]]) -> list[Any]:
+    results = {each: _result(*each) for each in set(ended)}
     return [
-        list(map(str, map(attrgetter("run_id"), runs))),
-        [run.started_at[:16] for run in runs],
-        *(list(map(attrgetter(name), runs)) for name in ("part", "part_serial", "customer")),
-        [ends[run.outcome, run.verdict] for run in runs],
-        [run.note and _note(run) for run in runs],
+        list(map(str, runs["run_id"])),
+        list(map(itemgetter(slice(16)), runs["started_at"])),
+        *(runs[name] for name in ("part", "part_serial", "customer")),
+        list(map(results.__getitem__, ended)),
+        [note and note.splitlines()[0] for note in runs["note"]],
     ]
 
 
@@ -77,10 +78,6 @@ def _shown_verdict(outcome: str, verdict: str | None) -> str | None:
 
 def _result(outcome: str, verdict: str | None) -> str:
     return f"{_ended(outcome)} {_shown_verdict(outcome, verdict) or ''}".strip()
-
-
-def _note(run: RunSummary) -> str:
-    return run.note.splitlines()[0] if run.note else ""
 
 
 def run_page(run: RunSummary, findings: Sequence[Finding]) -> None:

@@ -135,12 +135,12 @@ def _book(args: argparse.Namespace, *, read_only: bool = True) -> Any:
 
 def _find(args: argparse.Namespace) -> int:
     with _book(args) as book:
-        runs = book.find(_wanted(args))
-    if args.json:
-        print_json(_tables(runs))
-        return 0
-    from strokebench.terminal.book_tables import runs_table
+        if args.json:
+            print_json(_tables(book.find(_wanted(args))))
+            return 0
+        from strokebench.terminal.book_tables import LISTED, runs_table
 
+        runs = book.find_columns(_wanted(args), LISTED)
     runs_table(runs)
     return 0
 
