@@ -17,8 +17,10 @@ from strokebench.data.findings import Verdict
 from strokebench.errors import UsageError
 from strokebench.parts import load_part
 from strokebench.report.comparison import content, headline, line, render
+from strokebench.report.pdf import print_page
 from strokebench.report.pictures.beside_limits import scale
 from strokebench.report.pictures.two_runs import Curves, most_different
+from strokebench.report.workshop import Workshop
 from strokebench.verdict.compare import (
     Difference,
     Side,
@@ -29,6 +31,7 @@ from strokebench.verdict.compare import (
     with_shared_errors_out,
 )
 
+from tests.helpers.pages import CHROMIUM, largest_hole, printed
 from tests.helpers.process import strokebench
 
 
@@ -128,6 +131,18 @@ def test_the_page_is_whole_and_escaped(shop: Path) -> None:
     assert text.count("<svg") == 3, "limits, where they differ most, both whole"
     assert "Winding resistance" in text
     assert not any(word in text for word in ("<script", "src=", 'href="http', "url(http", "@import"))
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(CHROMIUM is None, reason="needs Chromium")
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_no_printed_page_but_the_last_has_a_hole(shop: Path, tmp_path: Path, paper: str) -> None:
+    """Figures cannot be broken: where one did not fit, up to 40 % of a page stayed empty."""
+    page = tmp_path / "c.html"
+    found = compare(load(shop, 1), load(shop, 3))
+    page.write_text(render(found, ("1", "3"), Workshop(paper=paper)), encoding="utf-8")
+    holes = [round(largest_hole(image), 2) for image in printed(print_page(page, "c"))]
+    assert len(holes) >= 2 and max(holes[:-1]) <= 0.15, holes
 
 
 @pytest.mark.parametrize(

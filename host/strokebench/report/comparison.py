@@ -63,7 +63,7 @@ def render(found: Comparison, names: tuple[str, str], workshop: Workshop | None 
 
 
 def content(found: Comparison, names: tuple[str, str] = LETTERS) -> dict[str, Any]:
-    """Return the values of ``difference.html``; ``names`` are those of the two recordings in it."""
+    """Return the values of ``differences.html``; ``names`` are those of the two recordings in it."""
     return {
         "letters": names,
         "headline": headline(found),

@@ -96,7 +96,7 @@ def render_job(found: JobRecord, workshop: Workshop) -> str:
         customer=_customer(found, both, workshop),
         job=_facts(found, workshop),
         photos=found.photos,
-        comparison={**changes, "pictures": []} if changes else None,
+        comparison=changes,
         annexes=annexes,
         plates=plates([*(changes["pictures"] if changes else []), *_recordings(annexes)], workshop.paper),
     )
