@@ -140,6 +140,7 @@ def test_an_egr_valve_before_and_after_cleaning_on_paper_and_screen(
         assert all(left >= 0 and right <= 390 and height > 8 for left, right, height in places)
 
 
+IN_EACH_RUN = ("solenoid", "dead pump")
 SOME = {
     "solenoid": ("solenoid",),
     "dead pump": ("fuel-pump", "--acknowledge", "--inject", "open_winding", "--leads-checked"),
@@ -155,7 +156,10 @@ SOME = {
 @pytest.mark.skipif(CHROMIUM is None, reason="needs Chromium")
 @pytest.mark.parametrize(
     "name",
-    [pytest.param(name, marks=pytest.mark.slow if name == "solenoid" else pytest.mark.long) for name in SOME],
+    [
+        pytest.param(name, marks=pytest.mark.slow if name in ("solenoid", "dead pump") else pytest.mark.long)
+        for name in SOME
+    ],
 )
 def test_no_page_but_the_last_has_a_hole(shop: Path, capsys: pytest.CaptureFixture[str], name: str) -> None:
     """Pages with a third of them empty looked as if something was missing."""

@@ -23,7 +23,7 @@ LETTER_PT = 3.9
 """Mean width of a letter below a figure."""
 SURE = 0.97
 """Share of a sheet that is counted on: letters are not all of the same width."""
-FULL = (0.88, 1.15)
+FULL = (0.88, 1.25)
 """Heights that a sheet is filled with, as shares of it; above 1 its figures are made smaller."""
 MOST_ROWS = 6
 
@@ -76,7 +76,8 @@ def _full(rows: list[Row], room_pt: float) -> Plate:
     """Return a sheet that these rows fill: too high ones are made smaller, others stand further apart."""
     whole_pt = sum(row.height_pt for row in rows)
     if whole_pt <= room_pt:
-        return Plate(rows, full=True, gap_pt=round((room_pt - whole_pt) / len(rows), 1))
+        # half a share stays at the foot, where too many lines counted for a caption add to it
+        return Plate(rows, full=True, gap_pt=round((room_pt - whole_pt) / max(1, len(rows) - 0.5), 1))
     ink_pt = sum(max(shape.ink_pt for shape in row.shapes) for row in rows)
     return Plate(rows, full=True, scale=round(1 - (whole_pt - room_pt) / ink_pt, 3))
 
