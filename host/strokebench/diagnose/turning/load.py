@@ -128,13 +128,13 @@ def fit_load(case: TurningCase) -> LoadFit | str:
     u_range_a = np.hypot(shares * case.coarse.u_pivot_a, [level.current.u_share_a for level in known])
     u = k.value * np.sqrt(BENT_A**2 + (LAW_U * amps) ** 2 + u_range_a**2)
     u = np.hypot(u, steep * u_speed)
-    common = k.value * case.coarse.u * shares * (amps - case.coarse.pivot_a)
+    coarse = k.value * case.coarse.u * shares * (amps - case.coarse.pivot_a)
+    common = np.array((coarse, np.full(len(amps), k.value * case.u_zero_a)))
     free = 1 not in powers
     coast = rundown.pieces(case, k.value, rated)
     terms, power, covariance = _solve(free, speed / rated, torque, u, common, coast)
     gain = math.hypot(case.accuracy("current_a", "gain"), k.u / k.value)
     covariance = covariance + np.outer(whole := np.append(terms, 0.0), whole) * gain**2
-    covariance[0, 0] += (k.value * case.accuracy("current_a", "offset")) ** 2
     return LoadFit(terms, power, covariance, speed, torque, rated)
 
 
@@ -162,7 +162,7 @@ def _solve(
 ) -> tuple[Floats, float, Floats]:
     """Terms, power and covariance of both; ``free``: the power is fitted, the linear term is near nothing.
 
-    ``common``: error that the levels have together, of the coarse current range. Unknowns: the three terms,
+    ``common``: errors that the levels have together, a row each: of the coarse current range, of the zero. Unknowns: the three terms,
     the power, and the moment of inertia over what ``coast`` is in.
     """
     prior, weight = np.zeros(5), np.zeros(5)
@@ -172,7 +172,7 @@ def _solve(
         most = float(torque.max())
         prior[1], weight[1] = LINEAR * most, (LINEAR_U * most) ** -2.0
     weight[4] = FIXED if coast is not None else 1.0
-    known = np.linalg.inv(np.diag(u**2) + np.outer(common, common))
+    known = np.linalg.inv(np.diag(u**2) + common.T @ common)
     answer = np.array([0.3, 0.0, 0.7, 0.0, 0.0]) * float(torque.max())
     answer[3] = SQUARE
     for _ in range(STEPS):

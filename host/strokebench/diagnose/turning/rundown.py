@@ -21,7 +21,8 @@ LEAST_V = 0.5
 LEAST_TURNS = 1.0
 """A piece holds at least so many turns: the torque is not the same all around."""
 SLOPE_U = 0.002
-"""Relative, of each piece: turns that are no whole number, curvature of the outputs' converters."""
+"""Relative, of a piece of a single turn: what a turn that is not whole leaves of the load's pulsation. It is less by
+the number of turns."""
 
 
 @dataclass(frozen=True)
@@ -56,14 +57,25 @@ def pieces(case: TurningCase, k_si: float, rated_rad_s: float) -> Pieces | None:
         return None
     share, weights, slope, u = [], [], [], []
     for part in parts:
-        fit = line(time_s[part], speed[part])
+        fit_slope, u_fit = _slope(time_s[part], speed[part])
         away = np.linspace(-1, 1, len(time_s[part]) + 2)[1:-1]
         weight = 1 - away**2  # a slope by least squares is the mean of the slopes, weighted so
         share.append(speed[part] / rated_rad_s)
         weights.append(weight / weight.sum())
-        slope.append(fit.slope)
-        u.append(float(np.hypot(fit.u_slope / abs(fit.slope), SLOPE_U)))
+        slope.append(fit_slope)
+        turns = float(speed[part].sum()) * float(np.median(np.diff(time_s))) / (2 * np.pi)
+        u.append(float(np.hypot(u_fit / abs(fit_slope), SLOPE_U / max(turns, LEAST_TURNS))))
     return Pieces(share, weights, np.array(slope), np.array(u))
+
+
+def _slope(time_s: Floats, speed: Floats) -> tuple[float, float]:
+    """Slope by least squares and its u from the noise: what is left of a parabola. The bend of a piece is no error
+    of it, because the weights of its rows say what the slope is a mean of."""
+    since_s = time_s - time_s.mean()
+    found = np.polynomial.polynomial.polyfit(since_s, speed, 2)
+    left = speed - np.polynomial.polynomial.polyval(since_s, found)
+    u = float(np.sqrt(left @ left / (len(speed) - 3) / (since_s @ since_s)))
+    return float(since_s @ speed / (since_s @ since_s)), u
 
 
 def _coast(case: TurningCase) -> tuple[Floats, Floats] | None:
