@@ -162,8 +162,8 @@ def _solve(
 ) -> tuple[Floats, float, Floats]:
     """Terms, power and covariance of both; ``free``: the power is fitted, the linear term is near nothing.
 
-    ``common``: errors that the levels have together, a row each: of the coarse current range, of the zero. Unknowns: the three terms,
-    the power, and the moment of inertia over what ``coast`` is in.
+    ``common``: errors that the levels have together, a row each: of the coarse current range, of the zero.
+    Unknowns: the three terms, the power, and the moment of inertia over what ``coast`` is in.
     """
     prior, weight = np.zeros(5), np.zeros(5)
     prior[3] = SQUARE

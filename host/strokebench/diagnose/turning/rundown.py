@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from strokebench.diagnose import labels
-from strokebench.diagnose.stats import Floats, line
+from strokebench.diagnose.stats import Floats
 from strokebench.diagnose.turning.case import FIRST_ROW, TurningCase
 
 PIECES, LEAST_ROWS = 10, 10
@@ -21,8 +21,8 @@ LEAST_V = 0.5
 LEAST_TURNS = 1.0
 """A piece holds at least so many turns: the torque is not the same all around."""
 SLOPE_U = 0.002
-"""Relative, of a piece of a single turn: what a turn that is not whole leaves of the load's pulsation. It is less by
-the number of turns."""
+"""Relative, of a piece of a single turn: what a turn that is not whole leaves of the pulsation. With more
+turns it is less by their number."""
 
 
 @dataclass(frozen=True)
@@ -69,8 +69,8 @@ def pieces(case: TurningCase, k_si: float, rated_rad_s: float) -> Pieces | None:
 
 
 def _slope(time_s: Floats, speed: Floats) -> tuple[float, float]:
-    """Slope by least squares and its u from the noise: what is left of a parabola. The bend of a piece is no error
-    of it, because the weights of its rows say what the slope is a mean of."""
+    """Slope by least squares and its u from the noise: what is left of a parabola. The bend of a piece is no
+    error of it, because the weights of its rows say what the slope is a mean of."""
     since_s = time_s - time_s.mean()
     found = np.polynomial.polynomial.polyfit(since_s, speed, 2)
     left = speed - np.polynomial.polynomial.polyval(since_s, found)
