@@ -9,21 +9,22 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
-from strokebench.diagnose.stats import Floats
+from strokebench.diagnose.stats import Floats, line
 from strokebench.diagnose.switched.case import steady
+from strokebench.diagnose.turning import law
 from strokebench.diagnose.turning.commutation import Motor
 from strokebench.diagnose.turning.rundown import Pieces, pieces
 
 NO_VOLTS = "the recording holds no output volts"
-SKIP_S = 0.004
-"""The current of a winding that is let go has ended by then."""
+SKIP_S, SWITCH_S = 0.004, 5e-4
+"""The current of a winding that is let go has ended by the first. The second: standard uncertainty of when it
+was switched off."""
 LEAST_SHARE, DOWN_TO = 0.03, 0.08
 """Shares of the volts while running: with less, there is no back-EMF. And of the back-EMF: about as low as
 the bench's own run-down is read, so that the same law is fitted over the same speeds."""
@@ -98,46 +99,45 @@ def _until(emf_v: Floats, least_v: float) -> int:
 
 def _cleaned(case: Case, time_s: Floats, emf_v: Floats, off_s: float, speed_rad_s: float) -> Rundown:
     """Without its ripple, and drawn back to the moment of switching off."""
-    found = _smoothed(time_s, emf_v, off_s, np.empty((len(emf_v), 0)))
+    fall_v, since_s = emf_v, time_s - off_s
+    first_v, u_v = _drawn_back(case, since_s, fall_v)
     if math.isfinite(speed_rad_s):
         nominal = case.profile.nominal
         ripples = Motor(int(nominal.get("segments", 8)), int(nominal.get("poles", 2))).ripples
-        per_vs = ripples * speed_rad_s / found.first_v * SCALES
-        tried = (_smoothed(time_s, emf_v, off_s, _ripple(time_s, emf_v, each)) for each in per_vs)
-        found = min(tried, key=lambda each: each.left_v)
-    return Rundown(
-        found.first_v, found.u_v, time_s, emf_v - found.ripple_v, (float(time_s[0]), float(time_s[-1]))
-    )
+        per_vs = ripples * speed_rad_s / first_v * SCALES
+        tried = (_rippled(time_s, emf_v, _ripple(time_s, emf_v, each)) for each in per_vs)
+        fall_v = emf_v - min(tried, key=lambda each: each[0])[1]
+        first_v, u_v = _drawn_back(case, since_s, fall_v)
+    return Rundown(first_v, u_v, time_s, fall_v, (float(time_s[0]), float(time_s[-1])))
 
 
-class Smoothed(NamedTuple):
-    """Back-EMF as it was switched off with its u, its ripple, what is left beside both (RMS, V)."""
+def _rippled(time_s: Floats, emf_v: Floats, columns: Floats) -> tuple[float, Floats]:
+    """What is left (RMS, V) beside a smooth fall and the columns of a ripple, and that ripple."""
+    along = 2 * (time_s - time_s[0]) / (time_s[-1] - time_s[0]) - 1
+    design = np.column_stack((np.polynomial.polynomial.polyvander(along, DEGREE), columns))
+    answer, *_ = np.linalg.lstsq(design, emf_v, rcond=None)
+    return float(np.std(emf_v - design @ answer)), columns @ answer[DEGREE + 1 :]
 
-    first_v: float
-    u_v: float
-    ripple_v: Floats
-    left_v: float
 
-
-def _smoothed(time_s: Floats, emf_v: Floats, off_s: float, more: Floats) -> Smoothed:
-    """Least squares of a smooth fall and ``more`` columns."""
-    middle_s, half_s = (time_s[0] + time_s[-1]) / 2, (time_s[-1] - time_s[0]) / 2
-    smooth = np.polynomial.polynomial.polyvander((time_s - middle_s) / half_s, DEGREE)
-    design = np.column_stack((smooth, more))
-    weight = np.linalg.pinv(design.T @ design)
-    answer = weight @ design.T @ emf_v
-    left = emf_v - design @ answer
-    variance = float(left @ left) / max(len(emf_v) - design.shape[1], 1)
-    back = np.polynomial.polynomial.polyvander((off_s - middle_s) / half_s, DEGREE).ravel()
-    own = slice(0, DEGREE + 1)
-    u_v = math.sqrt(MEMORY * variance * float(back @ weight[own, own] @ back))
-    falls = float(emf_v[0] - emf_v[-1]) / (2 * half_s)
-    return Smoothed(
-        float(back @ answer[own]),
-        math.hypot(u_v, 5e-4 * falls),
-        more @ answer[DEGREE + 1 :],
-        math.sqrt(variance),
-    )
+def _drawn_back(case: Case, since_s: Floats, fall_v: Floats) -> tuple[float, float]:
+    """Back-EMF at time 0 and its u: from the middle of the first piece along the law of the fall."""
+    rated = case.profile.nominal.get("rated_rpm", 3000.0) * math.pi / 30
+    top_v, per_v = float(fall_v[0]), rated / float(fall_v[0])
+    coast = pieces(since_s, fall_v * per_v, top_v * per_v)
+    if coast is None:
+        return top_v, 0.02 * top_v
+    known = np.ones(1), np.ones(1), np.full(1, 1e-3), np.zeros((0, 1))
+    found = law.fit((0, 1, 2), *known, coast)
+    count = len(coast.share[0])
+    middle_v, ahead_s, first_v = float(fall_v[:count].mean()), float(since_s[:count].mean()), top_v
+    for _ in range(3):
+        half_way = np.array([(first_v + middle_v) / 2 / top_v])
+        slope = law.columns(half_way, 2.0, 0.0)[0, :3]
+        first_v = middle_v + ahead_s * float(slope @ found.terms) / found.inertia / per_v
+    risen_v = first_v - middle_v
+    u_slope = float(np.sqrt(slope @ found.covariance[:3, :3] @ slope)) + float(coast.u[0])
+    u_noise = line(since_s[:count], fall_v[:count]).residual * math.sqrt(MEMORY / count)
+    return first_v, math.sqrt(u_noise**2 + (u_slope * risen_v) ** 2 + (SWITCH_S * risen_v / ahead_s) ** 2)
 
 
 def _ripple(time_s: Floats, emf_v: Floats, per_vs: float) -> Floats:
