@@ -31,6 +31,13 @@ def test_drag_and_load_of_any_power_of_the_speed(power: float) -> None:
     holds(found["load_rise"], 1e3 * (rated - half), 0.01)
 
 
+def test_the_currents_zero_comes_off_the_torques() -> None:
+    # left in, 30 mA would be 1.1 of 30 mN m
+    plain, shifted = findings(Fan()), findings(Fan(zero_a=0.03))
+    for key in ("drag", "load_torque", "load_rise"):
+        assert shifted[key].value == pytest.approx(plain[key].value, abs=0.05 * plain[key].u)
+
+
 def test_rows_that_are_a_blend_of_both_ranges_do_not_count() -> None:
     # the coarse range's zero is off, and peaks of 1.5 A bring half of it into the second level's 5.2 A
     fan = Fan(coarse_a=-0.3, blend=(0.0, 0.5, 1.0, 1.0), ripple_a=1.5)

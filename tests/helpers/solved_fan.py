@@ -27,7 +27,7 @@ LEVELS = (0.4, 0.6, 0.8, 1.0)
 class Fan:
     """SI; ``coarse_a``: zero of the coarse range, which all bursts and, by ``blend``, the rows of a level are
     in; ``faint``: drives at which no ripple is seen; ``ripple_v``: of the supply, at the turn of the highest
-    level."""
+    level; ``zero_a``: what all rows' current reads without any."""
 
     ohm: float = 0.20
     drop_v: float = 0.5
@@ -44,6 +44,7 @@ class Fan:
     faint: tuple[float, ...] = ()
     ripple_v: float = 0.0
     ripple_a: float = 0.3
+    zero_a: float = 0.0
 
     def torque(self, w: float) -> float:
         """Return the load at a speed, N m."""
@@ -83,7 +84,7 @@ class _Tape:
         rows["time_s"] = self.now_s + 1e-3 * np.arange(len(rows))
         ripple_v = self.fan.ripple_v * np.sin(2 * np.pi * self._ripple_hz() * rows["time_s"])
         rows["supply_v"] = SUPPLY_V + ripple_v
-        rows["drive"], rows["current_a"] = drive, amps
+        rows["drive"], rows["current_a"] = drive, amps + self.fan.zero_a
         middle = MIDDLE * SUPPLY_V
         rows["output_a_v"] = drive * SUPPLY_V if drive else middle + np.asarray(emf_v) / 2
         rows["output_b_v"] = 0.0 if drive else middle - np.asarray(emf_v) / 2

@@ -6,8 +6,10 @@ from typing import Any
 
 import pytest
 from strokebench.sim.trials import FIRST_REPORTING_SEED
+from strokebench.sim.truths import MEANS
 from tools.evidence.coverage import FIRST_SEED
 from tools.evidence.coverage_page import page, rows
+from tools.evidence.shortfalls import REASONS
 
 PART = "wiring"
 
@@ -58,6 +60,17 @@ def test_no_row_that_falls_short_is_left_out() -> None:
     low = page({(PART, "first"): [inside] * 160 + [outside] * 40}, 7)
     assert "- `friction`: presliding" in low and "wiring first (low)." in low
     wide = page({(PART, "second"): [record(2.01, 0.05, 2.0)] * 9}, 7)
-    assert "wiring second (10 x)." in wide
+    assert "wiring second (10.0)." in wide
     fine = page({(PART, "second"): [record(2.02, 0.02, 2.0)] * 9}, 7)
     assert "why\n\n" in fine and "\nNone.\n" in fine
+
+
+def test_a_row_is_too_wide_when_chance_does_not_explain_it() -> None:
+    few, many = ([record(2.02, 0.026, 2.0)] * count for count in (9, 200))
+    assert "\nNone.\n" in page({(PART, "second"): few}, 7)
+    assert "wiring second (2.6)." in page({(PART, "second"): many}, 7)
+
+
+def test_every_finding_with_a_truth_has_a_reason_ready() -> None:
+    keys = {key.split()[0] for meanings in MEANS.values() for key in meanings}
+    assert keys - set(REASONS) == set()

@@ -93,6 +93,19 @@ class Case:
             if len(rows) >= 10:
                 yield rows
 
+    @cached_property
+    def zero_a(self) -> float:
+        """What the current reads while the bridge is off, amperes; 0 without a rest."""
+        resting = [rows["current_a"] for rows in self.samples(labels.REST)]
+        return float(np.median(np.concatenate(resting))) if resting else 0.0
+
+    @property
+    def u_zero_a(self) -> float:
+        """What is left of the current's offset with its zero taken off, amperes: the range's curvature."""
+        offset_a = self.accuracy("current_a", "offset")
+        known = any(True for _ in self.samples(labels.REST))
+        return min(self.budget.channel_of("current_a", 0.0).linearity, offset_a) if known else offset_a
+
     @property
     def budget(self) -> Budget:
         """What the run's bench is good for without a calibration."""

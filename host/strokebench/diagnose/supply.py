@@ -11,7 +11,7 @@ from strokebench.data.findings import Finding
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, span_of
 from strokebench.diagnose.question import Question
-from strokebench.diagnose.stats import Floats, Measured, moving_mean, robust_line
+from strokebench.diagnose.stats import Floats, Line, Measured, moving_mean, robust_line
 
 REST = ("supply_rest", "Supply without load", "V")
 LOWEST = ("supply_lowest", "Lowest supply under load", "V")
@@ -24,8 +24,6 @@ SHORT = 5
 """Samples of a mean where stretches of steady load are short."""
 RIPPLE_S = 0.05
 """A mean over so long holds whole periods of 100 and 120 Hz, a charger's ripple."""
-SAME_REACH = 0.7
-"""Share of the range of currents that long stretches must cover to be taken instead."""
 FEWEST = 50
 LEAST_A = 0.3
 """A part that loads the supply less than this says nothing about it."""
@@ -93,31 +91,32 @@ def _loading(case: Case, window: int) -> tuple[Floats, Floats, NDArray[np.intp]]
 
 
 def _source(case: Case) -> Finding:
-    samples = case.run.samples
-    whole = max(SHORT, round(RIPPLE_S / float(np.median(np.diff(samples["time_s"])))))
-    input_a, supply_v, keep = _loading(case, SHORT)
-    without_ripple = _loading(case, whole)
-    reach_a = float(np.ptp(input_a[keep])) if len(keep) else 0.0
-    if (
-        len(without_ripple[2]) >= FEWEST
-        and np.ptp(without_ripple[0][without_ripple[2]]) > SAME_REACH * reach_a
-    ):
-        input_a, supply_v, keep = without_ripple
-    if len(keep) < FEWEST or reach_a < LEAST_A:
+    """Slope of the supply's volts over the current taken from it: by means over whole periods of a charger's
+    ripple, or over less where the part loads the supply too briefly for that; whichever is less uncertain."""
+    whole = max(SHORT, round(RIPPLE_S / float(np.median(np.diff(case.run.samples["time_s"])))))
+    tried = [fit for window in (SHORT, whole) if (fit := _fitted(case, window)) is not None]
+    if not tried:
         return case.missing(*SOURCE, "the part took too little current to load the supply")
+    found, u, when = min(tried, key=lambda fit: fit[1])
+    return case.finding(
+        *SOURCE[:2], Measured(-1e3 * found.slope, 1e3 * u), SOURCE[2], high="weak_battery",
+        span_s=when, evidence={"open_circuit_v": found.offset},
+    )  # fmt: skip
+
+
+def _fitted(case: Case, window: int) -> tuple[Line, float, tuple[float, float]] | None:
+    """The line through means over ``window`` samples, the slope's u in ohm, and its stretch of the recording;
+    None where the supply was hardly loaded."""
+    input_a, supply_v, keep = _loading(case, window)
+    reach_a = float(np.ptp(input_a[keep])) if len(keep) else 0.0
+    if len(keep) < FEWEST or reach_a < LEAST_A:
+        return None
     found = robust_line(input_a[keep], supply_v[keep])
-    ohm = -found.slope
     gain = math.hypot(case.accuracy("supply_v", "gain"), case.accuracy("current_a", "gain"))
     low_v, high_v = np.percentile(supply_v[keep], (0.5, 99.5))
-    jump_v = (
-        case.budget.channel_of("supply_v", 0.0).linearity
-        if any(low_v < step_v < high_v for step_v in STEPS_V)
-        else 0.0
-    )
-    curve = math.hypot(SLOPE_SHARE * ohm, math.hypot(jump_v, CODE_V) / float(np.ptp(input_a[keep])))
-    u = math.hypot(found.u_slope * math.sqrt(MEMORY), gain * ohm, curve)
-    times = samples["time_s"][keep]
-    return case.finding(
-        *SOURCE[:2], Measured(ohm * 1e3, u * 1e3), SOURCE[2], high="weak_battery",
-        span_s=(float(times[0]), float(times[-1])), evidence={"open_circuit_v": found.offset},
-    )  # fmt: skip
+    jumps = any(low_v < step_v < high_v for step_v in STEPS_V)
+    jump_v = case.budget.channel_of("supply_v", 0.0).linearity if jumps else 0.0
+    curve = math.hypot(SLOPE_SHARE * found.slope, math.hypot(jump_v, CODE_V) / reach_a)
+    u = math.hypot(found.u_slope * math.sqrt(MEMORY), gain * found.slope, curve)
+    times = case.run.samples["time_s"][keep]
+    return found, u, (float(times[0]), float(times[-1]))

@@ -101,7 +101,7 @@ def _flows(case: Case) -> Finding:
     """The most current in somebody else's recording, judged where its volts would drive enough through any
     good part."""
     least, most_ohm = case.limits(CONTINUITY)[0], case.limits(RESISTANCE[0])[1]
-    amps = np.abs(np.asarray(case.run.samples["current_a"], float) - _zero_a(case))
+    amps = np.abs(np.asarray(case.run.samples["current_a"], float) - case.zero_a)
     volts = np.abs(load_voltage(case.run.samples))
     if least is None or most_ohm is None or not np.isfinite(volts).any():
         return case.missing(CONTINUITY, case.holds_title, "A", NO_HOLD)
@@ -162,7 +162,7 @@ def fit_loop(case: Case) -> Loop | str:
         return once(case, holds, BRUSHES_V, BRUSHES_U_V)
     if len({_level(hold) for hold in holds}) < 3:
         return f"{len(holds)} stalls at too few different drives, 3 levels at least are needed"
-    current_a = np.concatenate([hold["current_a"] for hold in holds]) - _zero_a(case)
+    current_a = np.concatenate([hold["current_a"] for hold in holds]) - case.zero_a
     volts = np.concatenate([load_voltage(hold) for hold in holds])
     if not np.isfinite(volts).all():
         return "the recording holds no output volts"
@@ -177,7 +177,7 @@ def fit_loop(case: Case) -> Loop | str:
 def once(case: Case, holds: list[Samples], drop_v: float, u_drop_v: float) -> Loop | str:
     """Resistance from the hardest hold of somebody else's recording; ``drop_v``: what its brushes take."""
     hold = max(holds, key=lambda rows: float(np.median(np.abs(rows["current_a"]))))
-    amps = abs(float(np.median(hold["current_a"])) - _zero_a(case))
+    amps = abs(float(np.median(hold["current_a"])) - case.zero_a)
     volts = abs(float(np.median(load_voltage(hold))))
     if not math.isfinite(volts):
         return "the recording holds no output volts"
@@ -187,13 +187,6 @@ def once(case: Case, holds: list[Samples], drop_v: float, u_drop_v: float) -> Lo
     gain = math.hypot(case.accuracy("current_a", "gain"), case.accuracy("output_a_v", "gain"))
     start_c, u_c = temperature(case, float(hold["time_s"][0]))
     return Loop(ohm, math.hypot(u_drop_v / amps, gain * ohm), drop_v, 0.0, start_c, u_c, 1)
-
-
-def _zero_a(case: Case) -> float:
-    """What the current reads while the bridge is off, amperes; 0 without a rest. Left in, it makes the holds
-    of one polarity look warmer than those of the other."""
-    resting = [rows["current_a"] for rows in case.samples(labels.REST)]
-    return float(np.median(np.concatenate(resting))) if resting else 0.0
 
 
 def _level(rows: Samples) -> float:

@@ -115,7 +115,11 @@ def page(records: dict[tuple[str, str], list[Record]], first_seed: int, note: st
     for part in dict.fromkeys(row.part for row in table):
         lines += [f"### {part}", "", *_coverage([row for row in table if row.part == part]), ""]
     lines += ["## What is low or too wide, and why", ""]
-    lines += [f"Rows marked low, and those whose U/rms is above {shortfalls.WIDE:.0f} (told as x).", ""]
+    lines += [
+        f"Rows marked low, and those whose U/rms is surely above the aim of {shortfalls.RIGHT:.0f}: by more"
+        f" than {shortfalls.SURE:.0f} standard deviations of an rms error of so many specimens.",
+        "",
+    ]
     lines += [*shortfalls.section(table), ""]
     lines += ["## What is taken as the truth", ""]
     for kind, meanings in MEANS.items():

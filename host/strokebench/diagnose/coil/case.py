@@ -30,12 +30,6 @@ class CoilCase(Case):
     when_pulled: ClassVar[str] = "stuck_closed"
 
     @cached_property
-    def zero_a(self) -> float:
-        """What the current reads while the bridge is off: amperes, 0 without a rest."""
-        resting = [rows["current_a"] for rows in self.samples(labels.REST)]
-        return float(np.median(np.concatenate(resting))) if resting else 0.0
-
-    @cached_property
     def current_a(self) -> Floats:
         """Current of all samples above that zero."""
         return np.asarray(self.run.samples["current_a"], float) - self.zero_a

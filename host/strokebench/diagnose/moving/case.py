@@ -90,12 +90,6 @@ class MovingCase(Case):
         return read_sweeps(self, self.position)
 
     @cached_property
-    def zero_a(self) -> float:
-        """What the current reads while the bridge is off, amperes; 0 without a rest."""
-        resting = [rows["current_a"] for rows in self.samples(labels.REST)]
-        return float(np.median(np.concatenate(resting))) if resting else 0.0
-
-    @cached_property
     def usual_a(self) -> float:
         """Magnitude that a tenth of the run's currents exceed, amperes; 0 without any."""
         current_a = np.abs(self.run.samples["current_a"])
@@ -119,12 +113,10 @@ class MovingCase(Case):
 
     @property
     def u_zero_a(self) -> float:
-        """What is left of the current's offset with its zero taken off, amperes: the range's curvature."""
-        known = any(True for _ in self.samples(labels.REST))
-        offset_a = self.accuracy("current_a", "offset")
+        """As of every case, of whichever range reads the part's usual currents; a clamp's zero wanders."""
         if self.by_samples:
-            return math.hypot(offset_a, CLAMP_ZERO_U_A)
-        known_a = min(self.budget.channel_of("current_a", 0.0).linearity, offset_a) if known else offset_a
+            return math.hypot(self.accuracy("current_a", "offset"), CLAMP_ZERO_U_A)
+        known_a = super().u_zero_a
         return known_a if math.isfinite(self.largest_a) else math.hypot(known_a, self.bent_a)
 
     @cached_property

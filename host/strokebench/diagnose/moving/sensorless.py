@@ -46,10 +46,8 @@ def turned_up(case: Case) -> Loop | None:
     holds = [rows for mark in stands if len(rows := case.of(mark)[REBOUNDS:]) >= TAIL]
     if not holds:
         return None
-    rests = [rows["current_a"] for rows in case.samples(labels.REST)]
-    zero_a = float(np.median(np.concatenate(rests))) if rests else 0.0
     volts = np.concatenate([load_voltage(rows) for rows in holds])
-    amps = np.concatenate([rows["current_a"] for rows in holds]) - zero_a
+    amps = np.concatenate([rows["current_a"] for rows in holds]) - case.zero_a
     if float(np.ptp(np.abs(volts))) < TURNED_UP_V:
         return None
     # the current as it follows the volts: its noise, taken for a cause, would make the slope too small
@@ -93,12 +91,6 @@ class SensorlessCase(MovingCase):
 
     derived: ClassVar[Mapping[str, tuple[str, ...]]] = {"sweeps": ("current", "volts")}
     two_sided: ClassVar[bool] = False
-
-    @cached_property
-    def zero_a(self) -> float:
-        """What the current reads while the bridge is off, amperes."""
-        resting = [rows["current_a"] for rows in self.samples(labels.REST)]
-        return float(np.median(np.concatenate(resting))) if resting else 0.0
 
     @cached_property
     def brush_v(self) -> float:

@@ -29,7 +29,7 @@ from strokebench.diagnose.switched.case import (
 )
 from strokebench.diagnose.switched.rotor import brush_noise, out, steady_reading
 from strokebench.diagnose.switched.rundown import NO_VOLTS, Rundown, read_rundown, running_v
-from strokebench.diagnose.turning import load, loop, running, volts
+from strokebench.diagnose.turning import law, load, loop, running, volts
 from strokebench.diagnose.turning.case import TurningCase
 from strokebench.diagnose.winding import temperature
 from strokebench.physics.copper import resistance_ratio
@@ -41,9 +41,8 @@ SLOPE_U = 0.03
 AFTER_PEAK_S, RUNNING_UP, PIECES, LEAST_ROWS = 0.002, 1.15, 8, 24
 START_U, LOAD_U = 0.01, 0.1
 """Relative: of a start's current, a mean over a millisecond; of what the load takes meanwhile."""
-LINEAR_U, POWER_U = 0.007, 0.08
-"""Of a law with the power 2 of the speed alone: standard width of what grows with the speed itself, as a
-share of the torque, and of the power (judgement)."""
+NONE_COMMON = np.zeros((0, 1))
+"""There is one level, so no error that levels have in common."""
 STANDS_OHM = 1.3
 """Volts over current below so many times the highest good resistance: it stands, or all but stands."""
 BOUNCES = "brushes that bounce add to it"
@@ -80,10 +79,11 @@ def find(case: TurningCase) -> list[Finding]:
     burst, reading = steady_reading(case)
     rate = reading.rate
     ran = Steady(mark, running_v(case), amps, 2 * math.pi * rate.hz if rate is not None else math.nan)
-    down = read_rundown(case, case.names.powers, ran.speed_rad_s)
-    if isinstance(down, str) or not down.falls:
+    down = read_rundown(case, ran.speed_rad_s)
+    fall = None if isinstance(down, str) else _fall(case, ran, down)
+    if isinstance(down, str) or fall is None:
         return _without_fall(case, ran, down)
-    solved = _balance(case, ran, down)
+    solved = _balance(case, ran, down, fall)
     found = [_turns(case, ran, down)]
     if math.isfinite(ran.speed_rad_s):
         found += _with_speed(case, ran, down, solved)
@@ -118,24 +118,48 @@ def _turns(case: TurningCase, ran: Steady, down: Rundown) -> Finding:
     return case.finding(*running.TURNS[:2], share, running.TURNS[2], low="blocked", span_s=down.span_s)
 
 
-def _balance(case: TurningCase, ran: Steady, down: Rundown) -> volts.Balance:
+@dataclass(frozen=True)
+class Fall:
+    """How fast the back-EMF falls by itself: the load's law, in shares of the steady speed and torque."""
+
+    shape: law.Law
+    volts: float
+
+    def slope(self, share: Floats) -> Floats:
+        """V/s at shares of the back-EMF that it was switched off with."""
+        torque = law.columns(share, self.shape.power, 0.0)[:, :3] @ self.shape.terms
+        return np.asarray(self.volts / self.shape.inertia * torque, float)
+
+
+def _fall(case: TurningCase, ran: Steady, down: Rundown) -> Fall | None:
+    """None where too little was recorded for a law."""
+    rated = case.profile.nominal.get("rated_rpm", math.nan) * math.pi / 30
+    speed = ran.speed_rad_s if math.isfinite(ran.speed_rad_s) else rated
+    coast = down.pieces(speed, speed) if down.falls else None
+    if coast is None:
+        return None
+    known = np.ones(1), np.ones(1), np.array([STEADY_U])
+    return Fall(law.fit(case.names.powers, *known, NONE_COMMON, coast), down.emf_v / speed)
+
+
+def _balance(case: TurningCase, ran: Steady, down: Rundown, fall: Fall) -> volts.Balance:
     """All of the recording in one balance of volts. Without a known speed its unit is the speed it ran at."""
     speed = ran.speed_rad_s if math.isfinite(ran.speed_rad_s) else 1.0
     ohm = max((ran.volts - down.emf_v) / max(ran.current_a, 0.1), 0.01)
     u_level = math.hypot(LEVEL_V, STEADY_U * ohm * ran.current_a)
-    falls = float(down.slope(1.0))
+    falls = float(fall.slope(np.ones(1))[0])
     row = np.array([ran.current_a]), np.array([ran.volts]), np.array([u_level]), np.zeros(1), np.zeros(1)
     pieces = [
         volts.driven(*row, speed=np.array([speed])),
         volts.coasting(np.array([speed]), np.array([down.emf_v]), np.array([down.u_emf_v])),
         volts.slowing(ran.current_a, falls, SLOPE_U * falls),
     ]
-    begun = _start(case, ran, down, ohm)
+    begun = _start(case, ran, down, fall, ohm)
     gain = case.accuracy("output_a_v", "gain")
     return volts.balance(pieces + ([begun] if begun is not None else []), ohm, 0.001, LEVEL_V, gain)
 
 
-def _start(case: TurningCase, ran: Steady, down: Rundown, ohm: float) -> volts.Rows | None:
+def _start(case: TurningCase, ran: Steady, down: Rundown, fall: Fall, ohm: float) -> volts.Rows | None:
     """The start before the steady stretch, in means over pieces of it; None when it was not recorded."""
     begun = [mark for mark in starts(case) if mark.start_s <= ran.mark.start_s < mark.end_s]
     if not begun:
@@ -153,7 +177,7 @@ def _start(case: TurningCase, ran: Steady, down: Rundown, ohm: float) -> volts.R
     if last - first < LEAST_ROWS:
         return None
     emf_v = np.clip(fed_v - ohm * amps, 0.0, None)
-    takes = ran.current_a * down.slope(emf_v / down.emf_v) / float(down.slope(1.0))
+    takes = ran.current_a * fall.slope(emf_v / down.emf_v) / fall.slope(np.ones(1))
     way, taken = (np.cumsum(values) * tick_s - values * tick_s / 2 for values in (amps - takes, takes))
     heat = np.cumsum(amps**2) * tick_s
     values = (amps, fed_v, way, taken, np.gradient(amps, tick_s), heat)
@@ -180,23 +204,13 @@ def _with_speed(case: TurningCase, ran: Steady, down: Rundown, solved: volts.Bal
 
 def _law(case: TurningCase, ran: Steady, down: Rundown, k: Measured, rated: float) -> load.LoadFit:
     """The load's torque against speed: at the steady speed that of the current, elsewhere as it runs down."""
-    powers = np.array(down.powers)
-    torque_nm, total = k.value * ran.current_a, float(down.terms.sum())
-    turned = np.eye(len(powers)) / total - np.outer(down.terms, np.ones(len(powers))) / total**2
-    to_rated = (rated / ran.speed_rad_s) ** powers
-    shape = down.terms / total * to_rated
-    spread = turned @ down.covariance @ turned.T * np.outer(to_rated, to_rated)
-    gain = math.hypot(case.accuracy("current_a", "gain"), k.u / k.value, STEADY_U)
-    terms = torque_nm * shape
-    covariance = torque_nm**2 * spread + np.outer(terms, terms) * gain**2
-    covariance[0, 0] += (k.value * case.accuracy("current_a", "offset")) ** 2
-    own = list(down.powers)
-    all_terms, all_covariance = np.zeros(3), np.zeros((4, 4))
-    all_terms[own], all_covariance[np.ix_(own, own)] = terms, covariance
-    if 1 not in own:
-        all_covariance[1, 1], all_covariance[3, 3] = (LINEAR_U * torque_nm) ** 2, POWER_U**2
-    speed = np.array([ran.speed_rad_s])
-    return load.LoadFit(all_terms, load.SQUARE, all_covariance, speed, np.array([torque_nm]), rated)
+    speed, torque = np.array([ran.speed_rad_s]), np.array([k.value * ran.current_a])
+    u = np.hypot(STEADY_U * torque, k.value * case.accuracy("current_a", "offset"))
+    coast = down.pieces(ran.speed_rad_s, rated)
+    found = law.fit(case.names.powers, speed / rated, torque, u, NONE_COMMON, coast)
+    return load.LoadFit.scaled(
+        found, math.hypot(case.accuracy("current_a", "gain"), k.u / k.value), speed, torque, rated
+    )
 
 
 def _resistance(case: TurningCase, ran: Steady, solved: volts.Balance) -> Finding:

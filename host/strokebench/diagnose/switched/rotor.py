@@ -90,7 +90,7 @@ def steady_reading(case: Case, peak_a: float | None = None) -> tuple[Burst | Non
         return None, SpeedReading(None, NOT_STEADY, False)
     if peak_a is None:
         peak_a = (_start(case) or _no_start(case))[0].value
-    down = read_rundown(case, (0, 1, 2))
+    down = read_rundown(case)
     emf_v = math.nan if isinstance(down, str) or not down.falls else down.emf_v
     return burst, read_speed(case, burst, mark, peak_a, emf_v)
 

@@ -1,34 +1,35 @@
 """How a pump or fan runs down after it was switched off, by the volts that stand between its open leads.
 
 No current flows then, so these volts are the back-EMF, K w, and what they lose in a second is what the load
-takes: J dw/dt = -T(w). The torque at the moment of switching off is known, K i, so the shape of the fall is
-the torque at every speed below, without knowing J. This is the retardation method of IEC 60034-2-1, with
-the run's own torque in place of a known inertia.
+takes. The torque at the moment of switching off is known, K i, which gives the load's law its scale
+(:mod:`strokebench.diagnose.turning.law`).
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
 from strokebench.data.run import Mark
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
-from strokebench.diagnose.stats import Floats
+from strokebench.diagnose.stats import Floats, line
 from strokebench.diagnose.switched.case import steady
+from strokebench.diagnose.turning import law
 from strokebench.diagnose.turning.commutation import Motor
+from strokebench.diagnose.turning.rundown import Pieces, pieces
 
 NO_VOLTS = "the recording holds no output volts"
-SKIP_S = 0.004
-"""The current of a winding that is let go has ended by then."""
-LEAST_SHARE, DOWN_TO = 0.03, 0.45
-"""Shares of the volts while running: with less, there is no back-EMF; and of the back-EMF: as low as the
-bench's own levels reach, so that the same law is fitted over the same speeds."""
-FEWEST, FEW, LOWEST = 10, 40, 0.25
-"""Rows that are needed; with fewer than the second it is followed further down, to this share at most."""
+SKIP_S, SWITCH_S = 0.004, 5e-4
+"""The current of a winding that is let go has ended by the first. The second: standard uncertainty of when it
+was switched off."""
+LEAST_SHARE, DOWN_TO = 0.03, 0.08
+"""Shares of the volts while running: with less, there is no back-EMF. And of the back-EMF: about as low as
+the bench's own run-down is read, so that the same law is fitted over the same speeds."""
+FEWEST = 12
+"""Rows that are needed."""
 LONGEST_S = 20.0
 """What happens later is no running down."""
 FALLS_BY = 0.15
@@ -37,33 +38,35 @@ SCALES = np.linspace(0.96, 1.04, 161)
 """By so much the phase of the commutator's ripple is looked for around what the steady speed says."""
 MEMORY = 3
 """Neighbouring rows share what goes with the turn: uncertainties are widened by the root of this."""
+DEGREE = 6
+"""Of the smooth fall."""
 
 
 @dataclass(frozen=True)
 class Rundown:
-    """``emf_v`` at the moment of switching off with its u; ``terms`` of -dE/dt, V/s, by ``powers`` of E over
-    that, with covariance; ``falls`` is False where too little of the fall was recorded for them."""
+    """``emf_v`` at the moment of switching off with its u. ``time_s`` and ``fall_v``: the back-EMF without
+    the commutator's ripple, empty where too little of the fall was recorded."""
 
     emf_v: float
     u_emf_v: float
-    powers: tuple[int, ...]
-    terms: Floats
-    covariance: Floats
-    falls: bool
+    time_s: Floats
+    fall_v: Floats
     span_s: tuple[float, float]
 
-    def slope(self, share: Floats | float) -> Floats:
-        """How fast the back-EMF falls, V/s, at shares of the one it was switched off with."""
-        along = np.asarray(share, float)
-        return np.asarray(sum(t * along**p for t, p in zip(self.terms, self.powers, strict=True)), float)
+    @property
+    def falls(self) -> bool:
+        """True where enough of the fall was recorded."""
+        return len(self.time_s) > 0
+
+    def pieces(self, speed_rad_s: float, rated_rad_s: float) -> Pieces | None:
+        """Return it in pieces, ``speed_rad_s`` being that before it was switched off."""
+        return pieces(self.time_s, self.fall_v / self.emf_v * speed_rad_s, rated_rad_s)
 
 
-def read_rundown(case: Case, powers: tuple[int, ...], speed_rad_s: float = math.nan) -> Rundown | str:
+def read_rundown(case: Case, speed_rad_s: float = math.nan) -> Rundown | str:
     """Return how it ran down after its steady stretch, or the reason in one sentence why that is not known.
 
-    ``powers``: of the speed, that its torque goes with; ``speed_rad_s``: in the steady stretch. The back-EMF
-    is integrated: E(t) = E(0) - sum of terms x integral of (E/E(0))^power, which is linear in what is looked
-    for and needs no derivative.
+    ``speed_rad_s``: in the steady stretch; where it is known, the ripple is taken off.
     """
     off = switched_off(case)
     if off is None:
@@ -78,16 +81,14 @@ def read_rundown(case: Case, powers: tuple[int, ...], speed_rad_s: float = math.
     start_v = float(np.median(emf_v[:3]))
     u_v = case.accuracy("output_a_v", "gain") * start_v
     span_s = (float(rows["time_s"][0]), float(rows["time_s"][-1]))
-    none = np.zeros(len(powers)), np.zeros((len(powers), len(powers)))
+    none = np.zeros(0)
     if start_v < LEAST_SHARE * top_v:
-        return Rundown(start_v, 0.005 * top_v, powers, *none, False, span_s)
+        return Rundown(start_v, 0.005 * top_v, none, none, span_s)
     count = _until(emf_v, DOWN_TO * start_v)
-    if count < FEW:
-        count = min(_until(emf_v, LOWEST * start_v), FEW)
     rows, emf_v = rows[:count], emf_v[:count]
     if len(rows) < FEWEST or start_v - float(np.median(emf_v[-3:])) < FALLS_BY * start_v:
-        return Rundown(start_v, u_v + 0.02 * start_v, powers, *none, False, span_s)
-    return _fitted(case, rows["time_s"], emf_v, off.start_s, powers, speed_rad_s)
+        return Rundown(start_v, u_v + 0.02 * start_v, none, none, span_s)
+    return _cleaned(case, np.asarray(rows["time_s"], float), emf_v, off.start_s, speed_rad_s)
 
 
 def _until(emf_v: Floats, least_v: float) -> int:
@@ -96,48 +97,47 @@ def _until(emf_v: Floats, least_v: float) -> int:
     return int(np.argmax(low)) if low.any() else len(emf_v)
 
 
-def _fitted(
-    case: Case, time_s: Floats, emf_v: Floats, off_s: float, powers: tuple[int, ...], speed_rad_s: float
-) -> Rundown:
-    found = _solved(time_s, emf_v, off_s, powers, np.empty((len(emf_v), 0)))
+def _cleaned(case: Case, time_s: Floats, emf_v: Floats, off_s: float, speed_rad_s: float) -> Rundown:
+    """Without its ripple, and drawn back to the moment of switching off."""
+    fall_v, since_s = emf_v, time_s - off_s
+    first_v, u_v = _drawn_back(case, since_s, fall_v)
     if math.isfinite(speed_rad_s):
         nominal = case.profile.nominal
         ripples = Motor(int(nominal.get("segments", 8)), int(nominal.get("poles", 2))).ripples
-        per_vs = ripples * speed_rad_s / found.first_v * SCALES
-        tried = (_solved(time_s, emf_v, off_s, powers, _ripple(time_s, emf_v, each)) for each in per_vs)
-        found = min(tried, key=lambda each: each.left_v)
-    span_s = float(time_s[0]), float(time_s[-1])
-    return Rundown(found.first_v, found.u_v, powers, found.terms, found.covariance, True, span_s)
+        per_vs = ripples * speed_rad_s / first_v * SCALES
+        tried = (_rippled(time_s, emf_v, _ripple(time_s, emf_v, each)) for each in per_vs)
+        fall_v = emf_v - min(tried, key=lambda each: each[0])[1]
+        first_v, u_v = _drawn_back(case, since_s, fall_v)
+    return Rundown(first_v, u_v, time_s, fall_v, (float(time_s[0]), float(time_s[-1])))
 
 
-class Solved(NamedTuple):
-    """Back-EMF as it was switched off with its u, the terms with their covariance, what is left (RMS, V)."""
-
-    first_v: float
-    u_v: float
-    terms: Floats
-    covariance: Floats
-    left_v: float
+def _rippled(time_s: Floats, emf_v: Floats, columns: Floats) -> tuple[float, Floats]:
+    """What is left (RMS, V) beside a smooth fall and the columns of a ripple, and that ripple."""
+    along = 2 * (time_s - time_s[0]) / (time_s[-1] - time_s[0]) - 1
+    design = np.column_stack((np.polynomial.polynomial.polyvander(along, DEGREE), columns))
+    answer, *_ = np.linalg.lstsq(design, emf_v, rcond=None)
+    return float(np.std(emf_v - design @ answer)), columns @ answer[DEGREE + 1 :]
 
 
-def _solved(time_s: Floats, emf_v: Floats, off_s: float, powers: tuple[int, ...], more: Floats) -> Solved:
-    """Least squares; ``more``: further columns."""
-    share = _smooth(time_s, emf_v) / emf_v[0]
-    falls = [-_integral(time_s, share**power) for power in powers]
-    design = np.column_stack([np.ones(len(emf_v)), *falls, more])
-    weight = np.linalg.pinv(design.T @ design)
-    answer = weight @ design.T @ emf_v
-    left = emf_v - design @ answer
-    variance = float(left @ left) / max(len(emf_v) - design.shape[1], 1)
-    covariance = weight * variance * MEMORY
-    # back to the moment of switching off
-    own = slice(1, 1 + len(powers))
-    terms, ahead_s = answer[own], float(time_s[0]) - off_s
-    first_v = float(answer[0]) + float(terms.sum()) * ahead_s
-    scale = np.array([(first_v / float(emf_v[0])) ** power for power in powers])
-    u_v = math.hypot(math.sqrt(covariance[0, 0]), float(abs(terms.sum())) * 5e-4)
-    covariance = covariance[own, own] * np.outer(scale, scale)
-    return Solved(first_v, u_v, terms * scale, covariance, math.sqrt(variance))
+def _drawn_back(case: Case, since_s: Floats, fall_v: Floats) -> tuple[float, float]:
+    """Back-EMF at time 0 and its u: from the middle of the first piece along the law of the fall."""
+    rated = case.profile.nominal.get("rated_rpm", 3000.0) * math.pi / 30
+    top_v, per_v = float(fall_v[0]), rated / float(fall_v[0])
+    coast = pieces(since_s, fall_v * per_v, top_v * per_v)
+    if coast is None:
+        return top_v, 0.02 * top_v
+    known = np.ones(1), np.ones(1), np.full(1, 1e-3), np.zeros((0, 1))
+    found = law.fit((0, 1, 2), *known, coast)
+    count = len(coast.share[0])
+    middle_v, ahead_s, first_v = float(fall_v[:count].mean()), float(since_s[:count].mean()), top_v
+    for _ in range(3):
+        half_way = np.array([(first_v + middle_v) / 2 / top_v])
+        slope = law.columns(half_way, 2.0, 0.0)[0, :3]
+        first_v = middle_v + ahead_s * float(slope @ found.terms) / found.inertia / per_v
+    risen_v = first_v - middle_v
+    u_slope = float(np.sqrt(slope @ found.covariance[:3, :3] @ slope)) + float(coast.u[0])
+    u_noise = line(since_s[:count], fall_v[:count]).residual * math.sqrt(MEMORY / count)
+    return first_v, math.sqrt(u_noise**2 + (u_slope * risen_v) ** 2 + (SWITCH_S * risen_v / ahead_s) ** 2)
 
 
 def _ripple(time_s: Floats, emf_v: Floats, per_vs: float) -> Floats:
@@ -155,7 +155,7 @@ def _ripple(time_s: Floats, emf_v: Floats, per_vs: float) -> Floats:
 
 def _smooth(time_s: Floats, emf_v: Floats) -> Floats:
     since_s = time_s - time_s[0]
-    law = np.polynomial.polynomial.polyfit(since_s, emf_v, 3)
+    law = np.polynomial.polynomial.polyfit(since_s, emf_v, DEGREE)
     return np.asarray(np.polynomial.polynomial.polyval(since_s, law), float)
 
 

@@ -168,7 +168,7 @@ class TurningCase(Case):
             rows = self.run.of(hold)[30:]
             if len(rows) < 40 or after is None or not self._stood(after):
                 continue
-            amps = float(np.mean(rows["current_a"]))
+            amps = float(np.mean(rows["current_a"])) - self.zero_a
             if amps > CARRIES_A:
                 found.append((amps, float(np.mean(load_voltage(rows))), rows))
         return found
@@ -283,8 +283,9 @@ class TurningCase(Case):
         )
 
     def reading(self, rows: Samples, burst: Burst | None = None) -> Reading:
-        """Mean current of rows, or of a burst among them, in the fine range's amperes."""
-        return self.ranges.read(float(np.mean(rows["current_a"])), burst, self.coarse)
+        """Mean current of rows, or of a burst among them, in the fine range's amperes above its zero."""
+        found = self.ranges.read(float(np.mean(rows["current_a"])), burst, self.coarse)
+        return replace(found, current_a=found.current_a - self.zero_a)
 
     def emf(self, coasting: Samples) -> tuple[float, float]:
         """Back-EMF at the moment of release and its u, in V: a line through the first rows, drawn back to it.

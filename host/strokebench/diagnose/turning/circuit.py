@@ -130,7 +130,7 @@ def _start(case: TurningCase, levels: list[Level], heat: tuple[Floats, Floats], 
     if mark is None or rows is None or len(rows) < 100 or not _stood_before(case, mark.start_s):
         return []
     amps = np.asarray(rows["current_a"], float)
-    amps = amps - case.coarse.beyond_a - case.coarse.gain * (amps - case.coarse.pivot_a)
+    amps = amps - case.coarse.beyond_a - case.coarse.gain * (amps - case.coarse.pivot_a) - case.zero_a
     volts = load_voltage(rows) - case.zero_v
     beyond = _beyond_load(case, levels, amps, volts, ohm)
     first = int(np.argmax(amps)) + AFTER_PEAK

@@ -10,9 +10,10 @@ import numpy as np
 from strokebench.data.findings import Finding
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured
-from strokebench.diagnose.turning import rundown
+from strokebench.diagnose.turning import law, rundown
 from strokebench.diagnose.turning.case import RAD_TO_RPM, Level, TurningCase
 from strokebench.diagnose.turning.circuit import fit_circuit, speed_by_volts
+from strokebench.diagnose.turning.law import Law, columns
 from strokebench.diagnose.turning.ranges import BENT_A
 from strokebench.diagnose.turning.running import motor_constant
 
@@ -21,17 +22,6 @@ LOAD = ("load_torque", "Torque at rated speed", "mN m")
 RISE = ("load_rise", "Torque gained from half to rated speed", "mN m")
 LOW_SPEED = ("low_speed_loss", "Load missing at low speed", "% of torque")
 LEAST_RANGE = 0.15
-LINEAR, LINEAR_U = 0.015, 0.015
-"""Torque that grows with the speed itself (grease, eddy currents in the armature's iron) and its standard
-width, as shares of the torque at rated speed, in kinds whose own law has no such term: between nothing and a
-few per cent (judgement)."""
-SQUARE, POWER_U = 2.0, 0.15
-"""Power of the speed that a flow's torque goes with, and its standard width in the same kinds: the affinity
-laws say 2, friction in the flow makes it less, what opens with pressure more (judgement)."""
-STEPS = 6
-"""Of Gauss and Newton towards the power; three are enough."""
-FIXED = 1e-9
-"""Prior width of a power that is known."""
 LAW_U = 0.003
 """Relative, of each level's torque: pulsation and turns that are no whole number in what was averaged."""
 
@@ -50,6 +40,13 @@ class LoadFit:
     torque_nm: Floats
     rated_rad_s: float
 
+    @classmethod
+    def scaled(cls, found: Law, gain: float, speed_rad_s: Floats, torque_nm: Floats, rated: float) -> LoadFit:
+        """Return a law whose torques have a relative standard uncertainty in common."""
+        whole = np.append(found.terms, 0.0)
+        covariance = found.covariance + np.outer(whole, whole) * gain**2
+        return cls(found.terms, found.power, covariance, speed_rad_s, torque_nm, rated)
+
     def at(self, speed_rad_s: Floats) -> Floats:
         """Torque of the fitted law, N m."""
         share = np.asarray(speed_rad_s, float) / self.rated_rad_s
@@ -63,12 +60,6 @@ class LoadFit:
             w = w - columns(np.array([less]), self.power, flow)[0]
         u = math.sqrt(max(float(w @ self.covariance @ w), 0.0))
         return Measured(1e3 * float(w[:3] @ self.terms), 1e3 * u, len(self.torque_nm))
-
-
-def columns(share: Floats, power: float, flow: float) -> Floats:
-    """What dry, linear and flow's terms are multiplied by, and how the torque changes with the power."""
-    some = np.maximum(share, 1e-9)
-    return np.column_stack((np.ones(len(some)), share, some**power, flow * some**power * np.log(some)))
 
 
 def find(case: TurningCase) -> list[Finding]:
@@ -128,14 +119,13 @@ def fit_load(case: TurningCase) -> LoadFit | str:
     u_range_a = np.hypot(shares * case.coarse.u_pivot_a, [level.current.u_share_a for level in known])
     u = k.value * np.sqrt(BENT_A**2 + (LAW_U * amps) ** 2 + u_range_a**2)
     u = np.hypot(u, steep * u_speed)
-    common = k.value * case.coarse.u * shares * (amps - case.coarse.pivot_a)
-    free = 1 not in powers
-    coast = rundown.pieces(case, k.value, rated)
-    terms, power, covariance = _solve(free, speed / rated, torque, u, common, coast)
-    gain = math.hypot(case.accuracy("current_a", "gain"), k.u / k.value)
-    covariance = covariance + np.outer(whole := np.append(terms, 0.0), whole) * gain**2
-    covariance[0, 0] += (k.value * case.accuracy("current_a", "offset")) ** 2
-    return LoadFit(terms, power, covariance, speed, torque, rated)
+    coarse = k.value * case.coarse.u * shares * (amps - case.coarse.pivot_a)
+    common = np.array((coarse, np.full(len(amps), k.value * case.u_zero_a)))
+    coast = rundown.released(case, k.value, rated)
+    found = law.fit(powers, speed / rated, torque, u, common, coast)
+    return LoadFit.scaled(
+        found, math.hypot(case.accuracy("current_a", "gain"), k.u / k.value), speed, torque, rated
+    )
 
 
 def _speeds(case: TurningCase) -> tuple[list[Level], Floats, Floats]:
@@ -155,46 +145,3 @@ def _speeds(case: TurningCase) -> tuple[list[Level], Floats, Floats]:
         known.append(level)
     speed, u = np.array(speeds).reshape(-1, 2).T
     return known, speed, u
-
-
-def _solve(
-    free: bool, share: Floats, torque: Floats, u: Floats, common: Floats, coast: rundown.Pieces | None
-) -> tuple[Floats, float, Floats]:
-    """Terms, power and covariance of both; ``free``: the power is fitted, the linear term is near nothing.
-
-    ``common``: error that the levels have together, of the coarse current range. Unknowns: the three terms,
-    the power, and the moment of inertia over what ``coast`` is in.
-    """
-    prior, weight = np.zeros(5), np.zeros(5)
-    prior[3] = SQUARE
-    weight[3] = (POWER_U if free else FIXED) ** -2.0
-    if free:
-        most = float(torque.max())
-        prior[1], weight[1] = LINEAR * most, (LINEAR_U * most) ** -2.0
-    weight[4] = FIXED if coast is not None else 1.0
-    known = np.linalg.inv(np.diag(u**2) + np.outer(common, common))
-    answer = np.array([0.3, 0.0, 0.7, 0.0, 0.0]) * float(torque.max())
-    answer[3] = SQUARE
-    for _ in range(STEPS):
-        terms, power = answer[:3], float(answer[3])
-        design = np.column_stack((columns(share, power, float(terms[2])), np.zeros(len(share))))
-        rows = _coasting(coast, power, terms) if coast is not None else np.zeros((0, 5))
-        left = torque - design[:, :3] @ terms, -rows[:, :3] @ terms - rows[:, 4] * answer[4]
-        normal = design.T @ known @ design + rows.T @ rows + np.diag(weight)
-        covariance: Floats = np.asarray(np.linalg.inv(normal), float)
-        answer = answer + covariance @ (
-            design.T @ known @ left[0] + rows.T @ left[1] + weight * (prior - answer)
-        )
-    freedom = len(torque) + len(rows) - (4 if coast is not None else 3)
-    chi = float(left[0] @ known @ left[0] + left[1] @ left[1]) / freedom if freedom > 0 else 1.0
-    return answer[:3], float(answer[3]), covariance[:4, :4] * max(1.0, chi)
-
-
-def _coasting(coast: rundown.Pieces, power: float, terms: Floats) -> Floats:
-    """Rows of 0 = torque + inertia x slope, each over its own uncertainty."""
-    s = coast.mean(power)
-    rows = np.column_stack(
-        (np.ones(len(s)), coast.mean(1.0), s, terms[2] * coast.mean_log(power), coast.slope)
-    )
-    size = np.maximum(rows[:, :3] @ terms, 0.02 * float(np.abs(terms).sum()))
-    return np.asarray(rows / (coast.u * size)[:, None], float)
