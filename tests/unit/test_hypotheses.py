@@ -9,7 +9,7 @@ from strokebench.data.findings import Finding, Verdict, unknown
 from strokebench.verdict import judge, named_faults
 from strokebench.verdict.decision import settle, suspects, unsettled, verdict_of, with_suspects
 from strokebench.verdict.effects import Effect, Effects, in_tolerance, out_of_tolerance, table
-from strokebench.verdict.hypotheses import Hypothesis, rank
+from strokebench.verdict.hypotheses import Hypothesis, can_be_told, rank
 from strokebench.verdict.likelihood import SURPRISE, Seen
 
 
@@ -93,12 +93,41 @@ def test_the_bench_s_names_are_no_candidates() -> None:
 
 
 def test_what_the_leading_hypothesis_does_not_move_stays_a_defect_of_its_own() -> None:
-    found = settle([verdict_of(OHM), verdict_of(MOVES)], ("lead",), COIL)
+    found = settle([verdict_of(OHM), verdict_of(MOVES)], Hypothesis(("lead",), 1.0), COIL)
     assert named_faults(found) == ["lead", "stuck"]
 
 
+NOISY = Effects(
+    {"dips": (0.0, 0.1), "noise": (0.3, 0.1)},
+    {"segment": {"dips": Effect(3, 1, 6, 1), "noise": Effect(0.7, 0.2, 1.4, 0.4)},
+     "brush": {"noise": Effect(1, 0.3, 2, 0.5)}},
+    {},
+)  # fmt: skip
+DIPS = Finding("dips", "Dips", 6.0, 0.0, "%", upper=1.0, fault="segment")
+
+
+@pytest.mark.parametrize(("noise", "names"), [(2.0, ["segment"]), (6.1, ["segment", "brush"])])
+def test_a_failure_follows_only_as_far_as_the_other_defect_predicts_it(
+    noise: float, names: list[str]
+) -> None:
+    """A bad segment makes noise, but not that much: 1.7 of the limit with a spread of 0.4."""
+    judged = [verdict_of(each) for each in (DIPS, Finding("noise", "N", noise, 0.01, "%", upper=1.0,
+              fault="brush"))]  # fmt: skip
+    found = settle(judged, Hypothesis(("segment",), 1.0, (2.0,)), NOISY)
+    assert set(named_faults(found)) == set(names)
+    assert (found[1].evidence.get("follows_from") == "segment") is (len(names) == 1)
+
+
+def test_what_no_run_could_show_side_by_side_is_no_hypothesis() -> None:
+    assert not can_be_told(("blocked", "dragging")) and not can_be_told(("blocked", "jammed"))
+    assert can_be_told(("blocked", "lead_resistance")) and can_be_told(("dragging", "clogged"))
+    assert not can_be_told(("sticky", "binding")) and can_be_told(("blocked",))
+    judged = [verdict_of(finding) for finding in pump(22.9)]
+    assert all(can_be_told(each.defects) for each in rank(judged, table()["fuel_pump"]))
+
+
 def test_a_failure_shows_the_defect_that_moves_it_where_none_of_its_own_fails() -> None:
-    found = settle([verdict_of(MOVES.with_(fault="slow"))], ("stuck",), COIL)
+    found = settle([verdict_of(MOVES.with_(fault="slow"))], Hypothesis(("stuck",), 1.0), COIL)
     assert found[0].fault == "stuck" and found[0].evidence["pointed_to"] == "slow"
     again = unsettled(found)
     assert again[0].fault == "slow" and again[0].verdict is Verdict.FAIL and not again[0].evidence

@@ -10,11 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+import numpy as np
+
 from strokebench.data.findings import COVERAGE, Finding, Verdict
 from strokebench.diagnose.defects import ALL, DEFECTS
-from strokebench.verdict.effects import NOTHING_KNOWN, Effects, in_tolerance, table
+from strokebench.verdict.effects import NOTHING_KNOWN, SIZES, Effects, in_tolerance, table
 from strokebench.verdict.hypotheses import Hypothesis, rank
-from strokebench.verdict.likelihood import at_its_place, explained_by
+from strokebench.verdict.likelihood import Seen, at_its_place, explained_by, failed
 
 SUPPLY = ("weak_battery", "charger_ripple")
 """Defects that are the supply's."""
@@ -25,6 +27,8 @@ LIKELY = 0.5
 """Probability from which a defect that no failing finding shows is a suspect."""
 LEAST_REACH = 1e-3
 """Reach, in tolerances, of an effect that is known by word alone, or only now and then."""
+BEYOND = 4.0
+"""A failure further out than predicted by so many standard deviations is not explained (judgement)."""
 NO_LIMIT = "for information, no limit is set"
 
 
@@ -73,7 +77,7 @@ def attribute(findings: Sequence[Finding], kind: str = "", *, renames: bool = Tr
     if not ranked:
         return hidden
     leading = ranked[0]
-    settled = settle(hidden, leading.defects, effects, renames=renames and leading.probability >= LIKELY)
+    settled = settle(hidden, leading, effects, renames=renames and leading.probability >= LIKELY)
     return with_suspects(settled, ranked)
 
 
@@ -132,17 +136,22 @@ def _cause(finding: Finding, failing: dict[str, Finding], effects: Effects) -> F
 
 
 def settle(
-    findings: Sequence[Finding], defects: tuple[str, ...], effects: Effects, *, renames: bool = True
+    findings: Sequence[Finding], leading: Hypothesis, effects: Effects, *, renames: bool = True
 ) -> list[Finding]:
-    """Return the findings as the leading hypothesis, ``defects``, explains them.
+    """Return the findings as the leading hypothesis explains them.
 
-    A failure that points to one of them stays. Another that one of them moves follows from it. Where none of
-    a defect's own findings fails, the failure that it moves furthest shows it, and says so, unless
-    ``renames`` is false: then each keeps its own name. Anything else stays a defect of its own.
+    A failure that points to one of its defects stays. Another that one of them moves, as far as it is out,
+    follows from it. Where none of a defect's own findings fails, the failure that it moves furthest shows it,
+    and says so, unless ``renames`` is false: then each keeps its own name. Anything else stays a defect of
+    its own.
     """
+    defects = leading.defects
+    beyond = _beyond(findings, leading, effects)
     shown = {finding.fault for finding in findings if finding.verdict is Verdict.FAIL}
     causes = [
-        _moved_by(each, tuple(name for name in defects if at_its_place(name, each, findings)), effects)
+        ("", 0.0)
+        if each.key in beyond
+        else _moved_by(each, tuple(name for name in defects if at_its_place(name, each, findings)), effects)
         for each in findings
     ]
     instead: dict[int, str] = {}
@@ -160,6 +169,23 @@ def settle(
             source = titles.get(cause)
             out.append(_follows(finding, source.with_(fault=cause) if source else None))
     return out
+
+
+def _beyond(findings: Sequence[Finding], leading: Hypothesis, effects: Effects) -> set[str]:
+    """Keys of failing findings that are further out than the hypothesis predicts at its best sizes, where
+    their own defect is one that the table knows."""
+    if not leading.sizes:
+        return set()
+    seen = Seen.of(findings, effects)
+    at = tuple(int(np.argmin(np.abs(SIZES - size))) for size in leading.sizes)
+    mean, variance = (each[at] for each in seen.predict(leading.defects))
+    good = [effects.good[each.key][0] for each in seen.known]
+    off = (seen.value - mean) * np.sign(seen.value - good) / np.sqrt(variance)
+    return {
+        each.key
+        for each, far in zip(seen.known, off, strict=True)
+        if failed(each) and each.fault in effects.defects and far > BEYOND
+    }
 
 
 def _moved_by(finding: Finding, defects: tuple[str, ...], effects: Effects) -> tuple[str, float]:

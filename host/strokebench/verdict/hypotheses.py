@@ -19,6 +19,19 @@ from strokebench.data.findings import Finding
 from strokebench.verdict.effects import SIZES, Effects
 from strokebench.verdict.likelihood import Seen, failed, mean_of
 
+HOLDS = ("blocked", "jammed", "stuck_shut", "stuck_open", "stuck_closed")
+"""Defects behind which nothing moves."""
+ELECTRICAL = (
+    "lead_resistance", "shorted_turns", "leaky_freewheel", "supply_resistance", "ground_resistance",
+    "chafed_ground", "bad_crimp",
+)  # fmt: skip
+"""Defects that are seen in a part that does not move, too."""
+OPPOSITE = (
+    {"sticky", "binding"}, {"dry", "clogged"}, {"dry", "worn"}, {"worn", "clogged"},
+    {"ground_resistance", "chafed_ground"},
+)  # fmt: skip
+"""Pairs that nobody could tell from one of the two, or that undo each other in the same finding: a second
+way to ground carries the current past a bad ground wire."""
 MOST = 3
 """Defects in a hypothesis at most."""
 EXTENDED = 6
@@ -27,6 +40,8 @@ PRIOR = 0.03
 """Probability of each candidate before the findings are looked at (judgement)."""
 BEHIND = 0.015
 """The same of a candidate to which no failing finding points: its own findings are not out (judgement)."""
+THIRD = -2.0
+"""Logarithm of a further factor for three defects at once (by cross-validation on the table's own trials)."""
 BY_ITSELF = 0.003
 """The same of a name that is rather a symptom, such as "slow": no part has it for no reason (judgement)."""
 
@@ -51,12 +66,17 @@ def rank(findings: Sequence[Finding], effects: Effects, without: tuple[str, ...]
     visible = [name for name, moved in effects.defects.items() if moved and name not in without]
     names = list(dict.fromkeys([*visible, *pointed]))
     seen = Seen.of(findings, effects)
-    tried = {pair: weigh(pair, seen) for count in (1, 2) for pair in combinations(names, count)}
+    tried = {
+        some: weigh(some, seen)
+        for count in (1, 2)
+        for some in combinations(names, count)
+        if can_be_told(some)
+    }
     pairs = sorted((pair for pair in tried if len(pair) == 2), key=lambda pair: -tried[pair][0])
     for pair in pairs[:EXTENDED] if MOST > 2 else ():
         for name in names:
             triple = tuple(each for each in names if each in pair or each == name)
-            if len(triple) == 3 and triple not in tried:
+            if len(triple) == 3 and triple not in tried and can_be_told(triple):
                 tried[triple] = weigh(triple, seen)
     most = max(weight for weight, _ in tried.values())
     shares = {each: math.exp(weight - most) for each, (weight, _) in tried.items()}
@@ -65,12 +85,20 @@ def rank(findings: Sequence[Finding], effects: Effects, without: tuple[str, ...]
     return sorted(ranked, key=lambda hypothesis: -hypothesis.probability)
 
 
+def can_be_told(names: tuple[str, ...]) -> bool:
+    """Return whether a run could show all these defects side by side: see :data:`HOLDS`, :data:`OPPOSITE`."""
+    others = [name for name in names if name not in HOLDS]
+    if len(names) - len(others) > 1 or (len(others) < len(names) and not set(others) <= set(ELECTRICAL)):
+        return False
+    return not any(pair <= set(names) for pair in OPPOSITE)
+
+
 def weigh(names: tuple[str, ...], seen: Seen) -> tuple[float, tuple[float, ...]]:
     """Return the logarithm of a hypothesis's weight, and the sizes that fit best."""
     total = seen.logarithm(names)
     best = np.unravel_index(int(np.argmax(total)), total.shape)
-    weight = mean_of(total) + sum(_odds(_prior(name, seen)) for name in names)
-    return weight, tuple(float(SIZES[place]) for place in best)
+    prior = sum(_odds(_prior(name, seen)) for name in names) + (THIRD if len(names) > 2 else 0.0)
+    return mean_of(total) + prior, tuple(float(SIZES[place]) for place in best)
 
 
 def _prior(name: str, seen: Seen) -> float:

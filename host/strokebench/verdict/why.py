@@ -76,7 +76,7 @@ def reasoning(findings: Sequence[Finding], kind: str) -> Reasoning | None:
         return None
     hidden = without_consequences(before, effects)
     ranked = rank(hidden, effects, SUPPLY)
-    settled = with_suspects(settle(hidden, ranked[0].defects, effects), ranked) if ranked else hidden
+    settled = with_suspects(settle(hidden, ranked[0], effects), ranked) if ranked else hidden
     return Reasoning(
         pointed=pointed,
         declared=[each for each in hidden if FOLLOWS in each.evidence],

@@ -9,20 +9,12 @@ import numpy as np
 from strokebench.bench.spec import SimSpec
 from strokebench.sim.plants import available
 from strokebench.sim.trials import Trial, conditions
+from strokebench.verdict.hypotheses import HOLDS, OPPOSITE
 
-ENDS_ALL = (
-    "blocked", "jammed", "open_winding", "open_wire", "stuck_shut", "stuck_open", "stuck_closed",
-    "track_dead", "track_shorted",
-)  # fmt: skip
+ENDS_ALL = (*HOLDS, "open_winding", "open_wire", "track_dead", "track_shorted")
 """Defects behind which no second can be seen: nothing flows, nothing moves, or nothing tells where it is."""
 OF_BENCH = ("weak_battery",)
 """What is wrong with the bench's supply, not with the part: it makes a run inconclusive."""
-OPPOSITE = (
-    {"sticky", "binding"}, {"dry", "clogged"}, {"dry", "worn"}, {"worn", "clogged"},
-    {"ground_resistance", "chafed_ground"},
-)  # fmt: skip
-"""Pairs that nobody could tell from one of the two, or that undo each other in the same finding: a second
-way to ground carries the current past a bad ground wire."""
 
 
 def pairs(part: str) -> list[tuple[str, str]]:
