@@ -37,7 +37,10 @@ class Transitions:
         # what a tick has to do beyond going on; returns the code that counts in it
         w = self.words
         if trips:
-            w[at.TRIPS] += trips & (channels.LATCH_FELL - 1)
+            if w[at.STATE] == state.CHECK:
+                self.selftest.words[selftest.CUT] += trips & (channels.LATCH_FELL - 1)
+            else:
+                w[at.TRIPS] += trips & (channels.LATCH_FELL - 1)
         if late and state.ARMED <= w[at.STATE] <= state.STOPPING:
             code = faults.TICK_OVERRUN
         if w[at.STOP_ASK]:
@@ -293,6 +296,7 @@ class Transitions:
             self._open(state.READY)
         else:
             w[at.RAIL] = RAIL_CLOSED
+            self.board.trip_level(self.selftest.level_ma())  # limits may have come meanwhile
             self.guard.fresh()
             self.guard.own_words[guard.SILENT] = 0
             self._move(state.ARMED)
