@@ -70,7 +70,8 @@ EDGE_AT = const(
 CUT = const(26)  # cut PWM cycles, counted up by the tick
 PUSH = const(27)  # drive of a pulse
 SEEN = const(28)  # its current, mA
-WORDS = const(29)
+DID = const(29)  # other than 0 in a tick in which the board had something to do
+WORDS = const(30)
 # of a result, four words each
 RESULT_WORDS = const(4)
 LOW = const(1)

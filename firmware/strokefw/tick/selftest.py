@@ -26,6 +26,7 @@ NAMES = (
 NEW = check.NEW
 CODE = check.CODE
 CUT = check.CUT
+DID = check.DID
 STEP = check.STEP
 CHARGE_TICKS = check.CHARGE_TICKS
 
@@ -67,6 +68,10 @@ class SelfTest:
         w = self.words
         return w[check.LIMIT] + w[check.EDGE_AT] - at.BIAS
 
+    def closing(self):
+        """Return true when only limits that come from now on change the fast limit's level (service side)."""
+        return self.words[check.STEP] in (check.CLOSE, check.DONE)
+
     def start(self, calibration_ok, flags, supply_min_mv=0, supply_max_mv=0):
         """Begin anew with the next step, bridge off; bounds of 0 mean the bench's own supply window."""
         _prepare(self.words, calibration_ok | flags << 1, supply_min_mv or 8000, supply_max_mv or 17000)
@@ -80,6 +85,7 @@ class SelfTest:
         board = self._board
         tripped = board.tripped() if w[check.STEP] == check.REST else 0
         do = _go_on(w, self._values, self._results, board.estop(), tripped)
+        w[check.DID] = do
         if do:
             self._act(board, do)
         return 0

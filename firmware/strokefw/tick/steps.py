@@ -251,7 +251,7 @@ def _ways(w: ptr32, v: ptr32) -> int:
     if seen > w[check.SEEN]:
         w[check.SEEN] = seen
     if turn < 5:
-        return check.DRIVE_OFF
+        return check.DRIVE_OFF if turn == 2 else check.NOTHING
     seen = w[check.SEEN]
     most = check.WAY_MA // w[check.FINER]
     top = check.WAY_TOP_MA // w[check.FINER]
@@ -275,11 +275,9 @@ def _ways(w: ptr32, v: ptr32) -> int:
     w[check.PUSH] = check.LOOP_DRIVE
     w[check.LEG] += 1
     _ask(w, item, seen, 0, most, faults.FAST_LIMIT)
-    if w[check.LEG] < 2:
-        return check.NOTHING
-    w[check.LEVEL] = w[check.EDGE_AT] + w[check.LIMIT]
-    _go(w, check.CLOSE)
-    return check.SET_LEVEL
+    if w[check.LEG] == 2:
+        _go(w, check.CLOSE)
+    return check.NOTHING
 
 
 @micropython.viper
@@ -288,6 +286,9 @@ def _close(w: ptr32, v: ptr32) -> int:
     if ticks > check.CLOSE_TICKS:
         _ask(w, check.MAIN, v[channels.VIN] - v[channels.BUS], check.MAIN_LOW_MV, 500, faults.SUPPLY_CUT)
         return check.END
+    if ticks == 2:
+        w[check.LEVEL] = w[check.EDGE_AT] + w[check.LIMIT]
+        return check.SET_LEVEL
     return check.CLOSE_RAIL if ticks == 1 else check.NOTHING
 
 

@@ -57,6 +57,7 @@ class Transitions:
 
     # -- what the host asked for -------------------------------------------------------------------
 
+    @micropython.native
     def _asked(self):
         w = self.words
         ask = w[at.ASK]
@@ -244,6 +245,7 @@ class Transitions:
         if not _went(w, events, _ALLOWED, _latch(w, code, faults.LATCHED[code])):
             self._lose_the_way()
 
+    @micropython.native
     def _begin_check(self, then):
         w = self.words
         w[at.CHECK_THEN] = then
@@ -279,6 +281,8 @@ class Transitions:
                 check.start(0 if damaged else 1, limits.flags, limits.supply_min_mv, limits.supply_max_mv)
             elif check.next_tick():
                 self._checked()
+            elif check.words[selftest.DID]:
+                w[at.BUSY] = 1  # lamp and warnings wait for a tick that has less to do
         elif not w[at.UNASKED]:  # off
             self._begin_check(state.READY)
 
@@ -296,7 +300,6 @@ class Transitions:
             self._open(state.READY)
         else:
             w[at.RAIL] = RAIL_CLOSED
-            self.board.trip_level(self.selftest.level_ma())  # limits may have come meanwhile
             self.guard.fresh()
             self.guard.own_words[guard.SILENT] = 0
             self._move(state.ARMED)
