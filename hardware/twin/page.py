@@ -113,7 +113,8 @@ def limits() -> str:
             share = f"{100 * trip.at_zero(amps, bench, first):.1f} %"
             rows.append((bench, f"{amps:g} A", name, _between(plus), _between(minus), share))
         plus, minus = trip.corrected(amps, bench)
-        rows.append((bench, f"{amps:g} A", "level corrected", _between(plus), _between(minus), "0.0 %"))
+        share = f"{100 * np.mean((plus.all <= 0) | (minus.all <= 0)):.1f} %"
+        rows.append((bench, f"{amps:g} A", "level corrected", _between(plus), _between(minus), share))
     head = "bench | set to | circuit | trips at, positive, A | negative, A | boards that trip at no current"
     return "## Where boards trip\n\n" + prose(EDGES) + table(head, rows) + "\n" + _measured() + _fixed()
 
