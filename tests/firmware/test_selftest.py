@@ -8,7 +8,7 @@ from strokefw import channels, faults
 from strokefw.guard.limits import PART_EXPECTED
 from strokefw.sensing.calib import Calibration
 from strokefw.sensing.sense import Sense
-from strokefw.tick.selftest import CHARGE_TICKS, CUT, NAMES, SelfTest
+from strokefw.tick.selftest import CHARGE_TICKS, CUT, NAMES, TO_ARM, SelfTest
 
 FLOATING = 0.4075  # 100 k to bus and ground, and the 207 k sense divider
 
@@ -98,7 +98,7 @@ class Stage:
         return array("H", [coarse, fine] + supplies + [30000, 20000, feed, self.ntc, 65520, coarse, coarse])
 
 
-def run(stage, flags=PART_EXPECTED, calibration_ok=1, limit_ma=20_000, **window):
+def run(stage, flags=PART_EXPECTED | TO_ARM, calibration_ok=1, limit_ma=20_000, **window):
     """Run a self-test to its end; return it and how many ticks it took."""
     sense = Sense(Calibration())
     test = SelfTest(stage, sense)
@@ -249,6 +249,15 @@ def test_the_pulses_that_look_for_the_fast_limit_are_short_and_their_current_sma
                 assert test.code == 0 and offset(test)[1:] == [None, None]
 
 
+def test_a_self_test_that_does_not_arm_sends_no_such_pulses():
+    """Wires that nobody has tried yet get no more than 3 % of the supply."""
+    stage = Stage()
+    stage.late_a = [1e6, 0.0]
+    test, _ = run(stage, flags=PART_EXPECTED)
+    assert test.code == 0 and offset(test)[1:] == [None, None]
+    assert max(abs(drive) for drive, _ in stage.driven) == 300
+
+
 def test_a_part_that_may_take_little_gets_little():
     stage = Stage()
     stage.late_a = [1e6, 0.0]
@@ -283,7 +292,7 @@ def test_step_allocates_nothing():
     cuts = []
     sense = Sense(Calibration())
     test = SelfTest(stage, sense)
-    test.start(1, PART_EXPECTED)
+    test.start(1, PART_EXPECTED | TO_ARM)
     done = 0
     tripped = stage.tripped
     looked = []
@@ -305,7 +314,7 @@ def test_step_allocates_nothing():
     stage.estop = lambda: 0
     looks = iter(looked)
     stage.tripped = lambda: next(looks)
-    test.start(1, PART_EXPECTED)
+    test.start(1, PART_EXPECTED | TO_ARM)
     done = 0
     heap_lock()
     try:

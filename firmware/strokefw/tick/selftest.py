@@ -27,6 +27,7 @@ NEW = check.NEW
 CODE = check.CODE
 CUT = check.CUT
 DID = check.DID
+TO_ARM = check.TO_ARM
 STEP = check.STEP
 CHARGE_TICKS = check.CHARGE_TICKS
 
@@ -73,7 +74,10 @@ class SelfTest:
         return self.words[check.STEP] in (check.CLOSE, check.DONE)
 
     def start(self, calibration_ok, flags, supply_min_mv=0, supply_max_mv=0):
-        """Begin anew with the next step, bridge off; bounds of 0 mean the bench's own supply window."""
+        """Begin anew with the next step, bridge off; bounds of 0 mean the bench's own supply window.
+
+        ``flags`` are the limits', and TO_ARM.
+        """
         _prepare(self.words, calibration_ok | flags << 1, supply_min_mv or 8000, supply_max_mv or 17000)
 
     @micropython.native

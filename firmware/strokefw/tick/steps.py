@@ -227,7 +227,7 @@ def _loop(w: ptr32, v: ptr32) -> int:
         value = w[check.SUM_A] - at.BIAS
         high = v[channels.BUS] * check.LOOP_DRIVE // (10 * check.SHORT_MOHM)
         _ask(w, check.LOOP, value, 0, high, faults.SHORTED_LOAD)
-        _go(w, check.WAYS)
+        _go(w, check.WAYS if w[check.FLAGS] & check.TO_ARM else check.CLOSE)
     return check.NOTHING
 
 

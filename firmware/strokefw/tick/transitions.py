@@ -277,8 +277,11 @@ class Transitions:
             check = self.selftest
             if check.words[selftest.STEP] == selftest.NEW:
                 limits = self.limits
-                damaged = self.calibration.damaged
-                check.start(0 if damaged else 1, limits.flags, limits.supply_min_mv, limits.supply_max_mv)
+                flags = limits.flags
+                if w[at.CHECK_THEN] == state.ARMED:
+                    flags |= selftest.TO_ARM
+                sound = 0 if self.calibration.damaged else 1
+                check.start(sound, flags, limits.supply_min_mv, limits.supply_max_mv)
             elif check.next_tick():
                 self._checked()
             elif check.words[selftest.DID]:

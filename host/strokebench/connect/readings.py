@@ -18,7 +18,7 @@ SETTLE_S = 0.05
 TIMES = 16
 """Readings that are averaged: the noise of one is about 2 mV."""
 LOOP_SHARE = check.LOOP_DRIVE / 10_000
-"""Share of the supply that the self-test puts on the part, for 6 ms: 0.4 V; its pulses of 1 ms come after."""
+"""Share of the supply that the self-test puts on the part, for 6 ms: 0.4 V."""
 BENCH_CAUSES = frozenset(
     {
         faults.ESTOP, faults.CURRENT_ZERO, faults.SUPPLY_LOW, faults.SUPPLY_HIGH, faults.NO_SUPPLY,
