@@ -67,6 +67,7 @@ REFERENCE = const(83)
 OPEN_LOAD = const(84)
 SHORTED_LOAD = const(85)
 CHECK_TIMEOUT = const(86)
+FAST_LIMIT = const(87)
 TICK_OVERRUN = const(91)
 WATCHDOG_RESET = const(92)
 INTERNAL = const(93)
@@ -200,6 +201,8 @@ TABLE = (
     (CHECK_TIMEOUT, "check_timeout", OFF, 1,
      "The self-test waited in vain: the bridge stays above the voltage at the terminals.",
      "A part turned from outside that feeds the bridge; the sense dividers of bridge and terminals."),
+    (FAST_LIMIT, "fast_limit", OFF, 1, "The fast current limit does not act at the current it is set to.",
+     "The two comparators and their level (TRIP_LEVEL), the line TRIP_N; the current amplifier."),
     (TICK_OVERRUN, "tick_overrun", OFF, 1, "The bench's own clock missed a tick.",
      "Firmware fault, or a host that floods the link: please report it."),
     (WATCHDOG_RESET, "watchdog_reset", WARN, 0, "The bench was restarted by its watchdog.",

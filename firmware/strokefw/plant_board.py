@@ -18,6 +18,7 @@ from strokefw.app import App
 from strokefw.compat import const
 from strokefw.link import wire
 
+NO_LEVEL = const(-1000000)  # mA: the fast limit's level was not set yet
 ALONE_US = const(300000)  # so long may requests wait for readings
 _GIVE_UP_US = const(2000000)  # a laptop that neither reads nor answers for so long has gone
 _PLANT = wire.ID["plant"]
@@ -57,10 +58,10 @@ class FedBoard:
     def __init__(self):
         self._counts = array("H", [0] * channels.N_CHANNELS)
         self._link = b""  # what the host said to the bench itself
-        self._open = self._ready = self._cut = 0
+        self._open = self._ready = self._cut = self._tripped = 0
         self._tick = 0
         self._drive = self._gate = self._rail = self._led = self._fed = 0
-        self._trip_ma = -1
+        self._trip_ma = NO_LEVEL
         self._kept = None  # what the firmware wants kept, since it was taken
         self._slots = {}
 
@@ -86,6 +87,10 @@ class FedBoard:
     def trip_level(self, ma):
         """Collected."""
         self._trip_ma = ma
+
+    def tripped(self):
+        """1 while the fast current limit's comparators trip."""
+        return self._tripped
 
     def led(self, on):
         """Collected."""
@@ -199,10 +204,10 @@ class PlantBoard(FedBoard):
             self.tell()  # the laptop wants to know whether we are there
         elif kind == _DATA:
             self._data = body
-        elif len(body) == 4 + 2 * channels.N_CHANNELS:
-            self._open, self._ready, cut = struct.unpack_from("<BBH", body, 0)
+        elif len(body) == 5 + 2 * channels.N_CHANNELS:
+            self._open, self._ready, self._tripped, cut = struct.unpack_from("<BBBH", body, 0)
             self._cut += cut
-            self._counts = array("H", body[4:])
+            self._counts = array("H", body[5:])
             self._tick += 1
             self._due = 1
             self._alone = False

@@ -123,6 +123,22 @@ def cycle_limit(
     return _spread(plus), _spread(minus)
 
 
+def corrected(amps: float, bench: str = "reference", **drawn: int) -> tuple[Spread, Spread]:
+    """Return the same after the firmware has found, at no current, where the earlier of the two trips, and
+    has shifted the level by that. The other one stays later than it by what the two differ.
+    """
+    plus_0, minus_0 = (spread.all for spread in cycle_limit(0.0, bench, **drawn))
+    plus_1, minus_1 = (spread.all for spread in cycle_limit(1.0, bench, **drawn))
+    level_a = amps - np.minimum(plus_0, minus_0)
+    return _spread(plus_0 + (plus_1 - plus_0) * level_a), _spread(minus_0 + (minus_1 - minus_0) * level_a)
+
+
+def apart(bench: str = "reference", **drawn: int) -> Array:
+    """Amperes by which the two limits of each board differ."""
+    plus, minus = cycle_limit(0.0, bench, **drawn)
+    return np.abs(plus.all - minus.all)
+
+
 def at_zero(amps: float, bench: str = "reference", first: bool = False, **drawn: int) -> float:
     """Share of boards that trip without any current when set to ``amps``."""
     plus, minus = cycle_limit(amps, bench, first, **drawn)

@@ -59,7 +59,8 @@ FAULTS = {
     "estop": ("estop_released", "broken wire"),
     "precharge_open": ("precharge_s", "precharge resistor"),
     "main_open": ("selftest_code", "strokebench faults"),
-    "comparator_dead": ("trips", "comparators"),
+    "comparator_dead": ("fast_limit_edge", "comparators"),
+    "comparator_plus_dead": ("trips", "comparators"),
     "leads_off": ("load_forward", "sentence above"),
 }
 
@@ -124,10 +125,10 @@ def test_a_person_is_asked_and_may_err_and_leave_out() -> None:
 
 @pytest.mark.slow
 def test_command_keeps_a_record_and_goes_on_from_it(tmp_path: Path) -> None:
-    first = strokebench("bringup", "--sim", "--trouble", "comparator_dead", cwd=tmp_path)
-    assert first.returncode == 1 and "21 well, 1 differ" in first.stdout, first.stderr
+    first = strokebench("bringup", "--sim", "--trouble", "comparator_plus_dead", cwd=tmp_path)
+    assert first.returncode == 1 and "22 well, 1 differ" in first.stdout, first.stderr
     second = strokebench("bringup", "--sim", cwd=tmp_path)
-    assert second.returncode == 3 and "24 well, 0 differ, 3 left out" in second.stdout
+    assert second.returncode == 3 and "25 well, 0 differ, 3 left out" in second.stdout
     assert "Main switch: was well" in second.stdout
     (path,) = tmp_path.glob("strokebench-bringup-*.json")
     steps = json.loads(path.read_text(encoding="utf-8"))["steps"]

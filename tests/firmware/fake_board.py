@@ -29,6 +29,7 @@ class FakeBoard:
         self.us = 0
         self.cuts = 0
         self.level = 0
+        self.edge_ma = 0  # the comparators trip below this level
         self.cause = 0
         self.fed = 0
         self.inbox = bytearray()
@@ -87,6 +88,10 @@ class FakeBoard:
     def trip_level(self, ma):
         """Keep the comparator's level."""
         self.level = ma
+
+    def tripped(self):
+        """Return 1 where the comparators trip at no current."""
+        return 1 if self.level < self.edge_ma else 0
 
     def rail(self, mode):
         """Keep the main switch's mode."""

@@ -8,7 +8,7 @@ from strokefw import channels, faults
 from strokefw.guard.limits import PART_EXPECTED
 from strokefw.sensing.calib import Calibration
 from strokefw.sensing.sense import Sense
-from strokefw.tick.selftest import CHARGE_TICKS, NAMES, SelfTest
+from strokefw.tick.selftest import CHARGE_TICKS, CUT, NAMES, TO_ARM, SelfTest
 
 FLOATING = 0.4075  # 100 k to bus and ground, and the 207 k sense divider
 
@@ -29,6 +29,10 @@ class Stage:
         self.feed_v = 5.0
         self.zero_a = self.coarse_zero_a = 0.0
         self.ntc = 31000
+        # how much later than set the fast limit acts on positive current, and on negative
+        self.late_a = [0.0, 0.0]
+        self.levels = [-82_500]  # as at power-up
+        self.cuts = 0
 
     # the board's side
     def rail(self, mode):
@@ -42,6 +46,14 @@ class Stage:
     def pulse(self, leg, side, us):
         assert us <= 1000
         self.on = (leg, side)
+
+    def trip_level(self, ma):
+        assert abs(ma) <= 61_200, "beyond what a board can set"
+        self.levels.append(ma)
+
+    def tripped(self):
+        assert not self.gate
+        return 1 if self.levels[-1] / 1000 < max(-late for late in self.late_a) else 0
 
     def estop(self):
         return 1 if "estop" in self.broken else 0
@@ -71,6 +83,11 @@ class Stage:
         self.amps = self.bus_v * self.duty / 10000 / self.ohm if self.gate and self.part else 0.0
         leg_a, leg_b = self.legs()
         self.on = None
+        late_a = self.late_a[1] if self.duty < 0 else self.late_a[0]
+        most_a = max(0.0, self.levels[-1] / 1000 + late_a)
+        if abs(self.amps) > most_a:
+            self.cuts += 20
+            self.amps = most_a if self.duty > 0 else -most_a
         amps = self.amps
         middle = channels.MID_SCALE
         coarse = middle + of_span(1000 * (amps + self.coarse_zero_a), channels.COARSE_FULL_MA)
@@ -81,15 +98,18 @@ class Stage:
         return array("H", [coarse, fine] + supplies + [30000, 20000, feed, self.ntc, 65520, coarse, coarse])
 
 
-def run(stage, flags=PART_EXPECTED, calibration_ok=1, **window):
+def run(stage, flags=PART_EXPECTED | TO_ARM, calibration_ok=1, limit_ma=20_000, **window):
     """Run a self-test to its end; return it and how many ticks it took."""
     sense = Sense(Calibration())
     test = SelfTest(stage, sense)
+    test.limit_ma = limit_ma
     for _ in range(20):
         sense.update(stage.counts())
     test.start(calibration_ok, flags, **window)
     for tick in range(1, 7000):
         sense.update(stage.counts())
+        test.words[CUT] += stage.cuts  # as the tick does
+        stage.cuts = 0
         if test.next_tick():
             return test, tick
     raise AssertionError("never ended")
@@ -136,7 +156,7 @@ def test_wrong_readings_at_rest():
         setattr(stage, name, value)
         test, ticks = run(stage)
         assert test.code == code, (name, value, test.code)
-        assert code == 0 or (stage.rails == [0, 0] and ticks < 50), "energised too early"
+        assert code == 0 or (stage.rails == [0, 0] and ticks < 70), "energised too early"
 
 
 def test_window_of_the_part_is_used():
@@ -161,7 +181,88 @@ def test_the_little_voltage_for_shorts_stays_little():
     stage = Stage()
     run(stage)
     pushes = [drive for drive, gate in stage.driven if gate]
-    assert pushes and max(pushes) <= 300
+    assert pushes and pushes[0] == 300
+
+
+def offset(test):
+    """Return what the self-test found of the fast limit: edge, and the currents that it cut either way."""
+    found = {NAMES[number]: value for number, value, _low, _high, _ok in test.results}
+    return [found.get("fast_limit_" + name) for name in ("edge_ma", "plus_ma", "minus_ma")]
+
+
+def test_the_fast_limits_offset_is_found_and_corrected():
+    for late_a in ((0.0, 0.0), (0.3, 0.3), (-0.4, -0.4), (1.1, 1.1), (-1.1, -1.1), (0.2, -0.5), (-0.6, 0.3)):
+        stage = Stage()
+        stage.late_a = list(late_a)
+        test, _ = run(stage)
+        assert test.code == 0, late_a
+        edge, plus, minus = offset(test)
+        assert abs(edge / 1000 + min(late_a)) <= 0.041, (late_a, edge)
+        assert test.level_ma() == 20_000 + edge == stage.levels[-1]
+        # the later of the two acts on what it is later, beyond the 0.3 A of this step
+        assert abs(plus / 1000 - 0.3 - late_a[0] + min(late_a)) < 0.1, (late_a, plus)
+        assert abs(minus / 1000 - 0.3 - late_a[1] + min(late_a)) < 0.1, (late_a, minus)
+
+
+def test_a_fast_limit_that_is_dead_or_far_off_is_refused_before_the_supply_is_closed():
+    never = 1e6
+    for late_a in ((never, never), (20.0, 20.0), (1.3, 1.3), (-1.3, -1.3), (-2.5, 0.0), (0.0, -2.5)):
+        stage = Stage()
+        stage.late_a = list(late_a)
+        test, ticks = run(stage)
+        assert test.code == faults.FAST_LIMIT, late_a
+        assert stage.rails == [0, 0] and ticks < 70, "at no current"
+    for late_a in ((never, 0.0), (0.0, never), (20.0, 0.1), (0.1, 20.0), (1.0, -0.9)):
+        stage = Stage()
+        stage.late_a = list(late_a)
+        test, _ = run(stage)
+        assert test.code == faults.FAST_LIMIT, late_a
+        assert stage.rails == [0, 1, 0] and not stage.gate, "by a little current"
+        assert [ok for number, _, _, _, ok in test.results if NAMES[number] == "fast_limit_edge_ma"] == [True]
+
+
+def test_the_pulses_that_look_for_the_fast_limit_are_short_and_their_current_small():
+    never = 1e6
+    for ohm in (0.15, 0.5, 2.0, 8.0, 60.0):
+        for late_a in ((0.0, 0.0), (never, 0.0), (0.0, never)):
+            stage = Stage(part_ohm=ohm)
+            stage.late_a = list(late_a)
+            amps = []
+            counts = stage.counts
+
+            def watched(counts=counts, stage=stage, amps=amps):
+                found = counts()
+                amps.append(abs(stage.amps) if stage.levels[-1] < 1000 else 0.0)
+                return found
+
+            stage.counts = watched
+            test, _ = run(stage)
+            assert max(amps) <= 2.5, (ohm, late_a)
+            assert all(gate for _, gate in stage.driven) is False
+            driven = 0
+            for at in amps:  # never two ticks in turn
+                driven = driven + 1 if at > 0 else 0
+                assert driven <= 1
+            if ohm <= 2.0:
+                assert (test.code == faults.FAST_LIMIT) == (late_a != (0.0, 0.0)), (ohm, late_a)
+            if ohm == 60.0:  # takes 0.2 A at most, and the level is 0.3 A
+                assert test.code == 0 and offset(test)[1:] == [None, None]
+
+
+def test_a_self_test_that_does_not_arm_sends_no_such_pulses():
+    """Wires that nobody has tried yet get no more than 3 % of the supply."""
+    stage = Stage()
+    stage.late_a = [1e6, 0.0]
+    test, _ = run(stage, flags=PART_EXPECTED)
+    assert test.code == 0 and offset(test)[1:] == [None, None]
+    assert max(abs(drive) for drive, _ in stage.driven) == 300
+
+
+def test_a_part_that_may_take_little_gets_little():
+    stage = Stage()
+    stage.late_a = [1e6, 0.0]
+    run(stage, limit_ma=800)
+    assert all(abs(drive) * 12.6 / 10_000 / 1.55 < 0.9 for drive, gate in stage.driven if gate)
 
 
 def test_a_bus_above_the_supply_is_waited_for():
@@ -188,22 +289,38 @@ def test_step_allocates_nothing():
         return  # MicroPython only; the same file runs there
     stage = Stage()
     recorded = []
+    cuts = []
     sense = Sense(Calibration())
     test = SelfTest(stage, sense)
-    test.start(1, PART_EXPECTED)
+    test.start(1, PART_EXPECTED | TO_ARM)
     done = 0
+    tripped = stage.tripped
+    looked = []
+
+    def look():
+        looked.append(tripped())
+        return looked[-1]
+
+    stage.tripped = look
     while not done:  # once freely, recording what the stage showed
         recorded.append(stage.counts())
         sense.update(recorded[-1])
+        test.words[CUT] += stage.cuts
+        cuts.append(stage.cuts)
+        stage.cuts = 0
         done = test.next_tick()
     stage.rail = stage.drive = stage.pulse = lambda a, b=0, c=0: None  # no *args: that is a tuple
+    stage.trip_level = lambda ma: None
     stage.estop = lambda: 0
-    test.start(1, PART_EXPECTED)
+    looks = iter(looked)
+    stage.tripped = lambda: next(looks)
+    test.start(1, PART_EXPECTED | TO_ARM)
     done = 0
     heap_lock()
     try:
-        for counts in recorded:
-            sense.update(counts)
+        for i in range(len(recorded)):
+            sense.update(recorded[i])
+            test.words[CUT] += cuts[i]
             done = test.next_tick()
     finally:
         heap_unlock()

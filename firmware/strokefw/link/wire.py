@@ -79,7 +79,7 @@ MESSAGES = (
     (0x13, "burst_read", HOST, "offset:H", ""),
     (0x14, "counts", HOST, "", ""),
     (0x15, "plant", HOST, "kind:B", ""),
-    (0x16, "readings", HOST, "open:B ready:B cut:H", "value:H"),
+    (0x16, "readings", HOST, "open:B ready:B tripped:B cut:H", "value:H"),
     (0x17, "plant_data", HOST, "", "bytes"),
     (0x18, "raw", HOST, "channel:B rate_hz:I", ""),
     (0x41, "welcome", BENCH, _WELCOME, ""),

@@ -54,7 +54,7 @@ class Board:
         self._leds = (Pin(pins.gpio("LED"), Pin.OUT, value=0), Pin(pins.BOARD_LED, Pin.OUT, value=0))
         self._estop = Pin(pins.gpio("ESTOP_OPEN"), Pin.IN, Pin.PULL_UP)
         self._kind = self._find_kind()
-        self._bridge.finer = FINER[self._kind]
+        self._bridge.scale(FINER[self._kind])
         self._slots = Slots("/slots")
         self._link = open_link()
         self._dog = None
@@ -65,6 +65,7 @@ class Board:
         self.drive = self._bridge.drive
         self.trips = self._bridge.trips
         self.trip_level = self._bridge.trip_level
+        self.tripped = self._bridge.tripped
         self.rail = self._bridge.rail
         self.pulse = self._bridge.pulse
         self.estop = self._estop.value

@@ -49,7 +49,10 @@ _PULSED = const(16)  # the place of its gate's register
 _PULSE_BEGAN = const(17)
 _TIMER = const(18)
 _CONTROLS = const(19)  # the four gates' registers, in the order of _GATES
-_WORDS = const(23)
+_COMPARE = const(23)  # register of the fast limit's level
+_FINER = const(24)
+_TRIP_N = const(25)  # mask of its pin
+_WORDS = const(26)
 
 
 @micropython.viper
@@ -169,16 +172,14 @@ class Bridge:
             Pin(pins.gpio(net), Pin.OUT, value=0)
         self._latch_arm = Pin(pins.gpio("LATCH_ARM"))
         Pin(pins.gpio("LATCH_OK"), Pin.IN)
-        self.finer = 1  # the board's kind says more (channels.FINER)
         self._slice_a = regs.PWM + regs.PWM_SLICE * 1
         self._slice_b = regs.PWM + regs.PWM_SLICE * 2
         self._trip = regs.PWM + regs.PWM_SLICE * 4
-        self._compare_trip = self._trip + 12
         self.words = array("I", [0] * _WORDS)
         self._start_slices()
         self._start_keeper()
         self._fill_words()
-        self.drive, self.trips = _calls(self.words)
+        self.drive, self.trips, self.trip_level, self.tripped = _calls(self.words)
 
     def _start_slices(self):
         for address in (self._slice_a, self._slice_b):
@@ -241,12 +242,13 @@ class Bridge:
         w[_PIN_CLEAR] = regs.PIN_CLEAR
         w[_PRECHARGE] = 1 << pins.gpio("PRECHARGE")
         w[_MAIN] = 1 << pins.gpio("MAIN_SWITCH")
+        w[_COMPARE] = self._trip + 12
+        w[_FINER] = 1
+        w[_TRIP_N] = 1 << pins.gpio("TRIP_N")
 
-    def trip_level(self, ma):
-        """Comparator threshold: 1.65 V + 20 mV/A (hardware/calc/trip.py; times ``finer``) as a fraction
-        of 3.3 V.
-        """
-        regs.poke(self._compare_trip, ((82500 + ma * self.finer) * (_TRIP_TOP + 1) + 82500) // 165000)
+    def scale(self, finer):
+        """Let the fast limit's level be that of a board with ``finer`` current ranges (channels.FINER)."""
+        self.words[_FINER] = finer
 
     def rail(self, mode):
         """0 open, 1 precharge (and the hard latch set anew), 2 main switch."""
@@ -305,4 +307,20 @@ def _calls(words):
         cut = int(_trips(w))
         return cut
 
-    return drive, trips
+    @micropython.viper
+    def trip_level(ma: int):
+        """Comparator threshold: 1.65 V + 20 mV/A (hardware/calc/trip.py; times ``finer``) as a fraction
+        of 3.3 V; from -80 A on.
+        """
+        w = ptr32(words)
+        compare = ptr32(w[_COMPARE])
+        compare[0] = ((82500 + ma * w[_FINER]) * (_TRIP_TOP + 1) + 82500) // 165000
+
+    @micropython.viper
+    def tripped() -> int:
+        """1 while a comparator trips, at this very moment."""
+        w = ptr32(words)
+        inputs = ptr32(w[_PINS_IN])
+        return int(inputs[0] & w[_TRIP_N] == 0)
+
+    return drive, trips, trip_level, tripped

@@ -23,7 +23,9 @@ PULSE = const(12)  # to 15: a low, a high, b low, b high
 JOINED = const(16)
 LOOP = const(17)
 MAIN = const(18)
-IDS = const(19)
+EDGE = const(19)
+WAY = const(20)  # and 21: the fast limit for positive current, for negative
+IDS = const(22)
 # steps
 NEW = const(8)  # to be told how; see ``start``
 BEGIN = const(7)
@@ -34,10 +36,11 @@ PULSES = const(3)
 LOOP_STEP = const(4)
 CLOSE = const(5)
 DONE = const(6)
+WAYS = const(9)
 CODE = const(0)  # words: the first fault
 STEP = const(1)
 TICKS = const(2)  # of the step
-FLAGS = const(3)  # of the limits
+FLAGS = const(3)  # of the limits, and TO_ARM
 SUM_A = const(4)
 SUM_B = const(5)
 SUM_C = const(6)
@@ -55,7 +58,20 @@ VALUE = const(16)
 AT_LOW = const(17)
 AT_HIGH = const(18)
 WRONG = const(19)
-WORDS = const(20)
+# of the fast limit; levels and edges in mA, biased
+LIMIT = const(20)  # in force, mA
+LEVEL = const(21)  # what the board is to be set to
+TRIPS_AT = const(22)  # a level at which the comparators trip at no current, and one at which they are quiet
+QUIET_AT = const(23)
+LOOK_AT = const(24)  # the tick in which to look next
+EDGE_AT = const(
+    25
+)  # the level at which they just trip at no current: what a level is shifted by from then on
+CUT = const(26)  # cut PWM cycles, counted up by the tick
+PUSH = const(27)  # drive of a pulse
+SEEN = const(28)  # its current, mA
+DID = const(29)  # other than 0 in a tick in which the board had something to do
+WORDS = const(30)
 # of a result, four words each
 RESULT_WORDS = const(4)
 LOW = const(1)
@@ -70,6 +86,8 @@ END = const(4)  # drive off, and after a fault the rail open
 OPEN = const(5)  # the rail; behind it in the order of Board.rail
 PRECHARGE_RAIL = const(6)
 CLOSE_RAIL = const(7)
+SET_LEVEL = const(8)  # of the fast limit
+PUSH_PART = const(9)  # a pulse, which the next tick ends
 
 MEAN_TICKS = const(32)  # a power of two, and long enough for a new mean of both thermistors
 SETTLE_TICKS = const(16)
@@ -87,6 +105,19 @@ FLOAT_HIGH = const(540)
 APART = const(60)
 HEATSINK_MIN_DC = const(-300)
 MAIN_LOW_MV = const(-1500)
+# The fast limit. Its level passes a filter of 1 ms, and is a whole number of PWM steps of 81 mA: 32 of them
+# are looked through, by halves. On the reference bench; a finer board divides all currents.
+EDGE_FIRST_TICKS = const(12)  # from any level
+EDGE_TICKS = const(6)  # from one looked at to the next
+EDGES_TICKS = const(49)  # seven looks
+EDGE_SPAN_MA = const(1280)
+EDGE_MA = const(1200)  # an edge further from zero is not corrected
+TO_ARM = const(8)  # of the flags: only then the part gets the pulses, up to the whole supply for 1 ms
+WAY_TICKS = const(10)
+WAY_LEVEL_MA = const(300)  # above the edge
+WAY_MA = const(1900)  # seen and not cut: this comparator acts 1.6 A later than the other, or never
+WAY_TOP_MA = const(2050)
+PUSH_MAX = const(9600)
 PULLED_LOW = const(150)
 PULLED_HIGH = const(850)
 PASSED = const(1)  # of a result; 0: not looked at

@@ -16,17 +16,48 @@ _judge = check.judge
 
 
 @micropython.viper
-def _rest(w: ptr32, v: ptr32, estop: int) -> int:
-    turn = w[check.TICKS] - check.MEAN_TICKS
-    if turn <= 0:
+def _edge(w: ptr32, tripped: int) -> int:
+    # At no current the comparators trip as soon as the level is below zero, were they exact. One of the two
+    # does first, and there alone is an edge: the other is behind it, see ``_ways``.
+    ticks = w[check.TICKS]
+    span = check.EDGE_SPAN_MA // w[check.FINER]
+    if ticks == 1:
+        w[check.TRIPS_AT] = at.BIAS - span
+        w[check.QUIET_AT] = at.BIAS + span
+        w[check.LEVEL] = at.BIAS + span
+        w[check.LOOK_AT] = 1 + check.EDGE_FIRST_TICKS
+        return check.SET_LEVEL
+    if ticks != w[check.LOOK_AT]:
+        return check.NOTHING
+    w[check.LOOK_AT] = ticks + check.EDGE_TICKS
+    if w[check.TRIPS_AT] == w[check.QUIET_AT]:
+        return check.NOTHING  # none between the ends: it is where they trip too early, or too late
+    if tripped:
+        w[check.TRIPS_AT] = w[check.LEVEL]
+    else:
+        w[check.QUIET_AT] = w[check.LEVEL]
+    w[check.LEVEL] = w[check.TRIPS_AT] + ((w[check.QUIET_AT] - w[check.TRIPS_AT]) >> 1)
+    if ticks == 1 + check.EDGE_FIRST_TICKS and tripped == 0:
+        w[check.LEVEL] = at.BIAS - span
+    return check.SET_LEVEL
+
+
+@micropython.viper
+def _rest(w: ptr32, v: ptr32, estop: int, tripped: int) -> int:
+    ticks = w[check.TICKS]
+    if ticks <= check.MEAN_TICKS:
         w[check.SUM_A] += v[at.B_FINE] - at.BIAS
         w[check.SUM_B] += v[at.B_COARSE] - at.BIAS
         w[check.SUM_C] += v[channels.FEED]
         w[check.SUM_D] += v[channels.VIN]
-        return check.NOTHING
-    if turn == 8:
+    turn = ticks - check.EDGES_TICKS
+    if turn <= 0:
+        do = int(_edge(w, tripped))
+        return do
+    if turn == 9:
         _go(w, check.CHARGE)
         return check.PRECHARGE_RAIL
+    do = check.NOTHING
     item = check.ESTOP
     value = estop
     low = 0
@@ -70,8 +101,17 @@ def _rest(w: ptr32, v: ptr32, estop: int) -> int:
             code = faults.HEATSINK_NTC_OPEN
         elif v[at.HEATSINK_NTC] == at.NTC_OK:
             code = faults.HEATSINK_HOT
+    elif turn == 8:
+        item = check.EDGE
+        value = w[check.LEVEL] - at.BIAS
+        high = check.EDGE_MA // w[check.FINER]
+        low = 0 - high
+        code = faults.FAST_LIMIT
+        w[check.EDGE_AT] = w[check.LEVEL]
+        w[check.LEVEL] += w[check.LIMIT]
+        do = check.SET_LEVEL
     _ask(w, item, value, low, high, code)
-    return check.NOTHING
+    return do
 
 
 @micropython.viper
@@ -187,6 +227,55 @@ def _loop(w: ptr32, v: ptr32) -> int:
         value = w[check.SUM_A] - at.BIAS
         high = v[channels.BUS] * check.LOOP_DRIVE // (10 * check.SHORT_MOHM)
         _ask(w, check.LOOP, value, 0, high, faults.SHORTED_LOAD)
+        _go(w, check.WAYS if w[check.FLAGS] & check.TO_ARM else check.CLOSE)
+    return check.NOTHING
+
+
+@micropython.viper
+def _ways(w: ptr32, v: ptr32) -> int:
+    # A little current one way, then the other, in pulses of 1 ms that grow until the fast limit cuts, low as
+    # it is now: so each of its two comparators is seen to act. A part that takes no such current shows none.
+    turn = w[check.TICKS] - check.WAY_TICKS
+    if turn == 1 - check.WAY_TICKS:
+        w[check.LEVEL] = w[check.EDGE_AT] + check.WAY_LEVEL_MA // w[check.FINER]
+        w[check.LEG] = 0
+        w[check.PUSH] = check.LOOP_DRIVE
+        return check.SET_LEVEL
+    if turn <= 1:
+        w[check.CUT] = 0
+        w[check.SEEN] = 0
+        return check.NOTHING if turn <= 0 else check.PUSH_PART
+    seen = v[at.B_MERGED] - at.BIAS
+    if w[check.LEG]:
+        seen = 0 - seen
+    if seen > w[check.SEEN]:
+        w[check.SEEN] = seen
+    if turn < 5:
+        return check.DRIVE_OFF if turn == 2 else check.NOTHING
+    seen = w[check.SEEN]
+    most = check.WAY_MA // w[check.FINER]
+    top = check.WAY_TOP_MA // w[check.FINER]
+    if top > w[check.LIMIT]:
+        top = w[check.LIMIT]
+    push = w[check.PUSH]
+    more = push << 1
+    if seen * 8 < top:
+        more = push << 2
+    elif seen * 2 > top:
+        more = push * top // seen
+    if more > check.PUSH_MAX:
+        more = check.PUSH_MAX
+    w[check.PUSH] = more
+    w[check.TICKS] = check.WAY_TICKS
+    item = 0
+    if w[check.CUT] or seen > most:
+        item = check.WAY + w[check.LEG]
+    elif more > push + (push >> 4):
+        return check.NOTHING
+    w[check.PUSH] = check.LOOP_DRIVE
+    w[check.LEG] += 1
+    _ask(w, item, seen, 0, most, faults.FAST_LIMIT)
+    if w[check.LEG] == 2:
         _go(w, check.CLOSE)
     return check.NOTHING
 
@@ -197,11 +286,14 @@ def _close(w: ptr32, v: ptr32) -> int:
     if ticks > check.CLOSE_TICKS:
         _ask(w, check.MAIN, v[channels.VIN] - v[channels.BUS], check.MAIN_LOW_MV, 500, faults.SUPPLY_CUT)
         return check.END
+    if ticks == 2:
+        w[check.LEVEL] = w[check.EDGE_AT] + w[check.LIMIT]
+        return check.SET_LEVEL
     return check.CLOSE_RAIL if ticks == 1 else check.NOTHING
 
 
 @micropython.viper
-def go_on(w: ptr32, v: ptr32, r: ptr32, estop: int) -> int:
+def go_on(w: ptr32, v: ptr32, r: ptr32, estop: int, tripped: int) -> int:
     """Do a tick of the test on the readings ``v``, results into ``r``; return what the board is to do."""
     w[check.TICKS] += 1
     step = w[check.STEP]
@@ -213,7 +305,7 @@ def go_on(w: ptr32, v: ptr32, r: ptr32, estop: int) -> int:
         _go(w, check.REST)
         do = check.OPEN
     elif step == check.REST:
-        do = int(_rest(w, v, estop))
+        do = int(_rest(w, v, estop, tripped))
     elif step == check.CHARGE:
         _charge(w, v)
     elif step == check.FLOAT:
@@ -222,6 +314,8 @@ def go_on(w: ptr32, v: ptr32, r: ptr32, estop: int) -> int:
         do = int(_pulses(w, v))
     elif step == check.LOOP_STEP:
         do = int(_loop(w, v))
+    elif step == check.WAYS:
+        do = int(_ways(w, v))
     else:
         do = int(_close(w, v))
     _judge(w, r)

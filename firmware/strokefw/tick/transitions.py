@@ -37,7 +37,10 @@ class Transitions:
         # what a tick has to do beyond going on; returns the code that counts in it
         w = self.words
         if trips:
-            w[at.TRIPS] += trips & (channels.LATCH_FELL - 1)
+            if w[at.STATE] == state.CHECK:
+                self.selftest.words[selftest.CUT] += trips & (channels.LATCH_FELL - 1)
+            else:
+                w[at.TRIPS] += trips & (channels.LATCH_FELL - 1)
         if late and state.ARMED <= w[at.STATE] <= state.STOPPING:
             code = faults.TICK_OVERRUN
         if w[at.STOP_ASK]:
@@ -54,6 +57,7 @@ class Transitions:
 
     # -- what the host asked for -------------------------------------------------------------------
 
+    @micropython.native
     def _asked(self):
         w = self.words
         ask = w[at.ASK]
@@ -241,6 +245,7 @@ class Transitions:
         if not _went(w, events, _ALLOWED, _latch(w, code, faults.LATCHED[code])):
             self._lose_the_way()
 
+    @micropython.native
     def _begin_check(self, then):
         w = self.words
         w[at.CHECK_THEN] = then
@@ -272,10 +277,15 @@ class Transitions:
             check = self.selftest
             if check.words[selftest.STEP] == selftest.NEW:
                 limits = self.limits
-                damaged = self.calibration.damaged
-                check.start(0 if damaged else 1, limits.flags, limits.supply_min_mv, limits.supply_max_mv)
+                flags = limits.flags
+                if w[at.CHECK_THEN] == state.ARMED:
+                    flags |= selftest.TO_ARM
+                sound = 0 if self.calibration.damaged else 1
+                check.start(sound, flags, limits.supply_min_mv, limits.supply_max_mv)
             elif check.next_tick():
                 self._checked()
+            elif check.words[selftest.DID]:
+                w[at.BUSY] = 1  # lamp and warnings wait for a tick that has less to do
         elif not w[at.UNASKED]:  # off
             self._begin_check(state.READY)
 

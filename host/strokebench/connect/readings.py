@@ -23,7 +23,7 @@ BENCH_CAUSES = frozenset(
     {
         faults.ESTOP, faults.CURRENT_ZERO, faults.SUPPLY_LOW, faults.SUPPLY_HIGH, faults.NO_SUPPLY,
         faults.HEATSINK_NTC_SHORT, faults.HEATSINK_NTC_OPEN, faults.HEATSINK_HOT, faults.PRECHARGE,
-        faults.CHECK_TIMEOUT, faults.SUPPLY_CUT,
+        faults.CHECK_TIMEOUT, faults.SUPPLY_CUT, faults.FAST_LIMIT,
     }
 )  # fmt: skip
 """Results of the self-test that no wire of the part brings about."""

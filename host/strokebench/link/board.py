@@ -56,6 +56,14 @@ class Board(Protocol):
         only.
         """
 
+    def trip_level(self, ma: int) -> None:
+        """Set the level of the fast current limit in mA: with each part's limits in the main loop, and in the
+        self-test, where it is also below zero. It takes the board some ms to settle.
+        """
+
+    def tripped(self) -> int:
+        """Return 1 while a comparator of the fast current limit trips, else 0; with the bridge off only."""
+
     def led(self, on: int) -> None:
         """Switch the lamp; 1 is on."""
 
@@ -72,9 +80,6 @@ class Board(Protocol):
 
     def write(self, buf: bytearray, n: int) -> int:
         """Send the first ``n`` bytes of ``buf``; return how many were taken, 0 while there is no room."""
-
-    def trip_level(self, ma: int) -> None:
-        """Set the fast current limit in mA, with each part's limits."""
 
     def burst_start(self, channel: int, rate_hz: int, count: int, pre: int) -> int:
         """Begin a capture of ``count`` readings of a channel, ``pre`` of them before the trigger (0: all

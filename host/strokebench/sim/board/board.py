@@ -32,6 +32,10 @@ FULL = ch.FULL_SCALE
 LOW, HIGH = 128.0, FULL - 128.0  # between them no curvature can push a reading out of the range
 SENSOR_SHARE = 1 - math.exp(-1e-3 / 0.64e-3)  # input filter 100k || 180k with 10 nF, one tick
 NTC_TICKS = 16
+LEVEL_TICKS = 1.1
+"""The fast limit's level behind 1 kOhm and 1 uF, at the end of their tolerance."""
+LEVEL_AT_REST_MA = -82_500
+"""Of the reference bench: nothing comes out of the pin yet."""
 RIPPLE_HZ = 100.0  # a charger that rectifies both half waves of a 50 Hz mains
 SLOTS = 4  # records that the firmware keeps are numbered below this
 SCRATCH = 8  # halfwords that the chip keeps over a reset
@@ -77,6 +81,8 @@ class SimBoard:
         self._sensor_a_v = self._sensor_b_v = 0.0
         self._ntc_heatsink = self._ntc_part = 0.0
         self._trips = 0
+        self._level_ma, self._level_tick = LEVEL_AT_REST_MA // self.finer, 0
+        self._level_was_a = self._level_ma * 1e-3
         self._fed_tick = 0
         self._fine_zero = 0.0
         self._bench_seen = -1
@@ -194,8 +200,19 @@ class SimBoard:
         return count
 
     def trip_level(self, ma: int) -> None:
-        """Set the fast current limit."""
-        self.bridge.set_trip(ma * 1e-3)
+        """Set the fast current limit's level."""
+        if ma != self._level_ma:
+            self._level_was_a, self._level_ma, self._level_tick = self._level_a(), ma, self.tick
+            self.bridge.set_trip(ma * 1e-3)
+
+    def tripped(self) -> int:
+        """Return 1 while a comparator of the fast current limit trips, with the bridge off."""
+        return int(self.bridge.tripped(self._level_a()))
+
+    def _level_a(self) -> float:
+        """The fast limit's level behind its filter."""
+        left = math.exp((self._level_tick - self.tick) / LEVEL_TICKS)
+        return self._level_ma * 1e-3 + (self._level_was_a - self._level_ma * 1e-3) * left
 
     def rail(self, mode: int) -> None:
         """0 open, 1 precharge, 2 main switch closed."""

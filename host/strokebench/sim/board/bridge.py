@@ -53,9 +53,21 @@ class Bridge:
         self._trip_a = amps
         dead = "comparator_dead" in self._active
         acts_a = math.inf if dead else self._built.factor * amps + self._trip_off_a
-        self._trip_plus_a = max(acts_a + self._built.plus_a, 0.0)
-        self._trip_minus_a = max(acts_a + self._built.minus_a, 0.0)
+        plus_a = math.inf if "comparator_plus_dead" in self._active else acts_a + self._built.plus_a
+        minus_a = math.inf if "comparator_minus_dead" in self._active else acts_a + self._built.minus_a
+        self._trip_plus_a = max(plus_a, 0.0)
+        self._trip_minus_a = max(minus_a, 0.0)
         self.plant.trip_a = self._trip_plus_a
+
+    def tripped(self, level_a: float) -> bool:
+        """Tell whether a comparator trips at the plant's present current and at a level of ``level_a``."""
+        active, plant, factor = self._active, self.plant, self._built.factor
+        if "comparator_dead" in active:
+            return False
+        acts_a = factor * level_a + active.get("comparator_off", 0.0)
+        plus = "comparator_plus_dead" not in active and plant.current_max_a > acts_a + self._built.plus_a
+        minus = "comparator_minus_dead" not in active and -plant.current_min_a > acts_a + self._built.minus_a
+        return plus or minus
 
     def pulse(self, leg: int, side: int, us: int) -> None:
         """One MOSFET alone on for ``us`` of the next tick."""

@@ -29,6 +29,8 @@ KNOWN: dict[str, str] = {
     "precharge_open": "the precharge resistor is open",
     "main_open": "the main switch does not close",
     "comparator_dead": "the fast current limit does not act",
+    "comparator_plus_dead": "the fast current limit does not act on positive current",
+    "comparator_minus_dead": "the fast current limit does not act on negative current",
     "comparator_off": "the fast current limit acts this many A above what it is set to (below: less than 0)",
     "leads_off": "the part's leads are off",
     "leads_shorted": "the part's leads touch",

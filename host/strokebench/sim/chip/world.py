@@ -118,7 +118,8 @@ class ChipWorld:
             self.gpio("BOARD_KIND").set_input_value(KIND_STRAPS[kind])
         self._cuts_left = 0
         self._cut_alarm = machine.alarm(self._cut)
-        self._release_alarm = machine.alarm(lambda: self.gpio("TRIP_N").set_input_value(True))
+        self._tripped = False
+        self._release_alarm = machine.alarm(lambda: self.gpio("TRIP_N").set_input_value(not self._tripped))
         self._refresh()
         self._ticked_ns = machine.now_ns
         self._alarm = machine.alarm(self._tick)
@@ -213,6 +214,8 @@ class ChipWorld:
         ):
             self._set_latch(False)
         self.gpio("ESTOP_OPEN").set_input_value(bool(board.estop()))
+        self._tripped = not gate and bool(board.tripped())
+        self.gpio("TRIP_N").set_input_value(not self._tripped)
         self._cuts_left = board.trips()
         if self._cuts_left:
             self._cut_alarm.schedule(PERIOD_NS / 2)

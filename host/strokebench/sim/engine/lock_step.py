@@ -5,6 +5,7 @@ from __future__ import annotations
 from array import array
 
 from strokefw import channels
+from strokefw.plant_board import NO_LEVEL
 
 from strokebench.bench.spec import SimSpec
 from strokebench.data.samples import TICK_S
@@ -39,14 +40,14 @@ class LockStepPort:
         return said
 
     def _set(self, drive: int, gate: int, rail: int, led: int, fed: int, trip_ma: int) -> None:
-        """Hand the firmware's outputs of this millisecond to the board; ``trip_ma`` -1: no level yet."""
+        """Hand the firmware's outputs of this millisecond to the board."""
         board = self.board
         board.drive(drive, gate)
         board.rail(rail)
         board.led(led)
         if fed:
             board.watchdog()
-        if trip_ma >= 0:
+        if trip_ma > NO_LEVEL:
             board.trip_level(trip_ma)
 
     def read(self, timeout_s: float) -> bytes:

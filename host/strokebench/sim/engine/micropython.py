@@ -107,6 +107,7 @@ class MicroPythonPort(LockStepPort):
             layout.IN_HEAD,
             board.estop(),
             board.burst_ready(),
+            board.tripped(),
             board.trips(),
             len(said),
             len(burst),

@@ -86,7 +86,10 @@ class PlantPort(LockStepPort):
         self._await_outputs()  # of a turn that Ctrl-C cut short; else they are there
         said = self._go_on()
         kind = wire.ID["readings"]
-        body = wire.pack(kind, board.estop(), board.burst_ready(), board.trips(), tail=_little(self._scan))
+        body = wire.pack(
+            kind, board.estop(), board.burst_ready(), board.tripped(), board.trips(),
+            tail=_little(self._scan),
+        )  # fmt: skip
         self._pipe.write(said + wire.frame(kind, board.tick & 0xFF, body))
         self._await_outputs()
 

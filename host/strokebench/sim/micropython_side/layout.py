@@ -6,9 +6,11 @@ them. Before the first tick the host sends ``START_HEAD`` and the stored records
 bytes.
 """
 
-IN_HEAD = "<BBHHHH"  # emergency line open, burst ready, cycles cut, link bytes, burst bytes, raw bytes
-IN_BYTES = 10
-OUT_HEAD = "<hBBBBiH"  # drive, gate, rail, led, watchdog fed, trip level in mA (-1 none yet), operation bytes
+# emergency line open, burst ready, comparators trip, cycles cut, link bytes, burst bytes, raw bytes
+IN_HEAD = "<BBBHHHH"
+IN_BYTES = 11
+# drive, gate, rail, led, watchdog fed, level of the fast limit in mA (plant_board.NO_LEVEL), operation bytes
+OUT_HEAD = "<hBBBBiH"
 OUT_BYTES = 12
 START_HEAD = "<8sBB14sB"  # unique id, kind, reset cause, what was kept over the reset, number of records
 START_BYTES = 25

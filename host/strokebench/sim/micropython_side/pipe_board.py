@@ -42,7 +42,7 @@ class PipeBoard(FedBoard):
     def receive(self):
         """Wait for the next millisecond; SystemExit when the host has gone."""
         head = self._exactly(layout.IN_BYTES)
-        self._open, self._ready, cut, links, bursts, raws = struct.unpack(layout.IN_HEAD, head)
+        self._open, self._ready, self._tripped, cut, links, bursts, raws = struct.unpack(layout.IN_HEAD, head)
         self._cut += cut
         self._counts = array("H", self._exactly(2 * channels.N_CHANNELS))
         if links:

@@ -278,6 +278,7 @@ CAUSES: tuple[Cause, ...] = (
         _add((channels.BUS, 8200.0)),
         _straight,
     ),
+    _bench(faults.FAST_LIMIT, "the fast current limit's comparators are dead", "comparator_dead"),
     Cause(faults.TICK_OVERRUN, "one tick comes 1.2 ms late", _set("late_us", 1200)),
     Cause(faults.WATCHDOG_RESET, "started by the watchdog", prepare=lambda board: setattr(board, "cause", 1)),
     Cause(faults.INTERNAL, "a forbidden change of state, forced", lambda rig: rig.app._move(state.OFF)),
