@@ -1,7 +1,8 @@
 """Make the boards anew: `python -m hardware.boards` (both), or name them. Needs KiCad 9 with its footprints.
 
 Writes the .kicad_pcb, the rules in the .kicad_pro and the folder `order/`. `--check` makes them elsewhere and
-compares. `--step FOLDER` and `--pictures FOLDER` write solids and rendered pictures (Debian: kicad-packages3d).
+compares. `--step FOLDER` and `--pictures FOLDER` write solids and rendered pictures. They show the parts if
+the 3D models are installed (Debian: kicad-packages3d).
 """
 
 from __future__ import annotations
@@ -30,9 +31,8 @@ def fresh(layout: Layout, folder: Path) -> Path:
 
 def made_files(layout: Layout) -> list[str]:
     """Names of what the command writes, from the project's folder."""
-    kinds = ("gerber.zip", "positions.csv", "netlist.d356", "ipc2581.zip")
     own = [f"{layout.name}.kicad_pcb", f"{layout.name}.kicad_pro"]
-    return own + [f"order/{layout.name}-{kind}" for kind in kinds]
+    return own + [f"order/{layout.name}-{kind}" for kind in order.KINDS]
 
 
 def differences(layout: Layout) -> list[str]:
@@ -71,13 +71,9 @@ def main() -> int:
     """Exit code 1 when a board differs or breaks a rule, 2 without KiCad."""
     parser = argparse.ArgumentParser(prog="python -m hardware.boards", description=__doc__)
     parser.add_argument("board", nargs="*", help=f"{' or '.join(BOARDS)}; both without it")
-    parser.add_argument(
-        "--check", action="store_true", help="compare with the committed files, write nothing"
-    )
-    parser.add_argument(
-        "--step", type=Path, metavar="FOLDER", help="only write solids of the committed boards"
-    )
-    parser.add_argument("--pictures", type=Path, metavar="FOLDER", help="only write pictures of them")
+    parser.add_argument("--check", action="store_true", help="compare with the committed files instead")
+    parser.add_argument("--step", type=Path, metavar="FOLDER", help="write solids of the boards only")
+    parser.add_argument("--pictures", type=Path, metavar="FOLDER", help="write pictures of them only")
     given = parser.parse_args()
     unknown = sorted(set(given.board) - set(BOARDS))
     if unknown:

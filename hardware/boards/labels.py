@@ -1,4 +1,4 @@
-"""Where the reference of each part is printed: beside its courtyard, where nothing else is. Without room: nowhere."""
+"""Where the reference of each part is printed: beside its courtyard, where nothing else is, or nowhere."""
 
 from __future__ import annotations
 
@@ -37,7 +37,8 @@ def _candidates(yard: Box, letters: int) -> Iterator[tuple[Spot, Box]]:
     for share in (0.5, 0.25, 0.75, 0.0, 1.0):
         x, y = x0 + share * (x1 - x0), y0 + share * (y1 - y0)
         for cx, cy, angle in (
-            (x, y0 - AWAY - high, 0), (x, y1 + AWAY + high, 0), (x0 - AWAY - long, y, 0), (x1 + AWAY + long, y, 0),
+            (x, y0 - AWAY - high, 0), (x, y1 + AWAY + high, 0),
+            (x0 - AWAY - long, y, 0), (x1 + AWAY + long, y, 0),
             (x0 - AWAY - high, y, 90), (x1 + AWAY + high, y, 90),
         ):  # fmt: skip
             w, h = (long, high) if angle == 0 else (high, long)

@@ -1,4 +1,4 @@
-"""What a board's page says: where the large parts are, what belongs near which pin, where the copper areas are."""
+"""How a board is described: where large parts are, what belongs near which pin, where copper areas are."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class Area:
 
 @dataclass(frozen=True)
 class Wire:
-    """A track drawn by hand, from corner to corner on one layer: sense pairs, which no search should choose."""
+    """A track drawn by hand, from corner to corner on one layer: a sense pair, left to no search."""
 
     net: str
     layer: str
@@ -40,7 +40,7 @@ class Stitch:
 
 @dataclass
 class Layout:
-    """One board. `fixed`: reference -> (x, y of the courtyard's middle, degrees). `near`: (REF.PIN, parts)."""
+    """One board. `fixed`: reference -> x, y of the courtyard's middle, degrees. `near`: REF.PIN, parts."""
 
     folder: str
     name: str

@@ -1,9 +1,10 @@
-"""One board from its netlist and its page: the parts placed, the nets routed, the file written, zones filled."""
+"""One board from its netlist and its description: parts placed, nets routed, the file written."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -82,7 +83,7 @@ def _plan(layout: Layout, parts: Netlist, placed: dict[str, Placed]) -> dict:
     tracks = [
         {"net": w.net, "layer": w.layer, "x0": a[0], "y0": a[1], "x1": b[0], "y1": b[1], "width": w.width}
         for w in layout.wires
-        for a, b in zip(w.corners, w.corners[1:])
+        for a, b in pairwise(w.corners)
     ]
     texts = [{"text": t, "x": x, "y": y, "size": size} for t, x, y, size in layout.texts]
     return {
@@ -118,7 +119,8 @@ def _add(plan: dict, name: str, width: float, routed: Routed, grid: Grid) -> Non
         for a, b in _pieces(way, size, grid.columns):
             (x0, y0), (x1, y1) = _spot(a, size, grid), _spot(b, size, grid)
             plan["tracks"].append({
-                "net": name, "layer": SIDES[a // size], "x0": x0, "y0": y0, "x1": x1, "y1": y1, "width": width,
+                "net": name, "layer": SIDES[a // size], "width": width,
+                "x0": x0, "y0": y0, "x1": x1, "y1": y1,
             })  # fmt: skip
     for flat in sorted(set(routed.vias)):
         _via(plan, name, flat, grid)
@@ -138,7 +140,7 @@ def _pieces(way: list[int], size: int, columns: int) -> list[tuple[int, int]]:
     """Ends of the straight pieces of a way."""
     pieces: list[tuple[int, int]] = []
     start = way[0]
-    for before, here, after in zip(way, way[1:], [*way[2:], -1]):
+    for before, here, after in zip(way, way[1:], [*way[2:], -1], strict=False):
         if before // size != here // size:
             start = here
             continue

@@ -1,4 +1,4 @@
-"""Files to order a board with, from its .kicad_pcb: Gerber and drill (one zip), positions, netlist, IPC-2581, STEP.
+"""Files to order a board with, from its .kicad_pcb: Gerber and drill (one zip), positions, netlist, IPC-2581.
 
 Dates are taken out, so that the same board gives the same files.
 """
@@ -13,6 +13,7 @@ from pathlib import Path
 from hardware.boards.kicad import cli
 
 LAYERS = "F.Cu,In1.Cu,In2.Cu,B.Cu,F.Mask,B.Mask,F.Paste,F.Silkscreen,B.Silkscreen,Edge.Cuts"
+KINDS = ("gerber.zip", "positions.csv", "netlist.d356", "ipc2581.zip")
 DAY = (1980, 1, 1, 0, 0, 0)
 """The date of every file in a zip: the earliest that the format knows."""
 _DATES = (
@@ -43,7 +44,8 @@ def write(board: Path, target: Path) -> list[Path]:
         plots = Path(folder) / "plots"
         plots.mkdir()
         cli("pcb", "export", "gerbers", "-o", f"{plots}/", "--layers", LAYERS, "--no-protel-ext", str(board))
-        cli("pcb", "export", "drill", "-o", f"{plots}/", "--excellon-separate-th", str(board))
+        holes = ("--excellon-separate-th", "--excellon-oval-format", "route")
+        cli("pcb", "export", "drill", "-o", f"{plots}/", *holes, str(board))
         zipped(sorted(plots.iterdir()), made[0])
         cli(
             "pcb",

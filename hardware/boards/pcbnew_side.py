@@ -1,6 +1,6 @@
-"""What only KiCad can do, run by the Python that KiCad came with: `python3 pcbnew_side.py shapes|build IN OUT`.
+"""What only KiCad can do, run by the Python that KiCad came with: `pcbnew_side.py shapes|build IN OUT`.
 
-Plain files on both sides (JSON in, JSON or .kicad_pcb out), millimetres, y downwards. Nothing is decided here.
+Plain files on both sides (JSON in, JSON or .kicad_pcb out), millimetres, y downwards. It decides nothing.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ import json
 import shutil
 import sys
 import tempfile
+from itertools import pairwise
 from pathlib import Path
 
 import pcbnew
@@ -51,9 +52,9 @@ def shape(name: str, own: str) -> dict:
     for pad in footprint.Pads():
         sides = "".join(s for s in "FB" if pad.IsOnLayer(LAYERS[s]))
         if sides:
-            holes = mm(max(pad.GetDrillSize().x, pad.GetDrillSize().y))
+            hole = mm(max(pad.GetDrillSize().x, pad.GetDrillSize().y))
             pads.append(
-                {"number": pad.GetNumber(), "box": box(pad.GetBoundingBox()), "sides": sides, "hole": holes}
+                {"number": pad.GetNumber(), "box": box(pad.GetBoundingBox()), "sides": sides, "hole": hole}
             )
     yard = footprint.GetCourtyard(pcbnew.F_CrtYd).BBox()
     keepouts = [box(area.GetBoundingBox()) for area in footprint.Zones() if area.GetIsRuleArea()]
@@ -78,7 +79,7 @@ def line(board: pcbnew.BOARD, ends: list, layer: int, width: float) -> None:
 def outline(board: pcbnew.BOARD, width: float, height: float) -> None:
     """The board's edge, a rectangle from the origin."""
     corners = [(0, 0), (width, 0), (width, height), (0, height), (0, 0)]
-    for ends in zip(corners, corners[1:]):
+    for ends in pairwise(corners):
         line(board, list(ends), pcbnew.Edge_Cuts, 0.1)
 
 

@@ -1,7 +1,7 @@
 """Places the parts: the fixed ones first, then each small part at the best free place near the pin it serves.
 
-A place's cost is the way from the part's pad to that pin, and a share of the ways of its other pads to the nearest
-pads already placed. Nothing is random.
+A place's cost is the way from the part's pad to that pin, and a share of the ways of its other pads to the
+nearest pads already placed. Nothing is random.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ FAR = 40.0
 
 
 class Floor:
-    """Which cells of the board are taken by courtyards, and which net's copper area is at a cell of the front."""
+    """Which cells are taken by courtyards, and which net's copper area is at a cell of the front."""
 
     def __init__(self, layout: Layout) -> None:
         self._shape = (round(layout.height / CELL), round(layout.width / CELL))
@@ -64,7 +64,7 @@ class Floor:
     def free(
         self, width: float, height: float, near: tuple[float, float]
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Middles (x, y in mm) round `near` where a box of that size fits, gap included, and whether it does."""
+        """Middles (x, y in mm) round `near` for a box of that size, and whether it fits, gap included."""
         w = int(np.ceil((width + GAP) / CELL))
         h = int(np.ceil((height + GAP) / CELL))
         sums = np.zeros((self._shape[0] + 1, self._shape[1] + 1), dtype=np.int32)

@@ -20,7 +20,7 @@ RULES = {
     "min_resolved_spokes": 1,
     "solder_mask_to_copper_clearance": 0.0,
 }
-"""What common fabrication of four layers offers without extra cost (from memory): 0.2 mm tracks and gaps, 0.3 mm holes."""
+"""What common fabrication of four layers offers without extra cost, from memory."""
 IGNORED = ("lib_footprint_issues", "lib_footprint_mismatch")
 """KiCad's libraries need not be installed to check the board; references are smaller than in the library."""
 

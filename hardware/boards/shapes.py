@@ -1,4 +1,4 @@
-"""Footprints as rectangles: courtyards and pads, turned and moved onto the board. Millimetres, y downwards."""
+"""Footprints as rectangles: courtyards and pads, turned and moved. Millimetres, y downwards."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ Box = tuple[float, float, float, float]
 
 @dataclass(frozen=True)
 class Pad:
-    """A pad at its place: number (empty for a bare hole), copper sides "F", "B" or "FB", hole in mm (0: none)."""
+    """A pad at its place: number (empty: a bare hole), copper sides "F", "B" or "FB", hole in mm (0: none)."""
 
     number: str
     box: Box

@@ -1,8 +1,8 @@
 """The small bench's board: what is where, and why. Millimetres from the top left corner, y downwards.
 
-Power comes in at the left, passes fuse, reverse protection and main switch along the top, and goes down to the
-half-bridges. Sensing is below them, off that path. The Pico is at the right, USB to the edge opposite the power
-terminals. Front: parts, power areas. Layer 1: ground. Layer 2: supplies. Back: tracks in ground.
+Power comes in at the left, passes fuse, reverse protection and main switch along the top, and goes down to
+the half-bridges. Sensing is below them, off that path. The Pico is at the right, USB to the edge opposite the
+power terminals. Front: parts, power areas. Layer 1: ground. Layer 2: supplies. Back: tracks in ground.
 """
 
 from __future__ import annotations

@@ -1,1 +1,1 @@
-"""A router of tracks on a grid: every net may cross others at first, crossings get dearer until none is left."""
+"""A router on a grid: nets may cross each other at first, and crossings get dearer until none is left."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from matplotlib.path import Path as Polygon
 
@@ -101,7 +103,7 @@ class Grid:
 
     def _wire(self, wire: Wire) -> None:
         net, side = self.numbers[wire.net], SIDES.index(wire.layer)
-        for (x0, y0), (x1, y1) in zip(wire.corners, wire.corners[1:]):
+        for (x0, y0), (x1, y1) in pairwise(wire.corners):
             away = self._away_from_line(x0, y0, x1, y1)
             self._claim(self.track[side], away < wire.width / 2 + CLEARANCE + HALF - 1e-6, net)
             self._claim(self.via, away < wire.width / 2 + CLEARANCE + VIA / 2 - 1e-6, net)

@@ -1,12 +1,14 @@
-"""Routes all nets: each the cheapest way, then again and again those in conflict, while a contested cell gets dearer.
+"""Routes all nets: each the cheapest way, then again those in conflict, while a contested cell gets dearer.
 
-The scheme is that of McMurchie and Ebeling, "PathFinder: a negotiation-based performance-driven router", 1995.
+The scheme is that of McMurchie and Ebeling, "PathFinder: a negotiation-based performance-driven router for
+FPGAs", 1995.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -121,7 +123,7 @@ class Board:
             way.pop()
             result.vias.append(way[-1] % self.size)
             self._bar(way[-1] % self.size)
-        for a, b in zip(way, way[1:]):
+        for a, b in pairwise(way):
             if a // self.size != b // self.size:
                 result.vias.append(a % self.size)
                 self._bar(a % self.size)

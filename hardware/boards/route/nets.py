@@ -1,4 +1,4 @@
-"""What each net has to join: pads, areas and hand-drawn wires as groups of cells, and the plane it may go down to."""
+"""What each net has to join: groups of cells of pads, areas and hand-drawn wires, and the plane below."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from hardware.boards.shapes import Placed
 
 @dataclass
 class Net:
-    """One net: groups of cells (flat numbers over both sides) that must become one; `plane`: mask of one side."""
+    """One net: groups of cells (flat, both sides) that must become one; `plane`: mask of one side."""
 
     name: str
     number: int

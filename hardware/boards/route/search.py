@@ -1,5 +1,7 @@
-"""The cheapest way from some cells to some others: A* over two layers, compiled by Numba. Whole numbers only, so that
-every machine finds the same way."""
+"""The cheapest way from some cells to some others: A* over two layers, compiled by Numba.
+
+Whole numbers only, so that every machine finds the same way.
+"""
 
 from __future__ import annotations
 
@@ -45,8 +47,10 @@ def _left(row, column, box):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def find(track, via, no_via, extra, starts, target, plane, box, net, wide, rows, columns):  # type: ignore[no-untyped-def]
-    """Cells from a start to the first target, both included; a last cell below 0: down to the plane from there.
+def find(  # type: ignore[no-untyped-def]
+    track, via, no_via, extra, starts, target, plane, box, net, wide, rows, columns
+):
+    """Cells from a start to the first target, both included; a last cell below 0: down to the plane there.
 
     `track`, `extra`, `target`: flat, two sides; `via`, `no_via`, `plane`: flat, one side. Empty: no way.
     """
@@ -55,17 +59,11 @@ def find(track, via, no_via, extra, starts, target, plane, box, net, wide, rows,
     came = np.full(2 * size, np.int64(-1))
     heap = [(np.int64(0), np.int64(0))]
     heap.pop()
-    for s in starts:
-        cost[s] = 0
-        heapq.heappush(
-            heap,
-            (
-                np.int64(
-                    _left((s % size) // columns, s % columns if s < size else (s - size) % columns, box)
-                ),
-                np.int64(s),
-            ),
-        )
+    for start in starts:
+        cost[start] = 0
+        flat = start % size
+        first = _left(flat // columns, flat % columns, box)
+        heapq.heappush(heap, (np.int64(first), np.int64(start)))
     end = np.int64(-1)
     down = False
     while len(heap) > 0:
