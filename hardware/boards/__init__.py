@@ -1,0 +1,19 @@
+"""Boards made from the netlists: placement, copper areas, routing, files to order.
+
+`python -m hardware.boards` makes both anew. What is where, and why, is in `small.py` and `reference.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from hardware.boards.layout import Layout
+
+
+def _small() -> Layout:
+    from hardware.boards.small import BOARD
+
+    return BOARD
+
+
+BOARDS: dict[str, Callable[[], Layout]] = {"small": _small}

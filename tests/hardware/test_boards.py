@@ -1,0 +1,100 @@
+"""The routed boards: KiCad's own check, files to order read by somebody else, the same files again."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from hardware.boards import BOARDS, kicad
+from hardware.boards.__main__ import differences
+from hardware.boards.drc import check
+from hardware.boards.make import HERE, board_file, source
+from hardware.checks import export, netlist
+
+needs_board_kicad = pytest.mark.skipif(
+    not (shutil.which("kicad-cli") and kicad.available()),
+    reason="kicad-cli or KiCad's Python module is not installed",
+)
+each_board = pytest.mark.parametrize("name", BOARDS)
+
+
+@needs_board_kicad
+@pytest.mark.slow
+@each_board
+def test_kicad_finds_no_error_and_nothing_unconnected(name: str) -> None:
+    found = check(board_file(BOARDS[name]()))
+    assert found.errors == []
+    assert found.unconnected == []
+    assert found.not_as_drawn == []
+
+
+@needs_board_kicad
+@pytest.mark.slow
+def test_kicads_check_notices_a_track_that_is_gone(tmp_path: Path) -> None:
+    layout = BOARDS["small"]()
+    for path in (HERE / layout.folder).iterdir():
+        if path.is_file():
+            shutil.copy(path, tmp_path)
+    board = tmp_path / f"{layout.name}.kicad_pcb"
+    text = board.read_text(encoding="utf-8")
+    end = text.index(f"(net {_number(text, 'CONV_DIN')})", text.index("(segment"))
+    start = text.rindex("(segment", 0, end)
+    stop = text.index("\n\t)", end)
+    board.write_text(text[:start].rstrip() + text[stop + 3 :], encoding="utf-8")
+    assert check(board).unconnected
+
+
+def _number(text: str, net: str) -> str:
+    line = next(line for line in text.splitlines() if line.strip().startswith("(net ") and f'"{net}"' in line)
+    return line.split()[1]
+
+
+@needs_board_kicad
+@pytest.mark.long
+@each_board
+def test_made_again_it_is_the_same(name: str) -> None:
+    assert differences(BOARDS[name]()) == []
+
+
+@pytest.mark.extras
+@each_board
+def test_gerbers_join_what_the_drawing_joins_and_nothing_else(name: str) -> None:
+    """Each point of the IPC-D-356 netlist lies on copper; one net is one piece; two nets are two pieces."""
+    pytest.importorskip("gerbonara")
+    from board_copper import Copper
+    from gerbonara.ipc356 import Netlist
+
+    layout = BOARDS[name]()
+    order = HERE / layout.folder / "order"
+    copper = Copper(order / f"{layout.name}-gerber.zip", layout.width, layout.height)
+    drawn = netlist.read(source(layout))
+    net_of = {(p.ref, p.number): n for n, pins in drawn.nets.items() for p in pins}
+    pieces: dict[str, set[int]] = {}
+    seen = set()
+    for record in Netlist.open(order / f"{layout.name}-netlist.d356").test_records:
+        key = (record.ref_des, str(record.pin)) if record.ref_des else None
+        net = net_of.get(key) if key else record.net_name
+        if net is None:
+            continue
+        seen.add(key)
+        x, y = record.unit.convert_to("mm", record.x), record.unit.convert_to("mm", record.y)
+        layer = 3 if getattr(record.access_layer, "name", "") == "SECONDARY" else 0
+        pieces.setdefault(net, set()).add(copper.at(layer, x, y - layout.height))
+    assert set(net_of) <= seen
+    assert {net: p for net, p in pieces.items() if len(p) != 1 or 0 in p} == {}
+    assert len({min(p) for p in pieces.values()}) == len(pieces)
+
+
+@each_board
+def test_every_part_of_the_drawing_is_in_the_factorys_position_list(name: str) -> None:
+    layout = BOARDS[name]()
+    drawn = netlist.read(source(layout))
+    rows = (HERE / layout.folder / "order" / f"{layout.name}-positions.csv").read_text(encoding="utf-8")
+    listed = {line.split(",")[0].strip('"') for line in rows.splitlines()[1:]}
+    assert listed == {ref for ref, part in drawn.parts.items() if part.on_board and part.footprint}
+
+
+def test_both_projects_are_drawn_and_routed() -> None:
+    assert {make().folder for make in BOARDS.values()} <= set(export.PROJECTS)
