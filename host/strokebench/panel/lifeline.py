@@ -30,6 +30,8 @@ COMMAND_BYTES = 16384
 PAGES_MAX = 256
 """Pages at once, of all addresses."""
 PAGES_OF_ONE = 224
+WATCHERS_AT_ONCE = 64
+"""Pages that only watch and get the same update; more of them take turns, so that STOP never waits for a crowd."""
 NAME_MAX = 64
 STOPS_KEPT = 32
 FRAME_MAX_S = 10.0
@@ -60,6 +62,7 @@ class Lifelines:
         self.feed = Feed(driver)
         self.pages: dict[str, Page] = {}
         self.sent = self.dropped = 0
+        self._next = 0
         asks = asks or Wishes()
         self._do: dict[str, Callable[[dict[str, Any]], None]] = {
             "arm": lambda _: driver.order("arm"),
@@ -195,11 +198,21 @@ class Lifelines:
             if not self.pages:
                 continue
             common = self.feed.next()
-            for page in self.pages.values():
+            for page in self._turn():
                 if page.unanswered >= IN_FLIGHT or (page.sending is not None and not page.sending.done()):
                     self.dropped += 1
                 else:
                     page.sending = loop.create_task(self._send(page, common))
+
+    def _turn(self) -> list[Page]:
+        """Return the pages whose turn it is: always the one that drives, and the next of the others."""
+        pages = list(self.pages.values())
+        if len(pages) <= WATCHERS_AT_ONCE:
+            return pages
+        self._next = (self._next + WATCHERS_AT_ONCE) % len(pages)
+        drives = [page for page in pages if self._driver.deadman.drives(page.name)]
+        turn = (pages[self._next :] + pages[: self._next])[:WATCHERS_AT_ONCE]
+        return drives + [page for page in turn if page not in drives]
 
     async def _send(self, page: Page, common: str) -> None:
         page.seen, points = self.feed.points(page.seen)

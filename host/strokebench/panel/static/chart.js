@@ -32,8 +32,7 @@ export function dressed(value) {
   return all;
 }
 
-export function mount(element) {
-  const options = JSON.parse(element.dataset.options);
+export function mount(element, options = JSON.parse(element.dataset.options)) {
   const chart = echarts.init(element);
   const look = () => chart.setOption(dressed(options));
   look();
