@@ -184,7 +184,8 @@ def test_a_paused_view_stays_while_the_bench_goes_on(page: Any) -> None:
 VALUE_AXES = """(onZero) => {
     const { view } = document;
     const { charts } = view.rolling;
-    for (const chart of charts) chart.setOption({ xAxis: { min: -6, max: 4 }, yAxis: { axisLine: { onZero } } });
+    const options = { xAxis: { min: -6, max: 4 }, yAxis: { axisLine: { onZero } } };
+    for (const chart of charts) chart.setOption(options);
     const shapes = charts.flatMap((chart) => chart.getZr().storage.getDisplayList());
     const boxes = shapes.filter((shape) => shape.anid === "line").map((line) => {
         const box = line.getBoundingRect().clone();

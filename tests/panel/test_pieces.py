@@ -180,7 +180,7 @@ def test_lifelines_survive_whatever_is_sent(tmp_path: Path) -> None:
 
 
 def test_a_crowd_takes_turns_and_the_page_that_drives_gets_every_update(tmp_path: Path) -> None:
-    """As many pages as there may be: the news of none gets older than the half second after which it is grey."""
+    """As many pages as there may be: the news of none gets so old that it is shown as old."""
     driver = Driver(tmp_path / "x.book", Deadman())
     lines = Lifelines(driver)
     for number in range(PAGES_MAX):

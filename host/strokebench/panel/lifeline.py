@@ -31,7 +31,7 @@ PAGES_MAX = 256
 """Pages at once, of all addresses."""
 PAGES_OF_ONE = 224
 WATCHERS_AT_ONCE = 64
-"""Pages that only watch and get the same update; more of them take turns, so that STOP never waits for a crowd."""
+"""Pages that get the same update; more of them take turns, so that STOP does not wait for a crowd."""
 NAME_MAX = 64
 STOPS_KEPT = 32
 FRAME_MAX_S = 10.0
