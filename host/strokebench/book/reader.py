@@ -97,8 +97,8 @@ def samples(
 def _joined(pieces: list[Samples]) -> Samples:
     """Return the pieces as one array, copied one by one.
 
-    NumPy's own way compares the columns of each piece with those of the next: for ten minutes that takes half a
-    second, and holds Python's lock for 0.17 s of it, while the panel's STOP waits.
+    NumPy's own way compares the columns of each piece with those of the next. For ten minutes that takes half
+    a second, and for 0.17 s of it no other thread can run: the panel's STOP would wait.
     """
     joined = np.empty(sum(map(len, pieces)), SAMPLE_DTYPE)
     at = 0

@@ -36,6 +36,8 @@ NAME_MAX = 64
 STOPS_KEPT = 32
 FRAME_MAX_S = 10.0
 FULL = 4429
+BY_THE_BENCH = ("run", "gently")
+"""The bench's own clock moves the part then: begun with the same patience that it goes on with."""
 LATE = "The page had been silent for a moment: what it asked for was not done."
 
 
@@ -183,10 +185,10 @@ class Lifelines:
             if driver.view.now.moving:
                 driver.stop("The controls were handed over; the part was stopped.")
             driver.deadman.give(page.name)
-        elif name in ("disarm", "release") or (name in self._do and not driver.deadman.silent()):
-            self._do[name](message)
-        else:
+        elif name not in ("disarm", "release") and driver.deadman.silent(name in BY_THE_BENCH):
             driver.view.say(LATE, "Press again.", error=True)
+        elif name in self._do:
+            self._do[name](message)
 
     async def broadcast(self) -> None:
         """Send updates for ever, 20 a second; what a page that lags is not sent is counted."""
