@@ -2,8 +2,8 @@
 
 ``python -m tests.panel.measure docs/performance-panel.md``, from the repository's root, needs Chromium. It
 takes half an hour. ``--kept FOLDER`` keeps what was measured there, so that it can be begun again, and a part
-of it can be measured anew: delete its file, or name it behind ``--only``. ``--about TEXT`` says on the page how
-the machine was loaded; it is kept as well.
+of it can be measured anew: delete its file, or name it behind ``--only``. ``--about TEXT`` says on the page
+how the machine was loaded; it is kept as well.
 """
 
 from __future__ import annotations
@@ -255,7 +255,8 @@ def page_of(kept: Path) -> str:
     return PAGE.format(
         chromium=usual["chromium"], cores=os.cpu_count(), machine=f"{os.cpu_count()} cores, "
         f"{platform.system()} {platform.machine()}, Python {platform.python_version()}",
-        about=f"\n\n{textwrap.fill(about, 110)}" if about else "", rows="\n".join(usual["rows"]), count=len(usual["stops_ms"]),
+        about=f"\n\n{textwrap.fill(about, 110)}" if about else "", rows="\n".join(usual["rows"]),
+        count=len(usual["stops_ms"]),
         median=statistics.median(usual["stops_ms"]), longest=max(usual["stops_ms"]), stop_load=usual["load"],
         all=", ".join(f"{took_ms:.0f}" for took_ms in usual["stops_ms"]), silences=SILENCES,
         silent="\n".join(silent), chaos="\n".join(troubles),
