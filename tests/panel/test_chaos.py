@@ -17,8 +17,8 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no process can 
 
 Stage = tuple[Witness, PanelProcess]
 SHORT = ("plain", "paused", "cut", "slow", "crowd", "comparing")
-"""The usual run has two presses of these; test_lifeline_browser.py has the killed program. Two loops on each core
-take the time of all other tests: by hand only (-m long)."""
+"""The usual run has two presses of these; test_lifeline_browser.py has the killed program. Two loops
+on each core take the time of all other tests: by hand only (-m long)."""
 TRIES = 3
 
 
