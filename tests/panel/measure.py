@@ -2,7 +2,8 @@
 
 ``python -m tests.panel.measure docs/performance-panel.md``, from the repository's root, needs Chromium. It
 takes half an hour. ``--kept FOLDER`` keeps what was measured there, so that it can be begun again, and a part
-of it can be measured anew: delete its file, or name it behind ``--only``.
+of it can be measured anew: delete its file, or name it behind ``--only``. ``--about TEXT`` says on the page
+how the machine was loaded; it is kept as well.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import os
 import platform
 import statistics
 import tempfile
+import textwrap
 import time
 import urllib.request
 from collections.abc import Callable
@@ -39,6 +41,7 @@ from tests.panel.stage import PanelProcess, panel_on_witness, processes_of
 SECONDS = 15.0
 STOPS = 20
 SILENCES = 5
+ABOUT = "about.txt"
 Found = dict[str, Any]
 
 PAGE = """# How fast the panel is
@@ -48,7 +51,7 @@ its own behind a pseudo terminal (1000 rows a second), `strokebench panel` in an
 Chromium {chromium}. Eight channels are drawn from lowest and highest value of each 50 ms.
 
 Machine: {machine}. *Load* is the load average when the row was finished: above {cores}, jobs of
-others, or of the trouble itself, waited for a core.
+others, or of the trouble itself, waited for a core.{about}
 
 | what goes on | pages | server, share of one core | updates a second and page | updates left out | load |
 | --- | --- | --- | --- | --- | --- |
@@ -239,6 +242,7 @@ def page_of(kept: Path) -> str:
     """Return the page of what was measured."""
     found = {name: json.loads((kept / f"{name}.json").read_text(encoding="utf-8")) for name in parts()}
     usual = found["usual"]
+    about = (kept / ABOUT).read_text(encoding="utf-8") if (kept / ABOUT).exists() else ""
     silent = [
         f"| {words} | {statistics.median(took['took_ms']):.0f} ms | {max(took['took_ms']):.0f} ms"
         f" | {took['load']:.1f} |"
@@ -251,7 +255,8 @@ def page_of(kept: Path) -> str:
     return PAGE.format(
         chromium=usual["chromium"], cores=os.cpu_count(), machine=f"{os.cpu_count()} cores, "
         f"{platform.system()} {platform.machine()}, Python {platform.python_version()}",
-        rows="\n".join(usual["rows"]), count=len(usual["stops_ms"]),
+        about=f"\n\n{textwrap.fill(about, 110)}" if about else "", rows="\n".join(usual["rows"]),
+        count=len(usual["stops_ms"]),
         median=statistics.median(usual["stops_ms"]), longest=max(usual["stops_ms"]), stop_load=usual["load"],
         all=", ".join(f"{took_ms:.0f}" for took_ms in usual["stops_ms"]), silences=SILENCES,
         silent="\n".join(silent), chaos="\n".join(troubles),
@@ -271,12 +276,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("page", nargs="?", type=Path)
     parser.add_argument("--kept", type=Path)
+    parser.add_argument("--about", help="how the machine was loaded, in a sentence or two")
     parser.add_argument("--only", nargs="+", default=[])
     parser.add_argument("--presses", type=int, default=chaos.PRESSES, help="of STOP, in each trouble")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         kept = args.kept or Path(folder)
         kept.mkdir(exist_ok=True)
+        if args.about:
+            (kept / ABOUT).write_text(args.about, encoding="utf-8")
         measure(kept, args.only, args.presses)
         if args.page:
             args.page.write_text(page_of(kept), encoding="utf-8")

@@ -127,6 +127,28 @@ def test_what_a_silent_page_asks_for_is_not_done_and_that_is_told(order: str, tm
     assert driver.orders.take(0.0) == Order("clear")
 
 
+@pytest.mark.parametrize(
+    ("order", "done"), [("run", True), ("gently", True), ("jog", False), ("arm", False), ("open", False)]
+)
+def test_a_busy_page_may_begin_a_procedure_but_no_jog(order: str, done: bool, tmp_path: Path) -> None:
+    """Its frames take 0.45 s. Before: it could not begin the procedure that it would not have lost."""
+    lifeline = pytest.importorskip("strokebench.panel.lifeline")
+    deadman, clock = _pair()
+    driver = Driver(tmp_path / "x.book", deadman)
+    lines, page = lifeline.Lifelines(driver), lifeline.Page(None, "a")
+    deadman.join("a")
+    deadman.sent(1)
+    deadman.echoed("a", 1, 0.45)
+    clock.now_s += 1.0
+    wish = {"part": "throttle-body", "simulated": True, "drive": 0.1}
+    lines._hear(page, json.dumps({"do": order, **wish}))
+    taken = driver.orders.take(0.0)
+    assert (taken is not None and taken.name == order) == done
+    clock.now_s += 0.4
+    lines._hear(page, json.dumps({"do": order, **wish}))
+    assert driver.orders.take(0.0) is None, "three of its frames are over"
+
+
 def test_a_watching_page_that_leaves_changes_nothing() -> None:
     deadman, _ = _pair()
     deadman.join("a")

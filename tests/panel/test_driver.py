@@ -14,7 +14,8 @@ from strokebench.book.book import Book
 from strokebench.errors import Refused
 from strokebench.panel.choice import Choice
 from strokebench.panel.deadman import Deadman
-from strokebench.panel.driver import SILENT, Driver
+from strokebench.panel.driver import Driver
+from strokebench.panel.keeper import SILENT
 from strokebench.panel.procedure_run import Papers
 from strokebench.panel.realtime import LivePort
 from strokefw import faults
@@ -31,6 +32,7 @@ class Hand:
     def __init__(self, deadman: Deadman) -> None:
         self._deadman = deadman
         self.alive = True
+        self.frame_s = 0.0
         self._ended = threading.Event()
         deadman.join("hand")
         threading.Thread(target=self._echo, daemon=True).start()
@@ -41,7 +43,7 @@ class Hand:
             number += 1
             self._deadman.sent(number)
             if self.alive:
-                self._deadman.echoed("hand", number)
+                self._deadman.echoed("hand", number, self.frame_s)
 
     def end(self) -> None:
         self._ended.set()
@@ -111,7 +113,7 @@ def test_a_fault_younger_than_the_last_look_at_the_bench_is_cleared(
 ) -> None:
     """The event comes at once, what the bench holds is asked for four times a second."""
     driver = Driver(tmp_path / "driver.book", Deadman())
-    bench = driver._bench = mocker.Mock()
+    bench = driver.keeper.bench = mocker.Mock()
     bench.status.return_value = mocker.Mock(state="latched", fault=faults.ESTOP, budget_left={})
     driver.view.set(phase="idle", fault=faults.ESTOP, latched=False)
     driver._clear()
@@ -188,6 +190,36 @@ def test_silence_during_a_run_ends_it(held: tuple[Driver, Hand], tmp_path: Path)
     assert driver.view.now.message.text == SILENT
 
 
+def test_a_busy_page_that_is_silent_for_a_moment_loses_no_procedure_that_only_begins(
+    held: tuple[Driver, Hand],
+) -> None:
+    """Before: while the supply came on it had 0.4 s, as for a jog, so that it never began a procedure."""
+    driver, hand = held
+    hand.frame_s = 0.45
+    wait_until(lambda: driver.deadman.limit_s(procedure=True) > 1.3, "the page's frames are not known")
+    driver.order("run", papers=Papers())
+    _until(driver, "arming")
+    hand.alive = False
+    wait_until(driver.deadman.silent, "nobody is there, and it goes unnoticed")
+    assert driver.view.now.phase in ("arming", "run")
+    hand.alive = True
+    _until(driver, "run")
+    wait_until(lambda: driver.view.now.verdict != "", "the run was not judged")
+    with Book(driver.book, read_only=True) as book:
+        assert book.load(book.last_run()).info["outcome"] == "done"
+
+
+def test_arming_by_hand_stays_strict_for_a_busy_page(held: tuple[Driver, Hand]) -> None:
+    driver, hand = held
+    hand.frame_s = 0.45
+    wait_until(lambda: driver.deadman.limit_s(procedure=True) > 1.3, "the page's frames are not known")
+    driver.order("arm")
+    _until(driver, "arming")
+    hand.alive = False
+    _until(driver, "idle")
+    assert driver.view.now.message.text == SILENT
+
+
 def test_a_part_or_port_that_is_not_there_is_told_in_a_sentence(held: tuple[Driver, Hand]) -> None:
     driver, _ = held
     for choice in (Choice("no-such-part"), Choice("throttle-body", simulated=False, port="/dev/not-there")):
@@ -204,11 +236,11 @@ def test_a_refusal_says_why_and_is_gone_with_the_next_thing_that_works(
 ) -> None:
     """Before: red through the next run, without a cause."""
     driver, _ = held
-    assert driver._bench is not None
+    assert driver.keeper.bench is not None
     refused = Refused(
         "The bench refused 'arm': the heatsink is hot (code 31, 0)", "Wait until it is cold.", 31
     )
-    patched = mocker.patch.object(driver._bench, "arm", side_effect=refused)
+    patched = mocker.patch.object(driver.keeper.bench, "arm", side_effect=refused)
     driver.order("arm")
     wait_until(lambda: driver.view.now.message.error, "the refusal is not told")
     said = driver.view.now.message

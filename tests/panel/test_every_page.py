@@ -43,7 +43,9 @@ PATHS = {
 """Path -> status. The bench's own page is in test_looks.py."""
 LONG_WORD = "Schwerlastgasdrosselklappenstellmotorpruefung" * 3
 CONFIRMED = "() => document.querySelector('[data-stop-state]').textContent.includes('Confirmed')"
-WIDTHS = (1280, 320)
+WIDTHS = (1280, 390, 320)
+FINDINGS_FIT = """() => [...document.querySelectorAll('.findings .scroll')]
+    .every((table) => table.scrollWidth <= table.clientWidth)"""
 MANY = 5000
 
 
@@ -75,6 +77,7 @@ def test_stop_narrow_and_for_everybody(tab: Any, stage: Stage, numbers: dict[str
     for width in WIDTHS:
         tab.set_viewport_size({"width": width, "height": 844})
         tab.wait_for_function(FITS, arg=width)
+        assert tab.evaluate(FINDINGS_FIT), "the table of findings is wider than its card"
         box = tab.locator('[data-do="stop"]').bounding_box()
         assert box["x"] >= 0 and box["x"] + box["width"] <= width and box["y"] + box["height"] <= 844
     assert complaints(tab) == []

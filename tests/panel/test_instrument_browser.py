@@ -183,11 +183,11 @@ def test_a_paused_view_stays_while_the_bench_goes_on(page: Any) -> None:
 
 VALUE_AXES = """(onZero) => {
     const { view } = document;
-    [view.start, view.end] = [-6, 4];
-    view.place();
-    view.chart.setOption({ yAxis: view.layout.strips.map(() => ({ axisLine: { onZero } })) });
-    const lines = view.chart.getZr().storage.getDisplayList().filter((shape) => shape.anid === "line");
-    const boxes = lines.map((line) => {
+    const { charts } = view.rolling;
+    const options = { xAxis: { min: -6, max: 4 }, yAxis: { axisLine: { onZero } } };
+    for (const chart of charts) chart.setOption(options);
+    const shapes = charts.flatMap((chart) => chart.getZr().storage.getDisplayList());
+    const boxes = shapes.filter((shape) => shape.anid === "line").map((line) => {
         const box = line.getBoundingRect().clone();
         if (line.transform) box.applyTransform(line.transform);
         return box;
@@ -203,6 +203,35 @@ def test_the_value_axes_stand_at_the_left_also_in_the_first_seconds(page: Any) -
         places = page.evaluate(VALUE_AXES, False)
         assert len(places) == 6 and max(places) - min(places) < 2 and min(places) < 70
         assert max(page.evaluate(VALUE_AXES, True)) > 200, "the check can fail"
+    finally:
+        page.reload()
+        reach_bench(page)
+
+
+TURNS = """() => {
+    const charts = [...document.view.rolling.charts, document.view.chart];
+    window.turns = [];
+    window.turn = 0;
+    const next = new MessageChannel();
+    next.port1.onmessage = () => { window.turn += 1; next.port2.postMessage(0); };
+    next.port2.postMessage(0);
+    charts.forEach((chart, i) => {
+        const set = chart.setOption.bind(chart);
+        chart.setOption = (...all) => { window.turns.push([window.turn, i]); return set(...all); };
+    });
+}"""
+
+
+def test_a_view_that_follows_draws_one_strip_in_a_turn_so_that_a_key_gets_in_between(page: Any) -> None:
+    """Before: all strips in one piece, 0.1 s on a slow computer, and a STOP waited for it."""
+    page.wait_for_function("() => document.view.follows")
+    try:
+        page.evaluate(TURNS)
+        before = _drawn(page)
+        _drawn_again(page, before + 2)
+        turns = page.evaluate("() => window.turns")
+        assert {chart for _, chart in turns} == set(range(6)), "the chart that rests is drawn as well"
+        assert len({turn for turn, _ in turns}) == len(turns) >= 12
     finally:
         page.reload()
         reach_bench(page)

@@ -188,12 +188,12 @@ VERDICT = ".stop-bar .verdict-line a"
 
 
 @unless_busy
-@pytest.mark.parametrize("busy", [False, pytest.param(True, marks=pytest.mark.long)])
+@pytest.mark.parametrize("busy", [False, True])
 def test_a_page_loses_no_procedure_and_a_link_asks_before_it_ends_one(
     own: PanelProcess, browser: Any, busy: bool
 ) -> None:
     """``busy``: the page draws a frame of 0.45 s each 0.7 s, which ends a jog at once. Before: it ended a
-    procedure. By hand only: such a page was not seen to begin one yet."""
+    procedure, or none began."""
     context = browser.new_context(viewport={"width": 390, "height": 700})
     page = open_page(context, own.url)
     for _ in range(3):

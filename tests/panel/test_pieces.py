@@ -13,8 +13,8 @@ import pytest
 from strokebench.data.samples import empty
 from strokebench.panel.deadman import Deadman
 from strokebench.panel.driver import Driver
-from strokebench.panel.feed import Feed
-from strokebench.panel.lifeline import STOPS_KEPT, Lifelines, Page
+from strokebench.panel.feed import PERIOD_S, Feed
+from strokebench.panel.lifeline import PAGES_MAX, STOPS_KEPT, WATCHERS_AT_ONCE, Lifelines, Page
 from strokebench.panel.orders import Order, Orders
 from strokebench.panel.strip import BUCKET_ROWS, CHANNELS, READINGS, Strip
 from strokebench.panel.watched_port import StopNow, WatchedPort
@@ -177,3 +177,22 @@ def test_lifelines_survive_whatever_is_sent(tmp_path: Path) -> None:
     lines._hear(page, "[" * 5000)
     lines._hear(page, "{" + "x" * 100)
     assert set(asked) <= {"jog", "run"} and len(page.stops) <= STOPS_KEPT
+
+
+def test_a_crowd_takes_turns_and_the_page_that_drives_gets_every_update(tmp_path: Path) -> None:
+    """As many pages as there may be: the news of none gets so old that it is shown as old."""
+    driver = Driver(tmp_path / "x.book", Deadman())
+    lines = Lifelines(driver)
+    for number in range(PAGES_MAX):
+        name = f"p{number}"
+        driver.deadman.join(name, watches=number != 100)
+        lines.pages[name] = Page(None, name)  # type: ignore[arg-type]
+    waited: dict[str, int] = dict.fromkeys(lines.pages, 0)
+    longest = dict(waited)
+    for _ in range(60):
+        turn = [page.name for page in lines._turn()]
+        assert turn.count("p100") == 1 and len(turn) == len(set(turn)) <= WATCHERS_AT_ONCE + 1
+        for name in waited:
+            waited[name] = 0 if name in turn else waited[name] + 1
+            longest[name] = max(longest[name], waited[name])
+    assert (max(longest.values()) + 1) * PERIOD_S < 0.3

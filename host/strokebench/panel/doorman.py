@@ -97,7 +97,7 @@ class Doorman:
     async def _serve(self) -> None:
         config = uvicorn.Config(
             closing(self._app), lifespan="off", log_level="warning", access_log=False, ws="websockets-sansio",
-            ws_max_size=65536,
+            ws_max_size=65536, ws_per_message_deflate=False,  # the line is near, and packing makes STOP wait
         )  # fmt: skip
         config.load()
         state = ServerState()

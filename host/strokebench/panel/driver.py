@@ -9,16 +9,12 @@ from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 
-from strokefw import state
-
 from strokebench.bench.bench import Bench, Identity
 from strokebench.errors import LinkError, Refused, StrokebenchError
-from strokebench.link import conversion
-from strokebench.link.conversion import Status
-from strokebench.link.link import Message
 from strokebench.panel.choice import Choice, open_choice
 from strokebench.panel.deadman import Deadman
 from strokebench.panel.examiner import Examiner
+from strokebench.panel.keeper import SILENT, Keeper
 from strokebench.panel.orders import Order, Orders
 from strokebench.panel.procedure_run import Papers, ProcedureRun
 from strokebench.panel.strip import Strip
@@ -30,18 +26,10 @@ from strokebench.parts.limits import Limits
 from strokebench.parts.on_bench import on_bench
 from strokebench.parts.profile import Profile
 
-SLICE_S = 0.02
-JOG_EVERY_S = 0.1
-BEAT_EVERY_S = 0.15
-STATUS_EVERY_S = 0.25
 STOP_TOOK_S = 0.3
 """A run that goes on this long after it was told to stop is torn off."""
 PLANNED = ("run", "gentle")
 """Phases in which the part moves by the bench's own clock."""
-SILENT = "The page that drives fell silent; the part was stopped."
-OFF = ("off", "ready", "latched")
-"""States in which neither drive nor supply is on the part."""
-LET_GO = "The bench took the supply off the part by itself: it heard nothing for too long."
 
 
 class Driver:
@@ -55,13 +43,9 @@ class Driver:
         self.view = View()
         self.examiner = Examiner(self.view)
         self.profile: Profile | None = None
-        self._bench: Bench | None = None
+        self.keeper = Keeper(self.orders, deadman, self.strip, self.view)
         self._running: ProcedureRun | None = None
         self._stopped_at_s = 0.0
-        self._letting_off = False
-        self._jog = 0.0
-        self._jogged_s = self._asked_s = 0.0
-        self._tick0: int | None = None
         self._closing = threading.Event()
         self._thread = threading.Thread(target=self._live, name="bench", daemon=True)
         self._acts: dict[str, Callable[..., None]] = {
@@ -94,7 +78,7 @@ class Driver:
     @property
     def identity(self) -> Identity | None:
         """Which bench this is, None when none is connected."""
-        bench = self._bench
+        bench = self.keeper.bench
         return None if bench is None else bench.identity
 
     def close(self) -> None:
@@ -135,18 +119,20 @@ class Driver:
     def _turn(self) -> None:
         if self.orders.stop_asked:
             raise StopNow(self.orders.stop_asked)
-        order = self.orders.take(0.0 if self._bench else 0.05)
+        bench = self.keeper.bench
+        order = self.orders.take(0.0 if bench else 0.05)
         if order is not None:
             self._acts[order.name](**order.args)
-        elif self._bench is not None:
-            self._attend(self._bench)
+        elif bench is not None:
+            self.keeper.attend(bench)
 
     def _look(self) -> None:
         """Called by the port while anything waits: raise, or tell the run, when the part must stop."""
-        if self._letting_off:
+        if self.keeper.letting_off:
             return
         why = self.orders.stop_asked
-        if not why and self.view.now.moving and self.deadman.silent(self.view.now.phase in PLANNED):
+        planned = self._running is not None or self.view.now.phase in PLANNED
+        if not why and self.view.now.moving and self.deadman.silent(planned):
             why = SILENT
         if not why:
             return
@@ -166,62 +152,36 @@ class Driver:
     def _halt(self, why: str) -> None:
         """De-energise at once; only then think."""
         was = self.view.now
-        self._jog = 0.0
+        self.keeper.jog = 0.0
         if was.moving or why == SILENT:
             self.view.say(why)  # before the phase: whoever sees it idle can read why
-        self.view.set(phase="none" if self._bench is None else "idle")
+        self.view.set(phase="none" if self.keeper.bench is None else "idle")
         self.orders.stopped()
-        self._take_off()
+        self.keeper.take_off()
 
     def _calm(self, error: StrokebenchError) -> None:
         """Tell the error and leave the part off."""
         self.view.complain(error)
-        self._jog = 0.0
+        self.keeper.jog = 0.0
         if self.view.now.phase != "idle":
-            self.view.set(phase="none" if self._bench is None else "idle")
-            self._take_off()
-
-    def _take_off(self) -> None:
-        """Drive and supply off the part; a further STOP that comes meanwhile must not break this off."""
-        if self._bench is None:
-            return
-        with self._undisturbed():
-            self._bench.close_run()
-            self._bench.stop_quietly()
-            self._ask(self._bench)
-            self._stream(self._bench)
-
-    def _ask(self, bench: Bench) -> Status:
-        """Return what the bench says of itself; that it is off answers every STOP until then."""
-        number = self.orders.stops
-        now = bench.status()
-        if now.state in OFF:
-            self.orders.confirmed(number)
-        return now
-
-    @contextmanager
-    def _undisturbed(self) -> Iterator[None]:
-        self._letting_off = True
-        try:
-            yield
-        finally:
-            self._letting_off = False
+            self.view.set(phase="none" if self.keeper.bench is None else "idle")
+            self.keeper.take_off()
 
     @contextmanager
     def with_bench(self, phase: str) -> Iterator[Bench]:
         """Give the bench for a ``phase``; afterwards part and supply are off, the part's limits in force."""
-        bench, profile = self._bench, self.profile
+        bench, profile = self.keeper.bench, self.profile
         assert bench is not None and profile is not None
         self.view.set(phase=phase)
-        self._stream(bench, on=False)
+        self.keeper.stream(on=False)
         try:
             yield bench
         finally:
-            with self._undisturbed():
+            with self.keeper.undisturbed():
                 bench.close_run()
                 bench.stop_quietly()
                 bench.set_limits(profile.limits)
-                self._stream(bench)
+                self.keeper.stream()
         self.view.set(phase="idle")
 
     # -- orders --------------------------------------------------------------------------------------
@@ -231,14 +191,13 @@ class Driver:
         self.view.set(phase="connecting", part=choice.part)
         try:
             profile = load_part(choice.part)
-            with self._undisturbed():  # nothing is driven yet, and a STOP needs a bench that can confirm it
-                self._bench = bench = open_choice(choice, profile, self._look)
+            with self.keeper.undisturbed():  # nothing is driven yet, and a STOP needs a bench to confirm it
+                self.keeper.bench = bench = open_choice(choice, profile, self._look)
                 bench.on_stop_request = lambda: self.stop("`strokebench stop` asked for it.")
                 profile = on_bench(profile, bench.identity.board)
                 bench.set_limits(profile.limits)
                 self.profile = profile
-                self._tick0 = None
-                self._stream(bench)
+                self.keeper.keep(bench)
         except StrokebenchError:
             self._let_go()
             raise
@@ -250,59 +209,59 @@ class Driver:
 
     def _let_go(self) -> None:
         self.orders.stopped()
-        self._jog = 0.0
+        self.keeper.jog = 0.0
         number = self.view.now.message
         self.view.set(**{**vars(Snapshot()), "message": number})
-        bench, self._bench, self._running, self.profile = self._bench, None, None, None
-        if bench is not None:
-            with self._undisturbed():
-                bench.close()
+        self._running = self.profile = None
+        self.keeper.leave()
 
     def _tighten(self, limits: Limits) -> None:
         """Put other limits of the part in force; runs keep them in their profile."""
-        if self._bench is None or self.profile is None or self.view.now.phase != "idle":
+        bench = self.keeper.bench
+        if bench is None or self.profile is None or self.view.now.phase != "idle":
             return
-        self._bench.set_limits(limits)
+        bench.set_limits(limits)
         self.profile = self.profile.model_copy(update={"limits": limits})
 
     def _arm(self) -> None:
-        if self._bench is None or self.view.now.phase != "idle":
+        bench = self.keeper.bench
+        if bench is None or self.view.now.phase != "idle":
             return
         self.view.set(phase="arming")
-        self._bench.arm()
+        bench.arm()
         self.view.hush()
         self.view.set(phase="armed")
 
     def _disarm(self) -> None:
-        if self._bench is not None and self.view.now.phase in ("armed", "jog"):
-            self._jog = 0.0
-            self._bench.stop(now=True)
-            self._bench.disarm()
+        bench = self.keeper.bench
+        if bench is not None and self.view.now.phase in ("armed", "jog"):
+            self.keeper.jog = 0.0
+            bench.stop(now=True)
+            bench.disarm()
             self.view.set(phase="idle")
 
     def _set_jog(self, drive: float) -> None:
-        if self._bench is None or self.profile is None or self.view.now.phase not in ("armed", "jog"):
+        if self.keeper.bench is None or self.profile is None or self.view.now.phase not in ("armed", "jog"):
             return
         limits = self.profile.limits
-        self._jog = min(max(drive, limits.drive_min), limits.drive_max)
         self.view.set(phase="jog")
-        self._jogged_s = 0.0
+        self.keeper.hold(min(max(drive, limits.drive_min), limits.drive_max))
 
     def _release(self) -> None:
-        if self._bench is not None and self.view.now.phase == "jog":
-            self._jog = 0.0
-            self._bench.stop()
+        if self.keeper.bench is not None and self.view.now.phase == "jog":
+            self.keeper.jog = 0.0
+            self.keeper.bench.stop()
             self.view.set(phase="armed")
 
     def _run(self, papers: Papers) -> None:
-        bench, profile = self._bench, self.profile
+        bench, profile = self.keeper.bench, self.profile
         if bench is None or profile is None or self.view.now.phase not in ("idle", "armed"):
             return
         self.view.hush()
-        self._stream(bench, on=False)
+        self.keeper.stream(on=False)
         self._stopped_at_s = 0.0
         self._running = ProcedureRun(
-            profile, self.book, papers, self.view, self.strip, self.examiner, self._undisturbed
+            profile, self.book, papers, self.view, self.strip, self.examiner, self.keeper.undisturbed
         )
         try:
             if self.view.now.phase == "armed":
@@ -312,62 +271,14 @@ class Driver:
             self._running = None
         if self._stopped_at_s:
             self.orders.stopped()
-            self._ask(bench)
-        self._stream(bench)
+            self.keeper.ask(bench)
+        self.keeper.stream()
 
     def _clear(self) -> None:
-        if self._bench is not None:
-            self._status(self._bench)  # a fault may be younger than the last look at what the bench holds
+        bench = self.keeper.bench
+        if bench is not None:
+            self.keeper.status(bench)  # a fault may be younger than the last look at what the bench holds
             if self.view.now.latched:
-                self._bench.clear()
+                bench.clear()
                 self.view.hush()
         self.view.set(fault=0, latched=False)
-
-    # -- company -------------------------------------------------------------------------------------
-
-    def _stream(self, bench: Bench, *, on: bool = True) -> None:
-        """Have samples sent in every state, or only while a run goes on."""
-        bench.link.request("stream", int(on))
-        while not on and bench.link.poll(SLICE_S):
-            pass
-
-    def _attend(self, bench: Bench) -> None:
-        """One slice of 20 ms: jog, heartbeat, status, and whatever the bench says."""
-        now_s = time.monotonic()
-        phase = self.view.now.phase
-        if phase == "jog" and now_s - self._jogged_s >= JOG_EVERY_S:
-            self._jogged_s = now_s
-            bench.jog(self._jog)
-        elif phase == "armed" and now_s - bench.link.sent_s >= BEAT_EVERY_S:
-            bench.link.tell("heartbeat")
-        if now_s - self._asked_s >= STATUS_EVERY_S:
-            self._asked_s = now_s
-            self._status(bench)
-        for message in bench.link.poll(SLICE_S):
-            self._hear(message)
-
-    def _status(self, bench: Bench) -> None:
-        now = self._ask(bench)
-        if self.view.now.phase in ("armed", "jog") and now.state in ("ready", "latched", "off"):
-            self._jog = 0.0
-            self.view.set(phase="idle")
-            if now.state != "latched" and not self.view.now.fault:  # else the fault tells itself
-                self.view.say(SILENT if self.deadman.silent() else LET_GO)
-        self.view.set(  # not the phase: "judging" may end meanwhile in another thread
-            state=now.state,
-            latched=now.state == "latched",
-            fault=now.fault if now.state == "latched" else self.view.now.fault,
-            junction_c=now.junction_c,
-            drive_cap=now.drive_cap,
-            budget_left=tuple(now.budget_left.items()),
-        )
-
-    def _hear(self, message: Message) -> None:
-        if message.name == "samples":
-            tick = int.from_bytes(message.tail[:4], "little")
-            self._tick0 = tick if self._tick0 is None else self._tick0
-            rows = conversion.decode_rows(message.tail, self._tick0)
-            self.strip.append(rows)
-            self.view.set(warning=int(rows["fault"][-1]))
-        elif message.name == "event" and message.fields["kind"] == state.EVENT_FAULT:
-            self.view.set(fault=message.fields["code"])

@@ -30,10 +30,14 @@ COMMAND_BYTES = 16384
 PAGES_MAX = 256
 """Pages at once, of all addresses."""
 PAGES_OF_ONE = 224
+WATCHERS_AT_ONCE = 64
+"""Pages that get the same update; more of them take turns, so that STOP does not wait for a crowd."""
 NAME_MAX = 64
 STOPS_KEPT = 32
 FRAME_MAX_S = 10.0
 FULL = 4429
+BY_THE_BENCH = ("run", "gently")
+"""The bench's own clock moves the part then: begun with the same patience that it goes on with."""
 LATE = "The page had been silent for a moment: what it asked for was not done."
 
 
@@ -60,6 +64,7 @@ class Lifelines:
         self.feed = Feed(driver)
         self.pages: dict[str, Page] = {}
         self.sent = self.dropped = 0
+        self._next = 0
         asks = asks or Wishes()
         self._do: dict[str, Callable[[dict[str, Any]], None]] = {
             "arm": lambda _: driver.order("arm"),
@@ -180,10 +185,10 @@ class Lifelines:
             if driver.view.now.moving:
                 driver.stop("The controls were handed over; the part was stopped.")
             driver.deadman.give(page.name)
-        elif name in ("disarm", "release") or (name in self._do and not driver.deadman.silent()):
-            self._do[name](message)
-        else:
+        elif name not in ("disarm", "release") and driver.deadman.silent(name in BY_THE_BENCH):
             driver.view.say(LATE, "Press again.", error=True)
+        elif name in self._do:
+            self._do[name](message)
 
     async def broadcast(self) -> None:
         """Send updates for ever, 20 a second; what a page that lags is not sent is counted."""
@@ -195,11 +200,21 @@ class Lifelines:
             if not self.pages:
                 continue
             common = self.feed.next()
-            for page in self.pages.values():
+            for page in self._turn():
                 if page.unanswered >= IN_FLIGHT or (page.sending is not None and not page.sending.done()):
                     self.dropped += 1
                 else:
                     page.sending = loop.create_task(self._send(page, common))
+
+    def _turn(self) -> list[Page]:
+        """Return the pages whose turn it is: always the one that drives, and the next of the others."""
+        pages = list(self.pages.values())
+        if len(pages) <= WATCHERS_AT_ONCE:
+            return pages
+        self._next = (self._next + WATCHERS_AT_ONCE) % len(pages)
+        drives = [page for page in pages if self._driver.deadman.drives(page.name)]
+        turn = (pages[self._next :] + pages[: self._next])[:WATCHERS_AT_ONCE]
+        return drives + [page for page in turn if page not in drives]
 
     async def _send(self, page: Page, common: str) -> None:
         page.seen, points = self.feed.points(page.seen)

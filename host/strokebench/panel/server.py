@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import base64
+import gc
 import hashlib
 import socket
+import sys
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -55,6 +57,7 @@ from strokebench.panel.wishes import Wishes
 LOCAL_NAMES = ("localhost", "127.0.0.1", "::1")
 CHART_FILES = chart_files()
 LEAVE_S = 1
+TURN_S = 0.001
 TEXT_MAX = 200
 
 
@@ -252,6 +255,17 @@ class Say(Protocol):
     def __call__(self, line: str, /, **facts: str) -> object: ...
 
 
+def _be_quick() -> None:
+    """Have the lifeline wait less for whatever else this program does.
+
+    What is loaded by now stays to the end. A collection of garbage need not look at it again, which took 18
+    to 45 ms each time. A thread that computes gives way after 1 ms instead of 5.
+    """
+    gc.collect()
+    gc.freeze()
+    sys.setswitchinterval(TURN_S)
+
+
 def serve(options: Options, say: Say) -> None:
     """Serve until Ctrl-C or SIGTERM; ``say`` is told the address (``url``), and each ``token``, in a line."""
     bound = listening_socket(options.listen, options.http_port)
@@ -275,6 +289,7 @@ def serve(options: Options, say: Say) -> None:
     if options.choice is not None:
         panel.driver.order("open", choice=options.choice)
     url = panel.url = f"{'https' if tls else 'http'}://{shown}:{port}/"
+    _be_quick()
     say(f"Panel: {url}   (Ctrl-C ends it and leaves the part off)", url=url)
     try:
         server.run(sockets=[])

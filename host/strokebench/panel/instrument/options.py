@@ -108,7 +108,8 @@ def _value_axis(strip: Strip, index: int) -> dict[str, Any]:
     return {
         "type": "value", "gridIndex": index, "name": strip.title, "nameLocation": "end", "nameGap": 4,
         "nameTextStyle": {**FONT, "align": "left", "padding": [0, 0, 0, 2]}, "splitNumber": 2,
-        "axisLabel": FONT, "axisLine": {"show": True, "onZero": False, "lineStyle": {"color": INK}},
+        "axisLabel": {**FONT, "hideOverlap": True},
+        "axisLine": {"show": True, "onZero": False, "lineStyle": {"color": INK}},
         "splitLine": {"lineStyle": {"color": FAINT}}, "room": [strip.low, strip.high, strip.step],
     }  # fmt: skip
 

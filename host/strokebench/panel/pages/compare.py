@@ -29,7 +29,7 @@ def compare_page(path: Path, sources: Sources, first: str, second: str) -> str:
         return _choose_two()
     title = f"Run {first} (A) and run {second} (B)"
     try:
-        sides = [load_run(path, int(number)) for number in (first, second)]
+        sides = [load_run(path, int(number), rows=False) for number in (first, second)]
         source = sources.get(f"{int(first)}-{int(second)}")
     except StrokebenchError as error:
         with frame("/compare", "Compare") as page, tag("div", classes="sheet"):

@@ -67,7 +67,7 @@ def _row(finding: Finding, begins_s: float | None) -> None:
         with tag("td", classes=f"word {word}"):
             tag("span", f"{SIGNS[word]} {word}")
         tag("td", f"{value_text(finding)} {unit_text(finding)}".strip(), "number")
-        tag("td", limits_text(finding) or "\u2013", "number")
+        tag("td", limits_text(finding) or "\u2013", "number limits")
         with tag("td"):
             where = where_text(finding) or "\u2013"
             if finding.span_s is None or begins_s is None:

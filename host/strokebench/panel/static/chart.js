@@ -3,6 +3,7 @@
 import { echarts } from "/panel-charts/index.js";
 
 const VARIABLE = /^var\((--[\w-]+)\)$/;
+const NARROW_PX = 420;
 const mounted = [];
 
 // The end of an axis: never closer than the strip's room says, and in whole steps.
@@ -32,10 +33,21 @@ export function dressed(value) {
   return all;
 }
 
-export function mount(element) {
-  const options = JSON.parse(element.dataset.options);
+// On a phone legends are small, and where there are three names beside a title it is the unit alone.
+function slim(options) {
+  const legends = [options.legend ?? []].flat();
+  const small = (legend) => ({ ...legend, itemWidth: 12, itemGap: 6, textStyle: { ...legend.textStyle, fontSize: 11 } });
+  const full = new Set(legends.filter(({ data }) => data?.length > 2).map(({ data }) => data[0]));
+  const crowded = new Set(options.series.filter(({ name }) => full.has(name)).map(({ yAxisIndex }) => yAxisIndex ?? 0));
+  const axes = [options.yAxis].flat();
+  const yAxis = axes.map((axis, i) => (crowded.has(i) ? { ...axis, name: axis.name.split(", ").pop() } : axis));
+  return { ...options, legend: legends.map(small), yAxis };
+}
+
+export function mount(element, options = JSON.parse(element.dataset.options)) {
   const chart = echarts.init(element);
-  const look = () => chart.setOption(dressed(options));
+  const fitting = element.clientWidth < NARROW_PX ? slim(options) : options;
+  const look = () => chart.setOption(dressed(fitting));
   look();
   new ResizeObserver(() => chart.resize()).observe(element);
   mounted.push(look);

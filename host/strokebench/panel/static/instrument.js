@@ -4,6 +4,7 @@ import { dressed, mount } from "./chart.js";
 import { curve, trace } from "./curves.js";
 import { marks } from "./marks.js";
 import { fill } from "./numbers.js";
+import { Rolling } from "./rolling.js";
 
 const POINTS = 900;
 const SETTLE_MS = 60;
@@ -16,6 +17,8 @@ export class View {
     this.layout = JSON.parse(element.dataset.layout);
     this.options = JSON.parse(element.dataset.options);
     this.chart = mount(element);
+    element.classList.toggle("follows", "live" in element.dataset); // a chart that is not seen has no size
+    this.rolling = "live" in element.dataset ? new Rolling(element, this.options, this.layout.strips) : null;
     this.planes = [...document.querySelectorAll("[data-plane]")].map((plane) => mount(plane));
     this.segments = [];
     this.cursors = { a: null, b: null };
@@ -32,9 +35,11 @@ export class View {
     this.chart.on("datazoom", () => this.zoomed());
     this.chart.on("brushEnd", (event) => this.brushed(event.areas));
     this.chart.getZr().on("click", (event) => this.clicked(event));
+    this.rolling?.clicked((time) => this.point(time));
     document.addEventListener("look", () => {
       this.place();
-      this.mark();
+      if (this.follows) this.mark();
+      else this.load();
     });
     document.addEventListener("click", (event) => {
       const button = event.target.closest("[data-view], [data-stretch]");
@@ -91,18 +96,14 @@ export class View {
     this.load();
   }
 
-  // Where the window stands on the time axis: a view that follows has nothing to zoom in, one that rests has it all.
-  axes() {
-    const [min, max] = this.follows ? [this.start, this.end] : [this.extent[0], Math.max(this.extent[1], this.extent[0] + 0.01)];
-    return { xAxis: this.layout.strips.map(() => ({ min, max })) };
-  }
-
-  // While it follows it has no zoom and no upright lines: they would take half the time of each drawing, and keys wait.
+  // A view that follows has charts that have nothing to zoom; one that rests has the whole history to zoom in.
   place() {
+    this.element.classList.toggle("follows", this.follows);
+    if (this.follows) return;
+    const [min, max] = [this.extent[0], Math.max(this.extent[1], this.extent[0] + 0.01)];
     const at = { startValue: this.start, endValue: this.end };
-    const dataZoom = this.follows ? [] : this.options.dataZoom.map((zoom) => ({ ...dressed(zoom), ...at }));
-    const xAxis = this.axes().xAxis.map((axis) => ({ ...axis, splitLine: { show: !this.follows } }));
-    this.chart.setOption({ xAxis, dataZoom }, { replaceMerge: ["dataZoom"] });
+    const dataZoom = this.options.dataZoom.map((zoom) => ({ ...dressed(zoom), ...at }));
+    this.chart.setOption({ xAxis: this.layout.strips.map(() => ({ min, max })), dataZoom });
   }
 
   zoomed() {
@@ -128,24 +129,35 @@ export class View {
   }
 
   draw(reply) {
-    const lines = this.layout.strips.flatMap((strip) => strip.lines);
-    const series = lines.map((line) => ({ data: curve(reply, line.channel) }));
-    this.chart.setOption(this.follows ? { ...this.axes(), series } : { series });
+    const lines = (strip) => strip.lines.map(({ channel }) => ({ data: curve(reply, channel) }));
+    const { strips } = this.layout;
+    if (this.follows) {
+      const xAxis = { min: this.start, max: this.end };
+      this.rolling.draw((i) => ({ xAxis, series: lines(strips[i]) }), () => this.drawn());
+    } else {
+      this.chart.setOption({ series: strips.flatMap(lines) });
+      this.drawn();
+    }
     this.drawPlanes(reply);
     if (reply.segments && JSON.stringify(reply.segments) !== JSON.stringify(this.segments)) {
       this.segments = reply.segments;
       this.offer();
       this.mark();
     }
+  }
+
+  drawn() {
     this.element.dataset.drawn = String(Number(this.element.dataset.drawn ?? 0) + 1);
   }
 
   drawPlanes(reply) {
-    this.planes.forEach((chart, number) => {
-      const traces = this.layout.planes[number].lines.map(([across, line]) => trace(reply, across, line.channel));
-      const newest = this.follows ? traces.flatMap((points) => points.slice(-1)) : [];
-      chart.setOption({ series: [...traces.map((data) => ({ data })), { data: newest }] });
-    });
+    this.planes.forEach((_, number) => this.drawPlane(reply, number));
+  }
+
+  drawPlane(reply, number) {
+    const traces = this.layout.planes[number].lines.map(([across, line]) => trace(reply, across, line.channel));
+    const newest = this.follows ? traces.flatMap((points) => points.slice(-1)) : [];
+    this.planes[number].setOption({ series: [...traces.map((data) => ({ data })), { data: newest }] });
   }
 
   offer() {
@@ -156,7 +168,9 @@ export class View {
   }
 
   mark() {
-    this.chart.setOption({ series: marks(this) });
+    const all = marks(this);
+    if (this.follows) this.rolling.charts.forEach((chart, i) => chart.setOption({ series: all[i] }));
+    else this.chart.setOption({ series: all.flat() });
   }
 
   brushed(areas) {
@@ -168,7 +182,11 @@ export class View {
 
   clicked({ offsetX, offsetY }) {
     if (this.selects || !this.chart.containPixel("grid", [offsetX, offsetY])) return;
-    const time = this.chart.convertFromPixel({ xAxisIndex: 0 }, offsetX);
+    this.point(this.chart.convertFromPixel({ xAxisIndex: 0 }, offsetX));
+  }
+
+  // A click sets the cursor whose turn it is.
+  point(time) {
     const which = document.getElementById("f-click");
     const { a, b } = { ...this.cursors, [which.value]: time };
     which.value = which.value === "a" ? "b" : "a";

@@ -78,17 +78,23 @@ function connect() {
   };
 }
 
+// Where the page itself stood still, news may be waiting: it has its turn before anything is called old, once.
+const looks = { at: performance.now(), waited: false };
+function look() {
+  const now = performance.now();
+  looks.waited = now - looks.at > 2 * LOOK_MS && !looks.waited;
+  looks.at = now;
+  if (looks.waited || now - heard <= STALE_MS) return;
+  const first = !stale;
+  stale = true;
+  lost((now - heard) / 1000, first);
+}
+
 export function live(onUpdate, onLost) {
   hear = onUpdate;
   lost = onLost;
   requestAnimationFrame(frame);
-  setInterval(() => {
-    if (performance.now() - heard > STALE_MS) {
-      const first = !stale;
-      stale = true;
-      lost((performance.now() - heard) / 1000, first);
-    }
-  }, LOOK_MS);
+  setInterval(look, LOOK_MS);
   connect();
 }
 

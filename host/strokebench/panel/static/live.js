@@ -14,19 +14,24 @@ const view = new View(document.querySelector("[data-strips]"));
 document.view = view; // for whoever looks from the console
 let window_s = STREAMED_S;
 let changed = false;
-let rested = 0;
+let began = 0;
 let fetched = 0;
 let wiped = -Infinity;
-let planes = 0;
+const planes = { at: 0, took: 0 };
 
 const pause = document.querySelector('[data-view="pause"]');
 view.hold = () => follow(false);
-const drawPlanes = view.drawPlanes.bind(view);
+const drawPlane = view.drawPlane.bind(view);
 view.drawPlanes = (reply) => {
-  if (!view.follows) return drawPlanes(reply);
-  if (performance.now() - planes < PLANES_MS) return;
-  planes = performance.now();
-  setTimeout(() => drawPlanes(reply), 0); // in a turn of its own, so that a key gets in between
+  if (view.follows && performance.now() - planes.at < PLANES_MS) return;
+  Object.assign(planes, { at: performance.now(), took: 0 });
+  for (const number of view.planes.keys()) {
+    setTimeout(() => { // in a turn of its own, so that a key gets in between
+      const began = performance.now();
+      drawPlane(reply, number);
+      planes.took += performance.now() - began;
+    }, 0);
+  }
 };
 
 function follow(on) {
@@ -70,12 +75,12 @@ function since(reply) {
   return { ...reply, mean };
 }
 
+// What the drawing before took, turns of the strips included, says how long the next one has to wait.
 function paint() {
-  const began = performance.now();
-  if (began < rested) return;
+  const now = performance.now();
+  if (view.rolling.busy || now - began < Math.max(SHARE * (view.rolling.took + planes.took), EVERY_MS)) return;
+  began = now;
   draw();
-  const ended = performance.now();
-  rested = Math.max(ended + (SHARE - 1) * (ended - began), began + EVERY_MS);
 }
 
 export function take(points) {

@@ -61,9 +61,9 @@ function chosen(view) {
   return [[{ xAxis: Math.min(a, b), itemStyle: { color: "var(--chosen)" } }, { xAxis: Math.max(a, b) }]];
 }
 
-// One entry for each line of each strip; only the first line of a strip carries marks.
+// For each strip one entry for each of its lines; only the first carries marks.
 export function marks(view) {
-  return view.layout.strips.flatMap((strip, at) =>
+  return view.layout.strips.map((strip, at) =>
     strip.lines.map((_, i) => {
       if (i > 0) return {};
       const bands = view.layout.bands.filter((limits) => limits.strip === strip.title);
