@@ -8,7 +8,7 @@ from types import ModuleType
 ROOM_OF = {
     "run": "bench", "connect": "bench", "guided": "bench", "panel": "setup", "serve": "setup",
     "job": "results", "judge": "results", "compare": "results", "learn": "results", "measure": "bench",
-    "report": "results", "why": "results", "book": "results", "export": "results",
+    "report": "results", "why": "results", "finding": "results", "book": "results", "export": "results",
     "lake": "results", "golden": "results",
     "parts": "setup", "ports": "bench", "flash": "setup", "info": "bench", "stop": "bench", "clear": "bench",
     "bringup": "setup", "calibrate": "setup", "sim": "setup", "faults": "setup", "jog": "bench",
