@@ -12,7 +12,7 @@ ROOM_OF = {
     "lake": "results", "golden": "results",
     "parts": "setup", "ports": "bench", "flash": "setup", "info": "bench", "stop": "bench", "clear": "bench",
     "bringup": "setup", "calibrate": "setup", "sim": "setup", "faults": "setup", "jog": "bench",
-    "watch": "bench", "lesson": "setup", "completion": "setup",
+    "watch": "bench", "lesson": "setup", "exercise": "setup", "completion": "setup",
 }  # fmt: skip
 """Command -> the folder its module is in, in the order in which they are listed."""
 

@@ -94,7 +94,7 @@ def _row(finding: Finding) -> Row:
         verdict=finding.verdict.value,
         where=_where(finding),
         note=note,
-        about=f"{about.means} {about.measured}" if about else "",
+        about=f"{about.means} Measured: {about.measured}" if about else "",
         key=finding.key,
     )
 
