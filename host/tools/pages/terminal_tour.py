@@ -1,6 +1,6 @@
 """The recording on top of the README, an animated SVG: ``python -m tools.pages.terminal_tour`` draws it.
 
-The commands are really run on the simulated bench. Each is typed, then what it printed stays for some seconds.
+The commands are really run on the simulated bench. Each is typed, then its output stays for some seconds.
 Browsers that are set to show no motion get the last picture.
 """
 
@@ -17,9 +17,9 @@ from tools import DOCS
 from tools.pages.terminal_pictures import WIDTH, outputs
 
 COMMANDS = (
-    "run throttle-body --sim --book demo.book --no-report",
-    "run throttle-body --sim --book demo.book --no-report --inject binding:severe",
-    "why 2 --book demo.book",
+    "run throttle-body --sim",
+    "run throttle-body --sim --inject binding:severe",
+    "why 2",
     "finding binding",
 )
 ROWS = 25
