@@ -181,7 +181,7 @@ def drive_for(run: RunData, allowed_a: float) -> float:
             best = drive * min(1.0, ENOUGH * allowed_a / amps)
     if best == 0:
         raise DataError(
-            "No current flows that anything could be told from.",
+            "The current is too small to measure anything.",
             "Check the leads; allow more current; look for a diode the other way round (swap the leads).",
         )
     return best
@@ -325,7 +325,7 @@ def while_it_gathers_speed(found: list[Pulse], tau_s: float) -> tuple[float, flo
     table, wanted = np.concatenate(rows), np.concatenate(volts)
     solution, _rest, rank, _singular = np.linalg.lstsq(table, wanted, rcond=None)
     if rank < table.shape[1]:
-        raise DataError("The pulses are too much alike to tell the resistance.", "Allow more current.")
+        raise DataError("The pulses are too much alike to find the resistance.", "Allow more current.")
     noise = float(np.std(wanted - table @ solution)) * math.sqrt(len(table) / (len(table) - 4))
     u_ohm = noise * math.sqrt(float(np.linalg.inv(table.T @ table)[0, 0]))
     return float(solution[0]), float(solution[1]), u_ohm

@@ -21,6 +21,10 @@ PAGE = ROOT / "docs" / "performance.md"
 
 HEAD = """# Performance
 
+This page shows how fast the host program is, and how much memory it takes. Each row is a task that a
+user waits for, such as decoding samples or opening a large job book. The figures are from one computer,
+so compare them with each other and not with yours.
+
 Written by `python -m tests.bench.page`, which runs everything in `tests/bench` once (with pytest-benchmark).
 Given the name of a file, it renews its table alone. Nothing here is typed in by hand. Times are medians of
 whole calls. What the emulated chip and the panel need is on pages of their own. None of this was measured on

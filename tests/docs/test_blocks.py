@@ -19,7 +19,7 @@ from tests.helpers.process import environment
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 BLOCK = re.compile(r"^```(sh|python)\n(.*?)^```", re.MULTILINE | re.DOTALL)
-FOLDERS = ("tutorial", "how-to", "explanation")
+FOLDERS = ("tutorial", "how-to", "explanation", "teacher")
 EXTRAS = {"asammdf", "dask", "duckdb", "pyarrow"}
 """Packages of the extras that are installed for exports only."""
 PAGES = [page for folder in FOLDERS for page in sorted((DOCS / folder).glob("*.md"))]

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from tools.pages.terminal_pictures import picture
+from tools.pages.terminal_tour import tour
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 
@@ -36,18 +37,33 @@ def test_no_picture_lies_about_unused() -> None:
         "terminal-run",
         "terminal-connect",
         "terminal-find",
+        "terminal-watch",
+        pytest.param("terminal-measure", marks=pytest.mark.slow),
+        pytest.param("terminal-first", marks=pytest.mark.long),
+        pytest.param("terminal-binding", marks=pytest.mark.long),
         pytest.param("terminal-book", marks=pytest.mark.long),
     ],
 )
 def test_terminal_pictures_say_what_the_program_says(name: str) -> None:
     """Renew them with ``python -m tools.pages.terminal_pictures`` when this fails."""
 
-    def words(svg: str) -> list[str]:
-        texts = re.findall(r"<text[^>]*>([^<]*)</text>", svg)
-        return html.unescape(" ".join(texts)).replace("\xa0", " ").split()
-
     committed = (DOCS / "img" / f"{name}.svg").read_text(encoding="utf-8")
-    fresh, kept = words(picture(name)), words(committed)
+    says_the_same(picture(name), committed)
+
+
+@pytest.mark.slow
+def test_recording_on_the_readme_says_what_the_program_says() -> None:
+    """Renew it with ``python -m tools.pages.terminal_tour`` when this fails."""
+    committed = (DOCS / "img" / "terminal-tour.svg").read_text(encoding="utf-8")
+    says_the_same(tour(), committed)
+    assert len(committed) < 60_000
+    whole_s = float(re.findall(r"animation-duration: ([\d.]+)s", committed)[0])
+    assert 20 < whole_s <= 120
+
+
+def says_the_same(fresh_svg: str, committed: str) -> None:
+    """Hold a committed picture of a terminal to what the commands print now."""
+    fresh, kept = words(fresh_svg), words(committed)
     number = re.compile(r"-?\d+(\.\d+)?")
     assert len(fresh) == len(kept) > 20
     for mine, theirs in zip(fresh, kept, strict=True):
@@ -56,3 +72,10 @@ def test_terminal_pictures_say_what_the_program_says(name: str) -> None:
         else:
             assert mine == theirs
     assert "url(http" not in committed and "@import" not in committed, "fetches something"
+
+
+def words(svg: str) -> list[str]:
+    """Return the words of a picture's lines, in order."""
+    lines = re.findall(r"<text[^>]*>(.*?)</text>", svg)
+    texts = [re.sub(r"<[^>]*>", "", line) for line in lines]
+    return html.unescape(" ".join(texts)).replace("\xa0", " ").split()

@@ -46,6 +46,10 @@ Found = dict[str, Any]
 
 PAGE = """# How fast the panel is
 
+This page shows how much of a processor the panel takes, and how often a reading does not reach the
+page. It also shows how long it takes from the STOP key, or from a page that falls silent, until the
+bridge is off. All of it was measured on a simulated bench.
+
 Written by `python -m tests.panel.measure docs/performance-panel.md`: the simulated bench in a process of
 its own behind a pseudo terminal (1000 rows a second), `strokebench panel` in another, and a real headless
 Chromium {chromium}. Eight channels are drawn from lowest and highest value of each 50 ms.

@@ -171,7 +171,7 @@ def test_a_stop_that_is_not_obeyed_has_an_end() -> None:
 
     port.on_wait = talk
     run.stop()
-    with pytest.raises(LinkError, match="being told to stop"):
+    with pytest.raises(LinkError, match="the command to stop"):
         list(run)
     assert port.time_s < STOP_S + 2
 

@@ -63,7 +63,7 @@ class Bounds:
             )
         if stopping_s > STOP_S:
             raise LinkError(
-                f"The bench did not end the run within {STOP_S:.0f} s of being told to stop.",
+                f"The bench did not end the run within {STOP_S:.0f} s of the command to stop.",
                 "Use the stop button, or take the supply off.",
             )
 

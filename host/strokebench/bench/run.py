@@ -181,7 +181,7 @@ class Run:
     def _take(self, message: Message) -> None:
         if not fits(message, len(self.plan)):
             raise VersionMismatch(
-                f"The bench told something about this run that cannot be ({message.name}).",
+                f"The bench reported something impossible about this run ({message.name}).",
                 "Use firmware and program of the same release; report it if they are.",
             )
         if message.name == "samples":

@@ -80,7 +80,7 @@ def store(bench: Bench, made: dict[str, Any], where: Path | None = None) -> Path
     bench.store_calibration(bytes.fromhex(made["record"]))
     if bench.identity.calibration_id != made["number"]:
         raise LinkError(
-            f"The bench took the calibration but tells another one ({bench.identity.calibration_id:08x}).",
+            f"The bench took the calibration but reports another one ({bench.identity.calibration_id:08x}).",
             "Store it again; if it repeats, its flash is worn or the firmware differs.",
         )
     return path

@@ -8,11 +8,11 @@ from types import ModuleType
 ROOM_OF = {
     "run": "bench", "connect": "bench", "guided": "bench", "panel": "setup", "serve": "setup",
     "job": "results", "judge": "results", "compare": "results", "learn": "results", "measure": "bench",
-    "report": "results", "why": "results", "book": "results", "export": "results",
+    "report": "results", "why": "results", "finding": "results", "book": "results", "export": "results",
     "lake": "results", "golden": "results",
     "parts": "setup", "ports": "bench", "flash": "setup", "info": "bench", "stop": "bench", "clear": "bench",
     "bringup": "setup", "calibrate": "setup", "sim": "setup", "faults": "setup", "jog": "bench",
-    "watch": "bench", "lesson": "setup", "completion": "setup",
+    "watch": "bench", "lesson": "setup", "exercise": "setup", "completion": "setup",
 }  # fmt: skip
 """Command -> the folder its module is in, in the order in which they are listed."""
 

@@ -99,7 +99,7 @@ def symptoms(profile: Profile, seen: Readings) -> list[str]:
         said.append(f"The sensor's 5 V feed reads {seen.feed_v:.2f} V: something pulls it down.")
     elif stage == "leg":
         said.append(
-            f"With the bridge off, the outputs stand at {_percent(seen.leg_a)} and {_percent(seen.leg_b)}"
+            f"With the bridge off, the outputs are at {_percent(seen.leg_a)} and {_percent(seen.leg_b)}"
             " of the supply, not at 41 %: an output is joined to another lead, or to the case."
         )
     elif stage == "open":

@@ -74,7 +74,7 @@ DEFECTS: dict[str, Defect] = {
     ),
     "blocked": Defect(
         "Blocked rotor",
-        "The motor takes current as if it stood: it makes no back-EMF.",
+        "The motor takes current like a rotor that stands still: it makes no back-EMF.",
         "Turn it by hand with the power off; look for something in the way. Do not try again under power.",
         (ALL,),
     ),
@@ -111,7 +111,7 @@ DEFECTS: dict[str, Defect] = {
     ),
     "track_shorted": Defect(
         "Sensor track shorted to its feed",
-        "The track stands at the feed voltage while the part moves.",
+        "The track stays at the feed voltage while the part moves.",
         "Check for a short between signal and feed in plug and wiring; else replace the sensor.",
         ("track_dead", "worn_track", "track_mismatch", "track_range", *STOPS),
     ),
@@ -129,7 +129,7 @@ DEFECTS: dict[str, Defect] = {
     ),
     "jammed": Defect(
         "Jammed",
-        "The motor takes the current of a standing motor at once and does not turn.",
+        "The motor takes the current of a motor that stands still, and does not turn.",
         "Look for something in the way, a seized shaft or a broken gear; do not force it with more current.",
         (ALL,),
     ),
@@ -141,13 +141,13 @@ DEFECTS: dict[str, Defect] = {
     ),
     "stuck_shut": Defect(
         "Stuck shut",
-        "Current flows and the sensor lives, but the part does not leave its rest.",
+        "Current flows and the sensor works, but the part does not leave its rest.",
         "Look for carbon, rust or a broken drive; do not force it with more current.",
         (ALL,),
     ),
     "stuck_open": Defect(
         "Stuck open",
-        "Current flows and the sensor lives, but the part stands open and stays there.",
+        "Current flows and the sensor works, but the part stays open.",
         "Look for something in the way, a seized shaft or pintle; do not refit it.",
         (ALL,),
     ),
@@ -206,7 +206,7 @@ DEFECTS: dict[str, Defect] = {
     ),
     "carbon_seat": Defect(
         "Does not shut: something on its seat",
-        "With all that shuts it the valve still stands open, so gas leaks past it at idle.",
+        "The valve stays open although everything shuts it, so gas leaks past it at idle.",
         "Look for carbon on pintle and seat, clean both, and measure again.",
         ("no_return", "sticky_seat", "slow", "rest_shifted", "track_range", *STOPS),
     ),
@@ -254,7 +254,7 @@ DEFECTS: dict[str, Defect] = {
     ),
     "track_mismatch": Defect(
         "Sensor tracks disagree",
-        "The two tracks tell different positions.",
+        "The two tracks report different positions.",
         "Check the plug for corrosion and the sensor for a loose fit; else replace the sensor.",
         ("stop_shifted", "track_range"),
     ),

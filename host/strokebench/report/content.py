@@ -9,6 +9,7 @@ from strokebench.data.findings import COVERAGE, YES_NO, Finding, Verdict, yes_or
 from strokebench.diagnose import kind_of
 from strokebench.diagnose.case import followed_procedure
 from strokebench.diagnose.defects import defect
+from strokebench.diagnose.explained import explained
 from strokebench.diagnose.question import GROUPS
 from strokebench.diagnose.registry import OTHER
 from strokebench.report.gauge import gauge
@@ -42,7 +43,10 @@ BY_TRACKS = {
 
 @dataclass(frozen=True)
 class Row:
-    """One line of the findings table; ``verdict`` is the word, by which the line gets its looks too."""
+    """One line of the findings table; ``verdict`` is the word, by which the line gets its looks too.
+
+    ``about``: what the finding means and how it is measured, so that a report needs no manual beside it.
+    """
 
     title: str
     value: str
@@ -52,6 +56,8 @@ class Row:
     verdict: str
     where: str
     note: str
+    about: str
+    key: str
 
 
 @dataclass(frozen=True)
@@ -78,6 +84,7 @@ def rows(findings: list[Finding], kind: str) -> list[tuple[str, list[Row]]]:
 
 def _row(finding: Finding) -> Row:
     note = "" if finding.reason == NO_LIMIT else finding.reason
+    about = explained(finding.key)
     return Row(
         title=finding.title,
         value=yes_or_no(finding) or with_uncertainty(finding.value, COVERAGE * finding.u),
@@ -87,6 +94,8 @@ def _row(finding: Finding) -> Row:
         verdict=finding.verdict.value,
         where=_where(finding),
         note=note,
+        about=f"{about.means} Measured: {about.measured}" if about else "",
+        key=finding.key,
     )
 
 

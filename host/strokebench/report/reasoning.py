@@ -143,12 +143,12 @@ def _settled(found: Reasoning) -> Step:
 def _test(test: NextTest | None, found: Reasoning) -> Step:
     if test is None:
         check = defect(found.ranked[0].defects[0]).check
-        return Step("Next", ["No further test is needed to tell hypotheses apart.", check])
+        return Step("Next", ["No further test is needed to separate the hypotheses.", check])
     rows = [
         (outcome[:1].upper() + outcome[1:], "; ".join(_names(each) for each in hypotheses))
         for outcome, hypotheses in test.outcomes.items()
     ]
-    line = "Of the tests that the program knows, this tells the hypotheses apart best."
+    line = "Of the tests that the program knows, this one separates the hypotheses best."
     return Step("The next test", [test.do, line], ("What you see", "Speaks for"), rows)
 
 

@@ -154,7 +154,7 @@ COMMANDS = (
         "Drive by hand: duty in percent, its sign is the polarity, 0 ramps down. The output must be on.",
         (_PERCENT,),
     ),
-    Command("[SOURce]:PULSe:DCYCle", True, driven, "Duty that was asked for, percent."),
+    Command("[SOURce]:PULSe:DCYCle", True, driven, "Commanded duty, percent."),
     Command(
         "OUTPut[:STATe]",
         False,

@@ -77,9 +77,7 @@ def parse_all(texts: Iterable[str], part: str, known: Sequence[FaultKind]) -> li
     seen: set[tuple[str, float | str]] = set()
     for fault in faults:
         if (fault.name, fault.place) in seen:
-            raise UsageError(
-                f"The fault {fault.name!r} is asked for twice at the same place.", "Name it once."
-            )
+            raise UsageError(f"The fault {fault.name!r} is given twice at the same place.", "Name it once.")
         seen.add((fault.name, fault.place))
     return faults
 

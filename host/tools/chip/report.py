@@ -60,6 +60,9 @@ PARTS = {
 ORDER = ("costs", "whole", "causes", "hangs", "pins", "conversion", "classroom")
 PAGE_HEAD = f"""# The firmware on the emulated chip, in numbers
 
+This page shows how much time and memory the firmware needs on the chip. The most important figure is
+the longest tick, which must end within one millisecond. All of it was measured on an emulated chip.
+
 Written by `python -m tools.chip.report IMAGE --cached PYTHON`. An RP2040 emulated by rp2040py at 125 MHz, the
 real MicroPython image, the simulated bench on its pins. **No real hardware.**
 

@@ -22,6 +22,10 @@ from {{seed}} on.
 HEAD_FIRST = """\
 # How often the diagnosis is right
 
+This page counts how often the program finds a defect in a simulated part, and how often it calls it by
+its right name. It also counts how often a good part fails by mistake. Read the first table for the
+whole, the others for each part and defect.
+
 Simulated parts only; nothing here was measured on real hardware. Made by
 `python -m tools.evidence.accuracy --part all --good {good} --each {each}` with seeds from {seed} on.
 """

@@ -27,6 +27,10 @@ ABSOLUTE = {
 HEAD = """\
 # Whether stated uncertainties are true
 
+This page checks the uncertainty that each finding has: the true value should be within it in about 95
+of 100 simulated parts. A share far below 95 % means that a finding claims too much, a share of 100 %
+that it claims too little. The page also counts false alarms on good parts.
+
 Simulated parts only; nothing here was measured on real hardware. Made by
 `python -m tools.evidence.coverage --good {most} --each {each} --first-seed {seed}`: {good} good specimens of
 each part and family. The same seed is the same bench, whatever the part, so rows are not independent of each

@@ -25,6 +25,10 @@ FAMILY = "second"
 HEAD = """\
 # Defects named in parts that nobody tuned to
 
+This page counts how often the program names a defect in parts with a different physics from those it
+was made with. So it shows how much of the skill is more than tuning. The first table has the whole, the
+others each defect.
+
 Simulated parts only. Made by `python -m tools.evidence.naming --each {each}` with seeds from {seed} on, in
 the second family of parts (`host/strokebench/sim/second`): {trials} trials were run. No limit was tuned on
 this family, and nothing on these seeds. The table of what each defect does comes from both families on

@@ -12,7 +12,7 @@ TENS = {
 }  # fmt: skip
 SEVERITY_MEANS = {
     "refuse": "the request is answered with the code; nothing else happens",
-    "warn": "told on lamp, link and screen; nothing changes",
+    "warn": "reported on lamp, link and screen; nothing changes",
     "limit": "the bench goes on with less drive or a slower ramp",
     "stop": "the drive goes to zero at the slew limit in force, then off",
     "off": "all MOSFETs off within the same tick (1 ms)",

@@ -1,4 +1,4 @@
-"""What commands print in a terminal of 80 columns: ``python -m tools.pages.terminal_pictures`` draws it.
+"""What commands print in a terminal of 80 columns: ``python -m tools.pages.terminal_pictures [NAME ...]``.
 
 The commands are really run, on the simulated bench; rich turns their coloured output into SVG.
 """
@@ -21,6 +21,12 @@ from tools import DOCS
 
 PICTURES = {
     "terminal-run": ("run solenoid --sim --inject weak_spring:severe",),
+    "terminal-first": ("run throttle-body --sim --book first.book --report first.html",),
+    "terminal-binding": (
+        "run throttle-body --sim --inject binding:severe --book first.book --report binding.html",
+    ),
+    "terminal-watch": ("watch --sim --count 3",),
+    "terminal-measure": ("measure --sim solenoid --max-current 1",),
     "terminal-connect": ("connect throttle-body --sim --yes --trouble wire_feed=4 --trouble wire_ground=3",),
     "terminal-find": ("connect egr-motor --sim --find --yes",),
     "terminal-book": (
@@ -35,13 +41,14 @@ WIDTH = 80
 WEB_FONT = re.compile(r"@font-face\s*\{[^}]*\}\s*")
 
 
-def output(commands: tuple[str, ...]) -> str:
-    """Return what the last command prints, colours included; the time of a run is made the same each time."""
+def outputs(commands: tuple[str, ...]) -> list[str]:
+    """Return what each command prints, colours included; the time of a run is made the same each time."""
     env = {**os.environ, "COLUMNS": str(WIDTH), "FORCE_COLOR": "1", "TERM": "xterm-256color"}
     env.pop("NO_COLOR", None)
+    shown = []
     with tempfile.TemporaryDirectory() as folder:
         for command in commands:
-            shown = subprocess.run(
+            done = subprocess.run(
                 [sys.executable, "-m", "strokebench", *shlex.split(command)],
                 cwd=folder,
                 env=env,
@@ -49,19 +56,20 @@ def output(commands: tuple[str, ...]) -> str:
                 check=False,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,
-            ).stdout
-    return re.sub(r"\d{4}-\d\d-\d\dT\d\d:\d\d", "2026-05-31T10:00", shown)
+            )
+            shown.append(re.sub(r"\d{4}-\d\d-\d\dT\d\d:\d\d", "2026-05-31T10:00", done.stdout))
+    return shown
 
 
 def picture(name: str) -> str:
     """Return the SVG ``name``."""
     commands = PICTURES[name]
     console = Console(record=True, width=WIDTH, file=io.StringIO(), force_terminal=True)
-    console.print(Text.from_ansi(output(commands).rstrip()))
+    console.print(Text.from_ansi(outputs(commands)[-1].rstrip()))
     title = shorten(f"strokebench {commands[-1]}", 60, placeholder=" ...")
     return WEB_FONT.sub("", console.export_svg(title=title, unique_id=name))
 
 
 if __name__ == "__main__":
-    for name in PICTURES:
+    for name in sys.argv[1:] or PICTURES:
         (DOCS / "img" / f"{name}.svg").write_text(picture(name), encoding="utf-8")

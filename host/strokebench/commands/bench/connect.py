@@ -1,8 +1,8 @@
-"""Show how a part is wired, check that it is, find out which pin is which.
+"""Draw the wiring of a part, check it, or find the pins of an unknown plug.
 
-The check first sends no more through the leads than the self-test does; then, once somebody says that all
-hands are clear, it moves the part gently once each way. `--find` asks for two clips on pin after pin, below
-1.1 mA.
+First the check sends no more current through the leads than the self-test does. Once you say that all hands
+are clear, it moves the part gently, once each way. With `--find` you put two clips on two pins at a time. No
+more than 1.1 mA flows through them.
 """
 
 from __future__ import annotations

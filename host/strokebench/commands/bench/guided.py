@@ -1,4 +1,4 @@
-"""Test a part where it works: the bench moves it, you answer what happened."""
+"""Test a part on the running engine: the bench moves it, and you answer what the engine did."""
 
 from __future__ import annotations
 
@@ -96,8 +96,8 @@ def _with_terminal(args: argparse.Namespace, profile: Profile, simulated: bool) 
     guide = _guide(profile)
     tell = _teller(args)
     if simulated:
-        tell("Simulated bench and valve; the engine is yours to imagine.")
-    tell(f"{profile.part.title}. {len(guide.cautions)} cautions come first; each wants its own yes.")
+        tell("Simulated bench and valve. You imagine the engine.")
+    tell(f"{profile.part.title}. {len(guide.cautions)} cautions come first. Answer each with yes.")
     asking = TerminalPerson(lambda: "", _ask, tell)
     for caution in guide.cautions:
         if not asking.confirm(caution):

@@ -1,4 +1,4 @@
-"""Tell what a bench is, how it is, and what it remembers."""
+"""Show identity, state and stored events of a bench."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Move a part by hand with the keyboard.
 
 Right (or l) opens, left (or h) closes, up and down (or k, j) change the strength, space stops, q or Escape
-leaves. A terminal does not tell when a key is let go, so each press moves the part for 0.7 s: hold the key
+leaves. A terminal does not report when a key is let go, so each press moves the part for 0.7 s: hold the key
 (it repeats) or press again to go on. Left alone the part stops by itself; should this program or the line
 hang, the bench stops it within 0.5 s. Works over ssh.
 """

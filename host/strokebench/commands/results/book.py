@@ -1,4 +1,4 @@
-"""Look into a job book: list, show, find, note, trend, export, backup, check, recover."""
+"""Work with a job book: list, show, find, note, trend, export, backup, check, recover."""
 
 from __future__ import annotations
 

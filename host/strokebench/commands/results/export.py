@@ -1,4 +1,4 @@
-"""Export the samples of a recorded run, and beside them what they belong to."""
+"""Export the samples of a recorded run, with a file beside them that describes the run."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Check the bench with a part that is kept for it: control charts of its findings."""
+"""Check the bench with a golden part: control charts of its findings."""
 
 from __future__ import annotations
 

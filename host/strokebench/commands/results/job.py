@@ -1,4 +1,4 @@
-"""Keep a customer's job: vehicle, complaint, photos, what was done, the runs before and after; its report."""
+"""Keep a customer's job: vehicle, complaint, photos, repair, runs before and after, and its report."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Judge a run in a job book, a CSV file from elsewhere, or a folder of those."""
+"""Judge a run in a job book, a CSV file from another instrument, or a folder of such files."""
 
 from __future__ import annotations
 

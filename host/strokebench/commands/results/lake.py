@@ -1,4 +1,4 @@
-"""Pool the runs of many benches and workshops, ask about them, and make limits from all of them."""
+"""Pool the runs of many benches and workshops, search them, and make limits from them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Learn a part's limits from recordings of parts that are known to be good, or from two shops' profiles."""
+"""Learn the limits of a part from recordings of known-good parts, or from the profiles of two shops."""
 
 from __future__ import annotations
 

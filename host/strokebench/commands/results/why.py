@@ -1,4 +1,4 @@
-"""Print how the verdict of a recorded run came about, step by step."""
+"""Explain, step by step, how the verdict of a recorded run came about."""
 
 from __future__ import annotations
 

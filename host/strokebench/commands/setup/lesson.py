@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     for title in titles.values():
         print(title)
-    print("\nstrokebench lesson N shows one, --run does its experiment, --answers tells the answers.")
+    print("\nstrokebench lesson N shows one, --run does its experiment, --answers shows the answers.")
     return 0
 
 

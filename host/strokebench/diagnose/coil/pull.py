@@ -113,7 +113,7 @@ def _moves(case: CoilCase, ins: list[Snap]) -> Finding:
     u = ratio * math.hypot(at_rest.u / at_rest.value, at_end.u / at_end.value, *late)
     upper = case.limits(PULL_IN[0])[1]
     if not ins and upper is not None and case.highest_a < AMPLE * upper:
-        return case.missing(*MOVES, f"no more than {case.highest_a:.2f} A came to flow, too little to tell")
+        return case.missing(*MOVES, f"no more than {case.highest_a:.2f} A flowed: too little to measure with")
     fault = "stuck_closed" if at_rest.value > _between_h(case) else "stuck_open"
     return case.finding(
         *MOVES[:2], Measured(ratio, u), MOVES[2], low=fault, evidence={"ramps_with_a_dip": len(ins)},

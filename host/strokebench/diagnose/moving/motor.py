@@ -41,6 +41,6 @@ def motor_constant(case: MovingCase) -> Measured | str:
     per_rad = 100 / math.radians(travel_deg)
     value, u = (math.nan, math.inf) if electric is None else electric.constant
     if not u < KNOWN_SHARE * value:
-        return "too little quick motion with current and volts to tell back-EMF from resistance"
+        return "too little quick motion with current and volts to separate back-EMF from resistance"
     share = math.hypot(case.accuracy("output_a_v", "gain"), TRAVEL_U)
     return Measured(value * per_rad, u * per_rad).widened(share * value * per_rad)

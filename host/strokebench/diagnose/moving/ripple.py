@@ -54,7 +54,7 @@ def find(case: Case) -> list[Finding]:
     amplitudes_a = [amplitude(piece, burst.rate_hz, pwm_hz) for piece in np.array_split(burst.values, PIECES)]
     found = [henry(amplitude_a, pwm_hz, duty, supply_v, loop.ohm) for amplitude_a in amplitudes_a]
     if not np.isfinite(found).all() or not 0.03 < duty < 0.97:
-        return [case.missing(*INDUCTANCE, "the ripple cannot be told from the noise", span_s=when)]
+        return [case.missing(*INDUCTANCE, "the ripple cannot be separated from the noise", span_s=when)]
     gain = math.hypot(case.accuracy("current_a", "gain"), case.accuracy("supply_v", "gain"))
     measured = repeats(np.array(found) * 1e3)
     measured = measured.widened(measured.value * math.hypot(gain, MODEL_SHARE))

@@ -108,7 +108,7 @@ def _out(case: Case, outs: list[Motion]) -> list[Finding]:
     if not outs:
         why = "the current fell without a shoulder: too fast, the plunger stuck, or it was not recorded"
         if rate_hz(case) < FALL_HZ:
-            why = f"at {rate_hz(case):.0f} rows a second the shoulder of the falling current cannot be told"
+            why = f"at {rate_hz(case):.0f} rows a second the shoulder of the falling current cannot be seen"
         return [case.missing(*quantity, why) for quantity in (LET_GO, LET_GO_TIME)]
     current = _mean([motion.current_a for motion in outs], 0.0)
     current = current.widened(case.accuracy("current_a", "gain") * current.value)

@@ -88,7 +88,7 @@ def find(case: TurningCase) -> list[Finding]:
     if math.isfinite(ran.speed_rad_s):
         found += _with_speed(case, ran, down, solved)
     else:
-        known, why = (running.TURNS, loop.RESISTANCE), "the ripple does not tell the speed"
+        known, why = (running.TURNS, loop.RESISTANCE), "the ripple does not show the speed"
         found += [case.missing(*quantity, why) for quantity in _wanted(case) if quantity not in known]
     resistance = _resistance(case, ran, solved)
     if out(brush_noise(case, burst, reading, turns_surely=True)) and out(resistance):

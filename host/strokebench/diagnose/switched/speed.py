@@ -37,8 +37,8 @@ WEAKER = 1.2
 """Magnets only ever lose flux: so much faster than the nominal one is as likely."""
 STRONGEST, WEAKEST = 1.18, 0.5
 """Motor constant over the nominal one: no specimen gives more, few that turn give less (judgement)."""
-NO_EXPECTATION = "the profile tells neither motor constant nor rated speed, or no motor turns at this current"
-UNSURE = "told for battery volts, which neither a start nor volts in the recording confirm"
+NO_EXPECTATION = "the profile has neither motor constant nor rated speed, or no motor turns at this current"
+UNSURE = "worked out for battery volts, which neither a start nor volts in the recording confirm"
 
 
 @dataclass(frozen=True)

@@ -69,11 +69,7 @@ def _turns(case: TurningCase) -> Finding:
         return case.finding(*TURNS[:2], measured, TURNS[2], low="blocked", span_s=top.span_s)
     rows, (ohm, u_ohm, brush_v) = _hardest(case), case.standing
     if rows is None or not math.isfinite(ohm):
-        why = (
-            "the part was never driven"
-            if rows is None
-            else "fewer than 3 holds at standstill tell what it takes"
-        )
+        why = "the part was never driven" if rows is None else "there are fewer than 3 holds at standstill"
         return case.missing(*TURNS, why)
     amps, volts = float(np.mean(rows["current_a"])), float(np.mean(load_voltage(rows))) - case.zero_v
     if amps < 0.1:

@@ -92,7 +92,7 @@ def _findings(case: Case, name: str) -> list[Finding]:
                      high=f"{name}_resistance", evidence={"levels": len(side.rows)}),
     ]  # fmt: skip
     if expected is None:
-        found.append(case.missing(*over, "the profile does not tell gauge and length of the wire"))
+        found.append(case.missing(*over, "the profile does not give gauge and length of the wire"))
     else:
         excess = Measured(1e3 * (side.ohm - expected), 1e3 * math.hypot(side.u_ohm, GAUGE_U * expected))
         found.append(

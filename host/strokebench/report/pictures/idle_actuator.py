@@ -62,5 +62,5 @@ def strokes(case: SensorlessCase) -> Picture | None:
             xlabel="time after the change, ms",
             xlim=(0, min(len(found[0].current_a), 450)),
         )
-        caption = "Quick strokes: the back-EMF tells the speed; at a stop it ends and the current rises."
+        caption = "Quick strokes: the back-EMF shows the speed. At a stop it ends and the current rises."
         return page.picture(caption, "From stop to stop")

@@ -16,6 +16,10 @@ from tools.evidence.refusals import REQUESTS, refusals
 HEAD = """\
 # Fault matrix
 
+This page shows what the bench does about each trouble in each of its states. For each it gives the
+fault code that was reported, and how many milliseconds later the bridge was off. Use it to look up how
+fast a protection is.
+
 Made by `python -m tools.evidence.faults.page`: every cell is a run of the firmware on the simulated
 bench, in virtual time; nothing here was measured on real hardware. One tick is one millisecond. The
 fast current limit (comparator and PIO) acts within a PWM cycle and is not in these numbers.

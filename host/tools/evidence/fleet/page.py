@@ -17,6 +17,10 @@ from tools.evidence.fleet import sections
 
 HEAD = """# The lake and the fleet in figures
 
+This page shows how fast questions about many runs are answered. It also shows whether the statistics of
+a fleet find the right limits and the benches that measure wrongly. The fleet is drawn by a random
+generator, not real.
+
 Written by `python -m tools.evidence.fleet.page`; nothing here is typed in by hand. How to use a lake:
 [pool the runs of many benches](how-to/fleet.md), [limits from the fleet](how-to/fleet-limits.md),
 [the golden part](how-to/golden-part.md).

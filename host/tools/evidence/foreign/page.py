@@ -12,6 +12,10 @@ Record = dict[str, Any]
 HEAD = """\
 # Recordings from elsewhere, judged
 
+This page counts how well the program judges recordings that come from an oscilloscope. The recordings
+are simulated, in 25 file formats, without the bench's own procedure. It shows how many defects are
+found, and how many good parts fail by mistake.
+
 Simulated parts only. Made by `python -m tools.evidence.foreign.corpus --good {good} --each {each}` with
 seeds from {seed} on, in the second family of parts (`host/strokebench/sim/second`); what the estimators for
 such recordings were made with are seeds below 700 of the same family. None of the bench's procedures is

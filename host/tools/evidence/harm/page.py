@@ -12,6 +12,10 @@ from tools.evidence.harm.witness import MEASURES
 
 HEAD = """# A search for harm
 
+A program looked for a way to overheat a simulated part in spite of the bench's protection. This page
+shows the worst that it found, compared with honest use. A ratio of 1 means that no trick did more harm
+than honest use.
+
 Written by `python -m tools.evidence.harm` (in the folder host; it needs the extra `fast`). A program made up
 what a host, a wire or the power might do to a part within {minutes:g} min from power-up: procedures, jogs,
 pauses, waits, eight sets of limits, arming, clearing, new sessions, resets that keep the chip's power,

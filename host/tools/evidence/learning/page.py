@@ -16,6 +16,10 @@ from tools.evidence.workers import Record
 HEAD = """\
 # Limits learned from good parts: false alarms and power
 
+This page checks limits that were learned from a few good parts. It counts how many further good parts
+fail by them (one in a hundred is the aim), and how many moderate defects they find. All parts are
+simulated.
+
 Simulated parts only. No real part has been measured. Made by `python -m tools.evidence.learning` with
 seeds from {seed} on, in both families of parts, on benches as built (each specimen on another bench).
 Each specimen was measured once, at a supply drawn from 11 to 14.5 V and a temperature from 0 to 45 C.

@@ -13,6 +13,10 @@ from tools.evidence.workers import Record
 HEAD = """\
 # Two defects at once
 
+This page puts two defects at once into simulated parts and counts how often the program names both. It
+also checks whether the probabilities that the program states are true. The last tables show which pairs
+it confuses.
+
 Simulated parts only; nothing here was measured on real hardware. Made by `python -m tools.evidence.pairs`
 with seeds from {seed} on, on which nothing was tuned. {planned} trials were planned, {specimens} of each
 pair and grade, from both families of parts in turn. {trials} of them were run. Pairs of which one hides the

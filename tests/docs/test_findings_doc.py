@@ -1,0 +1,77 @@
+"""The page of findings is made of the declarations, and every finding that a part can have is on it."""
+
+from __future__ import annotations
+
+import ast
+import json
+from pathlib import Path
+
+import pytest
+import strokebench.diagnose
+from strokebench.cli import main
+from strokebench.diagnose.defects import DEFECTS
+from strokebench.diagnose.explained import explained, explanations
+from strokebench.diagnose.registry import KINDS
+from strokebench.parts import load_part, part_names
+from strokebench.sim import SimSpec, trials
+from strokebench.verdict.about import causes, usual
+from strokebench.verdict.examine import examine
+from tools.pages.findings import page
+
+PAGE = Path(__file__).resolve().parents[2] / "docs" / "reference" / "findings.md"
+DECLARED = {key for kind in KINDS.values() for question in kind.questions for key in question.keys}
+
+
+def test_committed_page_is_the_generated_one() -> None:
+    assert PAGE.read_text(encoding="utf-8") == page(), "run: python -m tools.pages.findings"
+
+
+def test_every_declared_finding_is_explained_once_and_no_other() -> None:
+    keys = [key for about in explanations() for key in about.keys]
+    assert sorted(keys) == sorted(DECLARED)
+    text = page()
+    for key in keys:
+        assert f"{{ #{key} }}" in text or f'<a id="{key}"></a>' in text
+
+
+def test_titles_are_the_programs() -> None:
+    package = Path(str(strokebench.diagnose.__file__)).parent
+    trees = [ast.parse(file.read_text(encoding="utf-8")) for file in package.rglob("*.py")]
+    strings = {node.value for tree in trees for node in ast.walk(tree) if isinstance(node, ast.Constant)}
+    for about in explanations():
+        shapes = {about.title, about.title.replace("Track A", "Track {}"), about.title.replace("Closed", "")}
+        shapes |= {about.title.removeprefix("Supply side")}
+        assert shapes & strings, about.title
+
+
+def test_what_a_finding_points_to_has_a_name_and_a_check() -> None:
+    assert all(name in DEFECTS for about in explanations() for name in causes(about))
+    limited = {key for name in part_names() for key in load_part(name).findings}
+    bare = {"recording_gaps"}
+    assert [a.keys for a in explanations() if limited & {*a.keys} - bare and not causes(a)] == []
+
+
+def test_units_and_usual_values_are_those_of_a_run() -> None:
+    data, profile, _ = trials.stroke(SimSpec("solenoid", seed=5))
+    findings, _ = examine(data, profile)
+    known = {finding.key: finding for finding in findings if finding.known}
+    compared = 0
+    for key, finding in known.items():
+        about = explained(key)
+        assert about is not None
+        assert about.unit_of.get(profile.kind, about.unit) == finding.unit, key
+        for row in usual(about):
+            if row.part == "solenoid" and row.key == key and row.good:
+                width = row.good[1] - row.good[0]
+                assert row.good[0] - width <= finding.value <= row.good[1] + width, key
+                compared += 1
+    assert compared >= 8
+
+
+def test_command_explains_one_and_lists_all(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["finding", "friction"]) == 0
+    shown = capsys.readouterr().out
+    assert "Dry friction" in shown and "throttle-body" in shown and "Clean" in shown
+    assert main(["finding", "--json"]) == 0
+    assert set(json.loads(capsys.readouterr().out)) == DECLARED
+    assert main(["finding", "nothing"]) == 2
