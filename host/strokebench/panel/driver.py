@@ -191,7 +191,7 @@ class Driver:
         self.view.set(phase="connecting", part=choice.part)
         try:
             profile = load_part(choice.part)
-            with self.keeper.undisturbed():  # nothing is driven yet, and a STOP needs a bench that can confirm it
+            with self.keeper.undisturbed():  # nothing is driven yet, and a STOP needs a bench to confirm it
                 self.keeper.bench = bench = open_choice(choice, profile, self._look)
                 bench.on_stop_request = lambda: self.stop("`strokebench stop` stopped it.")
                 profile = on_bench(profile, bench.identity.board)
