@@ -35,7 +35,7 @@ OPPOSITE = (
 way to ground carries the current past a bad ground wire, and leads that let too little current through do not
 show whether a valve sticks as well."""
 LEVELS = ("track_dead", "track_shorted")
-"""Defects that are read straight from a level: they are candidates only where a failing finding names them."""
+"""Defects that are read straight from a level: candidates only where a failing finding names them."""
 MOST = 3
 """Defects in a hypothesis at most."""
 EXTENDED = 6

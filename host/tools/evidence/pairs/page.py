@@ -24,7 +24,7 @@ what the simulated part truly did). Then only its winding can be measured. No ru
 is blocked, too weak, or too hard to move. These trials have a row of their own and count nowhere else.
 
 A defect is *named* when a finding that is out of its limits shows it, or when it is suspected beside one. A
-suspect is part of the leading hypothesis and likelier there than not, but no finding that is out of limits
+suspect is part of the leading hypothesis and there with 60 % or more, but no finding that is out of limits
 shows it.
 [Verdicts](explanation/verdicts.md) explains how the answer comes about. The table of what each defect does is
 made by `python -m tools.evidence.effects` from specimens of both families on other seeds.
