@@ -19,10 +19,6 @@ CHOSEN = {
     "fuel-pump-fuse": ("supply_resistance", "ground_resistance", "lead_resistance", "dry"),
 }
 """Fewer where another test tries the rest: test_throttle_matrix.py; the same pump at its own connector."""
-WITH_ANOTHER = {"fuel-pump/worn/moderate/10001/0.4/0.0": ["worn", "clogged"]}
-"""Trials in which a second defect is named that is not there. The table of effects knows a worn pump from few
-trials, and this one's load rise lies outside what they show. docs/pairs.md counts how often that happens.
-"""
 PLACE_PERCENT = 2.0
 """How near a binding spot must be placed, % of travel: the accuracy run's goal."""
 
@@ -52,6 +48,6 @@ def test_trial(trial: Trial) -> None:
         return
     of_bench = trial.name in SUPPLY and load_part(trial.spec.part).kind not in WIRING_IS_THE_JOB
     wanted = "inconclusive" if of_bench else "fail"
-    assert record["verdict"] == wanted and record["named"] == WITH_ANOTHER.get(trial.key, [trial.name]), told
+    assert record["verdict"] == wanted and record["named"] == [trial.name], told
     if trial.name == "binding":
         assert abs(record["errors"]["place"]) <= PLACE_PERCENT

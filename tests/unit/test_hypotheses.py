@@ -58,6 +58,16 @@ def test_a_defect_explains_only_what_lies_at_its_place(place: float, names: set[
     assert chance(ranked, "binding") > 0.9 or place < 50
 
 
+@pytest.mark.parametrize(("kind", "upper"), [("throttle", 1.72), ("egr_motor", 2.46)])
+def test_binding_does_not_follow_from_the_winding_s_resistance(kind: str, upper: float) -> None:
+    # it is read from current: once "follows from winding resistance"
+    found = [
+        Finding("winding_resistance", "Ohm", 1.5 * upper, 0.01, "ohm", 1.25, upper, fault="lead_resistance"),
+        Finding("binding", "Binding", 48.0, 0.6, "%", upper=16.0, fault="binding", place=71.0),
+    ]
+    assert set(named_faults(judge(found, kind=kind))) == {"lead_resistance", "binding"}
+
+
 def chance(ranked: list[Hypothesis], name: str) -> float:
     return sum(each.probability for each in ranked if name in each.defects)
 

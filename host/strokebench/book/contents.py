@@ -81,7 +81,8 @@ def columns_where(
         if not tail:
             rows.sort(key=itemgetter(0), reverse=True)
             rows.sort(key=itemgetter(1), reverse=True)  # keeps the order of runs begun at once
-        found = dict(zip(stored, list(zip(*rows, strict=True)) or [()] * len(stored), strict=True))
+        columns = list(zip(*rows, strict=True)) or [()] * len(stored)
+        found: dict[str, Sequence[Any]] = dict(zip(stored, columns, strict=True))
     if "running" in found["outcome"]:
         found["outcome"] = tuple(map(_outcome, found["outcome"], found["writer"]))
     if "duration_s" in names:

@@ -58,7 +58,7 @@ DEFECTS: dict[str, Defect] = {
         "Resistance in leads, plug or brushes",
         "The loop has more resistance than the winding of such a part can have.",
         "Clean the plug and check crimps and leads with a loaded voltage-drop test; then the brushes.",
-        ("shorted_turns", "stuck_shut", "slow", "slow_start", "weak_spring", *STOPS),
+        ("shorted_turns", "stuck_shut", "stuck_open", "slow", "slow_start", "weak_spring", *STOPS),
     ),
     "shorted_turns": Defect(
         "Shorted winding turns",

@@ -15,7 +15,7 @@ import numpy as np
 from strokebench.data.findings import COVERAGE, Finding, Verdict
 from strokebench.diagnose.defects import ALL, DEFECTS
 from strokebench.verdict.effects import NOTHING_KNOWN, SIZES, Effects, in_tolerance, table
-from strokebench.verdict.hypotheses import Hypothesis, rank
+from strokebench.verdict.hypotheses import HOLDS, Hypothesis, rank
 from strokebench.verdict.likelihood import Seen, at_its_place, explained_by, failed
 
 SUPPLY = ("weak_battery", "charger_ripple")
@@ -24,10 +24,12 @@ FOLLOWS, POINTED, SUSPECTS = "follows_from", "pointed_to", "suspects"
 """Marks in a finding's evidence: the defect that it follows from, what it pointed to by itself, and defects
 that are likely beside it."""
 LIKELY = 0.5
-"""Probability from which a defect that no failing finding shows is a suspect."""
+"""Probability from which a failure may show a defect that none of its own findings shows."""
 LEAST_REACH = 1e-3
 """Reach, in tolerances, of an effect that is known by word alone, or only now and then."""
-BEYOND = 4.0
+SUSPECTED = 0.6
+"""Probability from which such a defect is named (by cross-validation: fewer thirds are invented)."""
+BEYOND = 5.0
 """A failure further out than predicted by so many standard deviations is not explained (judgement)."""
 NO_LIMIT = "for information, no limit is set"
 
@@ -83,12 +85,12 @@ def attribute(findings: Sequence[Finding], kind: str = "", *, renames: bool = Tr
 
 def with_suspects(findings: list[Finding], ranked: Sequence[Hypothesis]) -> list[Finding]:
     """Return the findings; the first that fails carries the suspects: defects of the leading hypothesis that
-    no failing finding shows, likelier there than not, each with its probability."""
+    no failing finding shows, likely enough (:data:`SUSPECTED`), each with its probability."""
     named = named_faults(findings)
     found = {}
     for name in ranked[0].defects:
         probability = sum(each.probability for each in ranked if name in each.defects)
-        if name not in named and probability >= LIKELY:
+        if name not in named and probability >= SUSPECTED:
             found[name] = round(probability, 2)
     first = next((place for place, each in enumerate(findings) if each.verdict is Verdict.FAIL), None)
     if not found or first is None:
@@ -184,7 +186,7 @@ def _beyond(findings: Sequence[Finding], leading: Hypothesis, effects: Effects) 
     return {
         each.key
         for each, far in zip(seen.known, off, strict=True)
-        if failed(each) and each.fault in effects.defects and far > BEYOND
+        if failed(each) and each.fault in effects.defects and each.fault not in HOLDS and far > BEYOND
     }
 
 

@@ -28,20 +28,24 @@ ELECTRICAL = (
 """Defects that are seen in a part that does not move, too."""
 OPPOSITE = (
     {"sticky", "binding"}, {"dry", "clogged"}, {"dry", "worn"}, {"worn", "clogged"},
-    {"ground_resistance", "chafed_ground"},
+    {"ground_resistance", "chafed_ground"}, {"lead_resistance", "stuck_shut"},
+    {"lead_resistance", "stuck_open"},
 )  # fmt: skip
 """Pairs that nobody could tell from one of the two, or that undo each other in the same finding: a second
-way to ground carries the current past a bad ground wire."""
+way to ground carries the current past a bad ground wire, and leads that let too little current through do not
+show whether a valve sticks as well."""
+LEVELS = ("track_dead", "track_shorted")
+"""Defects that are read straight from a level: candidates only where a failing finding names them."""
 MOST = 3
 """Defects in a hypothesis at most."""
 EXTENDED = 6
 """Pairs, the best ones, to which a third defect is added."""
-PRIOR = 0.03
-"""Probability of each candidate before the findings are looked at (judgement)."""
-BEHIND = 0.015
-"""The same of a candidate to which no failing finding points: its own findings are not out (judgement)."""
-THIRD = -2.0
-"""Logarithm of a further factor for three defects at once (by cross-validation on the table's own trials)."""
+PRIOR = 0.06
+"""Probability of each candidate before the findings are looked at (by cross-validation, as the two below)."""
+BEHIND = 0.03
+"""The same of a candidate to which no failing finding points: its own findings are not out."""
+THIRD = -3.0
+"""Logarithm of a further factor for three defects at once."""
 BY_ITSELF = 0.003
 """The same of a name that is rather a symptom, such as "slow": no part has it for no reason (judgement)."""
 
@@ -63,7 +67,11 @@ def rank(findings: Sequence[Finding], effects: Effects, without: tuple[str, ...]
     pointed = [each.fault for each in findings if failed(each) and each.fault and each.fault not in without]
     if not pointed:
         return []
-    visible = [name for name, moved in effects.defects.items() if moved and name not in without]
+    visible = [
+        name
+        for name, moved in effects.defects.items()
+        if moved and name not in without and (name not in LEVELS or name in pointed)
+    ]
     names = list(dict.fromkeys([*visible, *pointed]))
     seen = Seen.of(findings, effects)
     tried = {

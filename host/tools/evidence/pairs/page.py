@@ -26,12 +26,16 @@ brackets: 95 % Wilson interval.
 Two defects together may hold a part fast: at the highest drive it does not move at all ({held} trials, by
 what the simulated part truly did). Then only its winding can be measured. No run can tell whether such a part
 is blocked, too weak, or too hard to move. These trials have a row of their own and count nowhere else.
-
+{before}
 A defect is *named* when a finding that is out of its limits shows it, or when it is suspected beside one. A
-suspect is part of the leading hypothesis and likelier there than not, but no finding that is out of limits
+suspect is part of the leading hypothesis and there with 60 % or more, but no finding that is out of limits
 shows it.
 [Verdicts](explanation/verdicts.md) explains how the answer comes about. The table of what each defect does is
 made by `python -m tools.evidence.effects` from specimens of both families on other seeds.
+"""
+BEFORE = """
+The findings of {before} trials were read by an earlier state of the program, and only judged by today's. How
+such a part truly moved was not noted, so they count in all rows, whether it stood or not.
 """
 COLUMNS = """
 | {what} | trials | both named | both shown by failing findings | at least one named | a third invented |
@@ -66,7 +70,15 @@ def page(records: dict[str, list[Record]], planned: int, specimens: int, seed: i
     held = [pair for pair in whole if stood(pair[0])]
     by_part = {part: [pair for pair in some if not stood(pair[0])] for part, some in by_part.items()}
     everything = [pair for some in by_part.values() for pair in some]
-    head = HEAD.format(specimens=specimens, seed=seed, trials=len(whole), planned=planned, held=len(held))
+    before = sum("moved" not in record for record, _ in whole)
+    head = HEAD.format(
+        specimens=specimens,
+        seed=seed,
+        trials=len(whole),
+        planned=planned,
+        held=len(held),
+        before=BEFORE.format(before=before) if before else "",
+    )
     lines = [head, COLUMNS.format(what="part")]
     lines += [_row(part, some) for part, some in by_part.items()]
     lines += [_row("all", everything)]
