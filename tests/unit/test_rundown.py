@@ -10,10 +10,11 @@ from scipy.integrate import solve_ivp
 from strokebench.data.run import Mark, RunData
 from strokebench.data.samples import empty
 from strokebench.diagnose import case_of, labels
-from strokebench.diagnose.switched.rundown import Rundown, read_rundown
+from strokebench.diagnose.switched.rundown import Rundown, read_fall, read_rundown
 from strokebench.diagnose.turning.case import TurningCase
 from strokebench.diagnose.turning.law import Law, fit
 from strokebench.parts import load_part
+from strokebench.report.pictures.foreign import runs_down
 
 ON_S, OFF_S, TOP_V, SPEED = 1.0, 0.3, 8.6, 620.0
 TERMS = {0: 75.0, 1: 5.0, 2: 20.0}
@@ -63,6 +64,19 @@ def test_the_fall_of_the_back_emf_is_the_loads_law(ripple: float) -> None:
     u = np.sqrt(np.diag(found.covariance))[:3]
     assert np.all(np.abs(100 * found.terms - list(TERMS.values())) < 3 * 100 * u)
     assert 100 * u[0] < 4, "V/s: it says something"
+
+
+def test_the_picture_of_a_run_down_has_the_law_that_the_back_emf_follows() -> None:
+    found = case(0.025)
+    down = read_rundown(found, SPEED)
+    assert isinstance(down, Rundown)
+    fall = read_fall(found, down, SPEED)
+    assert fall is not None
+    share = np.array([1.0, 0.7, 0.4, 0.2])
+    true = sum(term * share**power for power, term in TERMS.items())
+    assert fall.slope(share) == pytest.approx(np.asarray(true), rel=0.03)
+    picture = runs_down(found)
+    assert picture is not None and picture.title == "How it runs down"
 
 
 def test_without_looking_for_the_ripple_the_law_is_much_less_certain() -> None:

@@ -20,7 +20,7 @@ from tools.evidence.options import GRADES, add_no_more, add_parts, add_work, par
 from tools.evidence.workers import Record, gather
 
 FIRST_SEED = 65_001
-"""Nothing was tuned on seeds from here on; the coverage page's lie below."""
+"""Nothing was tuned on seeds from here on, and the coverage page has others."""
 FAMILY = "second"
 HEAD = """\
 # Defects named in parts that nobody tuned to

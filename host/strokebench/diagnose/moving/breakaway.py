@@ -21,7 +21,7 @@ LEAVE_PERCENT = 1.0
 """How far from rest counts as having left it, % of travel: play and the preload's change of side are less."""
 PLACE_U = 0.25
 """Standard uncertainty of that distance: the place of rest, hysteresis of the sensor (judgement)."""
-CREEPS, STANDS = 0.09, 0.06
+CREEPS, STANDS = 0.09, 0.08
 """Shares of the friction, of a part between two springs and of one on a seat (judgement; see ``find``)."""
 STAY = 3
 LOOK_BACK = 200

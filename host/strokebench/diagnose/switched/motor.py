@@ -28,21 +28,28 @@ from strokebench.diagnose.switched.case import (
     zero_a,
 )
 from strokebench.diagnose.switched.rotor import brush_noise, out, steady_reading
-from strokebench.diagnose.switched.rundown import NO_VOLTS, Rundown, read_rundown, running_v
+from strokebench.diagnose.switched.rundown import (
+    NO_VOLTS,
+    NONE_COMMON,
+    STEADY_U,
+    Fall,
+    Rundown,
+    read_fall,
+    read_rundown,
+    running_v,
+)
 from strokebench.diagnose.turning import law, load, loop, running, volts
 from strokebench.diagnose.turning.case import TurningCase
 from strokebench.diagnose.winding import temperature
 from strokebench.physics.copper import resistance_ratio
 
-LEVEL_V, STEADY_U = 0.01, 0.003
-"""Standard uncertainty of volts against others of the same recording; relative, of a mean current."""
+LEVEL_V = 0.01
+"""Standard uncertainty of volts against others of the same recording."""
 SLOPE_U = 0.03
 """Relative: how fast the back-EMF falls right after switching off, from the whole law."""
 AFTER_PEAK_S, RUNNING_UP, PIECES, LEAST_ROWS = 0.002, 1.15, 8, 24
 START_U, LOAD_U = 0.01, 0.1
 """Relative: of a start's current, a mean over a millisecond; of what the load takes meanwhile."""
-NONE_COMMON = np.zeros((0, 1))
-"""There is one level, so no error that levels have in common."""
 STANDS_OHM = 1.3
 """Volts over current below so many times the highest good resistance: it stands, or all but stands."""
 BOUNCES = "brushes that bounce add to it"
@@ -80,7 +87,7 @@ def find(case: TurningCase) -> list[Finding]:
     rate = reading.rate
     ran = Steady(mark, running_v(case), amps, 2 * math.pi * rate.hz if rate is not None else math.nan)
     down = read_rundown(case, ran.speed_rad_s)
-    fall = None if isinstance(down, str) else _fall(case, ran, down)
+    fall = None if isinstance(down, str) else read_fall(case, down, ran.speed_rad_s)
     if isinstance(down, str) or fall is None:
         return _without_fall(case, ran, down)
     solved = _balance(case, ran, down, fall)
@@ -116,30 +123,6 @@ def _without_fall(case: TurningCase, ran: Steady, down: Rundown | str) -> list[F
 def _turns(case: TurningCase, ran: Steady, down: Rundown) -> Finding:
     share = Measured(100 * down.emf_v / ran.volts, 100 * down.u_emf_v / ran.volts)
     return case.finding(*running.TURNS[:2], share, running.TURNS[2], low="blocked", span_s=down.span_s)
-
-
-@dataclass(frozen=True)
-class Fall:
-    """How fast the back-EMF falls by itself: the load's law, in shares of the steady speed and torque."""
-
-    shape: law.Law
-    volts: float
-
-    def slope(self, share: Floats) -> Floats:
-        """V/s at shares of the back-EMF that it was switched off with."""
-        torque = law.columns(share, self.shape.power, 0.0)[:, :3] @ self.shape.terms
-        return np.asarray(self.volts / self.shape.inertia * torque, float)
-
-
-def _fall(case: TurningCase, ran: Steady, down: Rundown) -> Fall | None:
-    """None where too little was recorded for a law."""
-    rated = case.profile.nominal.get("rated_rpm", math.nan) * math.pi / 30
-    speed = ran.speed_rad_s if math.isfinite(ran.speed_rad_s) else rated
-    coast = down.pieces(speed, speed) if down.falls else None
-    if coast is None:
-        return None
-    known = np.ones(1), np.ones(1), np.array([STEADY_U])
-    return Fall(law.fit(case.names.powers, *known, NONE_COMMON, coast), down.emf_v / speed)
 
 
 def _balance(case: TurningCase, ran: Steady, down: Rundown, fall: Fall) -> volts.Balance:

@@ -18,9 +18,14 @@ from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.stats import Floats, line
 from strokebench.diagnose.switched.case import steady
 from strokebench.diagnose.turning import law
+from strokebench.diagnose.turning.case import TurningCase
 from strokebench.diagnose.turning.commutation import Motor
 from strokebench.diagnose.turning.rundown import Pieces, pieces
 
+STEADY_U = 0.003
+"""Relative, of a mean current."""
+NONE_COMMON = np.zeros((0, 1))
+"""There is one level, so no error that levels have in common."""
 NO_VOLTS = "the recording holds no output volts"
 SKIP_S, SWITCH_S = 0.004, 5e-4
 """The current of a winding that is let go has ended by the first. The second: standard uncertainty of when it
@@ -61,6 +66,31 @@ class Rundown:
     def pieces(self, speed_rad_s: float, rated_rad_s: float) -> Pieces | None:
         """Return it in pieces, ``speed_rad_s`` being that before it was switched off."""
         return pieces(self.time_s, self.fall_v / self.emf_v * speed_rad_s, rated_rad_s)
+
+
+@dataclass(frozen=True)
+class Fall:
+    """How fast the back-EMF falls by itself: the load's law in shares of the steady speed and torque, and
+    volts for each rad/s."""
+
+    shape: law.Law
+    per_slope: float
+
+    def slope(self, share: Floats) -> Floats:
+        """V/s at shares of the back-EMF that it was switched off with."""
+        torque = law.columns(share, self.shape.power, 0.0)[:, :3] @ self.shape.terms
+        return np.asarray(self.per_slope / self.shape.inertia * torque, float)
+
+
+def read_fall(case: TurningCase, down: Rundown, speed_rad_s: float) -> Fall | None:
+    """Return the law of a run-down, None where too little of it was recorded for one."""
+    rated = case.profile.nominal.get("rated_rpm", math.nan) * math.pi / 30
+    speed = speed_rad_s if math.isfinite(speed_rad_s) else rated
+    coast = down.pieces(speed, speed) if down.falls else None
+    if coast is None:
+        return None
+    known = np.ones(1), np.ones(1), np.array([STEADY_U])
+    return Fall(law.fit(case.names.powers, *known, NONE_COMMON, coast), down.emf_v / speed)
 
 
 def read_rundown(case: Case, speed_rad_s: float = math.nan) -> Rundown | str:
@@ -126,7 +156,7 @@ def _drawn_back(case: Case, since_s: Floats, fall_v: Floats) -> tuple[float, flo
     coast = pieces(since_s, fall_v * per_v, top_v * per_v)
     if coast is None:
         return top_v, 0.02 * top_v
-    known = np.ones(1), np.ones(1), np.full(1, 1e-3), np.zeros((0, 1))
+    known = np.ones(1), np.ones(1), np.full(1, STEADY_U), NONE_COMMON
     found = law.fit((0, 1, 2), *known, coast)
     count = len(coast.share[0])
     middle_v, ahead_s, first_v = float(fall_v[:count].mean()), float(since_s[:count].mean()), top_v

@@ -19,7 +19,7 @@ LEAST_V = 0.5
 """Back-EMF down to which it is looked at: the zero of the outputs, a rotor that comes to rest."""
 LEAST_TURNS, LAST_TURNS = 1.0, 0.5
 """A piece holds at least so many turns: the torque is not the same all around. The last may hold fewer."""
-SLOPE_U = 0.002
+SLOPE_U = 0.003
 """Relative, of a piece of a single turn: what a turn that is not whole leaves of the pulsation. With more
 turns it is less by their number."""
 

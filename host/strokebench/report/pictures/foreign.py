@@ -12,7 +12,7 @@ from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.moving.case import MovingCase
 from strokebench.diagnose.switched.case import captured, starts, times
 from strokebench.diagnose.switched.rotor import steady_reading
-from strokebench.diagnose.switched.rundown import read_rundown, switched_off
+from strokebench.diagnose.switched.rundown import read_fall, read_rundown, switched_off
 from strokebench.diagnose.turning.case import TurningCase
 from strokebench.report.pictures import ink, moving
 from strokebench.report.pictures.drawing import WIDE, Picture, Sheet, drawn, failing_of, sheet
@@ -102,10 +102,10 @@ def runs_down(case: Case) -> Picture | None:
     if not isinstance(case, TurningCase):
         return None
     rate = steady_reading(case)[1].rate
-    powers = case.names.powers
-    down = read_rundown(case, powers, math.nan if rate is None else 2 * math.pi * rate.hz)
-    off = switched_off(case)
-    if isinstance(down, str) or off is None or not down.falls:
+    speed = math.nan if rate is None else 2 * math.pi * rate.hz
+    down, off = read_rundown(case, speed), switched_off(case)
+    fall = None if isinstance(down, str) else read_fall(case, down, speed)
+    if isinstance(down, str) or off is None or fall is None:
         return None
     until_s = off.start_s + ROOM * (down.span_s[1] - off.start_s)
     rows = case.between(off.start_s, min(off.end_s, until_s))
@@ -114,7 +114,7 @@ def runs_down(case: Case) -> Picture | None:
         time_ms = 1e3 * (np.asarray(rows["time_s"], float) - off.start_s)
         axes.plot(time_ms, np.abs(load_voltage(rows)), ".", color=ink.OPEN, markersize=3, label="recorded")
         share = np.linspace(1.0, max(float(np.min(np.abs(load_voltage(rows)))) / down.emf_v, 0.02), 200)
-        slope = down.slope(share)
+        slope = fall.slope(share)
         since_s = np.concatenate(([0.0], np.cumsum(-np.diff(share) * down.emf_v / slope[:-1])))
         here = (slope > 0) & (1e3 * since_s <= time_ms[-1])
         axes.plot(1e3 * since_s[here], (share * down.emf_v)[here], color=ink.DARK, label="the load's law")
