@@ -16,9 +16,9 @@ from tests.panel.stage import PanelProcess
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no process can be paused there")
 
 Stage = tuple[Witness, PanelProcess]
-SHORT = ("plain", "paused", "cut", "slow", "crowd", "comparing")
-"""The usual run has two presses of these; test_lifeline_browser.py has the killed program. Two loops
-on each core take the time of all other tests: by hand only (-m long)."""
+SHORT = ("plain", "paused", "cut", "slow", "crowd")
+"""The usual run has two presses of these; test_lifeline_browser.py has the killed program. A comparison of
+ten minutes and two loops on each core take the time of all other tests: by hand only (-m long)."""
 TRIES = 3
 
 

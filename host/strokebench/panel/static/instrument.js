@@ -169,7 +169,7 @@ export class View {
 
   mark() {
     const all = marks(this);
-    if (this.follows) this.rolling.charts.forEach((chart, i) => chart.setOption({ series: all[i] }));
+    if (this.follows) this.rolling.put((i) => ({ series: all[i] }));
     else this.chart.setOption({ series: all.flat() });
   }
 

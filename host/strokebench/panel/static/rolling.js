@@ -62,6 +62,11 @@ export class Rolling {
     step(0);
   }
 
+  // Sets something else of each strip, each in its turn; nothing replaces it.
+  put(parts) {
+    this.charts.forEach((chart, i) => later(() => chart.setOption(parts(i))));
+  }
+
   // Where a click on strip `i` lies in time, null beside the strip.
   clicked(deed) {
     for (const chart of this.charts) {
