@@ -246,7 +246,6 @@ class Transitions:
         if not _went(w, events, _ALLOWED, _latch(w, code, faults.LATCHED[code])):
             self._lose_the_way()
 
-    @micropython.native
     def _begin_check(self, then):
         w = self.words
         w[at.CHECK_THEN] = then
