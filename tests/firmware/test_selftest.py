@@ -102,7 +102,7 @@ def run(stage, flags=PART_EXPECTED | TO_ARM, calibration_ok=1, limit_ma=20_000, 
     """Run a self-test to its end; return it and how many ticks it took."""
     sense = Sense(Calibration())
     test = SelfTest(stage, sense)
-    test.limit_ma = limit_ma
+    test.limit(limit_ma, 0)
     for _ in range(20):
         sense.update(stage.counts())
     test.start(calibration_ok, flags, **window)
@@ -198,7 +198,9 @@ def test_the_fast_limits_offset_is_found_and_corrected():
         assert test.code == 0, late_a
         edge, plus, minus = offset(test)
         assert abs(edge / 1000 + min(late_a)) <= 0.041, (late_a, edge)
-        assert test.level_ma() == 20_000 + edge == stage.levels[-1]
+        assert stage.levels[-1] == 20_000 + edge
+        test.limit(3000, 0)
+        assert stage.levels[-1] == 3000 + edge
         # the later of the two acts on what it is later, beyond the 0.3 A of this step
         assert abs(plus / 1000 - 0.3 - late_a[0] + min(late_a)) < 0.1, (late_a, plus)
         assert abs(minus / 1000 - 0.3 - late_a[1] + min(late_a)) < 0.1, (late_a, minus)

@@ -133,9 +133,7 @@ def _limits(service, seq, values):
     app.limits = new
     app.guard.set_limits(new)
     app.ramp.bounds(new.drive_min, new.drive_max, new.slew_per_ms)
-    app.selftest.limit_ma = new.current_max_ma
-    if app.state != state.CHECK or app.selftest.closing():  # before that the self-test sets it
-        app.board.trip_level(app.selftest.level_ma())
+    app.selftest.limit(new.current_max_ma, app.state == state.CHECK)
     app.limits_set = 1
     service.queue(wire.ID["limits_in_force"], seq, wire.pack(wire.ID["limits_in_force"], *new.values()))
     return None

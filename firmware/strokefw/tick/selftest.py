@@ -39,7 +39,6 @@ class SelfTest:
     """``start``, then ``next_tick`` in each until it returns 1; ``code`` is then 0 or the first fault."""
 
     code = word(check.CODE)
-    limit_ma = word(check.LIMIT)  # of the part, or the bench's own
 
     def __init__(self, board, sense, kind=0):
         self._board = board
@@ -49,8 +48,8 @@ class SelfTest:
         self.words[check.STEP] = check.DONE
         self.words[check.FINER] = channels.FINER[kind]
         self.words[check.EDGE_AT] = at.BIAS
-        self.limit_ma = limits.ABSOLUTE[kind].current_max_ma
-        keep_bound(self, "start", "next_tick", "level_ma", "_act")
+        self.words[check.LIMIT] = limits.ABSOLUTE[kind].current_max_ma
+        keep_bound(self, "start", "next_tick", "_act")
 
     @property
     def results(self):
@@ -64,14 +63,14 @@ class SelfTest:
                 found.append((i, r[at], r[at + check.LOW], r[at + check.HIGH], state == check.PASSED))
         return found
 
-    def level_ma(self):
-        """Return the fast limit's level at which it acts where it should, as far as is known."""
+    def limit(self, ma, checking):
+        """Let the fast limit be ``ma``, corrected as last found; while ``checking``, the test's steps set it
+        (service side).
+        """
         w = self.words
-        return w[check.LIMIT] + w[check.EDGE_AT] - at.BIAS
-
-    def closing(self):
-        """Return true when only limits that come from now on change the fast limit's level (service side)."""
-        return self.words[check.STEP] in (check.CLOSE, check.DONE)
+        w[check.LIMIT] = ma
+        if not checking or w[check.STEP] == check.CLOSE or w[check.STEP] == check.DONE:
+            self._board.trip_level(ma + w[check.EDGE_AT] - at.BIAS)
 
     def start(self, calibration_ok, flags, supply_min_mv=0, supply_max_mv=0):
         """Begin anew with the next step, bridge off; bounds of 0 mean the bench's own supply window.

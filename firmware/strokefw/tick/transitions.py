@@ -57,23 +57,16 @@ class Transitions:
 
     # -- what the host asked for -------------------------------------------------------------------
 
-    @micropython.native
     def _asked(self):
         w = self.words
         ask = w[at.ASK]
         w[at.ASK] = state.ASK_NONE
         now = w[at.STATE]
         code = faults.NOT_NOW
-        if ask == state.ASK_DISARM:
-            code = self._disarm(now)
-        elif ask == state.ASK_SESSION:
-            code = self._new_session(now)
-        elif ask == state.ASK_CLEAR:
-            code = self._clear(now)
-        elif now == state.LATCHED:
-            code = faults.FAULT_LATCHED
-        elif ask == state.ASK_ARM or ask == state.ASK_CHECK:
-            if (
+        if ask == state.ASK_ARM or ask == state.ASK_CHECK:  # first, as its tick is the longest
+            if now == state.LATCHED:
+                code = faults.FAULT_LATCHED
+            elif (
                 now == state.READY
                 or now == state.OFF
                 or (now == state.CHECK and w[at.CHECK_THEN] == state.READY)
@@ -82,6 +75,14 @@ class Transitions:
                 if not code:
                     self._begin_check(state.ARMED if ask == state.ASK_ARM else state.READY)
                     code = state.ANSWER_PENDING
+        elif ask == state.ASK_DISARM:
+            code = self._disarm(now)
+        elif ask == state.ASK_SESSION:
+            code = self._new_session(now)
+        elif ask == state.ASK_CLEAR:
+            code = self._clear(now)
+        elif now == state.LATCHED:
+            code = faults.FAULT_LATCHED
         elif ask == state.ASK_RUN and now == state.ARMED:
             self.ramp.start()
             code = self._go()
@@ -245,7 +246,6 @@ class Transitions:
         if not _went(w, events, _ALLOWED, _latch(w, code, faults.LATCHED[code])):
             self._lose_the_way()
 
-    @micropython.native
     def _begin_check(self, then):
         w = self.words
         w[at.CHECK_THEN] = then

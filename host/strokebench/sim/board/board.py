@@ -212,7 +212,7 @@ class SimBoard:
     def _level_a(self) -> float:
         """The fast limit's level behind its filter."""
         left = math.exp((self._level_tick - self.tick) / LEVEL_TICKS)
-        return self._level_ma * 1e-3 + (self._level_was_a - self._level_ma * 1e-3) * left
+        return float(self._level_ma * 1e-3 + (self._level_was_a - self._level_ma * 1e-3) * left)
 
     def rail(self, mode: int) -> None:
         """0 open, 1 precharge, 2 main switch closed."""

@@ -293,11 +293,11 @@ CAUSES: tuple[Cause, ...] = (
     ),
     Cause(
         faults.REGEN_HIGH,
-        "the same with a limit of 15 V",
+        "the same with a limit of 14 V",
         segments=_FAN,
         at_ms=4490,
         patience=1500,
         spec=SimSpec(part="cooling-fan", seed=7),
-        limits={**_BIG, "supply_max_mv": 15000},
+        limits={**_BIG, "supply_max_mv": 14000},
     ),
 )
