@@ -69,13 +69,15 @@ class Board:
         parts = netlist.read(make.source(layout))
         self.placed = make.placed_parts(layout, parts)
 
-    def way(self, name: str, start: str, end: str) -> Way:
+    def way(self, name: str, start: str, end: str, front_only: bool = False) -> Way:
         """Let 1 A flow from pad to pad (REF.NUMBER), copper at 20 C."""
         source, sink = self._pad(start), self._pad(end)
         ref, number = start.split(".")
         x, y = self.placed[ref].pin(number)
         piece = self.copper.at(0, x, -y)
         shares = np.stack([_cells(self.copper.piece(i, piece)) for i in range(4)])
+        if front_only:
+            shares[1:] = 0.0
         via_ohm = field.RHO_OHM_M * BOARD_M / 3 / (np.pi * DRILL_M * PLATING_M)
         sheets = [field.RHO_OHM_M / t for t in (OUTER_M, INNER_M, INNER_M, OUTER_M)]
         holes = [(int(-y * MM) // CELL, int(x * MM) // CELL) for x, y in self.copper.holes]
@@ -149,11 +151,13 @@ def tables(board: Board) -> str:
 def loop_h(board: Board, legs: tuple[tuple[str, str], ...]) -> float:
     """Inductance of front copper over its plane: mu0 times the distance, for each square of the way.
 
-    The squares come from the resistance, as if all current stayed on copper as thick as the front's. Packages
-    are not in it.
+    The supply's leg is on the front alone, as fast currents are; ground's is in the plane. Squares come from the
+    resistance. Packages are not in it.
     """
     sheet = field.RHO_OHM_M / OUTER_M
-    return sum(MU0 * PREPREG_M * board.way("", *leg).ohm / sheet for leg in legs)
+    there, back = legs
+    squares = (board.way("", *there, front_only=True).ohm + board.way("", *back).ohm) / sheet
+    return float(MU0 * PREPREG_M * squares)
 
 
 COLOURS = ((190, 50, 50), (70, 120, 60), (150, 110, 40), (50, 80, 170))
