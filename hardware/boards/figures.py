@@ -151,8 +151,8 @@ def tables(board: Board) -> str:
 def loop_h(board: Board, legs: tuple[tuple[str, str], ...]) -> float:
     """Inductance of front copper over its plane: mu0 times the distance, for each square of the way.
 
-    The supply's leg is on the front alone, as fast currents are; ground's is in the plane. Squares come from the
-    resistance. Packages are not in it.
+    The supply's leg is on the front alone, as fast currents are; ground's is in the plane. The squares come
+    from the resistance. Packages are not in it.
     """
     sheet = field.RHO_OHM_M / OUTER_M
     there, back = legs

@@ -31,7 +31,7 @@ def test_kicad_finds_no_error_and_nothing_unconnected(name: str) -> None:
 
 
 @needs_board_kicad
-@pytest.mark.slow
+@pytest.mark.long
 def test_kicads_check_notices_a_track_that_is_gone(tmp_path: Path) -> None:
     layout = BOARDS["small"]()
     for path in (HERE / layout.folder).iterdir():
@@ -56,6 +56,14 @@ def _number(text: str, net: str) -> str:
 @each_board
 def test_made_again_it_is_the_same(name: str) -> None:
     assert differences(BOARDS[name]()) == []
+
+
+@needs_board_kicad
+@pytest.mark.long
+def test_the_page_has_the_figures_of_the_copper() -> None:
+    from hardware.boards import figures
+
+    assert figures.tables(figures.Board(BOARDS["small"]())) in figures.PAGE.read_text(encoding="utf-8")
 
 
 @pytest.mark.extras
