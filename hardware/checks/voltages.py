@@ -80,6 +80,7 @@ class Network:
         self.names = sorted(parts.nets)
         self._at = {name: i for i, name in enumerate(self.names)}
         self.known = {n: v for n, v in state.volts.items() if n in self._at}
+        self._sums: np.ndarray | None = None
         self.resistors: list[tuple[int, int, float, float]] = []
         for ref, part in parts.parts.items():
             if part.kind == "R":
@@ -120,18 +121,24 @@ class Network:
 
     def _equations(self, point: str) -> tuple[np.ndarray, np.ndarray]:
         """Currents out of each net, with the meter at the point; rows of rails say their volts."""
-        size = len(self.names)
-        matrix, right = np.eye(size) * LEAK_S, np.zeros(size)
-        for a, b, ohm, _ in [*self.resistors, (self._at[point], self._at["GND"], METER_OHM, 0.0)]:
-            for m, n in ((a, b), (b, a)):
-                matrix[m, m] += 1 / ohm
-                matrix[m, n] -= 1 / ohm
+        if self._sums is None:
+            self._sums = np.eye(len(self.names)) * LEAK_S
+            for a, b, ohm, _ in self.resistors:
+                _join(self._sums, a, b, ohm)
+        matrix, right = self._sums.copy(), np.zeros(len(self.names))
+        _join(matrix, self._at[point], self._at["GND"], METER_OHM)
         for name, (volts, _) in self.known.items():
             row = self._at[name]
             matrix[row] = 0.0
             matrix[row, row] = 1.0
             right[row] = volts
         return matrix, right
+
+
+def _join(matrix: np.ndarray, a: int, b: int, ohm: float) -> None:
+    for m, n in ((a, b), (b, a)):
+        matrix[m, m] += 1 / ohm
+        matrix[m, n] -= 1 / ohm
 
 
 def touch(parts: Netlist, net: str) -> str:

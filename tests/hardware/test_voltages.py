@@ -7,9 +7,9 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from kicad_support import FOLDERS, committed
 
 from hardware.checks.voltages import CHARGED, METER_OHM, PAGE, REST, Network, State, page
+from tests.hardware.kicad_support import FOLDERS, Damage, committed
 
 
 def test_dividers_by_hand() -> None:
@@ -23,8 +23,6 @@ def test_dividers_by_hand() -> None:
 
 
 def test_a_wrong_resistor_is_out_of_its_range() -> None:
-    from kicad_support import Damage
-
     damaged = Damage(committed("kicad_small"))
     damaged.value("R405", "8k2")
     _, low, high = Network(committed("kicad_small"), REST).expected("/sense/HARD_HI")
@@ -55,6 +53,7 @@ def test_ngspice_finds_the_same(folder: str, state: State, tmp_path: Path) -> No
         assert float(found.split("=")[1]) == pytest.approx(network.volts(point), abs=2e-3), point
 
 
+@pytest.mark.slow
 def test_the_page_is_that_of_the_drawings() -> None:
     text = PAGE.read_text(encoding="utf-8")
     assert page(text) == text
