@@ -22,6 +22,7 @@ _DATES = (
     (re.compile(r"(; DRILL file \{[^}]*\}) date .*"), r"\1"),
     (re.compile(r"; #@! TF\.CreationDate,.*\n"), ""),
     (re.compile(r'(origination|datetime|date|lastChange)="\d{4}-[^"]*"'), r'\1="2000-01-01T00:00:00"'),
+    (re.compile(r'"CreationDate": *"[^"]*"'), '"CreationDate": "2000-01-01T00:00:00"'),
     (re.compile(r"FILE_NAME\('([^']*)','[^']*'"), r"FILE_NAME('\1','2000-01-01T00:00:00'"),
 )
 

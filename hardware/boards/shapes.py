@@ -11,7 +11,7 @@ Box = tuple[float, float, float, float]
 
 @dataclass(frozen=True)
 class Pad:
-    """A pad at its place: number (empty: a bare hole), copper sides "F", "B" or "FB", hole in mm (0: none)."""
+    """A pad at its place: number (empty: a bare hole), sides "F", "B" or "FB", hole in mm (0: none)."""
 
     number: str
     box: Box

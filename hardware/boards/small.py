@@ -269,11 +269,11 @@ STITCHES = [
 ]
 
 TEXTS = (
-    ("strokebench small bench 5 A, rev 2. Fuse the battery lead", 118, 95, 1.2),
-    ("+", 14.5, 9.2, 1.5),
-    ("VIN -", 9.5, 22.2, 1.2),
-    ("OUT A, B", 10, 39, 1.2),
-    ("LOGIC IS NOT ISOLATED FROM USB", 118, 98, 1.2),
+    ("strokebench small bench, 5 A, rev 2", 133, 90, 1.2),
+    ("Fuse the battery lead. USB is not isolated.", 131, 93, 1.2),
+    ("+ VIN", 11.2, 7.1, 0.9),
+    ("- VIN", 9.5, 22.2, 1.2),
+    ("OUT A, B", 18.5, 49.5, 1.2),
 )
 
 BOARD = Layout(

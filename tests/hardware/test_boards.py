@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -31,18 +32,18 @@ def test_kicad_finds_no_error_and_nothing_unconnected(name: str) -> None:
 
 
 @needs_board_kicad
-@pytest.mark.slow
-def test_kicads_check_notices_a_track_that_is_gone(tmp_path: Path) -> None:
+@pytest.mark.long
+def test_kicads_check_notices_tracks_that_are_gone(tmp_path: Path) -> None:
     layout = BOARDS["small"]()
     for path in (HERE / layout.folder).iterdir():
         if path.is_file():
             shutil.copy(path, tmp_path)
     board = tmp_path / f"{layout.name}.kicad_pcb"
     text = board.read_text(encoding="utf-8")
-    end = text.index(f"(net {_number(text, 'CONV_DIN')})", text.index("(segment"))
-    start = text.rindex("(segment", 0, end)
-    stop = text.index("\n\t)", end)
-    board.write_text(text[:start].rstrip() + text[stop + 3 :], encoding="utf-8")
+    piece = rf"\n\t\(segment\n(?:\t\t.*\n)*?\t\t\(net {_number(text, 'CONV_DIN')}\)\n(?:\t\t.*\n)*?\t\)"
+    without, removed = re.subn(piece, "", text)
+    assert removed > 1
+    board.write_text(without, encoding="utf-8")
     assert check(board).unconnected
 
 
@@ -58,13 +59,22 @@ def test_made_again_it_is_the_same(name: str) -> None:
     assert differences(BOARDS[name]()) == []
 
 
+@needs_board_kicad
+@pytest.mark.long
+def test_the_page_has_the_figures_of_the_copper() -> None:
+    from hardware.boards import figures
+
+    assert figures.tables(figures.Board(BOARDS["small"]())) in figures.PAGE.read_text(encoding="utf-8")
+
+
 @pytest.mark.extras
 @each_board
 def test_gerbers_join_what_the_drawing_joins_and_nothing_else(name: str) -> None:
     """Each point of the IPC-D-356 netlist lies on copper; one net is one piece; two nets are two pieces."""
     pytest.importorskip("gerbonara")
-    from board_copper import Copper
     from gerbonara.ipc356 import Netlist
+
+    from hardware.boards.copper import Copper
 
     layout = BOARDS[name]()
     order = HERE / layout.folder / "order"
@@ -72,17 +82,18 @@ def test_gerbers_join_what_the_drawing_joins_and_nothing_else(name: str) -> None
     drawn = netlist.read(source(layout))
     net_of = {(p.ref, p.number): n for n, pins in drawn.nets.items() for p in pins}
     pieces: dict[str, set[int]] = {}
-    seen = set()
-    for record in Netlist.open(order / f"{layout.name}-netlist.d356").test_records:
-        key = (record.ref_des, str(record.pin)) if record.ref_des else None
-        net = net_of.get(key) if key else record.net_name
-        if net is None:
-            continue
-        seen.add(key)
+    records = Netlist.open(order / f"{layout.name}-netlist.d356").test_records
+    pads = {(r.ref_des, str(r.pin)): r for r in records if r.ref_des}
+    assert set(net_of) <= set(pads)
+    shortened = {record.net_name: net_of[key] for key, record in pads.items() if key in net_of}
+    for record in records:
+        key = (record.ref_des, str(record.pin))
+        if record.ref_des and key not in net_of:
+            continue  # pads of the holes for screws
+        net = net_of[key] if record.ref_des else shortened[record.net_name]
         x, y = record.unit.convert_to("mm", record.x), record.unit.convert_to("mm", record.y)
-        layer = 3 if getattr(record.access_layer, "name", "") == "SECONDARY" else 0
+        layer = 3 if record.access_layer == 2 else 0
         pieces.setdefault(net, set()).add(copper.at(layer, x, y - layout.height))
-    assert set(net_of) <= seen
     assert {net: p for net, p in pieces.items() if len(p) != 1 or 0 in p} == {}
     assert len({min(p) for p in pieces.values()}) == len(pieces)
 

@@ -1,6 +1,6 @@
 """The copper of a board as its factory sees it: Gerber and drill by gerbonara, on a bitmap, joined.
 
-Independent of KiCad and of the router: only the files to order are read.
+Independent of KiCad and of the router: only the files to order are read. Needs gerbonara (extra `boards`).
 """
 
 from __future__ import annotations
@@ -36,15 +36,19 @@ class Copper:
             for job in Path(folder).glob("*.gbrjob"):
                 job.unlink()
             stack = LayerStack.open(Path(folder))
-            images = [self._drawn(stack[layer].objects) for layer in LAYERS]
+            self.images = [self._drawn(stack[layer].objects) for layer in LAYERS]
             self.holes = [(o.x, o.y) for o in stack.drill_pth.objects if hasattr(o, "x")]
         self.holes += [(x, y) for x, y in self._slots(stack)]
-        self._pieces = self._joined([ndimage.label(image)[0] for image in images])
+        self._pieces = self._joined([ndimage.label(image)[0] for image in self.images])
 
     def at(self, layer: int, x: float, y: float) -> int:
         """The piece at a point of a layer (0 top, 3 bottom)."""
         column, row = self._pixel(x, y)
         return int(self._pieces[layer][row, column])
+
+    def piece(self, layer: int, number: int) -> np.ndarray:
+        """Mask of one piece on one layer, rows downwards."""
+        return np.asarray(self._pieces[layer] == number)
 
     @staticmethod
     def _slots(stack: object) -> list[tuple[float, float]]:
@@ -59,7 +63,8 @@ class Copper:
         pen = ImageDraw.Draw(image)
         for item in objects:
             for shape in item.to_primitives(unit="mm"):
-                assert shape.polarity_dark, "a board of ours has no erased copper"
+                if not shape.polarity_dark:
+                    raise ValueError("copper that is erased again is not understood")
                 self._shape(pen, shape)
         return np.array(image)
 
@@ -72,8 +77,9 @@ class Copper:
         elif kind == "Rectangle":
             self._rectangle(pen, shape)
         else:
-            outline = shape.approximate_arcs().outline  # type: ignore[attr-defined]
-            pen.polygon([self._pixel(x, y) for x, y in outline], fill=1)
+            if any(shape.arc_centers):  # type: ignore[attr-defined]
+                raise ValueError("a copper area with arcs is not understood")
+            pen.polygon([self._pixel(x, y) for x, y in shape.outline], fill=1)  # type: ignore[attr-defined]
 
     def _disc(self, pen: ImageDraw.ImageDraw, x: float, y: float, radius: float) -> None:
         column, row, r = x * MM, -y * MM, radius * MM
