@@ -34,7 +34,7 @@ NAME_MAX = 64
 STOPS_KEPT = 32
 FRAME_MAX_S = 10.0
 FULL = 4429
-LATE = "The page had been silent for a moment, so its request was not carried out."
+LATE = "The page had been silent for a moment: what it asked for was not done."
 
 
 class Page:
