@@ -9,10 +9,14 @@ from pathlib import Path
 import pytest
 import strokebench.diagnose
 from strokebench.cli import main
+from strokebench.data.findings import Finding, Verdict
 from strokebench.diagnose.defects import DEFECTS
 from strokebench.diagnose.explained import explained, explanations
 from strokebench.diagnose.registry import KINDS
+from strokebench.panel.pages.findings import findings_table
+from strokebench.panel.tags import Element
 from strokebench.parts import load_part, part_names
+from strokebench.report.content import rows
 from strokebench.sim import SimSpec, trials
 from strokebench.verdict.about import causes, usual
 from strokebench.verdict.examine import examine
@@ -66,6 +70,17 @@ def test_units_and_usual_values_are_those_of_a_run() -> None:
                 assert row.good[0] - width <= finding.value <= row.good[1] + width, key
                 compared += 1
     assert compared >= 8
+
+
+def test_report_and_panel_say_what_a_finding_means() -> None:
+    finding = Finding("friction", "Dry friction", 0.9, 0.02, "A", upper=0.63, verdict=Verdict.FAIL)
+    about = explained("friction")
+    assert about is not None
+    ((_, (row,)),) = rows([finding], "throttle")
+    assert about.means in row.about and about.measured in row.about and row.key == "friction"
+    with Element("div") as place:
+        findings_table([finding])
+    assert f'title="{about.means}"' in place.inner
 
 
 def test_command_explains_one_and_lists_all(capsys: pytest.CaptureFixture[str]) -> None:

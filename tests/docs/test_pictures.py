@@ -39,6 +39,7 @@ def test_no_picture_lies_about_unused() -> None:
         "terminal-find",
         "terminal-watch",
         pytest.param("terminal-measure", marks=pytest.mark.slow),
+        pytest.param("terminal-exercise", marks=pytest.mark.slow),
         pytest.param("terminal-first", marks=pytest.mark.long),
         pytest.param("terminal-binding", marks=pytest.mark.long),
         pytest.param("terminal-book", marks=pytest.mark.long),

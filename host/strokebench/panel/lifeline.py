@@ -38,7 +38,7 @@ FRAME_MAX_S = 10.0
 FULL = 4429
 BY_THE_BENCH = ("run", "gently")
 """The bench's own clock moves the part then: begun with the same patience that it goes on with."""
-LATE = "The page had been silent for a moment, so its request was not carried out."
+LATE = "The page had been silent for a moment: what it asked for was not done."
 
 
 class Page:

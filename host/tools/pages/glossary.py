@@ -48,7 +48,7 @@ Words with a second meaning in plain English (drive, run, job, track) are linked
 FOLDERS = ("tutorial", "how-to", "explanation")
 PAGES = ("safety.md", "panel.md", "simulation.md", "teacher/timetable.md", "teacher/hidden-defects.md")
 NOT_PROSE = re.compile(
-    r"^```.*?^```$|^#[^\n]*$|`[^`\n]*`|!?\[[^\]]*\]\([^)]*\)|"
+    r"^```.*?^```$|<!-- begin.*?<!-- end|^#[^\n]*$|`[^`\n]*`|!?\[[^\]]*\]\([^)]*\)|"
     r"<[^>\n]*>|(?<!\*)\*[^*\n]+\*(?!\*)|^ {4,}[^\n]*$",
     re.MULTILINE | re.DOTALL,
 )

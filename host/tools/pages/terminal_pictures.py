@@ -27,6 +27,12 @@ PICTURES = {
     ),
     "terminal-watch": ("watch --sim --count 3",),
     "terminal-measure": ("measure --sim solenoid --max-current 1",),
+    "terminal-exercise": (
+        "exercise make --seed acorn --count 2 --book class.book",
+        "exercise predict 1 --group 'Anna and Ben' --says good --book class.book",
+        "exercise predict 2 --group 'Anna and Ben' --says sticky --book class.book",
+        "exercise compare --seed acorn --book class.book",
+    ),
     "terminal-connect": ("connect throttle-body --sim --yes --trouble wire_feed=4 --trouble wire_ground=3",),
     "terminal-find": ("connect egr-motor --sim --find --yes",),
     "terminal-book": (

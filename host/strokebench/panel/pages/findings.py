@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from strokebench.diagnose.explained import explained
 from strokebench.panel.tags import Element, button, card, table, tag
 from strokebench.terminal.display import limits_text, unit_text, value_text, where_text
 
@@ -63,7 +64,9 @@ def findings_table(findings: Sequence[Finding], begins_s: float | None = 0.0) ->
 def _row(finding: Finding, begins_s: float | None) -> None:
     word = finding.verdict.value
     with tag("tr"):
-        tag("th", finding.title, scope="row")
+        about = explained(finding.key)
+        meaning = {"title": about.means} if about else {}
+        tag("th", finding.title, scope="row", **meaning)
         with tag("td", classes=f"word {word}"):
             tag("span", f"{SIGNS[word]} {word}")
         tag("td", f"{value_text(finding)} {unit_text(finding)}".strip(), "number")
