@@ -202,7 +202,6 @@ class Guard:
                 code = faults.STALL
         g[_SLOW_CODE] = code
 
-    @micropython.native
     def _read_heat(self):
         v = self._values
         g = self.own_words

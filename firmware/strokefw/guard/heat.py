@@ -102,7 +102,6 @@ class HeatGuard:
         """Believe the thermistors' next readings; keep the cut-outs."""
         forget(self.words, self.heatsink_words, self.part_words)
 
-    @micropython.native
     def heatsink(self, state, value_dc):
         """Take a new reading of the heatsink."""
         w = self.words
@@ -130,7 +129,6 @@ class HeatGuard:
         w = self.words
         w[_PART_CODE] = w[PART_HOT] = 0
 
-    @micropython.native
     def judge(self, heatsink_dc, junction_dc):
         """Bring ``share`` and ``code`` up to date; return 1 when ``share`` may have changed."""
         w = self.words

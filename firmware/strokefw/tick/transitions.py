@@ -204,7 +204,6 @@ class Transitions:
         now = self.state
         return state.ARMED <= now <= state.STOPPING or (now == state.CHECK and self.check_then == state.ARMED)
 
-    @micropython.native
     def _protect(self, code):
         w = self.words
         severity = faults.SEVERITY[code]
@@ -232,7 +231,6 @@ class Transitions:
             return
         self._cut(code)
 
-    @micropython.native
     def _cut(self, code):
         # off first, then the books
         w = self.words
