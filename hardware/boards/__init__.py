@@ -1,6 +1,6 @@
 """Boards made from the netlists: placement, copper areas, routing, files to order.
 
-`python -m hardware.boards` makes both anew. What is where, and why, is in `small.py` and `reference.py`.
+`python -m hardware.boards` makes the small bench's anew. What is where, and why, is in `small.py`.
 """
 
 from __future__ import annotations
