@@ -53,7 +53,7 @@ def run() -> Outcome:
     runs = {ramp_s: start(ramp_s) for ramp_s in RAMPS_S}
     numbers = [
         Number(
-            "blocked_a", "if it stood still: (V - brushes)/R",
+            "blocked_a", "if it stood still: (V - brush voltage)/R",
             stall_current_a(CONDITIONS.supply_v - NOMINAL.brush_v, loop_ohm()), "A",
         )
     ]  # fmt: skip

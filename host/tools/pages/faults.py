@@ -11,28 +11,34 @@ TENS = {
     8: "Self-test and calibration", 9: "Inside the firmware",
 }  # fmt: skip
 SEVERITY_MEANS = {
-    "refuse": "the request is answered with the code; nothing else happens",
-    "warn": "reported on lamp, link and screen; nothing changes",
+    "refuse": "the request is answered with the code, and nothing else happens",
+    "warn": "the bench reports it on lamp, link and screen, and nothing changes",
     "limit": "the bench goes on with less drive or a slower ramp",
-    "stop": "the drive goes to zero at the slew limit in force, then off",
+    "stop": "the drive goes to zero at the [slew](reference/glossary.md#slew) limit in force, then off",
     "off": "all MOSFETs off within the same tick (1 ms)",
 }
 HEAD = """# Fault codes
 
-Made by `python -m tools.pages.faults` from the table in `firmware/strokefw/faults.py`; a test compares
-the two. `strokebench faults` prints the same, `strokebench faults 37` one of them.
+Made by `python -m tools.pages.faults` from the table in `firmware/strokefw/faults.py`. A test compares
+the two. `strokebench faults` prints the same. `strokebench faults 37` prints one code.
 
-The tens say where, the units what. The lamp on the bench gives the tens as long flashes ({long} s) and the
-units as short ones ({short} s), then rests; a single blink every {alive} s means that all is well.
+The first digit, the tens, says in which area the fault is. The second digit, the units, says which fault it
+is. The lamp on the bench shows the tens as long flashes ({long} s) and the units as short ones ({short} s),
+then rests. A single blink every {alive} s means that all is well.
 
 | severity | what the bench does |
 | --- | --- |
 {severities}
 
-A fault that **latches** keeps the bridge off and its supply open until it is cleared, which is refused while
-the cause is still there; then the bench must be armed again, and arming runs the self-test. One that does not
-latch ends the run too (severities stop and off), but the bench can be armed again as soon as the cause is
-gone. Codes of severity refuse are answers to a request, or to arming.
+A fault that [**latches**](reference/glossary.md#latch) keeps the bridge off and its supply disconnected
+until somebody clears it. Clearing is refused while the cause is still there. After clearing, the bench must
+be [armed](reference/glossary.md#arm) again, and arming runs the [self-test](reference/glossary.md#self-test).
+A fault that does not latch ends the run too, if its severity is stop or off. But then the bench can be armed
+again as soon as the cause is gone. A code of severity refuse is the bench's answer when it does not do what
+was asked, such as arming.
+
+In the tables *(info)* means that `strokebench info` shows it. A *foreign voltage* is one that does not come
+from the bench.
 """
 
 

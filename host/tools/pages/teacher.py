@@ -10,15 +10,15 @@ from tools import DOCS
 
 SHEETS = """# Sheets to print
 
-Made by `python -m tools.pages.teacher` from the lessons; a test compares. One sheet a lesson, without
+Made by `python -m tools.pages.teacher` from the lessons. A test compares the two. One sheet a lesson, without
 answers. Print this page from the browser: each lesson begins on a new sheet. The [answers](answers.md) are on
 another page.
 
 """
 ANSWERS = """# Answers
 
-Made by `python -m tools.pages.teacher` from the lessons; a test compares. **For the teacher.** The numbers
-are those that the program finds. `strokebench lesson N --answers` shows them in a terminal.
+Made by `python -m tools.pages.teacher` from the lessons. A test compares the two. **For the teacher.** The
+numbers are those that the program finds. `strokebench lesson N --answers` shows them in a terminal.
 
 """
 LINES = 3
