@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+pytest.importorskip("numba", reason="the extra `boards` is not installed")
+
 from hardware.boards import BOARDS, kicad
 from hardware.boards.__main__ import differences
 from hardware.boards.drc import check
