@@ -20,8 +20,9 @@ ELSEWHERE = (
     "jog", "panel", "serve", "sim", "flash",
     "lake put", "lake find", "lake samples", "lake judge", "lake limits", "lake summary", "lake together",
     "golden keep", "golden show", "golden drop",
+    "exercise make", "exercise show", "exercise predict", "exercise compare", "finding",
 )  # fmt: skip
-"""Run until somebody ends them, or need a chip, a lake or a golden part: own tests."""
+"""Run until somebody ends them, or need a chip, a lake, a golden part or a class: own tests."""
 NEEDS = {"book export --parquet": "pyarrow", "completion": "shtab"}
 COLOUR = re.compile(r"\x1b\[[0-9;]*\b(?:3[0-8]|4[0-8]|9[0-7]|10[0-7])m")
 

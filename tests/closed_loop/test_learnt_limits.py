@@ -63,7 +63,7 @@ def test_good_pumps_at_another_supply_do_not_fail(
         for finding in findings if finding.key in keys
     ]  # fmt: skip
     assert not failing(limits_here(limited, learnt, at))
-    if supply_v == 14.4:
+    if supply_v == 13.8:
         old = [_old_way(finding, eight, load_part(PART)) for finding in findings if finding.key in keys]
         assert failing(old)
 

@@ -21,6 +21,7 @@ from strokefw.drive import ramp
 from strokefw.guard import budget, current, stall
 from strokefw.guard import limits as guard_limits
 from strokefw.link import wire
+from strokefw.tick import check
 from tools.evidence.faults.causes import LIMITS, TamperedBoard
 from tools.evidence.rig import Rig, Step
 
@@ -242,9 +243,10 @@ class Bench(RuleBasedStateMachine):
         self._look_at_memory()
         if now.gate and now.state != state.CHECK:  # driven only in the two states for it, supply closed
             assert now.state in DRIVEN and now.rail == 2, now
-        if now.state == state.CHECK:  # the self-test's own push
-            assert abs(now.drive) <= 300, now
         before = self.before
+        if now.state == state.CHECK and abs(now.drive) > check.LOOP_DRIVE:  # a tick that tries the fast limit
+            assert abs(now.drive) <= check.PUSH_MAX and app.check_then == state.ARMED, now
+            assert before.drive == 0 and now.rail == 1, (before, now)
         if now.gate and now.state in DRIVEN:
             slew = max(self.slew, self.was_slew, app.ramp.slew)
             old = before.drive if before.gate and before.state in DRIVEN else 0

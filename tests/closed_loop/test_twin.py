@@ -143,7 +143,7 @@ def test_a_run_to_its_end_says_the_same_bytes() -> None:
     [
         "supply=9.1@0.9+0.3", "estop@0.9+0.1", "heatsink=84@0.8", "mosfet_short_bl@0.9", "supply=17.5@0.9",
         "mosfet_open_ah@0.7", "leads_off@0.8+0.1", "leads_shorted@0.9+0.2", "feed=4.2@0.8", "main_open@0.9",
-        "fine_zero=2@0.8+0.2", "link_silent@0.8", "heatsink_ntc_open@0.7+0.1", "comparator_dead",
+        "fine_zero=2@0.8+0.2", "link_silent@0.8", "heatsink_ntc_open@0.7+0.1", "comparator_dead@0.9",
     ],
 )  # fmt: skip
 def test_troubles_of_the_bench_say_the_same_bytes(trouble: str) -> None:

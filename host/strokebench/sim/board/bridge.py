@@ -28,6 +28,7 @@ class Bridge:
         self._trip_a = math.inf
         self._trip_off_a = 0.0
         self._trip_plus_a = self._trip_minus_a = math.inf
+        self._plus_late_a = self._minus_late_a = 0.0
         self._pulse_leg = self._pulse_side = self._pulse_us = 0  # a pulse of 0 us is none
         self._shorted: tuple[tuple[int, int], ...] = ()
         self._dead: tuple[tuple[int, int], ...] = ()
@@ -46,28 +47,25 @@ class Bridge:
         self.sound = self.sound and not miswired
         self.plant.leads_off = "leads_off" in active or (self.wires is not None and self.wires.turned == 0)
         self._trip_off_a = active.get("comparator_off", 0.0)
+        dead = "comparator_dead" in active
+        self._plus_late_a = math.inf if dead or "comparator_plus_dead" in active else self._built.plus_a
+        self._minus_late_a = math.inf if dead or "comparator_minus_dead" in active else self._built.minus_a
         self.set_trip(self._trip_a)
 
     def set_trip(self, amps: float) -> None:
         """Set the comparator's level, unless it is dead; it may be off, for either sign of the current."""
         self._trip_a = amps
-        dead = "comparator_dead" in self._active
-        acts_a = math.inf if dead else self._built.factor * amps + self._trip_off_a
-        plus_a = math.inf if "comparator_plus_dead" in self._active else acts_a + self._built.plus_a
-        minus_a = math.inf if "comparator_minus_dead" in self._active else acts_a + self._built.minus_a
-        self._trip_plus_a = max(plus_a, 0.0)
-        self._trip_minus_a = max(minus_a, 0.0)
+        acts_a = self._built.factor * amps + self._trip_off_a
+        self._trip_plus_a = max(acts_a + self._plus_late_a, 0.0)
+        self._trip_minus_a = max(acts_a + self._minus_late_a, 0.0)
         self.plant.trip_a = self._trip_plus_a
 
     def tripped(self, level_a: float) -> bool:
         """Tell whether a comparator trips at the plant's present current and at a level of ``level_a``."""
-        active, plant, factor = self._active, self.plant, self._built.factor
-        if "comparator_dead" in active:
-            return False
-        acts_a = factor * level_a + active.get("comparator_off", 0.0)
-        plus = "comparator_plus_dead" not in active and plant.current_max_a > acts_a + self._built.plus_a
-        minus = "comparator_minus_dead" not in active and -plant.current_min_a > acts_a + self._built.minus_a
-        return plus or minus
+        plant = self.plant
+        acts_a = self._built.factor * level_a + self._trip_off_a
+        plus = plant.current_max_a > acts_a + self._plus_late_a
+        return plus or -plant.current_min_a > acts_a + self._minus_late_a
 
     def pulse(self, leg: int, side: int, us: int) -> None:
         """One MOSFET alone on for ``us`` of the next tick."""
