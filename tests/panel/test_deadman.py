@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,16 @@ class Clock:
 def _pair() -> tuple[Deadman, Clock]:
     clock = Clock()
     return Deadman(clock), clock
+
+
+def _heard_page(deadman: Deadman, folder: Path) -> tuple[Driver, Callable[[str], None]]:
+    """A driver, and what hears its page "a", which was sent reading 1."""
+    lifeline = pytest.importorskip("strokebench.panel.lifeline")
+    driver = Driver(folder / "x.book", deadman)
+    lines, page = lifeline.Lifelines(driver), lifeline.Page(None, "a")
+    deadman.join("a")
+    deadman.sent(1)
+    return driver, lambda text: lines._hear(page, text)
 
 
 def test_the_first_page_drives_and_the_second_watches() -> None:
@@ -109,21 +120,18 @@ def test_nobody_drives_after_the_driving_page_left_or_let_go() -> None:
 
 @pytest.mark.parametrize("order", ["clear", "arm", "open", "jog"])
 def test_what_a_silent_page_asks_for_is_not_done_and_that_is_told(order: str, tmp_path: Path) -> None:
-    lifeline = pytest.importorskip("strokebench.panel.lifeline")
+    late = pytest.importorskip("strokebench.panel.lifeline").LATE
     deadman, clock = _pair()
-    driver = Driver(tmp_path / "x.book", deadman)
-    lines, page = lifeline.Lifelines(driver), lifeline.Page(None, "a")
-    deadman.join("a")
-    deadman.sent(1)
+    driver, hear = _heard_page(deadman, tmp_path)
     deadman.echoed("a", 1)
     clock.now_s += LIMIT_S + 0.1
-    lines._hear(page, json.dumps({"do": order}))
+    hear(json.dumps({"do": order}))
     assert driver.orders.take(0.0) is None
     said = driver.view.now.message
-    assert said.error and said.text == lifeline.LATE and said.hint
+    assert said.error and said.text == late and said.hint
     deadman.sent(2)
     deadman.echoed("a", 2)
-    lines._hear(page, json.dumps({"do": "clear"}))
+    hear(json.dumps({"do": "clear"}))
     assert driver.orders.take(0.0) == Order("clear")
 
 
@@ -132,20 +140,16 @@ def test_what_a_silent_page_asks_for_is_not_done_and_that_is_told(order: str, tm
 )
 def test_a_busy_page_may_begin_a_procedure_but_no_jog(order: str, done: bool, tmp_path: Path) -> None:
     """Its frames take 0.45 s. Before: it could not begin the procedure that it would not have lost."""
-    lifeline = pytest.importorskip("strokebench.panel.lifeline")
     deadman, clock = _pair()
-    driver = Driver(tmp_path / "x.book", deadman)
-    lines, page = lifeline.Lifelines(driver), lifeline.Page(None, "a")
-    deadman.join("a")
-    deadman.sent(1)
+    driver, hear = _heard_page(deadman, tmp_path)
     deadman.echoed("a", 1, 0.45)
     clock.now_s += 1.0
     wish = {"part": "throttle-body", "simulated": True, "drive": 0.1}
-    lines._hear(page, json.dumps({"do": order, **wish}))
+    hear(json.dumps({"do": order, **wish}))
     taken = driver.orders.take(0.0)
     assert (taken is not None and taken.name == order) == done
     clock.now_s += 0.4
-    lines._hear(page, json.dumps({"do": order, **wish}))
+    hear(json.dumps({"do": order, **wish}))
     assert driver.orders.take(0.0) is None, "three of its frames are over"
 
 

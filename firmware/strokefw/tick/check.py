@@ -64,9 +64,7 @@ LEVEL = const(21)  # what the board is to be set to
 TRIPS_AT = const(22)  # a level at which the comparators trip at no current, and one at which they are quiet
 QUIET_AT = const(23)
 LOOK_AT = const(24)  # the tick in which to look next
-EDGE_AT = const(
-    25
-)  # the level at which they just trip at no current: what a level is shifted by from then on
+EDGE_AT = const(25)  # the level at which they just trip at no current: levels are shifted by it from then on
 CUT = const(26)  # cut PWM cycles, counted up by the tick
 PUSH = const(27)  # drive of a pulse
 SEEN = const(28)  # its current, mA

@@ -7,15 +7,20 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from strokebench.commands.shared.common import add_book, add_force, add_json, add_without_names, print_json
+from strokebench.commands.shared.common import (
+    add_actions,
+    add_book,
+    add_force,
+    add_json,
+    add_without_names,
+    print_json,
+)
 from strokebench.commands.shared.tables import count_up
 
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
-    for name, text in _TEXTS.items():
-        action = actions.add_parser(name, help=text[:1].lower() + text[1:], description=text + ".")
+    for name, action in add_actions(parser, _TEXTS).items():
         declare = _ARGUMENTS.get(name)
         if declare is not None:
             declare(action)

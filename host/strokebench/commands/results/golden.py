@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.shared.common import add_book, add_json, print_json
+from strokebench.commands.shared.common import add_actions, add_book, add_json, print_json
 from strokebench.commands.shared.tables import show_table
 
 if TYPE_CHECKING:
@@ -19,9 +19,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     from strokebench.data.charts import FEWEST, REFERENCE
 
-    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
-    for name, text in _TEXTS.items():
-        action = actions.add_parser(name, help=text[:1].lower() + text[1:], description=text + ".")
+    for name, action in add_actions(parser, _TEXTS).items():
         if name != "show":
             action.add_argument("part", metavar="PART", help="name of the part's profile")
             action.add_argument("serial", metavar="SERIAL", help="its serial number, as given to `run`")

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from strokebench.book.jobs.model import ROLES, TEXTS
-from strokebench.commands.shared.common import add_book, add_force, add_json, print_json, say
+from strokebench.commands.shared.common import add_actions, add_book, add_force, add_json, print_json, say
 
 if TYPE_CHECKING:
     from strokebench.book.book import Book
@@ -35,9 +35,7 @@ _HELP = {
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
-    for name, text in _ACTIONS.items():
-        action = actions.add_parser(name, help=text[:1].lower() + text[1:], description=text + ".")
+    for name, action in add_actions(parser, _ACTIONS).items():
         if name not in ("new", "list"):
             action.add_argument("job_id", type=int, metavar="JOB", help="number of the job")
         _ARGUMENTS.get(name, lambda action: None)(action)

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from strokebench.commands.results import lake_limits
-from strokebench.commands.shared.common import add_book, add_json, print_json
+from strokebench.commands.shared.common import add_actions, add_book, add_json, print_json
 from strokebench.commands.shared.tables import count_up, show_table
 
 if TYPE_CHECKING:
@@ -17,9 +17,9 @@ DEFAULT_KEY = "strokebench-lake.key"
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
-    for name, (text, declare, _, named) in _ACTIONS.items():
-        action = actions.add_parser(name, help=text[:1].lower() + text[1:], description=text + ".")
+    made = add_actions(parser, {name: each[0] for name, each in _ACTIONS.items()})
+    for name, (_, declare, _, named) in _ACTIONS.items():
+        action = made[name]
         if named:
             action.add_argument(
                 "lake", metavar="LAKE", help="folder, or address of an object store (s3://...)"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from strokebench.commands.shared.common import add_book, add_json, print_json, say
+from strokebench.commands.shared.common import add_actions, add_book, add_json, print_json, say
 from strokebench.commands.shared.tables import show_table
 
 if TYPE_CHECKING:
@@ -23,11 +23,7 @@ TEXTS = {
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
-    of = {
-        name: actions.add_parser(name, help=text[:1].lower() + text[1:], description=text + ".")
-        for name, text in TEXTS.items()
-    }
+    of = add_actions(parser, TEXTS)
     for name in ("make", "compare"):
         help_text = "the teacher's secret, a word of 4 letters or more"
         of[name].add_argument("--seed", required=True, metavar="WORD", help=help_text)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, TextIO
 
 if TYPE_CHECKING:
@@ -18,6 +19,20 @@ PLANT_NOTE = "SIMULATED: the part is in this computer; the Pico's outputs stay o
 def default_book() -> str:
     """Return the job book used without ``--book``: $STROKEBENCH_BOOK, else one in the current folder."""
     return os.environ.get("STROKEBENCH_BOOK") or DEFAULT_BOOK
+
+
+def add_actions(
+    parser: argparse.ArgumentParser, texts: Mapping[str, str]
+) -> dict[str, argparse.ArgumentParser]:
+    """Declare a command's actions, of which one has to be named; return the parser of each.
+
+    ``texts``: action -> a sentence without its full stop, which its help and the list of actions show.
+    """
+    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
+    return {
+        name: actions.add_parser(name, help=text[:1].lower() + text[1:], description=text + ".")
+        for name, text in texts.items()
+    }
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
