@@ -201,9 +201,8 @@ LEFT = """\
 
 Inductance of gate loops, heating of parts within a simulation, a second short while the first is being
 cleared, repeated pulses, two rails lost at once. The simulated bench's power stage
-(`host/strokebench/sim/plants/stage.py`) is older than these drawings: 4.4 mF and a chopper at 15.8 V,
-where the drawing has 10 mF and 17.4 V. Only a bench as built (`--as-built`) takes chopper, watchdog and
-the fast limit's spread from here.
+(`host/strokebench/sim/plants/stage.py`) has the values of these drawings. Only a bench as built
+(`--as-built`) takes the spread of chopper, watchdog and fast limit from here.
 """
 
 

@@ -10,12 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from strokebench.sim.plants.stage import REFERENCE
+
 TRIP_FACTOR, TRIP_GAIN = 0.99, 0.006
 """The filter's load takes 1 % of the level; shunt and amplifier spread the rest."""
 TRIP_PLUS_A, TRIP_MINUS_A = 0.295, 0.398
 """Offsets of comparator and mirror for either sign of the current, on the reference bench."""
-CHOPPER_V, CHOPPER_SPREAD_V = 17.01, 0.11
-"""Middle between the brake chopper's on and off."""
+CHOPPER_SPREAD_V = 0.11
+"""Of the middle between the brake chopper's on and off, which the stage has as its ``clamp_v``."""
 WATCHDOG_MS, WATCHDOG_SPREAD_MS = 9.9, 1.03
 NOMINAL_WATCHDOG_TICKS = 10
 
@@ -41,6 +43,6 @@ def built(seed: int, finer: int, chopper: bool) -> Built:
         factor=float(TRIP_FACTOR + TRIP_GAIN * draw[0]),
         plus_a=float(TRIP_PLUS_A * draw[1] / finer),
         minus_a=float(TRIP_MINUS_A * draw[2] / finer),
-        chopper_v=float(CHOPPER_V + CHOPPER_SPREAD_V * draw[3]) if chopper else 0.0,
+        chopper_v=float(REFERENCE.clamp_v + CHOPPER_SPREAD_V * draw[3]) if chopper else 0.0,
         watchdog_ticks=int(WATCHDOG_MS + WATCHDOG_SPREAD_MS * draw[4]),
     )

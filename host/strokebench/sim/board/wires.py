@@ -13,7 +13,7 @@ import random
 from collections.abc import Mapping
 
 from strokebench.physics.resistors import Resistor, node_volts
-from strokebench.sim.plants.base import BRIDGE_OHM, BUS_F, FLOAT_SHARE, Plant
+from strokebench.sim.plants.base import BRIDGE_OHM, FLOAT_SHARE, Plant
 
 PINS = ("winding_plus", "winding_minus", "feed", "ground", "signal_a", "signal_b", "case")
 """What is on pin 1, 2 ... of a simulated plug."""
@@ -85,7 +85,7 @@ class Wires:
         amps = 0.0 if legs[0] is None else (legs[0] - volts["out_a"]) / (0.5 * BRIDGE_OHM)
         plant.current_a = plant.current_max_a = plant.current_min_a = amps
         if rail != 2 and amps > 0.0:
-            plant.bus_v = max(0.0, plant.bus_v - amps * 1e-3 / BUS_F)
+            plant.bus_v = max(0.0, plant.bus_v - amps * 1e-3 / plant._bus_f)
 
     def _volts(
         self,
