@@ -54,7 +54,9 @@ TRIPS_LEAK = const(2)  # cycles per tick that may be cut for ever (a tenth of th
 TRIPS_FULL = const(600)  # some 30 ms of nothing but cut cycles at 20 kHz
 FAR_MV = const(500)  # further away than that counts no more
 BRAKE_MA = const(150)
-ROOM_MV = const(800)  # the ramp down is slowed from so far below the supply's limit on
+KEPT_MV = const(
+    200
+)  # below the supply's limit: nearer to it the drive does not fall while the part feeds back
 OFF_MA = const(400)
 OFF_TICKS = const(200)
 DIFFER_MA = const(1200)
@@ -172,24 +174,22 @@ def bound(s: ptr32, v: ptr32, drive: int, bus: int):
         s[FOLDED] = 1
         s[CAP] = fine >> 6
 
-    # Regeneration: less drive brakes harder, so slow the way down by the current and by the room left to
-    # the bus.
+    # Regeneration: the bus cannot give back to the battery, and a drive that is held still lifts it to the part's
+    # own voltage over the drive. So a quarter of an ampere may flow for each volt of room, and close to the limit
+    # the drive falls no faster than a rotor slows by itself.
     down = slew
-    if back > BRAKE_MA:
-        if back > limit:
-            down = slew * (2 * limit - back) // limit
-        room = s[SUPPLY_MAX_MV] - bus
-        if room < ROOM_MV:
-            by_bus = 0
-            if room > 0:
-                by_bus = slew * room // ROOM_MV
-            if by_bus < down:
-                down = by_bus
-        least = slew >> 4
-        if least < 1:
-            least = 1
-        if down < least:
-            down = least
+    if back > BRAKE_MA or (s[BRAKING] and forward < BRAKE_MA):
+        room = s[SUPPLY_MAX_MV] - bus - KEPT_MV
+        down = 0
+        if room > 0 and back < room >> 2:
+            down = slew * ((room >> 2) - back) >> 10
+            if down > room * room >> 16:
+                down = room * room >> 16
+    recovered = s[SLEW_DOWN] + 1  # per tick: brushes let the current swing
+    if down > recovered:
+        down = recovered
+    if down > slew:
+        down = slew
     s[SLEW_DOWN] = down
     s[BRAKING] = 1 if down < slew else 0
 
