@@ -1,4 +1,4 @@
-"""A turning part is slowed quickly on a supply that takes nothing back: the bench stays on, below its limit."""
+"""A turning part is slowed quickly, the supply takes nothing back: the bench stays on, below its limit."""
 
 import pytest
 from strokebench.bench.spec import SimSpec

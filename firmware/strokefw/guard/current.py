@@ -174,9 +174,9 @@ def bound(s: ptr32, v: ptr32, drive: int, bus: int):
         s[FOLDED] = 1
         s[CAP] = fine >> 6
 
-    # Regeneration: the bus cannot give back to the battery, and a drive that is held still lifts it to the part's
-    # own voltage over the drive. So a quarter of an ampere may flow for each volt of room, and close to the limit
-    # the drive falls no faster than a rotor slows by itself.
+    # Regeneration: the bus cannot give back to the battery, and a drive that is held still lifts it to the
+    # part's own voltage over the drive. So a quarter of an ampere may flow for each volt of room, and close
+    # to the limit the drive falls no faster than a rotor slows by itself.
     down = slew
     if back > BRAKE_MA or (s[BRAKING] and forward < BRAKE_MA):
         room = s[SUPPLY_MAX_MV] - bus - KEPT_MV
