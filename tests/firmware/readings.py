@@ -30,8 +30,9 @@ def of_span(value, span):
 
 
 def counts_of(
-    current_ma=0, bus_mv=12000, sensor_a_mv=2500, sensor_b_mv=1500, feed_mv=5000, ntc_counts=31000, lifted_mv=0
-):
+    current_ma=0, bus_mv=12000, sensor_a_mv=2500, sensor_b_mv=1500, feed_mv=5000, ntc_counts=31000,
+    lifted_mv=0,
+):  # fmt: skip
     """One scan of an ideal bench; leg A carries the bus, leg B is at ground. The bus is ``lifted_mv`` above
     the input.
     """

@@ -156,7 +156,7 @@ def test_lesson_7_sag_is_ohms_law_and_the_lift_that_of_a_boost_converter() -> No
         assert got[f"fault_{mohm}"] == 0
         assert got[f"low_{mohm}_v"] == CLOSE(12.6 - mohm * 1e-3 * got[f"amps_{mohm}_a"], abs=0.06)
     assert got["fault_300"] == faults.SUPPLY_SAG and got["low_300_v"] < seven.MIN_V
-    # the firmware held it below the lesson's limit; what comes back in a volt of room is a quarter of an ampere
+    # the firmware held it below the lesson's limit: a quarter of an ampere may flow for each volt of room
     assert 14.0 < got["guarded_v"] < 17.0 and got["guarded_back_a"] < (17.0 - 12.3) / 4 + 0.5
     # not before the blades are slow enough for the voltage: E / 17 V is their share of the supply
     assert got["guarded_s"] > 3 * seven.DOWN_S

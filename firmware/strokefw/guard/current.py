@@ -56,7 +56,7 @@ TRIPS_LEAK = const(2)  # cycles per tick that may be cut for ever (a tenth of th
 TRIPS_FULL = const(600)  # some 30 ms of nothing but cut cycles at 20 kHz
 FAR_MV = const(500)  # further away than that counts no more
 BRAKE_MA = const(150)
-KEPT_MV = const(200)  # below the supply's limit: nearer to it the drive hardly falls while the part feeds back
+KEPT_MV = const(200)  # so near the supply's limit the drive hardly falls while the part feeds back
 LIFTED_MV = const(300)  # so far above the supply the bridge's capacitors hold what a part fed back
 # the drive's fall while the part feeds back, in 1/256 of 1/10000 per tick
 SLOWEST = const(16)  # full drive ends after 160 s even if somebody else turns the part
