@@ -61,7 +61,6 @@ LIFTED_MV = const(300)  # so far above the supply the bridge's capacitors hold w
 # the drive's fall while the part feeds back, in 1/256 of 1/10000 per tick
 SLOWEST = const(16)  # full drive ends after 160 s even if somebody else turns the part
 RECOVERY = const(256)
-GENTLE = const(128)  # a faster slew counts as this, 1/10000 per tick
 OFF_MA = const(400)
 OFF_TICKS = const(200)
 DIFFER_MA = const(1200)
@@ -190,12 +189,7 @@ def bound(s: ptr32, v: ptr32, drive: int, bus: int):
         room = s[SUPPLY_MAX_MV] - bus - KEPT_MV
         rate = SLOWEST
         if low > 0:
-            if low > LIFTED_MV:
-                low = LIFTED_MV
-            gentle = slew
-            if gentle > GENTLE:
-                gentle = GENTLE
-            rate += gentle * low >> 5
+            rate += low << 2
         if room > 0 and back < room >> 2:
             allowed = slew * ((room >> 2) - back) >> 2
             if allowed > room * room >> 8:
