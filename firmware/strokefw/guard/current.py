@@ -196,13 +196,15 @@ def bound(s: ptr32, v: ptr32, drive: int, bus: int):
                 allowed = room * room >> 8
             if rate < allowed:
                 rate = allowed
-    recovered = s[RATE] + RECOVERY  # per tick: brushes let the current swing
-    if rate > recovered:
-        rate = recovered
-    if rate > fastest:
-        rate = fastest
+        s[BRAKING] = 1
+    if s[BRAKING]:
+        recovered = s[RATE] + RECOVERY  # per tick: brushes let the current swing
+        if rate > recovered:
+            rate = recovered
+        if rate >= fastest:
+            rate = fastest
+            s[BRAKING] = 0
     s[RATE] = rate
-    s[BRAKING] = 1 if rate < fastest else 0
     rate += s[RATE_REST]
     s[SLEW_DOWN] = rate >> 8
     s[RATE_REST] = rate & 255
