@@ -118,7 +118,7 @@ def run() -> Outcome:
         left.axhline(MIN_V, color="grey", linewidth=0.8)
         left.set_xlabel("time in s")
         left.set_ylabel("supply at the bridge in V")
-        left.legend(fontsize="small", loc="center right")
+        left.legend(fontsize="small", loc="upper left")
         right.plot(good["time_s"] - down_s, good["supply_v"], label="protected")
         right.plot(time_s, bare_v, "--", label="no chopper, no firmware")
         right.axhline(CAPACITOR_V, color="C3", linestyle=":", label="capacitors' rating")
