@@ -48,7 +48,7 @@ WIRES = (
     (((440, 600), (630, 600)), THIN, "B_HIGH, B_EN"),
     (((915, 482), (915, 515), (440, 515)), THIN, "sense wires of the shunt, twisted"),
     (((145, 324), (145, 390)), THIN, ""),
-    (((85, 160), (85, 200), (35, 200), (35, 660), (715, 660), (715, 632)), GROUND, "ground, star at the modules"),
+    (((85, 160), (85, 200), (35, 200), (35, 660), (715, 660), (715, 632)), GROUND, "ground"),
     (((750, 660), (820, 660), (820, 496), (715, 496), (715, 482)), GROUND, ""),
     (((715, 660), (750, 660)), GROUND, ""),
     (((250, 632), (250, 660)), GROUND, ""),
@@ -90,7 +90,7 @@ def picture() -> str:
         f"<title>Wiring of the beginner's bench</title><style>{STYLE}</style>"
         f'<rect width="{WIDE}" height="{HIGH}" fill="#ffffff"/>'
         '<text x="20" y="36" class="t">Wiring: what is beside the stripboard</text>'
-        '<text x="20" y="60" class="s">Red and black: 0.75 mm2 or thicker. Blue: thin wire. The stop button takes'
-        " the coil and the precharge resistor off the supply.</text>"
+        '<text x="20" y="60" class="s">Red and black: 0.75 mm2 or thicker. Blue: thin wire. The stop button'
+        " takes the coil and the precharge resistor off the supply.</text>"
         f"{wires}\n{boxes}</svg>\n"
     )
