@@ -2,7 +2,7 @@
 
 Rows are strips, columns holes, both counted from 0; the copper is below. Chips stand over cuts in three
 blocks; the two-legged parts stand between strips of a field beside them. Orders of placing are drawn by
-chance from a fixed seed, and the one with the fewest wires is kept.
+chance from a fixed seed, and the layout with the fewest wires is kept.
 """
 
 from __future__ import annotations
@@ -103,29 +103,29 @@ class Field:
         a, b = part.pins[0].net, part.pins[1].net
         best: tuple[int, int, tuple[int, int, int, int]] | None = None
         for which, (first, last, left, right) in enumerate(FIELDS):
-            for one in range(first, last + 1):
-                have = self.net.get((which, one))
+            for near in range(first, last + 1):
+                have = self.net.get((which, near))
                 if have not in (None, a):
                     continue
-                for other in (*range(one - high, one - low + 1), *range(one + low, one + high + 1)):
-                    there = self.net.get((which, other))
-                    if not first <= other <= last or there not in (None, b):
+                for far in (*range(near - high, near - low + 1), *range(near + low, near + high + 1)):
+                    there = self.net.get((which, far))
+                    if not first <= far <= last or there not in (None, b):
                         continue
-                    price = 3 * ((have is None) + (there is None)), abs(one - other)
+                    price = 3 * ((have is None) + (there is None)), abs(near - far)
                     if best is not None and price >= best[:2]:
                         continue
-                    column = self._column(which, min(one, other), max(one, other), left, right)
+                    column = self._column(which, min(near, far), max(near, far), left, right)
                     if column is not None:
-                        best = (*price, (which, one, other, column))
+                        best = (*price, (which, near, far, column))
         if best is None:
             raise ValueError(f"no room for {part.ref}")
-        which, one, other, column = best[2]
-        self.net[which, one], self.net[which, other] = a, b
-        self.taken |= {(which, row, column) for row in range(min(one, other), max(one, other) + 1)}
+        which, near, far, column = best[2]
+        self.net[which, near], self.net[which, far] = a, b
+        self.taken |= {(which, row, column) for row in range(min(near, far), max(near, far) + 1)}
         return best[2]
 
     def _column(self, which: int, top: int, bottom: int, left: int, right: int) -> int | None:
-        for column in range(left, right):  # the last one is left to wires
+        for column in range(left, right):  # the last column is left to wires
             if all((which, row, column) not in self.taken for row in range(top, bottom + 1)):
                 return column
         return None
@@ -134,13 +134,13 @@ class Field:
 def _legs(board: Board, order: Iterable[Part]) -> None:
     fields = Field()
     for part in order:
-        _which, one, other, column = fields.place(part)
-        board.put(part.ref, part.pins[0].number, (one, column))
-        board.put(part.ref, part.pins[1].number, (other, column))
+        _which, near, far, column = fields.place(part)
+        board.put(part.ref, part.pins[0].number, (near, column))
+        board.put(part.ref, part.pins[1].number, (far, column))
 
 
 def _join(board: Board) -> None:
-    """Wires that make one net of its strips (nearest first), and a hole for each lead."""
+    """Wires that make a single net of its strips (nearest first), and a hole for each lead."""
     for net, pins in nets().items():
         strips = list(dict.fromkeys(board.strip(board.at[pin]) for pin in pins if pin in board.at))
         beside = [pin for pin in pins if pin not in board.at]

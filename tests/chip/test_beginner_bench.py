@@ -34,7 +34,9 @@ def stepped(bench: Bench) -> float:
     bench.arm()
     run = bench.run(STEP.plan())
     samples = np.concatenate(list(run))
-    assert run.lost_rows == 0 and bench.status().counters["overruns"] == 0
+    counters = bench.status().counters
+    assert run.lost_rows == 0 and counters["overruns"] == 0
+    print("heap free:", counters["heap_free"], "longest tick in us:", counters["tick_max_us"])
     driven = samples["current_a"][samples["drive"] > 0.49]
     return float(np.mean(driven[-50:]))
 
