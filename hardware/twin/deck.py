@@ -15,6 +15,7 @@ HERE = Path(__file__).resolve().parents[1]
 PROJECTS = {
     "reference": HERE / "kicad/exports/strokebench.net",
     "small": HERE / "kicad_small/exports/strokebench_small.net",
+    "beginner": HERE / "kicad_beginner/exports/beginner.net",
 }
 
 

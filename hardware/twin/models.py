@@ -13,15 +13,16 @@ MOSFETS = {
     "CSD18536KCS": "fet60", "IRF4905": "pfet55", "Si2309CDS": "pfet60", "BSS138": "nfet50",
     "Si2308BDS": "nfet60small",
 }  # fmt: skip
-BIPOLAR = {"BCX56": "npn80"}
+BIPOLAR = {"BCX56": "npn80", "BC547": "npn45", "BC337": "npn45big"}
 DIODES = {
     "SMCJ24CA": "tvs24", "SMBJ24CA": "tvs24small", "SMCJ22A": "tvs22", "SMBJ22A": "tvs22small",
     "BZT52C12": "zener12", "BZT52C16": "zener16", "SS14": "schottky1", "SS56": "schottky5", "RED": "red",
+    "1N5819": "schottky1", "1N4004": "rectifier", "1.5KE22A": "tvs22", "1N4734A": "zener5v6",
 }  # fmt: skip
 BOTH_WAYS = ("SMCJ24CA", "SMBJ24CA")
 ESR_OHM = {"1000u/35V": 0.020, "10u/50V": 0.003}
 """Series resistance by value, from memory of such parts; others have none."""
-FUSE_OHM = {"50 A": 0.0012, "7.5 A": 0.012, "50 mA PTC": 10.0}
+FUSE_OHM = {"50 A": 0.0012, "7.5 A": 0.012, "5 A": 0.018, "100 mA PTC": 3.0, "50 mA PTC": 10.0}
 
 
 class NoModel(ValueError):

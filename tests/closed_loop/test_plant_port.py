@@ -116,7 +116,11 @@ def test_a_stroke_gives_the_bytes_of_the_simulation_again_and_again(pico: Pico) 
 
 
 def test_the_laptop_says_which_bench_the_pico_is(one_pico: Pico) -> None:
-    for kind, board, most_a in (("small", "small bench", 6.0), ("reference", "simulated bench", 60.0)):
+    for kind, board, most_a in (
+        ("small", "small bench", 6.0),
+        ("beginner", "beginner bench", 5.0),
+        ("reference", "simulated bench", 60.0),
+    ):
         with open_bench(sim=replace(SPEC, port=one_pico.name, bench=kind)) as bench:
             assert (bench.identity.board, bench.identity.current_max_a) == (board, most_a)
     assert one_pico.end().split()[-4:] == ["held", "1", "touched", "0"]

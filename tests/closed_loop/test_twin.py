@@ -113,6 +113,11 @@ def test_a_bench_as_built_says_the_same_bytes() -> None:
     assert_same(SimSpec("egr-motor", seed=12, as_built=True))
 
 
+@pytest.mark.parametrize(("trouble", "bench"), [("", "small"), ("estop@0.9", "beginner")])
+def test_another_bench_says_the_same_bytes(trouble: str, bench: str) -> None:
+    assert_same(SimSpec("solenoid", seed=4, bench=bench, bench_faults=(trouble,) if trouble else ()))
+
+
 def test_captures_one_after_the_other_are_followed_without_compiling_again(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

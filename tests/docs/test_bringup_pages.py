@@ -62,9 +62,11 @@ def test_every_step_can_be_measured_and_has_advice() -> None:
     for step in steps:
         assert (step.reads == "bench") == bool(step.what), step.id
         assert step.what in MEASURES or step.what.startswith("selftest:") or not step.what, step.id
-        for board in ("reference", "small", "simulated"):
+        for board in ("reference", "small", "simulated", "beginner"):
             expected = step.expected(board)
-            assert expected is not None, (step.id, board)
+            if expected is None:
+                assert board in step.skip or step.only not in ("", board), (step.id, board)
+                continue
             low, high = expected.bounds
             assert low is not None or high is not None, step.id
             if low is not None:
@@ -87,6 +89,7 @@ def test_which_expectations_hold() -> None:
     assert board_key("reference bench", "serial") == "reference"
     assert board_key("small bench", "serial") == "small"
     assert board_key("simulated bench", "serial") == "simulated"  # served on a device
+    assert board_key("beginner bench", "inprocess") == board_key("beginner bench", "serial") == "beginner"
     assert board_key("reference bench", "chip") == "simulated"  # emulated, with the simulated plant
 
 

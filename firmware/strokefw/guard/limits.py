@@ -30,7 +30,9 @@ class Absolute:
 _REFERENCE = Absolute(60000, 45000, 40000, 20000)
 # Small bench: 5 A for ever, its hard trip at 6 A; 10 s between the two, as on the reference bench.
 _SMALL = Absolute(6000, 5000, 5000, 110)
-ABSOLUTE = (_REFERENCE, _SMALL, _REFERENCE, _REFERENCE)  # by board kind
+# Beginner's bench: modules without a sink of their own, 3 A for ever, 5 A for 10 s.
+_BEGINNER = Absolute(5000, 3000, 3000, 160)
+ABSOLUTE = (_REFERENCE, _SMALL, _REFERENCE, _REFERENCE, _BEGINNER)  # by board kind
 
 # (field, lowest, highest): fixed bounds; what depends on the board or on another field is in _fits
 _BOUNDS = (

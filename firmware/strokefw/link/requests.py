@@ -280,7 +280,7 @@ def _plant(service, seq, values):
         return faults.UNKNOWN_MESSAGE
     if app.rail or app.state not in state.AT_REST:
         return faults.NOT_NOW
-    if values[0] > 2:  # what a plant can be on: the first three kinds of bench
+    if values[0] == 3 or values[0] > 4:  # what a plant can be on: any kind but a bare board
         return faults.OUT_OF_RANGE
     service.drop_pending()
     service.plant = True

@@ -90,16 +90,23 @@ class Board:
             return state.RESET_WATCHDOG
         return state.RESET_SOFT if reason or left in (_RUNNING, _ENDED) else state.RESET_POWER_ON
 
-    @staticmethod
-    def _find_kind():
+    def _find_kind(self):
         strap = Pin(pins.gpio("BOARD_KIND"), Pin.IN, Pin.PULL_UP)
         time.sleep_us(50)
         with_up = strap()
         strap.init(Pin.IN, Pin.PULL_DOWN)
         time.sleep_us(50)
-        if with_up == strap():
-            return with_up
-        return 3  # follows the pull: nothing is there, a bare board
+        if with_up != strap():
+            return 3  # follows the pull: nothing is there, a bare board
+        if with_up:
+            return 1
+        # low: ground, or the lamp's own line, which a 10k resistor makes stronger than the pull
+        lamp = self._leds[0]
+        lamp(1)
+        time.sleep_us(50)
+        follows = strap()
+        lamp(0)
+        return 4 if follows else 0
 
     @micropython.native
     def led(self, on):
@@ -192,7 +199,7 @@ class Board:
         return machine.unique_id()
 
     def kind(self):
-        """0 reference bench, 1 small bench, 3 bare board."""
+        """0 reference bench, 1 small bench, 3 bare board, 4 beginner's bench."""
         return self._kind
 
     def start(self, tick, period_us=1000):

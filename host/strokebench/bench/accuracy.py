@@ -14,15 +14,18 @@ CALIBRATED_GAIN = 0.003
 Table = dict[str, dict[str, float]]
 
 
-def accuracy(calibrated: bool, certificate: dict[str, Any] | None = None, finer: int = 1) -> Table:
+def accuracy(
+    calibrated: bool, certificate: dict[str, Any] | None = None, finer: int = 1, plain: bool = False
+) -> Table:
     """Return ``offset`` (column's unit), ``gain`` (relative) and ``noise`` (unit), standard uncertainties.
 
     Linearity is counted into the offset.  ``certificate``: the one of the calibration in force (see
     :mod:`strokebench.bench.certificates`); its channels replace the defaults.  Without one a calibrated
     bench is taken to have been calibrated against a 0.5 % meter, its offset being what linearity leaves.
-    ``finer``: how much finer the current ranges are than the reference bench's.
+    ``finer``: how much finer the current ranges are than the reference bench's; ``plain``: built with
+    ordinary resistors.
     """
-    mine = budget(finer)
+    mine = budget(finer, plain)
     known = certificate["channels"] if certificate else {}
     table = {}
     for column in READINGS:

@@ -15,7 +15,7 @@ from strokefw import channels, faults
 
 from strokebench.bench import certificates
 from strokebench.bench.accuracy import accuracy
-from strokebench.bench.kinds import BOARDS, finer_of
+from strokebench.bench.kinds import BOARDS, finer_of, plain_of
 from strokebench.bench.run import Run
 from strokebench.bench.spec import SimSpec
 from strokebench.bench.stream import RawStream
@@ -152,12 +152,12 @@ class Bench:
         ):
             if wanted > most:
                 raise UsageError(
-                    f"limits.{name} = {wanted:g} is more than this bench allows ({most:g} {unit}).",
+                    f"limits.{name} = {wanted:g} is more than the {mine.board} allows ({most:g} {unit}).",
                     f"Set it to {most:g} or less in the part's profile.",
                 )
         if limits.supply_min_v < mine.supply_min_v:
             raise UsageError(
-                f"limits.supply_min_v = {limits.supply_min_v:g} is less than this bench allows"
+                f"limits.supply_min_v = {limits.supply_min_v:g} is less than the {mine.board} allows"
                 f" ({mine.supply_min_v:g} V).",
                 f"Set it to {mine.supply_min_v:g} or more in the part's profile.",
             )
@@ -310,7 +310,8 @@ class Bench:
     def accuracy(self) -> dict[str, dict[str, float]]:
         """Return standard uncertainties by sample column: ``offset``, ``gain`` (relative), ``noise``."""
         mine = self.identity
-        return accuracy(mine.calibrated, certificates.find(mine.uid, mine.calibration_id), mine.finer)
+        found = certificates.find(mine.uid, mine.calibration_id)
+        return accuracy(mine.calibrated, found, mine.finer, plain_of(mine.board))
 
     def info(self) -> dict[str, Any]:
         """Return what a recording keeps about the bench."""

@@ -2,7 +2,8 @@
 
 The numbers are the reference bench's component limits combined after JCGM 100; hardware/calc/budget.py
 derives them and the tests compare. The small bench differs by its shunt: what a current's range adds in
-amperes is a tenth, what its parts' tolerances do to the gain is the same. What a calibration replaces is in
+amperes is a tenth, what its parts' tolerances do to the gain is the same. The beginner's bench has its shunt
+and ordinary resistors (hardware/beginner/budget.py). What a calibration replaces is in
 :mod:`strokebench.bench.accuracy`.
 """
 
@@ -16,7 +17,7 @@ from typing import Any
 
 from strokefw.sensing.sense import FADE_START_MA
 
-from strokebench.bench.kinds import finer_of
+from strokebench.bench.kinds import finer_of, plain_of
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,17 @@ _REFERENCE: dict[str, Channel] = {
     "part_c": Channel(offset=0.84, gain=0.0, linearity=0.03, noise=0.014),
 }
 
+_PLAIN: dict[str, dict[str, float]] = {
+    "current_coarse_a": {"gain": 0.0071},
+    "current_fine_a": {"gain": 0.0066},
+    "supply_v": {"gain": 0.0082},
+    "output_a_v": {"gain": 0.0077, "linearity": 0.0071},
+    "output_b_v": {"gain": 0.0077, "linearity": 0.0071},
+    "sensor_a_v": {"offset": 0.0051, "gain": 0.0042, "linearity": 0.0016},
+    "sensor_b_v": {"offset": 0.0051, "gain": 0.0042, "linearity": 0.0016},
+}
+"""What is different with ordinary resistors."""
+
 
 @dataclass(frozen=True)
 class Budget:
@@ -72,22 +84,25 @@ class Budget:
 
 
 @cache
-def budget(finer: int = 1) -> Budget:
-    """The uncalibrated bench whose current ranges are ``finer`` than the reference bench's."""
+def budget(finer: int = 1, plain: bool = False) -> Budget:
+    """The uncalibrated bench whose current ranges are ``finer`` than the reference bench's; ``plain``: with
+    ordinary resistors.
+    """
     table = {
         name: replace(c, offset=c.offset / finer, linearity=c.linearity / finer, noise=c.noise / finer)
         if name.startswith("current")
         else c
-        for name, c in _REFERENCE.items()
+        for name, c in default_budget(plain).items()
     }
     return Budget(table, FADE_START_MA / 1000 / finer)
 
 
 def budget_of(info: Mapping[str, Any]) -> Budget:
     """The bench that a recording's ``info`` names; the reference bench where it names none."""
-    return budget(finer_of(str((info.get("identity") or {}).get("board", ""))))
+    board = str((info.get("identity") or {}).get("board", ""))
+    return budget(finer_of(board), plain_of(board))
 
 
-def default_budget() -> dict[str, Channel]:
-    """A fresh table of the uncalibrated reference bench, by channel name."""
-    return dict(_REFERENCE)
+def default_budget(plain: bool = False) -> dict[str, Channel]:
+    """A fresh table of the uncalibrated reference bench, by channel name; ``plain``: with plain resistors."""
+    return {name: replace(c, **_PLAIN.get(name, {})) if plain else c for name, c in _REFERENCE.items()}

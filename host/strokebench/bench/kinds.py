@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from strokefw import channels
 
-BOARDS = ("reference bench", "small bench", "simulated bench", "bare board")
+BOARDS = ("reference bench", "small bench", "simulated bench", "bare board", "beginner bench")
 """By the number that a board gives of itself (see :meth:`strokebench.link.board.Board.kind`)."""
+
+PLAIN = ("beginner bench",)
+"""Kinds built with ordinary resistors of 1 % and a regulator in place of a reference."""
+
+
+def plain_of(board: str) -> bool:
+    """Return whether a kind of bench is built with ordinary resistors."""
+    return board in PLAIN
 
 
 def finer_of(board: str) -> int:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from strokebench.errors import UsageError
 
 ENGINES = ("inprocess", "micropython", "chip", "plant")
-BENCHES = ("reference", "small")
-"""Benches that can be simulated: 40 A, and 5 A with ten times finer current ranges."""
+BENCHES = ("reference", "small", "beginner")
+"""Benches that can be simulated: 40 A, and with ten times finer current ranges 5 A and 3 A (stripboard)."""
 FAMILIES = ("first", "second")
 """Sets of simulated parts with a physics of their own: estimators were tuned on the first."""
 

@@ -16,6 +16,7 @@ import numpy as np
 from strokefw import faults, state
 from strokefw.tick import selftest
 
+from strokebench.bench.kinds import plain_of
 from strokebench.bringup.hands import Hands
 from strokebench.calibrate.points import kept_alive, limits_for, read_counts
 from strokebench.calibrate.quantities import quantities
@@ -28,8 +29,11 @@ if TYPE_CHECKING:
 
 EMPTY_V = 0.3
 EMPTY_S = 120.0
+CHARGED_S = 5.0
 SCANS = 50
 LOAD_DRIVE, TRIP_DRIVE, IDLE_DRIVE = 0.2, 0.8, 0.1
+FINER_DRIVE = 0.4
+"""With finer ranges the load's peaks are in the coarse one, whose errors want more current beside them."""
 TRIP_A = 1.0
 
 
@@ -50,7 +54,8 @@ class Test:
 
     def zero_current(self, name: str) -> float:
         """Return a current channel's reading with the calibration in force."""
-        quantity = quantities(self.bench.identity.finer)[name]
+        mine = self.bench.identity
+        quantity = quantities(mine.finer, plain_of(mine.board))[name]
         mean = read_counts(self.bench, quantity.index, SCANS)[0]
         counts = np.array([round(mean)], np.uint16)
         values, _unit = conversion.burst_values(quantity.index, counts, *self.bench.units)
@@ -142,6 +147,24 @@ def estop_open(test: Test) -> float:
     return float(test.bench.status().emergency_open)
 
 
+def stopped_bus_v(test: Test) -> float:
+    """Volts of the bridge supply once it is empty, with the stop button pressed."""
+    _empty(test, EMPTY_V)
+    return test.bench.status().supply_v
+
+
+def charged_s(test: Test) -> float:
+    """Seconds from the stop button's release until the bridge supply has nine tenths of its volts."""
+    bench = test.bench
+    begin_s = bench.link.port.now()
+    until_s = begin_s + CHARGED_S
+    while bench.status().supply_v < 0.9 * bench.status().terminals_v:
+        if bench.link.port.now() > until_s:
+            raise DataError(f"The bridge supply has come to {bench.status().supply_v:.1f} V only.")
+        bench.link.poll(0.02)
+    return bench.link.port.now() - begin_s
+
+
 def precharge_s(test: Test) -> float:
     """Seconds from 20 % to 80 % of the supply, during the self-test's precharge."""
     _empty(test)
@@ -160,11 +183,11 @@ def precharge_s(test: Test) -> float:
     return float(rows["time_s"][reached[1][0]] - rows["time_s"][reached[0][0]])
 
 
-def _empty(test: Test) -> None:
+def _empty(test: Test, left_v: float = 0.0) -> None:
     port = test.bench.link.port
     until_s = port.now() + EMPTY_S
     test.ready()
-    while test.bench.status().supply_v > EMPTY_V + 0.1 * test.bench.status().terminals_v:
+    while test.bench.status().supply_v > (left_v or EMPTY_V + 0.1 * test.bench.status().terminals_v):
         if port.now() > until_s:
             raise LinkError("The bulk capacitors do not get empty by themselves.")
         test.bench.link.poll(0.5)
@@ -200,13 +223,25 @@ def main_switch_drop_v(test: Test) -> float:
         return status.terminals_v - status.supply_v
 
 
+def main_switch_loaded_v(test: Test) -> float:
+    """Terminals less bridge supply while the load is driven."""
+    with test.armed():
+        test.jog_for(_load_drive(test), 0.5)
+        status = test.bench.status()
+        return status.terminals_v - status.supply_v
+
+
 def load_ratio_forward(test: Test) -> float:
     test.load_ohm = test.metered
-    return _load_ratio(test, LOAD_DRIVE)
+    return _load_ratio(test, _load_drive(test))
 
 
 def load_ratio_backward(test: Test) -> float:
-    return _load_ratio(test, -LOAD_DRIVE)
+    return _load_ratio(test, -_load_drive(test))
+
+
+def _load_drive(test: Test) -> float:
+    return LOAD_DRIVE if test.bench.identity.finer == 1 else FINER_DRIVE
 
 
 def _load_ratio(test: Test, drive: float) -> float:
@@ -256,8 +291,8 @@ MEASURES: dict[str, Callable[[Test], float]] = {
     function.__name__: function
     for function in (
         board_kind, vin_error_v, feed_v, heatsink_c, part_c, current_fine_zero_a, current_coarse_zero_a,
-        estop_open, precharge_s, main_switch_drop_v, load_ratio_forward, load_ratio_backward, trips,
-        estop_stops, silence_s,
+        estop_open, stopped_bus_v, charged_s, precharge_s, main_switch_drop_v,
+        main_switch_loaded_v, load_ratio_forward, load_ratio_backward, trips, estop_stops, silence_s,
     )
 }  # fmt: skip
 

@@ -11,7 +11,13 @@ from pydantic import BaseModel
 from strokebench.parts.limits import STRICT
 from strokebench.parts.toml import parse, validate
 
-BOARD_KEYS = {"reference bench": "reference", "small bench": "small", "simulated bench": "simulated"}
+BOARD_KEYS = {
+    "reference bench": "reference", "small bench": "small", "simulated bench": "simulated",
+    "beginner bench": "beginner",
+}  # fmt: skip
+Column = Literal["all", "reference", "small", "simulated", "beginner"]
+
+Side = Literal["low", "high", "any", "missing"]
 
 
 class Range(BaseModel):
@@ -41,6 +47,17 @@ class Range(BaseModel):
         return f"at least {self.low:g}" if self.low is not None else f"at most {self.high:g}"
 
 
+class Texts(BaseModel):
+    """What a step says, as far as it is another text on a kind of board."""
+
+    model_config = STRICT
+
+    do: str = ""
+    caution: str = ""
+    source: str = ""
+    differs: dict[Side, str] = {}
+
+
 class Step(BaseModel):
     """One step; see the head of steps.toml."""
 
@@ -57,19 +74,32 @@ class Step(BaseModel):
     what: str = ""
     before: Literal["", "press", "release", "load", "press_driving"] = ""
     after: Literal["", "release", "unload"] = ""
-    expect: dict[Literal["all", "reference", "small", "simulated"], Range]
-    differs: dict[Literal["low", "high", "any", "missing"], str]
+    only: Literal["", "beginner"] = ""
+    """A kind of board that alone has this step."""
+    skip: list[Literal["beginner"]] = []
+    """Kinds of board that do not have this step."""
+    on: dict[Literal["beginner"], Texts] = {}
+    """What a step says on a kind of board, where that is something else."""
+    expect: dict[Column, Range]
+    differs: dict[Side, str]
     source: str
 
     def expected(self, board: str) -> Range | None:
-        """Return what to expect on a kind of board ("reference", "small", "simulated"), None if not there."""
+        """Return what to expect on a kind of board (a key of ``BOARD_KEYS``'s values), None if not there."""
+        if board in self.skip or self.only not in ("", board):
+            return None
         return self.expect.get(board, self.expect.get("all"))  # type: ignore[call-overload, no-any-return]
+
+    def as_on(self, board: str) -> Step:
+        """Return the step with the texts that it has on a kind of board."""
+        own = self.on.get(board)  # type: ignore[call-overload]
+        return self if own is None else self.model_copy(update=own.model_dump(exclude_unset=True))
 
     def hint(self, value: float | None, bounds: tuple[float | None, float | None]) -> str:
         """Return what to look for when ``value`` (None: there is none) is outside ``bounds``."""
         if value is None:
             return self.differs.get("missing") or self.differs.get("any") or " ".join(self.differs.values())
-        side: Literal["low", "high"] = "low" if bounds[0] is not None and value < bounds[0] else "high"
+        side: Side = "low" if bounds[0] is not None and value < bounds[0] else "high"
         return self.differs.get(side, self.differs.get("any", ""))
 
 
@@ -89,5 +119,6 @@ def load_steps() -> tuple[Step, ...]:
 
 
 def board_key(board: str, engine: str) -> str:
-    """Return which column of the expectations holds: a bench in a simulation of any kind is simulated."""
-    return BOARD_KEYS.get(board, "reference") if engine == "serial" else "simulated"
+    """Return which column of the expectations holds: the simulated ones have their own, but one."""
+    key = BOARD_KEYS.get(board, "reference")
+    return key if engine == "serial" or key == "beginner" else "simulated"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from strokefw import channels
 from strokefw.sensing import calib
 
-from strokebench.bench.budget import budget, default_budget
+from strokebench.bench.budget import Channel, budget
 
 BRAKING, ARMED, IDLE = "braking", "armed", "idle"
 """What the bench does while a point is read: both low sides on; supply switched through; nothing."""
@@ -101,9 +101,11 @@ class Quantity:
         return (counts - self.ideal_zero) * self.scale
 
 
-def quantities(finer: int = 1) -> dict[str, Quantity]:
-    """Return all quantities by channel name, for a bench with ``finer`` current ranges."""
-    table = budget(finer).channels
+def quantities(finer: int = 1, plain: bool = False) -> dict[str, Quantity]:
+    """Return all quantities by channel name, for a bench with ``finer`` current ranges; ``plain``: built with
+    ordinary resistors.
+    """
+    table = budget(finer, plain).channels
     coarse, fine = (tuple(i * step / finer for i in range(-2, 3)) for step in (10.0, 2.5))
     full_a = channels.COARSE_FULL_MA / 1000 / finer, channels.FINE_FULL_MA / 1000 / finer
     listed = [
@@ -116,13 +118,15 @@ def quantities(finer: int = 1) -> dict[str, Quantity]:
             14.0 / finer, table["current_coarse_a"].linearity, table["current_coarse_a"].gain,
             also=(channels.I_MAX, channels.I_MIN),
         ),
-        _voltage("supply", channels.BUS, (9.0, 11.0, 13.0, 15.0), ARMED, SUPPLY_WIRING, 4.0, "supply_v"),
-        _voltage("vin", channels.VIN, (9.0, 12.0, 15.0), IDLE, VIN_WIRING, 4.0, "output_a_v"),
-        _voltage("output_a", channels.LEG_A, (1.0, 6.0, 12.0), IDLE, OUTPUT_WIRING, 6.0, "output_a_v"),
-        _voltage("output_b", channels.LEG_B, (1.0, 6.0, 12.0), IDLE, OUTPUT_WIRING, 6.0, "output_b_v"),
-        _sensor("sensor_a", channels.SENSOR_A, (0.5, 2.5, 4.5), SENSOR_WIRING),
-        _sensor("sensor_b", channels.SENSOR_B, (0.5, 2.5, 4.5), SENSOR_WIRING),
-        _sensor("feed", channels.FEED, (5.0,), FEED_WIRING, zero_u=table["sensor_a_v"].offset),
+        _voltage(
+            "supply", channels.BUS, (9.0, 11.0, 13.0, 15.0), ARMED, SUPPLY_WIRING, 4.0, table["supply_v"]
+        ),
+        _voltage("vin", channels.VIN, (9.0, 12.0, 15.0), IDLE, VIN_WIRING, 4.0, table["output_a_v"]),
+        _voltage("output_a", channels.LEG_A, (1.0, 6.0, 12.0), IDLE, OUTPUT_WIRING, 6.0, table["output_a_v"]),
+        _voltage("output_b", channels.LEG_B, (1.0, 6.0, 12.0), IDLE, OUTPUT_WIRING, 6.0, table["output_b_v"]),
+        _sensor("sensor_a", channels.SENSOR_A, (0.5, 2.5, 4.5), SENSOR_WIRING, table),
+        _sensor("sensor_b", channels.SENSOR_B, (0.5, 2.5, 4.5), SENSOR_WIRING, table),
+        _sensor("feed", channels.FEED, (5.0,), FEED_WIRING, table, zero_u=table["sensor_a_v"].offset),
         _ntc("ntc_heatsink", channels.NTC_HEATSINK),
         _ntc("ntc_part", channels.NTC_PART),
     ]  # fmt: skip
@@ -130,15 +134,20 @@ def quantities(finer: int = 1) -> dict[str, Quantity]:
 
 
 def _voltage(
-    name: str, index: int, points: tuple[float, ...], mode: str, wiring: str, span: float, budget: str
+    name: str, index: int, points: tuple[float, ...], mode: str, wiring: str, span: float, own: Channel
 ) -> Quantity:
-    own = default_budget()[budget]
     full = channels.SUPPLY_FULL_MV / 1000
     return Quantity(name, index, "V", points, mode, wiring, full, span, own.linearity, own.gain)
 
 
-def _sensor(name: str, index: int, points: tuple[float, ...], wiring: str, zero_u: float = 0.0) -> Quantity:
-    table = default_budget()
+def _sensor(
+    name: str,
+    index: int,
+    points: tuple[float, ...],
+    wiring: str,
+    table: dict[str, Channel],
+    zero_u: float = 0.0,
+) -> Quantity:
     gain_u = table["output_a_v"].gain  # the sensors' own is ratiometric, without the reference's tolerance
     full, linearity = channels.SENSOR_FULL_MV / 1000, table["sensor_a_v"].linearity
     return Quantity(name, index, "V", points, IDLE, wiring, full, 2.0, linearity, gain_u, zero_u=zero_u)

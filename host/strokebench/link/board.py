@@ -138,7 +138,8 @@ class Board(Protocol):
         """Fill ``record`` with what was kept last; with anything when there is nothing: it has a check."""
 
     def kind(self) -> int:
-        """Return 0 for a reference bench, 1 small bench, 2 simulated bench, 3 bare board."""
+        """Return 0 for a reference bench, 1 small bench, 2 simulated bench, 3 bare board, 4
+        beginner's bench."""
 
     def reset_cause(self) -> int:
         """Return why the board started: 0 power-on, 1 watchdog, 2 soft reset, 3 other."""

@@ -30,7 +30,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do it; 0 all well, 1 a step differs, 3 steps were left out or are still to do."""
-    from strokebench.bringup.steps import load_steps
+    from strokebench.bringup.steps import board_key, load_steps
     from strokebench.errors import UsageError
 
     steps = load_steps()
@@ -40,8 +40,9 @@ def run(args: argparse.Namespace) -> int:
         )
     if args.list:
         return _list(args, steps)
-    wanted = [step.id for step in steps if not args.only or step.id in args.only]
     test = _open(args)
+    board = board_key(test.bench.identity.board, test.bench.engine)
+    wanted = [step.id for step in steps if step.expected(board) and (not args.only or step.id in args.only)]
     with test.bench as bench:
         from strokebench.bringup.record import default_path, open_record
 

@@ -121,7 +121,9 @@ def add_sim(parser: argparse.ArgumentParser) -> None:
         "--family", choices=FAMILIES, help="which physics the simulated part has (default: first)"
     )
     group.add_argument(
-        "--bench", choices=BENCHES, help="which bench: 40 A or the small one of 5 A (default: reference)"
+        "--bench",
+        choices=BENCHES,
+        help="which bench: 40 A, the small one of 5 A, the beginner's of 3 A (default: reference)",
     )
     group.add_argument(
         "--memory", metavar="DIR", help="folder in place of the chip's flash: calibrations outlive the power"

@@ -24,7 +24,7 @@ def add_choice(parser: argparse.ArgumentParser) -> None:
     text = "something wrong with the simulated bench or its wires; see `run`"
     parser.add_argument("--trouble", metavar="NAME", action="append", default=[], help=text)
     parser.add_argument("--seed", type=int, metavar="N", default=1, help="another good specimen (default: 1)")
-    text = "which bench is simulated: 40 A or the small one of 5 A (default: reference)"
+    text = "which bench is simulated: 40 A, the small one of 5 A, the beginner's of 3 A (default: reference)"
     parser.add_argument("--bench", choices=BENCHES, default="reference", help=text)
 
 

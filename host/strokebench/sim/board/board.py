@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from strokefw import channels as ch
 from strokefw.slots import Slots
 
+from strokebench.bench.kinds import BOARDS, plain_of
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.ntc import resistance_ohm
 from strokebench.sim.board.as_built import Built, built
@@ -26,7 +27,7 @@ from strokebench.sim.micropython_side.burst_rate import allowed, raw_allowed
 from strokebench.sim.plants import make_plant
 from strokebench.sim.plants.base import Plant
 
-KINDS = {"reference": 2, "small": 1}
+KINDS = {"reference": 2, "small": 1, "beginner": 4}
 """By the bench of a spec: 2 is the simulated bench, which is like the reference bench."""
 FULL = ch.FULL_SCALE
 LOW, HIGH = 128.0, FULL - 128.0  # between them no curvature can push a reading out of the range
@@ -66,7 +67,7 @@ class SimBoard:
             self.plant.clamp_v = self.built.chopper_v
         self._watchdog_ticks = self.built.watchdog_ticks
         self.bridge = Bridge(self.plant, spec.seed, self.built)
-        self.converter = Converter(spec.seed, ideal, spec.as_built, self.finer)
+        self.converter = Converter(spec.seed, ideal, spec.as_built, self.finer, plain_of(BOARDS[self._kind]))
         self.tick = 0
         self.from_host = bytearray()
         self.to_host = bytearray()
@@ -130,6 +131,8 @@ class SimBoard:
         self._ripple_v = 0.5 * active.get("ripple", 0.0)
         plant.source_ohm = active.get("source", plant.conditions.source_ohm)
         plant.feed_v = active.get("feed", plant.good_feed_v)
+        cut = "estop" in active or "precharge_open" in active
+        plant.charged = plant.conditions.stage.charged and not cut
         self._fine_zero = active.get("fine_zero", 0.0) * self.converter.gain[ch.I_FINE]
         self._estop = 1 if "estop" in active else 0
         self._forced_heatsink_c = active.get("heatsink", nan)

@@ -121,6 +121,8 @@ class Bridge:
         active, rail = self._active, self.rail
         if (rail == 2 and "main_open" in active) or (rail == 1 and "precharge_open" in active):
             rail = 0
+        if "estop" in active and self.plant.conditions.stage.charged:
+            rail = 0  # the stop button carries the relay's coil
         gate = self.gate == 1 and "estop" not in active and self._pulse_us == 0
         drive = self.drive * 1e-4
         high, low = ((0, 1), (1, 0)) if drive > 0 else ((1, 1), (0, 0))

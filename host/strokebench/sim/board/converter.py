@@ -62,9 +62,11 @@ _BUDGET = {
 NTC_ZERO_COUNTS = 3 * LEFT / 3**0.5  # the external converter's offset limit, as in hardware/calc/budget.py
 
 
-def built_errors() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return the standard sizes of gain (relative) and offset (counts) errors of a bench as built."""
-    table = default_budget()
+def built_errors(plain: bool = False) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the standard sizes of gain (relative) and offset (counts) errors of a bench as built; ``plain``:
+    with ordinary resistors.
+    """
+    table = default_budget(plain)
     gain, offset = np.zeros(ch.N_CHANNELS), np.zeros(ch.N_CHANNELS)
     for channel, key in _BUDGET.items():
         gain[channel] = table[key].gain
@@ -104,14 +106,16 @@ class Converter:
     ``gain`` (13 factors, counts per unit), ``rows`` (``ROWS`` x 13: offset + noise of the mean of a tick,
     counts), ``bend`` (13 tables over the 12-bit code, counts).  ``ideal`` leaves all errors out.
     ``finer``: how much finer the current ranges are than the reference bench's; errors stay the same in
-    counts.
+    counts. ``plain``: built with ordinary resistors.
     """
 
-    def __init__(self, seed: int, ideal: bool = False, as_built: bool = False, finer: int = 1) -> None:
+    def __init__(
+        self, seed: int, ideal: bool = False, as_built: bool = False, finer: int = 1, plain: bool = False
+    ) -> None:
         self._rng = rng = np.random.default_rng((seed, 9))
         self.ideal = ideal
         spoiled = 0.0 if ideal else 1.0
-        gain_sizes, offset_sizes = built_errors() if as_built else left_errors()
+        gain_sizes, offset_sizes = built_errors(plain) if as_built else left_errors()
         gain = np.array(SCALE) * (1 + spoiled * gain_sizes * rng.normal(0, 1, ch.N_CHANNELS).clip(-2.5, 2.5))
         gain[[ch.I_MAX, ch.I_MIN]] = gain[ch.I_COARSE]
         gain[[ch.NTC_HEATSINK, ch.NTC_PART]] = 1.0

@@ -37,6 +37,8 @@ EXTERNAL = (ch.SENSOR_A, ch.SENSOR_B, ch.I_FINE, ch.LEG_A, ch.LEG_B, ch.NTC_HEAT
 TRIP_V_PER_A = 0.02
 """Of the reference bench; ten times as much on the small one."""
 KIND_STRAPS = {0: False, 1: True}
+LAMP_STRAP = 4
+"""The kind whose strap is tied to the lamp."""
 
 
 class PinClock:
@@ -77,7 +79,7 @@ class PinClock:
 
 
 class ChipWorld:
-    """Couples ``board`` (a :class:`SimBoard`) to ``machine``; ``kind`` is what the strap says (0, 1, or 3
+    """Couples ``board`` (a :class:`SimBoard`) to ``machine``; ``kind`` is what the strap says (0, 1, 4, or 3
     = none).
     """
 
@@ -94,6 +96,7 @@ class ChipWorld:
         for net in GATES:
             self.clocks[net].changed = self._pulse_watch(net)  # type: ignore[method-assign]
         self._latch = False
+        self._latches = board.plant.conditions.stage.latches
         self._pulsed: tuple[int, int] | None = None
         self.fed_ns = -1e12
         self.gpio("LATCH_ARM").add_listener(self._on_latch_arm)
@@ -116,6 +119,10 @@ class ChipWorld:
             self.gpio(net).set_input_value(level)
         if kind in KIND_STRAPS:
             self.gpio("BOARD_KIND").set_input_value(KIND_STRAPS[kind])
+        elif kind == LAMP_STRAP:
+            strap, lamp = self.gpio("BOARD_KIND"), self.gpio("LED")
+            strap.set_input_value(int(lamp.value) == 1)
+            lamp.add_listener(lambda value, _last: strap.set_input_value(value == 1))
         self._cuts_left = 0
         self._cut_alarm = machine.alarm(self._cut)
         self._tripped = False
@@ -147,7 +154,7 @@ class ChipWorld:
     # -------------------------------------------------------------------------
 
     def _on_latch_arm(self, value: int, _last: int) -> None:
-        if value == 1:
+        if value == 1 and self._latches:
             self._set_latch(True)
 
     def _set_latch(self, is_set: bool) -> None:
@@ -158,6 +165,8 @@ class ChipWorld:
         if value == 1:
             self.fed_ns = self.machine.now_ns
             self.board.watchdog()
+            if not self._latches and not self._latch:
+                self._set_latch(True)
 
     def _pulse_watch(self, net: str) -> Any:
         """Edges of one gate input: high alone for longer than PWM can be is a pulse of the self-test."""
@@ -208,10 +217,9 @@ class ChipWorld:
         compare = self.machine.mcu.pwm.channels[4].alarm_a.target
         board.trip_level(round((compare / 2048 * 3.3 - 1.65) / (TRIP_V_PER_A * board.finer) * 1000))
         board.step()
-        if (
-            max(board.plant.current_max_a, -board.plant.current_min_a)
-            > board.plant.conditions.stage.hard_trip_a
-        ):
+        peak_a = max(board.plant.current_max_a, -board.plant.current_min_a)
+        fell = peak_a > board.plant.conditions.stage.hard_trip_a if self._latches else not alive
+        if fell and self._latch:
             self._set_latch(False)
         self.gpio("ESTOP_OPEN").set_input_value(bool(board.estop()))
         self._tripped = not gate and bool(board.tripped())

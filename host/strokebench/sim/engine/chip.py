@@ -17,7 +17,7 @@ from strokebench.sim.chip.machine import ChipMachine, ChipUnavailable
 from strokebench.sim.chip.world import ChipWorld
 
 IMAGE_VARIABLE = "STROKEBENCH_PICO_IMAGE"
-STRAPS = {"reference": 0, "small": 1}
+STRAPS = {"reference": 0, "small": 1, "beginner": 4}
 """What the strap on the chip says, by the bench of a spec."""
 
 

@@ -85,6 +85,7 @@ class Plant:
         self._before_a_ohm = stage.fet_ohm + (stage.shunt_ohm - stage.sensed_ohm)
         self._bus_f, self._precharge_ohm, self._bleed_ohm = stage.bus_f, stage.precharge_ohm, stage.bleed_ohm
         self.clamp_v, self._returns = stage.clamp_v, stage.returns
+        self.charged = stage.charged  # the bus is charged through its resistor even with the main switch open
         self._sink_k_per_w, self._sink_j_per_k = stage.sink_k_per_w, stage.sink_j_per_k
         self.source_v = conditions.supply_v
         self.source_ohm = conditions.source_ohm
@@ -135,7 +136,7 @@ class Plant:
             return
         bus_v = self.bus_v - (input_a + self.bus_v / self._bleed_ohm) * dt_s / self._bus_f
         taken_a = 0.0
-        if rail == 1 and bus_v < source_v:
+        if (rail == 1 or (self.charged and rail == 0)) and bus_v < source_v:
             taken_a = (source_v - bus_v) / self._precharge_ohm
             bus_v += taken_a * dt_s / self._bus_f
         elif rail == 2 and (bus_v <= source_v or self._returns):
