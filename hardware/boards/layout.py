@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 Corner = tuple[float, float]
+Box = tuple[float, float, float, float]
+"""Left, top, right, bottom."""
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,7 @@ class Stitch:
     """A field of vias of a net: from corner to corner of a box, this far apart."""
 
     net: str
-    box: tuple[float, float, float, float]
+    box: Box
     step: float = 2.0
 
 
@@ -60,8 +62,10 @@ class Layout:
     """Net -> inner layer on which it lies as a plane, for pads that need no more than a via."""
     solid: frozenset[str] = frozenset()
     """Parts whose pads join their areas without thermal reliefs."""
-    avoid: tuple[tuple[float, float, float, float], ...] = ()
+    avoid: tuple[Box, ...] = ()
     """Boxes in which no part may be placed by the search."""
+    empty: tuple[Box, ...] = ()
+    """Boxes without copper on any layer."""
 
 
 def rect(x0: float, y0: float, x1: float, y1: float) -> tuple[Corner, ...]:
