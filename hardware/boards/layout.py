@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from hardware.boards.currents import Currents
+
 Corner = tuple[float, float]
 Box = tuple[float, float, float, float]
 """Left, top, right, bottom."""
@@ -52,6 +54,9 @@ class Layout:
     fixed: dict[str, tuple[float, float, int]]
     near: list[tuple[str, str]]
     areas: list[Area]
+    copper_um: tuple[float, float, float, float]
+    """Thickness of the layers, front to back."""
+    currents: Currents
     wires: list[Wire] = field(default_factory=list)
     stitches: list[Stitch] = field(default_factory=list)
     widths: dict[str, float] = field(default_factory=dict)

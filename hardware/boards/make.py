@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from hardware.boards import kicad, labels, place
+from hardware.boards import kicad, labels, place, stack
 from hardware.boards.layout import Area, Layout, rect
 from hardware.boards.project import write_rules
 from hardware.boards.route import nets as route_nets
@@ -59,6 +59,7 @@ def make(layout: Layout, target: Path, report: Callable[[str], None] = print) ->
     _stitch(plan, layout, board)
     write_rules(layout, target.parent)
     kicad.build(plan, target)
+    stack.write(layout, target)
     report(f"{layout.name}: {len(plan['tracks'])} tracks, {len(plan['vias'])} vias")
 
 
