@@ -67,7 +67,8 @@ def deck(shorted: str, monitor: bool = True, short_ohm: float = SHORT_OHM) -> st
     level_v = threshold_v(netlist) if monitor else 99.0
     d.add(
         # battery, 1.5 m of 8 AWG there and back (2 uH), copper of the board up to the legs
-        "Vbat b0 0 12.6", "Rbat b0 b1 6m", "Lcable b1 b2 2u ic=0", f"Rcable b2 n_net_j101_pin_1 {6.6e-3 + copper.upstream_ohm():g}",
+        "Vbat b0 0 12.6", "Rbat b0 b1 6m", "Lcable b1 b2 2u ic=0",
+        f"Rcable b2 n_net_j101_pin_1 {6.6e-3 + copper.upstream_ohm():g}",
         f"Vshort {leg if high else 'n_legs_v'} sh 0", f"Rshort sh {'0' if high else leg} {short_ohm:g}",
         # monitor: amplifier, comparator, all that follows as a delay, a latch that stays
         "Vref ref 0 1.65", "Xamp n_supply_p n_supply_n ref amp senseamp gain=20",

@@ -65,7 +65,7 @@ def deck(netlist: Netlist, shunt_nh: float) -> str:
 
 
 def run(shunt_nh: float | None = None, at_leg: bool | None = None) -> runner.Result:
-    """Simulate; ``at_leg`` None: as the drawing has the snubbers today; ``shunt_nh`` None: as on the board."""
+    """Simulate; ``at_leg`` None: as the drawing has the snubbers; ``shunt_nh`` None: as on the board."""
     netlist = netlist_of("reference")
     if at_leg is not None:
         netlist = with_snubbers(netlist, at_leg)
