@@ -40,8 +40,8 @@ def snubbers() -> str:
         for nh in (round(copper.shunt_nh("leg A"), 1), 5, 10):
             r = switching.run(nh, at_leg)
             sense = f"{1e3 * r['sense_low_v']:.0f} to {1e3 * r['sense_high_v']:.0f} mV"
-            rows.append((where, nh, f"{r['low_v']:.0f} V", sense))
-    head = "snubbers | shunt and track, nH | highest on the low MOSFET | sense pair"
+            rows.append((where, nh, f"{r['low_v']:.0f} V", f"{r['high_v']:.0f} V", sense))
+    head = "snubbers | shunt and track, nH | highest on the low MOSFET | on the high one | sense pair"
     loop_nh = copper.high_nh("leg A") + copper.low_nh("leg A")
     copper_nh = loop_nh - 2 * (copper.DRAIN_NH + copper.SOURCE_NH)
     text = prose(SNUBBERS.format(loop=loop_nh, copper=copper_nh))
@@ -50,9 +50,9 @@ def snubbers() -> str:
 
 SNUBBERS = """
 Leg A switches 37 A; the sense pair should show 37 mV. Spikes are as fast as the simulation's steps
-of 5 ns, so their size is a trend. The switching loop has {loop:.0f} nH: {copper:.1f} nH of the
-[routed board's](board-reference.md#what-the-copper-does) copper, the rest of both MOSFETs' leads
-(from memory). The first row of each three has the board's way to the shunt.
+of 5 ns, so their size is a trend. The MOSFETs bear 60 V. Their voltage is that of the chip, inside the
+leads. The switching loop has {loop:.0f} nH: {copper:.1f} nH are copper of the routed board, the rest
+leads of both MOSFETs (from memory). The first row of each three has the board's way to the shunt.
 """
 LEGS = """
 A MOSFET fails to 18 mOhm, its partner turns on; 10 mF, and a battery behind 12.6 mOhm and 2 uH,

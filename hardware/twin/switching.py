@@ -1,4 +1,4 @@
-"""The bridge at 37 A with the inductance of shunt and track: what the low MOSFET and the sense pair see."""
+"""The bridge at 37 A with the inductance of shunt and track: what the MOSFETs and the sense pair see."""
 
 from __future__ import annotations
 
@@ -12,13 +12,16 @@ CERAMIC = [f"C{n}" for n in range(303, 309)]
 BRIDGE = ["Q301", "Q302", "Q303", "Q304", "R216", "R218", "R221", "R223", "R217", "R219", "R222", "R224"]
 SNUBBERS = {"R305": ("1", "OUT_A", "LEG_A_SW"), "R308": ("1", "OUT_B", "LEG_B_SW")}
 """Snubber resistor -> its pad at the output, the net behind the shunt, the net of the leg."""
-MEASURES = "low_v sense_high_v sense_low_v mean_a monitor_a"
+MEASURES = "low_v high_v sense_high_v sense_low_v mean_a monitor_a"
 CONTROL = """
 .options method=gear reltol=1e-3
 .control
 tran 2n 200u 100u 5n uic
 let sense = v(n_shunt_a_p)-v(n_shunt_a_n)
-meas tran low_v MAX v(n_leg_a_sw) from=110u to=200u
+let low = v(n_leg_a_sw)-v(q302_s)
+let high = v(q301_d)-v(n_leg_a_sw)
+meas tran low_v MAX low from=110u to=200u
+meas tran high_v MAX high from=110u to=200u
 meas tran sense_high_v MAX sense from=110u to=200u
 meas tran sense_low_v MIN sense from=110u to=200u
 let monitored = (v(n_i_supply)-1.65)/10m

@@ -63,7 +63,8 @@ def test_snubbers_sit_at_the_legs_and_leave_the_sense_pair_alone() -> None:
     """37 A on 1 mOhm: 37 mV; behind 5 nH of shunt the snubbers put volts onto it."""
     today, before = switching.run(5), switching.run(5, at_leg=False)
     assert 0.030 < today["sense_low_v"] < today["sense_high_v"] < 0.045
-    assert today["low_v"] < 40
+    # at the chips, leads of 24 nH included: four fifths of 60 V. Behind them, at the board, it was below 40 V
+    assert max(today["low_v"], today["high_v"]) < 48
     assert today["monitor_a"] < 80, "ordinary switching stays clear of the monitor's 120 A"
     assert before["sense_high_v"] > 1 and before["sense_low_v"] < -1
 
