@@ -1,6 +1,6 @@
 """Boards made from the netlists: placement, copper areas, routing, files to order.
 
-`python -m hardware.boards` makes the small bench's anew. What is where, and why, is in `small.py`.
+`python -m hardware.boards` makes them anew. What is where, and why, is in `small` and `reference`.
 """
 
 from __future__ import annotations
@@ -16,4 +16,10 @@ def _small() -> Layout:
     return BOARD
 
 
-BOARDS: dict[str, Callable[[], Layout]] = {"small": _small}
+def _reference() -> Layout:
+    from hardware.boards.reference import BOARD
+
+    return BOARD
+
+
+BOARDS: dict[str, Callable[[], Layout]] = {"small": _small, "reference": _reference}

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from hardware.boards.layout import Layout
-from hardware.boards.shapes import Box, Placed, apart
+from hardware.boards.layout import Box, Layout
+from hardware.boards.shapes import Placed, apart
 
 HEIGHT = 0.8
 WIDTH = 0.78

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from hardware.boards.currents import Currents
+
 Corner = tuple[float, float]
+Box = tuple[float, float, float, float]
+"""Left, top, right, bottom."""
 
 
 @dataclass(frozen=True)
@@ -34,7 +38,7 @@ class Stitch:
     """A field of vias of a net: from corner to corner of a box, this far apart."""
 
     net: str
-    box: tuple[float, float, float, float]
+    box: Box
     step: float = 2.0
 
 
@@ -50,6 +54,9 @@ class Layout:
     fixed: dict[str, tuple[float, float, int]]
     near: list[tuple[str, str]]
     areas: list[Area]
+    copper_um: tuple[float, float, float, float]
+    """Thickness of the layers, front to back."""
+    currents: Currents
     wires: list[Wire] = field(default_factory=list)
     stitches: list[Stitch] = field(default_factory=list)
     widths: dict[str, float] = field(default_factory=dict)
@@ -60,8 +67,10 @@ class Layout:
     """Net -> inner layer on which it lies as a plane, for pads that need no more than a via."""
     solid: frozenset[str] = frozenset()
     """Parts whose pads join their areas without thermal reliefs."""
-    avoid: tuple[tuple[float, float, float, float], ...] = ()
+    avoid: tuple[Box, ...] = ()
     """Boxes in which no part may be placed by the search."""
+    empty: tuple[Box, ...] = ()
+    """Boxes without copper on any layer."""
 
 
 def rect(x0: float, y0: float, x1: float, y1: float) -> tuple[Corner, ...]:

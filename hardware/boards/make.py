@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from hardware.boards import kicad, labels, place
-from hardware.boards.layout import Area, Layout
+from hardware.boards import kicad, labels, place, stack
+from hardware.boards.layout import Area, Layout, rect
 from hardware.boards.project import write_rules
 from hardware.boards.route import nets as route_nets
 from hardware.boards.route.grid import DRILL, HALF, PITCH, SIDES, VIA, Grid
@@ -59,6 +59,7 @@ def make(layout: Layout, target: Path, report: Callable[[str], None] = print) ->
     _stitch(plan, layout, board)
     write_rules(layout, target.parent)
     kicad.build(plan, target)
+    stack.write(layout, target)
     report(f"{layout.name}: {len(plan['tracks'])} tracks, {len(plan['vias'])} vias")
 
 
@@ -90,6 +91,7 @@ def _plan(layout: Layout, parts: Netlist, placed: dict[str, Placed]) -> dict:
         "title": layout.title, "revision": "2", "width": layout.width, "height": layout.height,
         "nets": sorted(parts.nets), "parts": items, "tracks": tracks, "vias": [], "texts": texts,
         "zones": [_zone(i, area) for i, area in enumerate(layout.areas)],
+        "empty": [rect(*box) for box in layout.empty],
     }  # fmt: skip
 
 

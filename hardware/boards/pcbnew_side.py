@@ -125,14 +125,33 @@ def place(board: pcbnew.BOARD, part: dict, nets: dict, own: str) -> None:
             pad.SetLocalZoneConnection(pcbnew.ZONE_CONNECTION_FULL)
 
 
-def zone(board: pcbnew.BOARD, item: dict, nets: dict) -> pcbnew.ZONE:
-    """A copper area, or a keepout for copper where it has no net."""
+def empty(board: pcbnew.BOARD, corners: list) -> None:
+    """A box without copper on any layer."""
+    area = outlined(board, corners)
+    area.SetIsRuleArea(True)
+    area.SetDoNotAllowCopperPour(True)
+    area.SetDoNotAllowTracks(True)
+    area.SetDoNotAllowVias(True)
+    area.SetDoNotAllowPads(False)
+    area.SetDoNotAllowFootprints(False)
+    area.SetLayerSet(pcbnew.LSET.AllCuMask())
+    board.Add(area)
+
+
+def outlined(board: pcbnew.BOARD, corners: list) -> pcbnew.ZONE:
+    """A zone of this outline."""
     area = pcbnew.ZONE(board)
     chain = pcbnew.SHAPE_LINE_CHAIN()
-    for x, y in item["corners"]:
+    for x, y in corners:
         chain.Append(round(x * NM), round(y * NM))
     chain.SetClosed(True)
     area.AddPolygon(chain)
+    return area
+
+
+def zone(board: pcbnew.BOARD, item: dict, nets: dict) -> pcbnew.ZONE:
+    """A copper area."""
+    area = outlined(board, item["corners"])
     area.SetLayer(LAYERS[item["layer"]])
     area.SetNet(nets[item["net"]])
     area.SetZoneName(item["name"])
@@ -192,6 +211,8 @@ def build(plan: dict, target: str) -> None:
         track(board, item, nets)
     for item in plan["vias"]:
         via(board, item, nets)
+    for corners in plan["empty"]:
+        empty(board, corners)
     areas = [zone(board, item, nets) for item in plan["zones"]]
     board.BuildConnectivity()
     if areas:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.path import Path as Polygon
 
-from hardware.boards.layout import Layout
-from hardware.boards.shapes import Box, Placed, Shape, turned, turned_point
+from hardware.boards.layout import Box, Layout
+from hardware.boards.shapes import Placed, Shape, turned, turned_point
 
 CELL = 0.25
 STEP = 2
@@ -31,6 +31,7 @@ class Floor:
     def __init__(self, layout: Layout) -> None:
         self._shape = (round(layout.height / CELL), round(layout.width / CELL))
         self._taken = np.zeros(self._shape, dtype=np.int32)
+        self._summed: np.ndarray | None = None
         self._nets = ["", *sorted({a.net for a in layout.areas})]
         self._area = self._areas(layout)
         for box in layout.avoid:
@@ -60,6 +61,14 @@ class Floor:
         """Mark a box as taken."""
         x0, y0, x1, y1 = (round(v / CELL) for v in box)
         self._taken[max(y0, 0) : y1, max(x0, 0) : x1] = 1
+        self._summed = None
+
+    def _sums(self) -> np.ndarray:
+        """How many cells are taken above and left of each."""
+        if self._summed is None:
+            self._summed = np.zeros((self._shape[0] + 1, self._shape[1] + 1), dtype=np.int32)
+            self._summed[1:, 1:] = self._taken.cumsum(0).cumsum(1)
+        return self._summed
 
     def free(
         self, width: float, height: float, near: tuple[float, float]
@@ -67,8 +76,7 @@ class Floor:
         """Middles (x, y in mm) round `near` for a box of that size, and whether it fits, gap included."""
         w = int(np.ceil((width + GAP) / CELL))
         h = int(np.ceil((height + GAP) / CELL))
-        sums = np.zeros((self._shape[0] + 1, self._shape[1] + 1), dtype=np.int32)
-        sums[1:, 1:] = self._taken.cumsum(0).cumsum(1)
+        sums = self._sums()
         tops = _range(near[1], self._shape[0] - h)
         lefts = _range(near[0], self._shape[1] - w)
         t, left = np.meshgrid(tops, lefts, indexing="ij")

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-Box = tuple[float, float, float, float]
-"""Left, top, right, bottom."""
+from hardware.boards.layout import Box
 
 
 @dataclass(frozen=True)

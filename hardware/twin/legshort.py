@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from hardware.checks.netlist import Netlist, parse_ohm
 from hardware.spice import runner
+from hardware.twin import copper
 from hardware.twin.deck import Deck, netlist_of
 from hardware.twin.switching import BULK, CERAMIC, SNUBBERS
 
@@ -59,12 +60,15 @@ def deck(shorted: str, monitor: bool = True, short_ohm: float = SHORT_OHM) -> st
     leg = "n_leg_a_sw" if partner in ("Q301", "Q302") else "n_leg_b_sw"
     high = partner in ("Q301", "Q303")
     pins, main = d.pins(partner), d.pins("Q102")
-    d.between(partner, "D", "Lhot {} {} 5n ic=0").between("D101", "A2", "Vsup {} {} 0")
+    side = "leg A" if partner in ("Q301", "Q302") else "leg B"
+    loop_nh = copper.high_nh(side) + copper.low_nh(side)
+    d.between(partner, "D", f"Lhot {{}} {{}} {loop_nh:g}n ic=0").between("D101", "A2", "Vsup {} {} 0")
     open_s = 1.0 if monitor else FIRMWARE_S
     level_v = threshold_v(netlist) if monitor else 99.0
     d.add(
-        # battery, 1.5 m of 8 AWG there and back (2 uH)
-        "Vbat b0 0 12.6", "Rbat b0 b1 6m", "Lcable b1 b2 2u ic=0", "Rcable b2 n_net_j101_pin_1 6.6m",
+        # battery, 1.5 m of 8 AWG there and back (2 uH), copper of the board up to the legs
+        "Vbat b0 0 12.6", "Rbat b0 b1 6m", "Lcable b1 b2 2u ic=0",
+        f"Rcable b2 n_net_j101_pin_1 {6.6e-3 + copper.upstream_ohm():g}",
         f"Vshort {leg if high else 'n_legs_v'} sh 0", f"Rshort sh {'0' if high else leg} {short_ohm:g}",
         # monitor: amplifier, comparator, all that follows as a delay, a latch that stays
         "Vref ref 0 1.65", "Xamp n_supply_p n_supply_n ref amp senseamp gain=20",
@@ -90,7 +94,7 @@ def deck(shorted: str, monitor: bool = True, short_ohm: float = SHORT_OHM) -> st
         control = CONTROL.format(step="10n", end=f"{WATCH_S:g}", before="3u")
     else:
         control = CONTROL.format(step="100n", end="2.2m", before=f"{FIRMWARE_S - 0.2e-6:g}")
-    return d.text(control, MEASURES, ["lshunt=3n"])
+    return d.text(control, MEASURES, [f"lshunt={copper.shunt_nh(side):g}n"])
 
 
 def run(shorted: str = "Q302", monitor: bool = True, short_ohm: float = SHORT_OHM) -> runner.Result:

@@ -6,7 +6,7 @@ import numpy as np
 from strokefw.tick import check
 
 from hardware.calc import design, losses
-from hardware.twin import legshort, points, pulses, sections, switching, trip
+from hardware.twin import copper, legshort, points, pulses, sections, switching, trip
 from hardware.twin.outcomes import BECAME, OUTCOMES
 from hardware.twin.text import prose, table
 
@@ -37,17 +37,22 @@ def snubbers() -> str:
     """Shunt and track have an inductance; behind it a snubber does harm."""
     rows = []
     for where, at_leg in (("behind the shunts, as first drawn", False), ("at the legs, revision 2", True)):
-        for nh in (3, 5, 10):
+        for nh in (round(copper.shunt_nh("leg A"), 1), 5, 10):
             r = switching.run(nh, at_leg)
             sense = f"{1e3 * r['sense_low_v']:.0f} to {1e3 * r['sense_high_v']:.0f} mV"
-            rows.append((where, nh, f"{r['low_v']:.0f} V", sense))
-    head = "snubbers | shunt and track, nH | highest on the low MOSFET | sense pair"
-    return "## Leg snubbers\n\n" + prose(SNUBBERS) + table(head, rows)
+            rows.append((where, nh, f"{r['low_v']:.0f} V", f"{r['high_v']:.0f} V", sense))
+    head = "snubbers | shunt and track, nH | highest on the low MOSFET | on the high one | sense pair"
+    loop_nh = copper.high_nh("leg A") + copper.low_nh("leg A")
+    copper_nh = loop_nh - 2 * (copper.DRAIN_NH + copper.SOURCE_NH)
+    text = prose(SNUBBERS.format(loop=loop_nh, copper=copper_nh))
+    return "## Leg snubbers\n\n" + text + table(head, rows)
 
 
 SNUBBERS = """
 Leg A switches 37 A; the sense pair should show 37 mV. Spikes are as fast as the simulation's steps
-of 5 ns, so their size is a trend.
+of 5 ns, so their size is a trend. The MOSFETs bear 60 V. Their voltage is that of the chip, inside the
+leads. The switching loop has {loop:.0f} nH: {copper:.1f} nH are copper of the routed board, the rest
+leads of both MOSFETs (from memory). The first row of each three has the board's way to the shunt.
 """
 LEGS = """
 A MOSFET fails to 18 mOhm, its partner turns on; 10 mF, and a battery behind 12.6 mOhm and 2 uH,
@@ -69,7 +74,7 @@ def legs() -> str:
         amps = (f"{r['peak_a']:.0f} A", f"{r['at_open_a']:.0f} A", f"{r['i2t_a2s']:.1f}")
         rows.append((ref, name, *amps, f"{r['terminals_v']:.0f} V", f"{r['suppressor_a']:.0f} A"))
     head = "shorted | opened by | peak | supply lead before it opens | A2s | at the terminals | suppressor"
-    text = prose(LEGS.format(seen=switching.run(3)["monitor_a"]))
+    text = prose(LEGS.format(seen=switching.run()["monitor_a"]))
     return "## Leg short\n\n" + text + table(head, rows)
 
 

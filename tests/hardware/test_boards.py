@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 from pathlib import Path
@@ -10,7 +11,7 @@ import pytest
 
 pytest.importorskip("numba", reason="the extra `boards` is not installed")
 
-from hardware.boards import BOARDS, kicad
+from hardware.boards import BOARDS, figures, kicad
 from hardware.boards.__main__ import differences
 from hardware.boards.drc import check
 from hardware.boards.make import HERE, board_file, source
@@ -63,10 +64,33 @@ def test_made_again_it_is_the_same(name: str) -> None:
 
 @needs_board_kicad
 @pytest.mark.long
-def test_the_page_has_the_figures_of_the_copper() -> None:
-    from hardware.boards import figures
+@each_board
+def test_the_page_and_the_decks_have_the_figures_of_the_copper(name: str) -> None:
+    layout = BOARDS[name]()
+    found = figures.compute(figures.Board(layout))
+    assert figures.tables(layout, found) in figures.page(name).read_text(encoding="utf-8")
+    assert json.loads(figures.KEPT.read_text(encoding="utf-8"))[name] == figures.kept(found)
 
-    assert figures.tables(figures.Board(BOARDS["small"]())) in figures.PAGE.read_text(encoding="utf-8")
+
+@each_board
+def test_the_page_says_what_the_decks_read(name: str) -> None:
+    text = figures.page(name).read_text(encoding="utf-8")
+    kept = json.loads(figures.KEPT.read_text(encoding="utf-8"))[name]
+    for loop, pieces in kept["loops_nh"].items():
+        for piece, nh in pieces.items():
+            row = re.search(rf"\| {loop} \| {piece} \| ([\d.]+) nH", text)
+            assert row is not None and float(row[1]) == pytest.approx(nh, abs=0.06)
+    for stretch, ohm in kept["ohm"].items():
+        row = re.search(rf"\| {re.escape(stretch)} \| `[^|]+` \| ([\d.]+) mOhm", text)
+        assert row is not None and float(row[1]) == pytest.approx(ohm * 1e3, abs=0.006)
+
+
+@each_board
+def test_the_board_says_how_thick_its_copper_is(name: str) -> None:
+    layout = BOARDS[name]()
+    text = board_file(layout).read_text(encoding="utf-8")
+    stack = re.findall(r'\(type "copper"\)\s*\(thickness ([\d.]+)\)', text)
+    assert [float(mm) * 1000 for mm in stack] == pytest.approx(layout.copper_um)
 
 
 @pytest.mark.extras

@@ -11,7 +11,7 @@ import pytest
 
 from hardware.checks.netlist import Netlist
 from hardware.spice import runner
-from hardware.twin import legshort, models, page, points, pulses, switching, trip
+from hardware.twin import copper, legshort, models, page, points, pulses, switching, trip
 from hardware.twin.deck import Deck, moved, netlist_of
 
 ROOT = Path(__file__).parents[2]
@@ -63,9 +63,26 @@ def test_snubbers_sit_at_the_legs_and_leave_the_sense_pair_alone() -> None:
     """37 A on 1 mOhm: 37 mV; behind 5 nH of shunt the snubbers put volts onto it."""
     today, before = switching.run(5), switching.run(5, at_leg=False)
     assert 0.030 < today["sense_low_v"] < today["sense_high_v"] < 0.045
-    assert today["low_v"] < 40
+    # at the chips, leads of 24 nH included: four fifths of 60 V. Behind them, at the board, it was below 40 V
+    assert max(today["low_v"], today["high_v"]) < 48
     assert today["monitor_a"] < 80, "ordinary switching stays clear of the monitor's 120 A"
     assert before["sense_high_v"] > 1 and before["sense_low_v"] < -1
+
+
+def test_the_decks_take_the_copper_of_the_routed_board(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Loops and resistance come from figures.json; another board would be another deck."""
+    drawn = netlist_of("reference")
+    legs = copper.low_nh("leg A")
+    assert legs > copper.DRAIN_NH + copper.SOURCE_NH, "packages and copper"
+    assert f" {legs:g}n ic=0" in switching.deck(drawn, 3)
+    assert f"lshunt={copper.shunt_nh('leg B'):g}n" in legshort.deck("Q303")
+    assert f"{6.6e-3 + copper.upstream_ohm():g}" in legshort.deck("Q303")
+    before = switching.deck(drawn, 3), legshort.deck("Q303")
+    longer = copy.deepcopy(copper._figures())
+    for loop in longer["reference"]["loops_nh"].values():
+        loop["source to ceramic"] += 10
+    monkeypatch.setattr(copper, "_figures", lambda: longer)
+    assert before[0] != switching.deck(drawn, 3) and before[1] != legshort.deck("Q303")
 
 
 @needs_spice

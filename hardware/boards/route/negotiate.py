@@ -14,7 +14,7 @@ import numpy as np
 
 from hardware.boards.route.grid import CLEARANCE, DRILL, HALF, HOLE_TO_HOLE, PITCH, VIA, Grid
 from hardware.boards.route.nets import Net
-from hardware.boards.route.search import find
+from hardware.boards.route.search import FAR, find
 
 ROUNDS = 60
 HISTORY = 6
@@ -45,6 +45,8 @@ class Board:
         self._no_via = grid.no_via.ravel().copy()
         self._barred: list[np.ndarray] = []
         self._via = np.ascontiguousarray(grid.via.ravel())
+        self._cost = np.full(2 * self.size, np.int64(FAR))
+        self._came = np.full(2 * self.size, np.int64(-1))
 
     def route(self, report: Callable[[str], None]) -> None:
         """Until nothing is in conflict; RuntimeError when that does not come."""
@@ -67,21 +69,20 @@ class Board:
             self.used[old.stamp] -= 1
 
     def _net(self, net: Net, present: int) -> None:
-        extra = (self.history + present * np.minimum(self.used, 20)).astype(np.int64)
         result = Routed()
         groups = list(net.groups)
         tree = np.zeros(2 * self.size, dtype=np.uint8)
         if net.plane is None:
             tree[groups.pop(0)] = 1
         while groups:
-            groups = self._join(net, result, groups, tree, extra)
+            groups = self._join(net, result, groups, tree, present)
         self._free()
         result.stamp = self._stamp(result, net.width)
         self.used[result.stamp] += 1
         self.done[net.number] = result
 
     def _join(
-        self, net: Net, result: Routed, groups: list[np.ndarray], tree: np.ndarray, extra: np.ndarray
+        self, net: Net, result: Routed, groups: list[np.ndarray], tree: np.ndarray, present: int
     ) -> list[np.ndarray]:
         """Join the group nearest to the tree; what is left of the groups."""
         grid = self.grid
@@ -97,8 +98,8 @@ class Board:
             nearest = self._nearest(groups, rows, columns)
         group = groups[nearest]
         way = find(
-            self._track, self._via, self._no_via, extra, group, tree, plane, box,
-            net.number, net.width > 2 * HALF + 1e-6, grid.rows, grid.columns,
+            self._track, self._via, self._no_via, self.history, self.used, present, group, tree, plane, box,
+            net.number, net.width > 2 * HALF + 1e-6, grid.columns, self._cost, self._came,
         )  # fmt: skip
         if not way:
             row, column = divmod(int(group[0]) % self.size, grid.columns)

@@ -11,6 +11,8 @@ import numpy as np
 from numba import njit
 
 STRAIGHT, SLANTED, CHANGE = 10, 14, 90
+FAR = 1 << 60
+"""Cost of a cell that no way has reached."""
 AGAINST = 3
 """Extra for a step across a layer's own direction: the front runs left and right, the back up and down."""
 
@@ -30,11 +32,16 @@ def _passes(track, net, cell, wide, columns):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _dear(extra, cell, wide, columns):  # type: ignore[no-untyped-def]
-    worst = extra[cell]
+def _price(history, used, present, cell):  # type: ignore[no-untyped-def]
+    return np.int64(history[cell]) + present * min(np.int64(used[cell]), 20)
+
+
+@njit(cache=True)
+def _dear(history, used, present, cell, wide, columns):  # type: ignore[no-untyped-def]
+    worst = _price(history, used, present, cell)
     if wide:
         for step in (-1, 1, -columns, columns):
-            worst = max(worst, extra[cell + step])
+            worst = max(worst, _price(history, used, present, cell + step))
     return worst
 
 
@@ -48,19 +55,22 @@ def _left(row, column, box):  # type: ignore[no-untyped-def]
 
 @njit(cache=True)
 def find(  # type: ignore[no-untyped-def]
-    track, via, no_via, extra, starts, target, plane, box, net, wide, rows, columns
+    track, via, no_via, history, used, present, starts, target, plane, box, net, wide, columns, cost, came
 ):
     """Cells from a start to the first target, both included; a last cell below 0: down to the plane there.
 
-    `track`, `extra`, `target`: flat, two sides; `via`, `no_via`, `plane`: flat, one side. Empty: no way.
+    `track`, `history`, `used`, `target`: flat, two sides; `via`, `no_via`, `plane`: flat, one side. Empty: no
+    way. `cost` (FAR everywhere, and left so) and `came` are room to work in.
     """
-    size = rows * columns
-    cost = np.full(2 * size, np.int64(1) << 60)
-    came = np.full(2 * size, np.int64(-1))
+    size = no_via.size
+    touched = [np.int64(0)]
+    touched.pop()
     heap = [(np.int64(0), np.int64(0))]
     heap.pop()
     for start in starts:
         cost[start] = 0
+        came[start] = -1
+        touched.append(np.int64(start))
         flat = start % size
         first = _left(flat // columns, flat % columns, box)
         heapq.heappush(heap, (np.int64(first), np.int64(start)))
@@ -98,8 +108,10 @@ def find(  # type: ignore[no-untyped-def]
                 price = SLANTED
             elif (side == 0) == (dy != 0):
                 price += AGAINST
-            total = so_far + price + _dear(extra, new, wide, columns)
+            total = so_far + price + _dear(history, used, present, new, wide, columns)
             if total < cost[new]:
+                if cost[new] == FAR:
+                    touched.append(np.int64(new))
                 cost[new] = total
                 came[new] = cell
                 heapq.heappush(heap, (total + _left(row + dy, column + dx, box), new))
@@ -107,22 +119,28 @@ def find(  # type: ignore[no-untyped-def]
         if no_via[flat] or (here != -1 and here != net):
             continue
         other = (1 - side) * size + flat
-        price = CHANGE + _dear(extra, cell, True, columns) + _dear(extra, other, True, columns)
+        price = (
+            CHANGE
+            + _dear(history, used, present, cell, True, columns)
+            + _dear(history, used, present, other, True, columns)
+        )
         if plane[flat]:
             heapq.heappush(heap, (so_far + price, -cell - 1))
         if _passes(track, net, other, wide, columns) and so_far + price < cost[other]:
+            if cost[other] == FAR:
+                touched.append(np.int64(other))
             cost[other] = so_far + price
             came[other] = cell
             heapq.heappush(heap, (so_far + price + _left(row, column, box), np.int64(other)))
     way = [np.int64(0)]
     way.pop()
-    if end < 0:
-        return way
     if down:
         way.append(np.int64(-1))
     at = end
     while at >= 0:
         way.append(at)
         at = came[at]
+    for cell in touched:
+        cost[cell] = FAR
     way.reverse()
     return way

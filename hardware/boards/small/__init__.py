@@ -8,6 +8,7 @@ power terminals. Front: parts, power areas. Layer 1: ground. Layer 2: supplies. 
 from __future__ import annotations
 
 from hardware.boards.layout import Area, Layout, Stitch, Wire, rect
+from hardware.boards.small.currents import CURRENTS
 
 FIXED = {
     # supply, left to right along the top
@@ -285,6 +286,8 @@ BOARD = Layout(
     fixed=FIXED,
     near=NEAR,
     areas=AREAS,
+    copper_um=(35, 17.5, 17.5, 35),
+    currents=CURRENTS,
     wires=WIRES,
     holes=((4.5, 4.5), (155.5, 4.5), (4.5, 105.5), (155.5, 105.5)),
     planes={"GND": "1", "+3V3": "2", "+3.3VA": "2", "BRIDGE_V": "2"},
