@@ -68,8 +68,8 @@ with the real MicroPython image, and with the simulated bench on its pins. **It 
 
 The column "{PLAIN}" is the plain emulator, in which flash is as fast as RAM. For "{CACHED}" the
 emulator has a model of the RP2040's cache: 16 kB, two ways, lines of 8 bytes (RP2040 datasheet, "XIP"), and
-{MISS_CYCLES} processor cycles for a miss. Python is in the flash, so compare a real Pico with the second column. A "-"
-means that the row was measured in one column only.
+{MISS_CYCLES} processor cycles for a miss. Python is in the flash, so compare a real Pico with the second
+column. A "{NOT_AGAIN}" means that the row was measured in one column only.
 
 What neither column models:
 
