@@ -48,6 +48,7 @@ REASONS = {
     "supply_side": "a difference of two converters at small currents, for any bench",
     "travel": "both stops together; a valve too weak to reach its stop reads as short",
     "winding_resistance": "gains of current and outputs and the part's temperature, for any bench",
+    "wire_load": "the gain of the current's channel, for any bench",
 }
 """Finding -> why its uncertainty is wide, or not wide enough in some specimens."""
 
