@@ -29,13 +29,19 @@ def of_span(value, span):
     return round(value * channels.FULL_SCALE / span)
 
 
-def counts_of(current_ma=0, bus_mv=12000, sensor_a_mv=2500, sensor_b_mv=1500, feed_mv=5000, ntc_counts=31000):
-    """One scan of an ideal bench; leg A carries the bus, leg B is at ground."""
+def counts_of(
+    current_ma=0, bus_mv=12000, sensor_a_mv=2500, sensor_b_mv=1500, feed_mv=5000, ntc_counts=31000,
+    lifted_mv=0,
+):  # fmt: skip
+    """One scan of an ideal bench; leg A carries the bus, leg B is at ground. The bus is ``lifted_mv`` above
+    the input.
+    """
     coarse = min(65520, max(0, channels.MID_SCALE + of_span(current_ma, channels.COARSE_FULL_MA)))
     fine = min(65520, max(0, channels.MID_SCALE + of_span(current_ma, channels.FINE_FULL_MA)))
     supply = of_span(bus_mv, channels.SUPPLY_FULL_MV)
     sensors = [of_span(mv, channels.SENSOR_FULL_MV) for mv in (sensor_a_mv, sensor_b_mv, feed_mv)]
     values = [coarse, fine, supply, supply, supply, 0] + sensors + [ntc_counts, ntc_counts, coarse, coarse]
+    values[channels.VIN] -= of_span(lifted_mv, channels.SUPPLY_FULL_MV)
     return array("H", values)
 
 

@@ -123,6 +123,7 @@ def test_overvoltage_and_regeneration():
     assert Readings().until(faults.SUPPLY_HIGH, 5, bus_mv=16500) == 3
     assert Readings().until(faults.SUPPLY_HIGH, 5, bus_mv=21000) == 1
     assert Readings().until(faults.REGEN_HIGH, 5, bus_mv=16500, current_ma=-2000) == 3
+    assert Readings().until(faults.REGEN_HIGH, 5, bus_mv=16500, lifted_mv=1000) == 3  # it fed back before
     bench = Readings()
     bench.drive = -5000
     assert bench.until(faults.REGEN_HIGH, 5, bus_mv=16500, current_ma=2000) == 3
@@ -134,17 +135,54 @@ def test_regeneration_slows_the_way_down_before_it_trips():
     assert bench.guard.slew_down == 100
     seen = []
     for bus_mv in (12000, 14000, 15000, 15500, 15790, 15950):
-        bench.quiet(1, bus_mv=bus_mv, current_ma=-200)
+        bench.quiet(1, bus_mv=bus_mv, lifted_mv=1000, current_ma=-200)
         seen.append(bench.guard.slew_down)
     assert 50 <= seen[0] <= 80 and seen == sorted(seen, reverse=True) and seen[-2:] == [0, 0], seen
-    bench.quiet(8, bus_mv=15950, current_ma=-200)
+    bench.quiet(8, bus_mv=15950, lifted_mv=1000, current_ma=-200)
     assert bench.guard.warn == faults.REGEN_SLOWED
     bench.quiet(10, bus_mv=15950, current_ma=1000)  # recovers slowly: brushes let the current swing
     assert bench.guard.slew_down == 10
     bench.quiet(90, bus_mv=15950, current_ma=1000)  # a charger is no regeneration
     assert bench.guard.slew_down == 100
-    bench.quiet(1, current_ma=-6000)  # more than the room to the limit allows
+    bench.quiet(1, lifted_mv=1000, current_ma=-6000)  # more than the room to the limit allows
     assert bench.guard.slew_down == 0
+
+
+def fallen(bench, ticks, **reading):
+    """By how much the drive may fall in so many ticks, 1/10000."""
+    sum_ = 0
+    for _ in range(ticks):
+        bench.quiet(1, **reading)
+        sum_ += bench.guard.slew_down
+    return sum_
+
+
+def test_what_only_looks_like_regeneration_does_not_hold_the_drive_up():
+    """A current's zero that is 0.3 A off, on a charger: nothing stands above the supply."""
+    for slew, at_least in ((1, 50), (100, 10000), (1000, 10000)):
+        bench = Readings(slew_per_ms=slew)
+        bench.quiet(1100, current_ma=1000)
+        assert fallen(bench, 2800, bus_mv=15500, current_ma=-300) > at_least, slew
+    bench = Readings()
+    bench.quiet(1100, current_ma=1000)
+    assert fallen(bench, 1000, bus_mv=15500, current_ma=-100) > 90000  # what tolerances allow is not seen
+
+
+def test_a_part_that_somebody_else_turns_is_let_go_too():
+    """Held by a full bus, the drive still ends: 160 s from full drive, however slow the slew."""
+    for slew in (1, 100, 1000):
+        bench = Readings(slew_per_ms=slew)
+        bench.quiet(1100, current_ma=1000)
+        assert 55 < fallen(bench, 1000, bus_mv=15950, lifted_mv=1000, current_ma=-300) < 70, slew
+
+
+def test_regeneration_is_over_with_the_drive():
+    bench = Readings()
+    bench.quiet(20, bus_mv=15900, lifted_mv=3000, current_ma=-500)
+    assert bench.guard.warn == faults.REGEN_SLOWED
+    bench.drive = 0  # the capacitors stay full for long: their bleeder alone empties them
+    bench.quiet(200, bus_mv=15900, lifted_mv=3000)
+    assert bench.guard.slew_down == 100 and bench.guard.warn == 0
 
 
 def test_cut_supply():

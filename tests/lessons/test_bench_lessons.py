@@ -142,7 +142,7 @@ def pumped_up(speed_rad_s: float) -> tuple[float, float]:
         drop_v = t.brush_v * math.tanh(amps / 0.1)
         torque = t.k_si * amps - t.flow_nms2 * speed**2 - t.viscous_nms * speed - t.dry_nm
         growth = (duty * volts - t.k_si * speed - drop_v - ohm * amps) / t.inductance_h
-        return [-duty * amps / 4.4e-3, growth, torque / t.inertia_kgm2]
+        return [-duty * amps / 10e-3, growth, torque / t.inertia_kgm2]
 
     begin = [12.6, (12.6 - t.brush_v - t.k_si * speed_rad_s) / ohm, speed_rad_s]
     got = solve_ivp(rates, (0, 0.15), begin, max_step=5e-5)
@@ -156,12 +156,15 @@ def test_lesson_7_sag_is_ohms_law_and_the_lift_that_of_a_boost_converter() -> No
         assert got[f"fault_{mohm}"] == 0
         assert got[f"low_{mohm}_v"] == CLOSE(12.6 - mohm * 1e-3 * got[f"amps_{mohm}_a"], abs=0.06)
     assert got["fault_300"] == faults.SUPPLY_SAG and got["low_300_v"] < seven.MIN_V
-    assert got["guarded_v"] == CLOSE(15.8, abs=0.15)  # the chopper's level
+    # the firmware held it below the lesson's limit: a quarter of an ampere may flow for each volt of room
+    assert 14.0 < got["guarded_v"] < 17.0 and got["guarded_back_a"] < (17.0 - 12.3) / 4 + 0.5
+    # not before the blades are slow enough for the voltage: E / 17 V is their share of the supply
+    assert got["guarded_s"] > 3 * seven.DOWN_S
     emf_v = seven.NOMINAL.k_si * got["speed_rad_s"]
     lift_v = emf_v / seven.DUTY_AFTER  # boost converter, Erickson/Maksimovic ch. 2: V = E/D without losses
     assert 0.8 * lift_v < got["bare_v"] < lift_v
     assert got["rotor_j"] == CLOSE(0.5 * 1.5e-3 * got["speed_rad_s"] ** 2)
-    assert got["all_v"] == CLOSE(math.sqrt(12.6**2 + 2 * got["rotor_j"] / 4.4e-3))
+    assert got["all_v"] == CLOSE(math.sqrt(12.6**2 + 2 * got["rotor_j"] / 10e-3))
     assert got["bare_v"] > seven.CAPACITOR_V > got["guarded_v"]
     peak_v, passed_ms = pumped_up(got["speed_rad_s"])
     assert got["bare_v"] == CLOSE(peak_v, rel=0.03) and got["bare_ms"] == CLOSE(passed_ms, abs=1.5)

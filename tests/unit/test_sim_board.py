@@ -40,9 +40,9 @@ def charged(*bench_faults: str, **spec: object) -> SimBoard:
 def test_precharge_rises_with_its_time_constant() -> None:
     board = board_of(supply_v=12.0)
     board.rail(1)
-    counts = run(board, 207)  # 47 ohm x 4.4 mF
+    counts = run(board, 330)  # 33 ohm x 10 mF
     assert volts(counts[ch.BUS]) == pytest.approx(12.0 * 0.632, rel=0.02)
-    assert volts(run(board, 993)[ch.BUS]) > 0.9 * 12.0
+    assert volts(run(board, 1270)[ch.BUS]) > 0.9 * 12.0
 
 
 def test_open_rail_leaves_the_bus_without_supply() -> None:

@@ -43,7 +43,9 @@ DIFFER_PEAK = const(25)
 HARD_PEAK = const(26)
 STILL = const(27)
 EIGHT = const(28)  # the last whole SQUARES
-WORDS = const(29)
+RATE = const(29)  # SLEW_DOWN in 1/256, and what it left over
+RATE_REST = const(30)
+WORDS = const(31)
 
 FULL = const(10000)
 FULL_FINE = const(640000)
@@ -54,9 +56,12 @@ TRIPS_LEAK = const(2)  # cycles per tick that may be cut for ever (a tenth of th
 TRIPS_FULL = const(600)  # some 30 ms of nothing but cut cycles at 20 kHz
 FAR_MV = const(500)  # further away than that counts no more
 BRAKE_MA = const(150)
-KEPT_MV = const(
-    200
-)  # below the supply's limit: nearer to it the drive does not fall while the part feeds back
+KEPT_MV = const(200)  # so near the supply's limit the drive hardly falls while the part feeds back
+LIFTED_MV = const(300)  # so far above the supply the bridge's capacitors hold what a part fed back
+# the drive's fall while the part feeds back, in 1/256 of 1/10000 per tick
+SLOWEST = const(16)  # full drive ends after 160 s even if somebody else turns the part
+RECOVERY = const(256)
+GENTLE = const(128)  # a faster slew counts as this, 1/10000 per tick
 OFF_MA = const(400)
 OFF_TICKS = const(200)
 DIFFER_MA = const(1200)
@@ -176,22 +181,37 @@ def bound(s: ptr32, v: ptr32, drive: int, bus: int):
 
     # Regeneration: the bus cannot give back to the battery, and a drive that is held still lifts it to the
     # part's own voltage over the drive. So a quarter of an ampere may flow for each volt of room, and close
-    # to the limit the drive falls no faster than a rotor slows by itself.
-    down = slew
-    if back > BRAKE_MA or (s[BRAKING] and forward < BRAKE_MA):
+    # to the limit the drive falls no faster than a rotor slows by itself. While the bus is no higher than the
+    # supply, nothing is stored that could harm: then a wrong zero of the current only slows the way down.
+    fastest = slew << 8
+    rate = fastest
+    low = v[channels.VIN] + LIFTED_MV - bus
+    if back > BRAKE_MA or (s[BRAKING] and size and low <= 0 and forward < BRAKE_MA):
         room = s[SUPPLY_MAX_MV] - bus - KEPT_MV
-        down = 0
+        rate = SLOWEST
+        if low > 0:
+            if low > LIFTED_MV:
+                low = LIFTED_MV
+            gentle = slew
+            if gentle > GENTLE:
+                gentle = GENTLE
+            rate += gentle * low >> 5
         if room > 0 and back < room >> 2:
-            down = slew * ((room >> 2) - back) >> 10
-            if down > room * room >> 16:
-                down = room * room >> 16
-    recovered = s[SLEW_DOWN] + 1  # per tick: brushes let the current swing
-    if down > recovered:
-        down = recovered
-    if down > slew:
-        down = slew
-    s[SLEW_DOWN] = down
-    s[BRAKING] = 1 if down < slew else 0
+            allowed = slew * ((room >> 2) - back) >> 2
+            if allowed > room * room >> 8:
+                allowed = room * room >> 8
+            if rate < allowed:
+                rate = allowed
+    recovered = s[RATE] + RECOVERY  # per tick: brushes let the current swing
+    if rate > recovered:
+        rate = recovered
+    if rate > fastest:
+        rate = fastest
+    s[RATE] = rate
+    s[BRAKING] = 1 if rate < fastest else 0
+    rate += s[RATE_REST]
+    s[SLEW_DOWN] = rate >> 8
+    s[RATE_REST] = rate & 255
 
 
 @micropython.viper

@@ -32,6 +32,7 @@ CUT_TICKS = const(5)
 REST_MA = const(300)
 LOAD_MA = const(500)
 REST_OVER_MV = const(300)
+LIFTED_MV = const(500)  # further above the supply the bus is not by tolerances: a part fed back
 FOLLOW_MV = const(800)
 FOLLOW_TICKS = const(50)
 FLOAT_LOW = const(580)  # permille of the bus, both outputs together; healthy ones float at about 815
@@ -167,7 +168,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
         if s[HIGH_SEEN] >= HIGH_TICKS or bus > HARD_MV:
             s[HIGH_SEEN] = HIGH_TICKS
             wrong = _SUPPLY_HIGH
-            if drawn_ma < 0 - REST_MA:
+            if drawn_ma < 0 - REST_MA or (size and bus > v[channels.VIN] + LIFTED_MV):
                 wrong = _REGEN_HIGH
     else:
         s[HIGH_SEEN] = 0
