@@ -50,6 +50,7 @@ REASONS = {
     "supply_side": "it is a difference of two converters at small currents, for any bench",
     "travel": "the reasons of both stops; a valve that is too weak to reach its stop reads as short",
     "winding_resistance": "gains of current and outputs and the part's temperature, for any bench",
+    "wire_load": "the gain of the current's channel, for any bench",
 }
 """Finding -> why its uncertainty is wide, or not wide enough in some specimens."""
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from itertools import pairwise
 
 from strokebench.physics.wilson import wilson_interval
+from strokebench.verdict.hypotheses import OPPOSITE
 
 from tools.evidence.again import Answer, answer
 from tools.evidence.workers import Record
@@ -21,20 +22,18 @@ All parts are simulated. Nothing here was measured on real hardware. Made by `py
 with seeds from {seed} on, on which nothing was tuned. A trial is one simulated part with two defects.
 {planned} trials were planned, {specimens} of each pair and grade, from both families of parts in turn.
 {trials} of them were run. Pairs in which one defect hides the other (an open winding, a blocked rotor, a
-dead track) are left out, and so is a weak battery of the bench. In brackets is the 95 % Wilson interval.
+dead track) are left out, and so is a weak battery of the bench. So are pairs that undo each other, or that
+nobody could tell from one of the two: {opposite}. In brackets is the
+95 % Wilson interval.
 
 Two defects together may block a part, so that it does not move at all at the highest drive ({held} trials,
 by what the simulated part truly did). Then only its winding can be measured. No run can tell whether such a
 part is blocked, too weak, or too hard to move. These trials have a row of their own and are not counted in
-other rows. {before} A defect is *named* when a finding that is out of its limits shows it, or when it is
+other rows. A defect is *named* when a finding that is out of its limits shows it, or when it is
 suspected beside one. A suspect is part of the leading hypothesis and has a probability of 60 % or more, but
 no finding that is out of limits shows it. [Verdicts](explanation/verdicts.md) explains how the program finds
 its answer. `python -m tools.evidence.effects` makes the table of the effects of each defect, from specimens
 of both families on other seeds.
-"""
-BEFORE = """
-The findings of {before} trials come from an earlier state of the program. Only their verdicts were made by
-today's program. The earlier program did not note whether the part moved, so these trials count in all rows.
 """
 COLUMNS = """
 | {what} | trials | both named | both shown by failing findings | at least one named | a third invented |
@@ -70,14 +69,13 @@ def page(records: dict[str, list[Record]], planned: int, specimens: int, seed: i
     held = [pair for pair in whole if stood(pair[0])]
     by_part = {part: [pair for pair in some if not stood(pair[0])] for part, some in by_part.items()}
     everything = [pair for some in by_part.values() for pair in some]
-    before = sum("moved" not in record for record, _ in whole)
     head = HEAD.format(
         specimens=specimens,
         seed=seed,
         trials=len(whole),
         planned=planned,
         held=len(held),
-        before=BEFORE.format(before=before) if before else "",
+        opposite=", ".join(" + ".join(sorted(pair)) for pair in OPPOSITE),
     )
     lines = [head, COLUMNS.format(what="part")]
     lines += [_row(part, some) for part, some in by_part.items()]
