@@ -61,7 +61,7 @@ REST = State(
     {"J502.1": NTC_OHM, "J503.1": NTC_OHM},
 )  # fmt: skip
 CHARGED = State(
-    "the same after a self-test that has passed: main switch on, bridge off, no part connected",
+    "all of that, after a self-test that has passed: main switch on, bridge off, no part connected",
     {**LOGIC, "BRIDGE_V": (12.0, 0.02), "LEGS_V": (12.0, 0.02), "LATCH_OK": (3.3, 0.03)},
     (
         "BRIDGE_V", "LEGS_V", "OUT_A", "OUT_B", "LEG_A", "LEG_B", "/sense/BUS_DIV", "/supply/BUS_12TH",

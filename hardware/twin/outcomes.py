@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 BECAME = """
-Cured means: in the drawing and in simulation. Tests are in tests/hardware, unless another folder is named. A
-limit is also in [safety.md](safety.md#known-gaps) or on the page named.
+"Cured" means: cured in the drawing and in simulation. "Limit" means that the weakness, or a part of it,
+remains. Limits are listed in [safety](safety.md#known-gaps) too. Tests are in tests/hardware, unless another
+folder is named.
 """
 TWIN, SUPPLY, RULES = "test_twin.py", "test_twin_supply.py", "test_kicad_rules.py"
 SECOND = "test_revision_2.py"

@@ -11,53 +11,59 @@ from hardware.twin.text import prose, table
 
 BENCHES = ("reference", "small")
 PULSES = """
-ISO 7637-2, one pulse each, values of the hardest level **from memory**. Reference bench with the main
-switch open, small bench with it closed. Pulse 1 takes the logic's supply away on the reference bench: it
-restarts. On the small bench the MOSFETs at the input conduct both ways, so its bulk capacitors feed the
-pulse and the suppressor has little to do.
+The table shows one pulse each of ISO 7637-2, with the values of the hardest level **from memory**. The
+main switch is open on the reference bench and closed on the small bench. Pulse 1 takes the logic's
+supply away on the reference bench, which then restarts. On the small bench the MOSFETs at the input
+conduct both ways, so its bulk capacitors feed the pulse, and the suppressor has little to do.
 """
 CRANKS = """
-Starting profiles of ISO 16750-2, levels **from memory**, 1.5 s, main switch closed. The reference bench's
-ideal diode keeps what its bulk capacitors hold, so without load it rides through what stops the small
-bench. Where the drivers let go of the gates or the Pico restarts, the bench has to be armed again.
+The next table shows the starting profiles of ISO 16750-2, with levels **from memory**, for 1.5 s, with
+the main switch closed. The ideal diode of the reference bench keeps the charge in the bulk capacitors.
+Without load it therefore rides through dips that stop the small bench. After the drivers have let go of
+the gates, or the Pico has restarted, the bench must be armed again.
 """
 PLUG = """
-The supply lead put onto the discharged small bench at 14.4 V: {volts:.0f} V at the terminals, {amps:.0f} A
-for some microseconds.
+A supply lead of 14.4 V connected to the discharged small bench gives {volts:.0f} V at the terminals and
+{amps:.0f} A for some microseconds.
 """
 RAILS = """
-One supply falls at a time, all else says yes, a gate is commanded on. Reference bench: gate A high, to 1 V.
-Small bench: INH of a half-bridge. **Between 2.7 and 1.1 V of analog 3.3 V nothing of ours limits the
-current**: the amplifiers are not sure any more, and the latch falls only at 1.1 V. That takes the time that
-10 uF need, about 1.6 ms.
+One supply falls at a time. All other conditions allow a gate, and a gate is commanded on. The time is until
+gate A high has fallen to 1 V (reference bench), or until the input INH of a half-bridge is off (small
+bench). **While the analog 3.3 V falls from 2.7 to 1.1 V, nothing of ours limits the current**: the
+amplifiers are not reliable any more, and the latch falls only at 1.1 V. The fall lasts about 1.6 ms,
+because 10 uF must discharge.
 """
 STEPS = """
-The steps of the [build guide](build.md) that apply power. Two of them were wrong and are mended there. Step
-4 cannot work on USB alone, because the stop loop is fed from 5 V. In step 5 a limit of 0.1 A holds the
-logic at {stuck:.1f} V: with the gate supplies fitted it needs more. With the leads turned round and the
-wire across the ideal diode still fitted, only the supply's limit bounds the current.
+These are the steps of the [build guide](build.md) that apply power. Two of them were wrong, and the guide
+is corrected. Step 4 cannot work on USB alone, because the stop loop gets its current from 5 V. In step 5 a
+limit of 0.1 A holds the logic at {stuck:.1f} V: with the gate supplies fitted the logic needs more. If the
+leads are reversed while the wire across the ideal diode is still fitted, only the supply's limit bounds the
+current.
 """
 SENSE = """
-20 000 boards, before any calibration; standard deviations over boards, beside the
-[budget](../hardware/calc/RESULTS.md) that findings are made with and that a simulated bench as built is
-drawn from. The coarse range's zero is a ninth worse than the budget says: the budget leaves the amplifier's
-middle out. A calibration takes that zero away. A simulated bench as built has the budget's figure.
+The table is of 20 000 computed boards before any calibration. It gives the standard deviation over the
+boards, and beside it the [budget](../hardware/calc/RESULTS.md), which is the figure that findings are
+computed with. A simulated bench as built has the budget's figures too. The zero of the coarse range is a
+ninth worse than in the budget, because the budget leaves out the amplifier's middle voltage. A calibration
+removes that error.
 """
 PORT = """
-One line that sends and one that reads, on the pins of the serial option; circuit and pins only, **no
-firmware drives it yet**. Both benches have it alike. Load of the sender: 1 kOhm to ground, or to 12 V for
-the open drain, and 1 nF; 20 kHz.
+The port has one line that sends and one that reads, on the pins of the serial option. Only the circuit
+exists: **no firmware drives it yet**. It is alike on both benches. The load of the sender is 1 nF and 1
+kOhm to ground, or to 12 V for the open drain, at 20 kHz.
 """
 READS = """
-Where it reads: what a SENT sensor must reach (from memory) gives {low:.2f} and {high:.2f} V at the Schmitt
-trigger, which is sure below {sure_low:g} and above {sure_high:g} V. Falling and rising edges come
-{fall:.1f} and {rise:.1f} us late. An open line reads high. With 24 V on it {into:.1f} mA flow and the
-trigger sees {seen:.1f} V, of the 5.5 V that it bears; -24 V draw {below:.1f} mA.
+The line that reads: the levels that a SENT sensor must reach (from memory) give {low:.2f} and {high:.2f} V
+at the Schmitt trigger, which switches surely below {sure_low:g} and above {sure_high:g} V. Falling and
+rising edges come {fall:.1f} and {rise:.1f} us late. An open line reads high. With 24 V on the line
+{into:.1f} mA flow and the trigger sees {seen:.1f} V. It bears 5.5 V. With -24 V the line draws {below:.1f}
+mA.
 """
 SENDS = """
-24 V on the line that sends: {low_a:.2f} A and {low_w:.0f} W in the resistor while it is pulled low, until
-the resettable fuse opens; nothing while it is released or high. The line at ground while 12 V are sent:
-{ground_a:.2f} A. With 26 V at the bench's terminals the sender gets {jump:.1f} V.
+The line that sends, with 24 V on it: {low_a:.2f} A and {low_w:.0f} W in the resistor while the line is
+pulled low, until the resettable fuse opens. While the line is released or high, no current flows. With
+the line at ground while 12 V are sent, {ground_a:.2f} A flow. With 26 V at the bench's terminals the sender
+gets {jump:.1f} V.
 """
 
 
@@ -121,7 +127,7 @@ def build_steps() -> str:
             f"{bare['rail_v']:.1f} V, {1e3 * bare['feed_a']:.0f} mA, 5 V up",
         ),
         ("2", "leads turned round", f"{abs(turned['feed_a']):.0e} A"),
-        ("2", "the same, the wire still fitted", f"{abs(wired['feed_a']):.0f} A without a limit"),
+        ("2", "leads turned round, the wire still fitted", f"{abs(wired['feed_a']):.0f} A without a limit"),
         ("3", "USB only", f"HARD_N {usb['hard_v']:.1f} V, DRIVER_DISABLE {usb['disable_v']:.1f} V"),
         ("4", "all say yes, USB only", f"DRIVER_DISABLE stays at {lone['disable_v']:.1f} V"),
         ("4", "all say yes, 5 V up", f"DRIVER_DISABLE {1e3 * hand['disable_v']:.0f} mV"),

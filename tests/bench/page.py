@@ -26,9 +26,9 @@ user waits for, such as decoding samples or opening a large job book. The figure
 so compare them with each other and not with yours.
 
 Written by `python -m tests.bench.page`, which runs everything in `tests/bench` once (with pytest-benchmark).
-Given the name of a file, it renews its table alone. Nothing here is typed in by hand. Times are medians of
-whole calls. What the emulated chip and the panel need is on pages of their own. None of this was measured on
-a real Pico.
+With the name of a file it renews only that file's table. Nothing here is typed in by hand. Times are medians
+of whole calls. Figures of the [emulated chip](performance-chip.md) and of the [panel](performance-panel.md)
+are on pages of their own. None of this was measured on a real Pico.
 
 Measured on {machine}.
 

@@ -48,7 +48,7 @@ def test_examples_are_the_bytes_of_the_wire():
 
 
 def test_the_worked_example():
-    assert "`01 01 01 00`, its CRC-32 is 8121E30F" in " ".join(PROTOCOL.split())
+    assert "`01 01 01 00`, and its CRC-32 is 8121E30F" in " ".join(PROTOCOL.split())
     assert wire.binascii.crc32(bytes.fromhex("01010100")) == 0x8121E30F
     assert wire.binascii.crc32(b"123456789") == 0xCBF43926
 
@@ -72,14 +72,14 @@ def test_kinds_watches_and_events():
 
 def test_numbers_in_the_prose():
     for sentence, number in (
-        ("The body is at most %d bytes", wire.MAX_BODY),
-        ("so a frame is at most %d", wire.MAX_ENCODED + 1),
-        ("hears no heartbeat for %d s", state.ARMED_IDLE_MS // 1000),
-        ("within %d ms in a jog", state.JOG_SILENT_MS),
-        ("a run or jog lasts and %d ms longer", state.TAIL_MS),
+        ("The body has at most %d bytes", wire.MAX_BODY),
+        ("so a frame has at most %d", wire.MAX_ENCODED + 1),
+        ("receives no heartbeat for %d s", state.ARMED_IDLE_MS // 1000),
+        ("In a jog it must hear within %d ms", state.JOG_SILENT_MS),
+        ("during a run or jog, and for %d ms after it", state.TAIL_MS),
         ("at most %d rows", wire.ROWS_MAX),
         ("at most every %d ms", state.WARN_EVERY * 8),
-        ("its own tail of %d bytes", wire.SAMPLE_BYTES),
+        ("the tail of %d bytes", wire.SAMPLE_BYTES),
         ("with at most %d values each", wire.BURST_COUNTS_MAX),
         ("at most %d readings each", wire.RAW_COUNTS_MAX),
     ):

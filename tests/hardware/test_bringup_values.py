@@ -97,7 +97,7 @@ def test_supply_limit_leaves_room_for_the_precharge() -> None:
     assert "0.36 A" in STEPS["idle_a"].caution
     drawn_a = design.SUPPLY_V / design.PRECHARGE_OHM
     assert drawn_a == pytest.approx(0.36, abs=0.005)
-    assert "current limit 0.5 A" in STEPS["idle_a"].do
+    assert "current limit of 0.5 A" in STEPS["idle_a"].do
 
 
 def test_calibration_assumes_the_budget() -> None:

@@ -31,7 +31,7 @@ DEFECTS: dict[str, Defect] = {
     "open_winding": Defect(
         "No current flows",
         "The motor takes no current at any drive: winding, brushes, lead or plug are open.",
-        "Measure the motor at its own pins; move the plug and leads while measuring.",
+        "Measure the motor at its own pins. Move the plug and leads while measuring.",
         (ALL,),
     ),
     "shorted_part": Defect(
@@ -43,27 +43,27 @@ DEFECTS: dict[str, Defect] = {
     "feed_shorted": Defect(
         "Sensor pulls its feed down",
         "With this sensor plugged in its 5 V feed is out of range: sensor or its wiring is shorted.",
-        "Measure from the sensor's feed pin to ground and to the others; else replace the sensor.",
+        "Measure from the sensor's feed pin to ground and the others. If that is good, replace the sensor.",
         (ALL,),
     ),
     "wrong_way": Defect(
         "Moves the wrong way",
         "Driven open it shuts, driven shut it opens, or its sensor reads the wrong way round.",
         "Compare its plug with the wiring diagram: motor wires or sensor wires are swapped inside or repaired"
-        " wrongly; or the profile is of another part.",
+        " wrongly. Or the profile is of another part.",
         (ALL,),
     ),
     # a winding behind a bad lead gets less voltage than its figures are reckoned with
     "lead_resistance": Defect(
         "Resistance in leads, plug or brushes",
         "The loop has more resistance than the winding of such a part can have.",
-        "Clean the plug and check crimps and leads with a loaded voltage-drop test; then the brushes.",
+        "Clean the plug and check crimps and leads with a loaded voltage-drop test. Then check the brushes.",
         ("shorted_turns", "stuck_shut", "stuck_open", "slow", "slow_start", "weak_spring", *STOPS),
     ),
     "shorted_turns": Defect(
         "Shorted winding turns",
         "Resistance, inductance or motor constant are too low: part of the winding is bridged.",
-        "Replace the motor or the part; a driver stage that fed it may have suffered.",
+        "Replace the motor or the part. A driver stage that fed it may have suffered.",
         ("weak_motor", "weak_spring", "sticky", "slow", "no_return", "short_travel"),
     ),
     "open_wire": Defect(
@@ -75,50 +75,50 @@ DEFECTS: dict[str, Defect] = {
     "blocked": Defect(
         "Blocked rotor",
         "The motor takes current like a rotor that stands still: it makes no back-EMF.",
-        "Turn it by hand with the power off; look for something in the way. Do not try again under power.",
+        "Turn it by hand with the power off. Look for something in the way. Do not try again under power.",
         (ALL,),
     ),
     "bad_crimp": Defect(
         "Bad crimp",
         "The resistance flickers under load: a joint makes and breaks.",
-        "Wiggle plugs and crimps one by one under load and watch the reading; make the bad one new.",
+        "Wiggle plugs and crimps one by one under load and watch the reading. Make the bad one new.",
         ("supply_resistance", "ground_resistance"),
     ),
     # an open coil also takes its share from the mean back-EMF
     "bad_segment": Defect(
         "Bad commutator segment or coil",
         "The current dips each time a brush passes one place of the commutator.",
-        "The motor is at the end of its life; replace motor or part.",
+        "The motor is at the end of its life. Replace the motor or the part.",
         ("lead_resistance", "shorted_turns", "worn_brush", "weak_magnet", "slow_start", *LOADS),
     ),
     "worn_brush": Defect(
         "Worn or bouncing brushes",
         "The current flickers at random while it turns.",
-        "Replace the motor or the part; feel for play of the shaft.",
+        "Replace the motor or the part. Feel for play of the shaft.",
         ("lead_resistance", "shorted_turns", "slow_start", *LOADS),
     ),
     "weak_magnet": Defect(
         "Weak motor",
         "The motor makes too little voltage for its speed: it has lost flux, and takes more current.",
-        "Replace the motor or the part; ask whether it was run too hot.",
+        "Replace the motor or the part. Ask whether it was run too hot.",
         ("slow_start", "high_inrush"),
     ),
     "weak_motor": Defect(
         "Weak motor",
         "The motor gives too little torque for its current.",
-        "Look at resistance and inductance above; if they are good, the magnets are weak or cracked.",
+        "Look at resistance and inductance above. If they are good, the magnets are weak or cracked.",
         ("weak_spring", "weak_rest_spring", "sticky", "slow"),
     ),
     "track_shorted": Defect(
         "Sensor track shorted to its feed",
         "The track stays at the feed voltage while the part moves.",
-        "Check for a short between signal and feed in plug and wiring; else replace the sensor.",
+        "Check plug and wiring for a short between signal and feed. If there is none, replace the sensor.",
         ("track_dead", "worn_track", "track_mismatch", "track_range", *STOPS),
     ),
     "track_dead": Defect(
         "Dead sensor track",
         "The track gives next to nothing while the part moves.",
-        "Check feed, ground and signal wire at the connector; else replace the sensor.",
+        "Check feed, ground and signal wire at the connector. If that is good, replace the sensor.",
         ("worn_track", "track_mismatch", "track_range", *STOPS),
     ),
     "leaky_freewheel": Defect(
@@ -130,37 +130,37 @@ DEFECTS: dict[str, Defect] = {
     "jammed": Defect(
         "Jammed",
         "The motor takes the current of a motor that stands still, and does not turn.",
-        "Look for something in the way, a seized shaft or a broken gear; do not force it with more current.",
+        "Look for something in the way, a seized shaft or a broken gear. Do not force it with more current.",
         (ALL,),
     ),
     "stuck_closed": Defect(
         "Plunger stuck pulled in",
         "The coil's inductance is that of a pulled-in plunger from the start, and no current makes it move.",
-        "Look for dirt, rust or a broken spring in the valve; replace it.",
+        "Look for dirt, rust or a broken spring in the valve. Replace it.",
         (ALL,),
     ),
     "stuck_shut": Defect(
         "Stuck shut",
         "Current flows and the sensor works, but the part does not leave its rest.",
-        "Look for carbon, rust or a broken drive; do not force it with more current.",
+        "Look for carbon, rust or a broken drive. Do not force it with more current.",
         (ALL,),
     ),
     "stuck_open": Defect(
         "Stuck open",
         "Current flows and the sensor works, but the part stays open.",
-        "Look for something in the way, a seized shaft or pintle; do not refit it.",
+        "Look for something in the way, a seized shaft or pintle. Do not refit it.",
         (ALL,),
     ),
     "worn_track": Defect(
         "Worn sensor track",
         "The position signal drops out or jumps at one place while the part moves steadily.",
-        "Check the connector and the wiring by moving them during a sweep; else replace the sensor.",
+        "Check connector and wiring by moving them during a sweep. If that is good, replace the sensor.",
         ("track_mismatch", "track_range", "binding", *STOPS),
     ),
     "weak_battery": Defect(
         "Weak supply",
         "The supply sags too much under load: battery, its clamps or the supply leads.",
-        "Charge or change the battery, clean the clamps, use shorter leads; then measure the part again.",
+        "Charge or change the battery, clean the clamps, use shorter leads. Then measure the part again.",
         ("slow", "slow_start", *STOPS),
     ),
     "charger_ripple": Defect(
@@ -171,25 +171,25 @@ DEFECTS: dict[str, Defect] = {
     "dry": Defect(
         "Runs dry",
         "There is too little to turn: the pump moves nothing, or only foam.",
-        "Stop at once; check tank or circuit, strainer and suction line, bleed it; then measure again.",
+        "Stop at once. Check tank or circuit, strainer and suction line, bleed it. Then measure again.",
         ("worn", "clogged", "unbalanced"),
     ),
     "dragging": Defect(
         "Dragging bearing",
         "Friction that does not depend on speed is too high, so it is in the bearings or something rubs.",
-        "Turn it by hand and listen; look for a rubbing rotor or impeller, dry or worn bearings.",
+        "Turn it by hand and listen. Look for a rubbing rotor or impeller, dry or worn bearings.",
         ("slow_start", "clogged", "obstructed"),
     ),
     "broken_blade": Defect(
         "Blade broken or missing",
         "The load varies with every turn, or there is too little of it.",
-        "Stop it, look at every blade and at the hub; do not run it again before it is replaced.",
+        "Stop it, look at every blade and at the hub. Do not run it again before it is replaced.",
         ("obstructed", "slow_start"),
     ),
     "worn": Defect(
         "Worn pump",
         "At low speed it builds up too little pressure: it leaks inside.",
-        "Measure pressure and delivery by the vehicle maker's procedure; replace the pump.",
+        "Measure pressure and delivery by the vehicle maker's procedure. Replace the pump.",
         ("clogged", "slow_start"),
     ),
     "clogged": Defect(
@@ -213,19 +213,19 @@ DEFECTS: dict[str, Defect] = {
     "sticky_seat": Defect(
         "Sticks in its seat",
         "Leaving the seat takes much more current than moving anywhere else.",
-        "Clean carbon and tar from pintle and seat; measure again.",
+        "Clean carbon and tar from pintle and seat. Measure again.",
         ("no_return", "sticky", "weak_spring", "slow", "rest_shifted"),
     ),
     "binding": Defect(
         "Binding at one place",
         "The part needs more current to pass one place than on either side of it, again and again.",
-        "Look there for deposits, a damaged gear tooth or a bent shaft; clean and measure again.",
+        "Look there for deposits, a damaged gear tooth or a bent shaft. Clean and measure again.",
         ("sticky", "weak_rest_spring", "no_return", "slow", "rest_shifted", "track_range", *STOPS),
     ),
     "sticky": Defect(
         "Sticky over the whole travel",
         "Friction is too high everywhere, so this is dirt or dry bearings rather than one damaged place.",
-        "Clean what moves and its guides; measure again. If it stays, bearings, guides or gear are worn.",
+        "Clean what moves and its guides. Measure again. If it stays, bearings, guides or gear are worn.",
         ("weak_rest_spring", "no_return", "slow", "rest_shifted", "low_friction", *STOPS),
     ),
     "weak_spring": Defect(
@@ -243,7 +243,7 @@ DEFECTS: dict[str, Defect] = {
     "no_return": Defect(
         "Does not return by itself",
         "Released, the part stays away from its rest position.",
-        "Look at friction and spring above; do not refit it.",
+        "Look at friction and spring above. Do not refit it.",
         ("rest_shifted", "slow"),
     ),
     "short_travel": Defect(
@@ -255,7 +255,7 @@ DEFECTS: dict[str, Defect] = {
     "track_mismatch": Defect(
         "Sensor tracks disagree",
         "The two tracks report different positions.",
-        "Check the plug for corrosion and the sensor for a loose fit; else replace the sensor.",
+        "Check the plug for corrosion and the sensor for a loose fit. If that is good, replace the sensor.",
         ("stop_shifted", "track_range"),
     ),
     "track_range": Defect(
@@ -282,17 +282,17 @@ DEFECTS: dict[str, Defect] = {
     "rest_shifted": Defect(
         "Rest position out of place",
         "Without power the part rests in the wrong place.",
-        "Look at spring and lever; clean the seat.",
+        "Look at spring and lever. Clean the seat.",
     ),
     "passage_blocked": Defect(
         "Gas passage blocked",
         "The valve opens but the engine does not notice: no exhaust gas comes through.",
-        "Take pipe, cooler and ports off and look for carbon; clean them and test again.",
+        "Take pipe, cooler and ports off and look for carbon. Clean them and test again.",
     ),
     "seat_leaks": Defect(
         "Does not seal when shut",
         "The sensor says shut, but the engine still runs as if gas came in.",
-        "Look for carbon or a notch on pintle and seat; blank the valve off to make sure of it.",
+        "Look for carbon or a notch on pintle and seat. Blank the valve off to make sure of it.",
     ),
     "slow": Defect(
         "Slow",
@@ -322,7 +322,7 @@ DEFECTS: dict[str, Defect] = {
     "ground_resistance": Defect(
         "Resistance in the ground side",
         "Under load the ground side loses more than its wire can.",
-        "Clean the ground point and its bolt; measure the loss piece by piece.",
+        "Clean the ground point and its bolt. Measure the loss piece by piece.",
     ),
     "chafed_ground": Defect(
         "Second way to ground",

@@ -27,13 +27,13 @@ ELECTRICAL = (
 )  # fmt: skip
 """Defects that are seen in a part that does not move, too."""
 OPPOSITE = (
-    {"sticky", "binding"}, {"dry", "clogged"}, {"dry", "worn"}, {"worn", "clogged"},
+    {"sticky", "binding"}, {"dry", "clogged"}, {"dry", "worn"}, {"worn", "clogged"}, {"dry", "dragging"},
     {"ground_resistance", "chafed_ground"}, {"lead_resistance", "stuck_shut"},
     {"lead_resistance", "stuck_open"},
 )  # fmt: skip
 """Pairs that nobody could tell from one of the two, or that undo each other in the same finding: a second
 way to ground carries the current past a bad ground wire, and leads that let too little current through do not
-show whether a valve sticks as well."""
+show whether a valve sticks as well. A pump that runs dry loses the torque that a dragging bearing adds."""
 LEVELS = ("track_dead", "track_shorted")
 """Defects that are read straight from a level: candidates only where a failing finding names them."""
 MOST = 3

@@ -117,8 +117,8 @@ CHECKS = (
 def next_test(ranked: Sequence[Hypothesis]) -> NextTest | None:
     """Return the test that tells the hypotheses apart best; None where none does or nothing is open."""
     offered = [_worth(test, ranked) for test in CHECKS]
-    best = max(offered, key=lambda test: test.bits)
-    return best if best.bits >= LEAST_GAIN else None
+    parting = [test for test in offered if test.bits >= LEAST_GAIN and len(test.outcomes) > 1]
+    return max(parting, key=lambda test: test.bits, default=None)
 
 
 def _worth(test: Check, ranked: Sequence[Hypothesis]) -> NextTest:

@@ -63,30 +63,30 @@ PAGE_HEAD = f"""# The firmware on the emulated chip, in numbers
 This page shows how much time and memory the firmware needs on the chip. The most important figure is
 the longest tick, which must end within one millisecond. All of it was measured on an emulated chip.
 
-Written by `python -m tools.chip.report IMAGE --cached PYTHON`. An RP2040 emulated by rp2040py at 125 MHz, the
-real MicroPython image, the simulated bench on its pins. **No real hardware.**
+Written by `python -m tools.chip.report IMAGE --cached PYTHON`. An RP2040 is emulated by rp2040py at 125 MHz,
+with the real MicroPython image, and with the simulated bench on its pins. **It is no real hardware.**
 
-"{PLAIN}" is the emulator as it comes: flash is as fast as RAM. "{CACHED}" is the same with
-a model of the RP2040's cache: 16 kB, two ways, lines of 8 bytes (RP2040 datasheet, "XIP"), and
-{MISS_CYCLES} processor cycles for a miss. Python is in the flash, so the second column is the one to compare
-with a real Pico. A "{NOT_AGAIN}" is a row that was made in one column only.
+The column "{PLAIN}" is the plain emulator, in which flash is as fast as RAM. For "{CACHED}" the
+emulator has a model of the RP2040's cache: 16 kB, two ways, lines of 8 bytes (RP2040 datasheet, "XIP"), and
+{MISS_CYCLES} processor cycles for a miss. Python is in the flash, so compare a real Pico with the second
+column. A "{NOT_AGAIN}" means that the row was measured in one column only.
 
 What neither column models:
 
-- the cache beyond that: which of two lines goes (here the one used longer ago), and a miss that costs more or
-  less than {MISS_CYCLES} cycles; the DMA, which could make the flash wait, does not read it in this firmware;
-- bus contention: DMA, PIO and processor never wait for each other;
-- the PIO's own pace: it executes at most one instruction for each of the processor's;
-- temperature, voltage, brown-out, and the crystal's error: the clocks are exact;
-- the analog side: edges, dead time, noise of the comparator, the converter's steps (erratum E11);
-- USB below the packet: errors on the bus, a hub, the 10 ms that a computer waits behind a reset, what its own
-  buffers hold (it asks for packets evenly), and `CONNECTED` after the cable is pulled;
-- the flash, but for the time it takes to erase and to program: reading it while it is busy, a reset or a cut
+- the cache beyond that: which of two lines is replaced (here the one used longer ago), and a miss that costs
+  more or less than {MISS_CYCLES} cycles. DMA could make the flash wait, but does not read it in this firmware
+- bus contention: DMA, PIO and processor never wait for each other
+- the PIO's own speed: it executes at most one instruction for each instruction of the processor
+- temperature, voltage, brown-out, and the error of the crystal: the clocks are exact
+- the analog side: edges, dead time, noise of the comparator, the converter's steps (erratum E11)
+- USB below the packet: errors on the bus, a hub, the 10 ms that a computer waits after a reset, the
+  computer's own buffers (it polls for packets evenly), and `CONNECTED` after the cable is pulled
+- the flash, except the time for erasing and programming: reading it while it is busy, a reset or a power cut
   in the middle of an erase, wear.
 
-How far to trust the speed: MicroPython's own perf_bench on the emulated chip as it comes is 1.11 to 1.17
-times as fast as RP2040 scores that MicroPython's developers published (up to 1.66 for one program in another
-published build), and with {MISS_CYCLES} cycles a miss 0.72 to 1.01 times.
+How far to trust the speed: MicroPython's own perf_bench is 1.11 to 1.17 times as fast on the plain emulator
+as RP2040 scores that MicroPython's developers published (up to 1.66 for one program in another published
+build). With {MISS_CYCLES} cycles a miss it is 0.72 to 1.01 times as fast.
 
 """
 TABLE_HEAD = f"| what | {PLAIN} | {CACHED} |\n| --- | --- | --- |\n"

@@ -14,6 +14,7 @@ from strokebench.bench.spec import BENCHES, SimSpec
 from strokebench.sim.trials import FIRST_REPORTING_SEED, plan
 
 from tools import DOCS, ROOT
+from tools.evidence.again import judged_again
 from tools.evidence.options import add_parts, parts_of
 from tools.evidence.workers import run
 
@@ -22,8 +23,8 @@ def main(arguments: list[str] | None = None) -> int:
     """Command line; returns 0."""
     parser = argparse.ArgumentParser(prog="python -m tools.evidence.accuracy", description=__doc__)
     add_parts(parser)
-    parser.add_argument("--good", type=int, default=300, help="good parts (default 300)")
-    parser.add_argument("--each", type=int, default=34, help="trials per defect and grade (default 34)")
+    parser.add_argument("--good", type=int, default=100, help="good parts (default 100)")
+    parser.add_argument("--each", type=int, default=8, help="trials per defect and grade (default 8)")
     parser.add_argument("--first-seed", type=int, default=FIRST_REPORTING_SEED)
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--kept", type=Path, default=ROOT / "accuracy-trials", help="folder of what is done")
@@ -46,7 +47,8 @@ def main(arguments: list[str] | None = None) -> int:
     for part in parts_of(args):
         print(part)
         trials = plan(part, args.good, args.each, args.first_seed, SimSpec(bench=args.bench))
-        records[part] = run(trials, args.kept / f"{part}.jsonl", args.jobs, args.simulator)
+        done = run(trials, args.kept / f"{part}.jsonl", args.jobs, args.simulator)
+        records[part] = [judged_again(record) for record in done]
     out = args.out or (DOCS / "accuracy.md" if args.part == "all" else args.kept / f"{args.part}.md")
     tuned = FIRST_REPORTING_SEED - 1
     if args.bench == "small":

@@ -14,10 +14,10 @@ BINS, COLUMNS = 6, 3
 SMALL_HEAD = """\
 # How often the diagnosis is right on the small bench
 
-Simulated parts on the simulated small bench (5 A) only; nothing here was measured on real hardware. Parts
-that need more than 5 A are not here: the bench refuses them and names the limit. Made by
-`python -m tools.evidence.accuracy --bench small --part {parts} --good {{good}} --each {{each}}` with seeds
-from {{seed}} on.
+All parts are simulated, on the simulated small bench (5 A). Nothing here was measured on real hardware.
+Parts that need more than 5 A are not here: the bench refuses them and names the limit. Made by
+`python -m tools.evidence.accuracy --bench small --part {parts} --good {{good}} --each {{each}}` with
+seeds from {{seed}} on.
 """
 HEAD_FIRST = """\
 # How often the diagnosis is right
@@ -26,24 +26,26 @@ This page counts how often the program finds a defect in a simulated part, and h
 its right name. It also counts how often a good part fails by mistake. Read the first table for the
 whole, the others for each part and defect.
 
-Simulated parts only; nothing here was measured on real hardware. Made by
+All parts are simulated. Nothing here was measured on real hardware. Made by
 `python -m tools.evidence.accuracy --part all --good {good} --each {each}` with seeds from {seed} on.
 """
 HEAD_REST = """\
-Limits and estimators were tuned on seeds below {tuned}. Each seed is another specimen: its parameters spread
-as an ordinary part's do, battery 11.0 to 14.5 V, 0 to 45 C, its own leads, noise and converter errors.
+Limits and estimators were tuned on seeds below {tuned}. Each seed is another specimen (one simulated part).
+Its parameters spread like those of ordinary parts. It has its own battery (11.0 to 14.5 V), temperature (0
+to 45 C), leads, noise and converter errors.
 
-Found: verdict fail, or the bench named (a weak battery). Rightly named: that defect and no other.
-Sizes as `strokebench faults` tells them;
-`spread` is anything from half of moderate to 1.3 times severe, so its smallest are hardly there. In brackets:
-95 % Wilson interval. With {good} good parts and none wrong, that interval alone reaches to {least:.1f} %.
+*Found* means that the verdict is fail, or that the bench is named (a weak battery). *Rightly named* means
+that the program names this defect and no other. Sizes are those that `strokebench faults` lists. `spread` is
+any size from half of moderate to 1.3 times severe, so the smallest of these defects hardly exist. In brackets
+is the 95 % Wilson interval. Even if none of {good} good parts fails, that interval reaches to {least:.1f} %.
 
-How true the stated uncertainties are, on these parts and on a second family of other physics, and false
-alarms there, is told on [a page of its own](coverage.md); names there on [another](naming.md).
+Other pages have figures for a second family of parts with a different physics: [coverage](coverage.md)
+shows whether the stated uncertainties are true, and how many good parts fail, and [naming](naming.md)
+shows how often defects are named.
 
-{note}What a verdict can be about is what the bench can see. In the wiring check an open circuit counts as an
-open wire, although the load could be open as well. A bench that refuses to arm because its self-test found
-the defect has found it.
+{note}A verdict can only cover what the bench can measure. In the wiring check an open circuit counts as an
+open wire, although the load could be open too. If the bench refuses to arm because its self-test found the
+defect, the defect counts as found.
 """
 HEAD = HEAD_FIRST + HEAD_REST
 ESTIMATES = (

@@ -19,7 +19,7 @@ from tools import DOCS
 from tools.evidence.options import GRADES, add_no_more, add_parts, add_work, parts_of
 from tools.evidence.workers import Record, gather
 
-FIRST_SEED = 84_001
+FIRST_SEED = 88_001
 """Nothing was tuned on seeds from here on, in either family."""
 
 

@@ -31,20 +31,21 @@ This page checks the uncertainty that each finding has: the true value should be
 of 100 simulated parts. A share far below 95 % means that a finding claims too much, a share of 100 %
 that it claims too little. The page also counts false alarms on good parts.
 
-Simulated parts only; nothing here was measured on real hardware. Made by
+All parts are simulated. Nothing here was measured on real hardware. Made by
 `python -m tools.evidence.coverage --good {most} --each {each} --first-seed {seed}`: {good} good specimens of
-each part and family. The same seed is the same bench, whatever the part, so rows are not independent of each
-other. The **first** family of parts is the one that estimators and limits were tuned on (with seeds below
-10000); the **second** has another physics (`host/strokebench/sim/second`); some judgements were set on it
-too, with seeds 1 to 30 and 401 to 670. No estimator, judgement or limit was set on the seeds of this page.
-Those who built the estimators had read the second family's code, so it is not blind. The bench is *as
-built*: its gains and offsets are off by what its parts allow, which is what its stated uncertainties are
-about.
+each part and family. A seed gives one bench for all parts, so rows are not independent of each other. The
+**first** family of parts is the one that estimators and limits were tuned on (with seeds below 10000). The
+**second** family has another physics (`host/strokebench/sim/second`). Some judgements were set on it too,
+with seeds 1 to 30 and 401 to 670. No estimator, judgement or limit was set on the seeds of this page. The
+people who built the estimators had read the code of the second family, so the test is not blind. The bench
+is *as built*: its gains and offsets are off by as much as the tolerances of its parts allow. The stated
+uncertainties are meant for such a bench.
 
-{note}Error: finding less truth, in % of the truth where no unit is named. Coverage: share of specimens whose
-truth is within 2 u of the finding, with the 95 % Wilson interval. It is meant to be 93 to 97 %; a row is
-marked **low** or **high** where the whole interval is outside of that. U/rms: median of 2 u over the rms
-error; 2 is right, more is too wide. What exactly is taken as the truth of each finding is told at the end.
+{note}The *error* is the finding minus the truth, in % of the truth where no unit is given. The *coverage* is
+the share of specimens whose truth is within 2 u of the finding, with the 95 % Wilson interval. The aim is 93
+to 97 %. A row is marked **low** or **high** if the whole interval is outside this aim. *U/rms* is the median
+of 2 u divided by the rms error: 2 is right, more is too wide. The end of the page lists how the truth of
+each finding is defined.
 """
 
 
@@ -120,8 +121,10 @@ def page(records: dict[tuple[str, str], list[Record]], first_seed: int, note: st
         lines += [f"### {part}", "", *_coverage([row for row in table if row.part == part]), ""]
     lines += ["## What is low or too wide, and why", ""]
     lines += [
-        f"Rows marked low, and those whose U/rms is surely above the aim of {shortfalls.RIGHT:.0f}: by more"
-        f" than {shortfalls.SURE:.0f} standard deviations of an rms error of so many specimens.",
+        f"The list has all rows that are marked low. It also has the rows whose U/rms is above"
+        f" {shortfalls.RIGHT:.0f}"
+        f" by more than {shortfalls.SURE:.0f} standard deviations of an rms error from that number"
+        f" of specimens.",
         "",
     ]
     lines += [*shortfalls.section(table), ""]
@@ -162,7 +165,7 @@ def _coverage(table: list[Row]) -> list[str]:
 
 def _in_short(table: list[Row]) -> list[str]:
     lines = [
-        "| family | findings | within the aim or not told from it | low | high |",
+        "| family | findings | within the aim, or too few specimens to decide | low | high |",
         "| --- | --- | --- | --- | --- |",
     ]
     for family in dict.fromkeys(row.family for row in table):

@@ -31,7 +31,7 @@ FIRST_SEED, FIRST_OF_PAIRS = 401, 2001
 def main(arguments: list[str] | None = None) -> int:
     """Command line; returns 0."""
     parser = argparse.ArgumentParser(prog="python -m tools.evidence.effects", description=__doc__)
-    parser.add_argument("--specimens", type=int, default=2, help="of each defect and grade (default 2)")
+    parser.add_argument("--specimens", type=int, default=4, help="of each defect, pair and grade (default 4)")
     add_no_more(parser)
     add_work(parser, "effects")
     args = parser.parse_args(arguments)
@@ -48,7 +48,7 @@ def main(arguments: list[str] | None = None) -> int:
 
 def plan(part: str, specimens: int) -> Iterator[Trial]:
     """Yield good specimens and single defects in both families, and each pair severe in the one and moderate
-    in the other family."""
+    in the other family, in turn."""
     for number in range(specimens):
         for turn in range(2):
             for family in FAMILIES:
@@ -58,10 +58,11 @@ def plan(part: str, specimens: int) -> Iterator[Trial]:
             for grade in GRADES if kind.moderate != kind.severe else ("severe",):
                 for family in FAMILIES:
                     yield injected(part, (kind.name,), grade, seed, _of(family))
-    for number, names in enumerate(pairs(part)):
-        seed, families = FIRST_OF_PAIRS + 100 * number, FAMILIES[:: -1 if number % 2 else 1]
-        yield injected(part, names, "severe", seed, _of(families[0]))
-        yield injected(part, names, "moderate", seed + 1, _of(families[1]))
+    for place, names in enumerate(pairs(part)):
+        for number in range(specimens):
+            seed, families = FIRST_OF_PAIRS + 100 * place + 2 * number, FAMILIES[:: (-1) ** (place + number)]
+            yield injected(part, names, "severe", seed, _of(families[0]))
+            yield injected(part, names, "moderate", seed + 1, _of(families[1]))
 
 
 def _of(family: str) -> SimSpec:

@@ -12,7 +12,8 @@ from tools import DOCS
 
 HEAD = """# All commands
 
-Written by `python -m tools.pages.commands`; a test compares.
+This page lists every command and option, as `strokebench COMMAND --help` prints them. It is written by
+`python -m tools.pages.commands`, and a test compares it with the program.
 
 """
 WIDTH = "80"

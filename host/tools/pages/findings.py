@@ -15,15 +15,15 @@ from tools import DOCS
 
 HEAD = """# Findings
 
-Made by `python -m tools.pages.findings` from the declarations of the program; a test compares the two.
-`strokebench finding KEY` prints the same in a terminal, also without this manual.
+This page explains every finding. A finding is a quantity that the program worked out from a recording. Each
+section says what it means, how it is measured, what good parts read, what brings it out of its limits, and
+what to check next. "Good parts" are simulated ones: 95 of 100 lie in that range. No real part has been
+measured. The limits are those of the built-in profiles. For your own parts, [learn
+limits](../how-to/learn.md).
 
-A finding is a quantity that the program worked out from a recording. Each section says what it means, how it
-is measured, what good parts read, what brings it out of its limits, and what to check next. "Good parts" are
-simulated ones: 95 of 100 lie in that range. No real part has been measured. The limits are those of the
-built-in profiles. For your own parts, [learn limits](../how-to/learn.md).
-
-How a value and its limits become a verdict: [How a verdict comes about](../explanation/verdicts.md).
+[How a verdict comes about](../explanation/verdicts.md) explains how a value and its limits become a verdict.
+`strokebench finding KEY` prints a section of this page in a terminal. The page is made by
+`python -m tools.pages.findings` from the declarations of the program, and a test compares the two.
 """
 
 

@@ -12,10 +12,11 @@ from tools import DOCS
 
 HEAD = """# SCPI commands
 
-Written by `python -m tools.pages.scpi`; a test compares. How to use them:
-[the bench as an instrument](../how-to/instrument.md).
+This page lists all SCPI commands of a bench on the network. [The bench as an
+instrument](../how-to/instrument.md) shows how to use them. The page is written by
+`python -m tools.pages.scpi`, and a test compares it with the program.
 
-Capitals are the short form. What is in square brackets may be left out. A question mark is a query.
+Capitals are the short form. Words in square brackets may be left out. A question mark is a query.
 """
 REGISTERS = """## Registers
 

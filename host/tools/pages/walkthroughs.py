@@ -23,15 +23,18 @@ NUMBER = re.compile(r"\b(?<=[ -])[0-9a-f]{8}(?=\b|\.)")
 
 BRINGUP_HEAD = """# Bring-up, walked through
 
-Made by `python -m tools.pages.walkthroughs` on the simulated bench; a test compares. Your own bench asks you
-to do and to read what the simulation does by itself here. For hardware read [bring-up.md](bring-up.md).
+This page shows what `strokebench bringup` prints, for a good bench and for three benches with a defect. The
+simulation does the work of the hands and reads the meters by itself. On your own bench the program asks you
+to do that. For hardware read [Bring up a bench](bring-up.md). The page is made by
+`python -m tools.pages.walkthroughs` on the simulated bench, and a test compares it.
 """
 CALIBRATE_HEAD = """# Calibration, walked through
 
-Made by `python -m tools.pages.walkthroughs` on a simulated bench as built, that is with errors as large as
-its parts' tolerances allow; a test compares. Simulated sources and meters stand in for yours: see
-[calibrate.md](calibrate.md). The identity of a calibration contains its date; it is shown as `xxxxxxxx` here,
-the date as `YYYY-MM-DD`.
+This page shows what `strokebench calibrate` prints. The simulated bench is "as built": its errors are as
+large as the tolerances of its parts allow. Sources and meters are simulated too. For yours read [Calibrate
+a bench](calibrate.md). The identity of a calibration contains its date, so it is shown as `xxxxxxxx` here,
+and the date as `YYYY-MM-DD`. The page is made by `python -m tools.pages.walkthroughs`, and a test compares
+it.
 """
 FAULTS = (
     ("mosfet_short_ah", "MOSFET A high shorted: its output does not float where it should."),

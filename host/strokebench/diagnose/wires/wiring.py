@@ -31,7 +31,7 @@ VOLTS_U_V = 0.01
 """Standard uncertainty of a difference of an oscilloscope's readings, whose zeros are gone (judgement)."""
 HIGHEST_V = 4.9
 SETTLE = 30
-LEAST_RANGE_A = 0.3
+LEAST_RANGE_A = 0.15
 STRANDED = 1.03
 """Stranded wire has 2 to 4 % more resistance than solid of the same gauge (common practice)."""
 GAUGE_U = 0.02
@@ -129,7 +129,7 @@ def measure(case: Case, name: str) -> Side | str:
     current_a = np.array([float(np.mean(rows["current_a"])) for rows in holds])
     lost_v = np.array([float(np.mean(lost(rows, name))) for rows in holds])
     if len(holds) < 3 or float(np.ptp(current_a)) < LEAST_RANGE_A:
-        return "the current was not changed enough, at least three holds and 0.3 A are needed"
+        return "the current was not changed enough, at least three holds and 0.15 A are needed"
     fit = line(current_a, lost_v)
     gain = _gain(case, name, fit.slope, holds)
     bent = BENT_V / float(np.ptp(current_a))

@@ -1,5 +1,6 @@
-"""Brushed radiator fan of the 150 W class: square-law load, 4 poles, 10 segments (20 ripples a turn), about
-12 A.
+"""Brushed radiator fan of the 150 W class: square-law load, 4 poles, 10 segments (20 ripples a turn).
+
+It takes about 12 A.
 
 150 W at 12 A is a published figure of the trade; the set around it is one consistent invention.
 """

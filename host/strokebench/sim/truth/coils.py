@@ -17,22 +17,26 @@ PLACES = np.linspace(0.07, 0.97, 181)
 STEP_S = 1e-4
 
 MEANS = {
-    "inductance": "flux linkage over current at rest, at DC, small signal",
-    "inductance_pulled": "rise of flux linkage over that of current from drive 0.6 to 1.0, pulled in, at DC",
-    "leak": "conductance that was put beside the coil; eddy currents are none",
-    "plunger_moves": "inductance pulled in over that at rest, both at DC",
-    "pull_in_current": "where the pull equals preload and static friction at rest",
-    "drop_out_current": "where the pull equals the spring less static friction, pulled in",
-    "drop_out_ratio": "of these two",
-    "pull_in_time": "from a step of 12 V at the terminals to the seat, as warm as the part, simulated",
-    "opening_current": "where the pull equals preload and static friction at the seat",
-    "opening_voltage": "that current times winding and leads at 20 C",
-    "half_open_current": "current half way in the slow opening, at that sweep's speed",
-    "friction": "half of current squared opening less closing at the slow sweeps' speed (dry friction is then"
-    " that of breaking away), mean of 7 to 97 %",
-    "preload_open": "parabola through the middle of both over 7 to 97 %, at the seat, current squared",
-    "spring_slope": "rise over the travel of a straight line through the same",
-    "hysteresis": "how much further open at equal current on the way back, mean of 10 to 90 %",
+    "inductance": "flux linkage divided by current, at rest, at DC, for small signals",
+    "inductance_pulled": "rise of flux linkage divided by rise of current, from drive 0.6 to 1.0,"
+    " pulled in, at DC",
+    "leak": "conductance that was put beside the coil; eddy currents do not count",
+    "plunger_moves": "inductance pulled in divided by inductance at rest, both at DC",
+    "pull_in_current": "current at which the pull equals preload plus static friction, at rest",
+    "drop_out_current": "current at which the pull equals the spring's force minus static friction,"
+    " pulled in",
+    "drop_out_ratio": "drop-out current divided by pull-in current",
+    "pull_in_time": "time from a step of 12 V at the terminals until the plunger is seated, at the part's "
+    "temperature, simulated",
+    "opening_current": "current at which the pull equals preload plus static friction, at the seat",
+    "opening_voltage": "opening current times the resistance of winding and leads at 20 C",
+    "half_open_current": "current half way of the slow opening, at the speed of that sweep",
+    "friction": "half the difference of current squared between opening and closing, at the speed of the "
+    "slow sweeps (dry friction is then that of breaking away), mean of 7 to 97 %",
+    "preload_open": "current squared at the seat, of a parabola through the middle of opening and"
+    " closing over 7 to 97 %",
+    "spring_slope": "rise over the travel of a straight line through that middle",
+    "hysteresis": "how much further open the valve is at equal current on the way back, mean of 10 to 90 %",
 }
 
 

@@ -16,9 +16,10 @@ from strokebench.physics.copper import resistance_at
 Floats = NDArray[np.float64]
 
 MEANS = {
-    "supply_rest": "open-circuit voltage of the battery, a charger's ripple left out",
-    "source_resistance": "of battery and supply leads",
-    "winding_resistance": "winding at 20 C without brushes, and what leads have beyond those of the profile",
+    "supply_rest": "open-circuit voltage of the battery, without the ripple of a charger",
+    "source_resistance": "resistance of battery and supply leads",
+    "winding_resistance": "resistance of the winding at 20 C without brushes, plus that of leads"
+    " beyond those of the profile",
 }
 
 

@@ -17,19 +17,23 @@ BEYOND_REST, BEYOND_SEAT, BEFORE_STOP = 0.04, 0.07, 0.97
 """Share of travel: the opening side begins so far beyond rest or seat, and ends there."""
 
 MEANS = {
-    "inductance": "reactance of the winding at the PWM's frequency, over its angular frequency",
-    "motor_constant": "volts per shaft speed, gear included",
-    "friction": "all Coulomb friction over the motor constant, at no speed, mean of the opening side",
-    "friction (no sensor)": "the same, mean of 6 to 97 % of the travel",
-    "hysteresis": "that friction over the mean spring torque at the same places",
-    "preload_open": "line through the spring's torque on the opening side over the motor constant, at rest",
-    "spring_slope": "that line's rise over the travel, over the motor constant",
-    "preload_close": "spring's torque half way between closed stop and rest, over the motor constant",
-    "breakaway_open": "spring's torque and static friction 1 % of travel beyond rest, over the constant",
-    "seat_sticking": "static friction at the seat less Coulomb friction of the opening side, over the latter",
-    "travel (no sensor)": "the motor's way between the stops, pressed with what a stalled stroke's push is"
-    " beyond the friction (play, and what gear and stops give, included), times motor constant, over the"
-    " nominal product",
+    "inductance": "reactance of the winding at the PWM's frequency, divided by its angular frequency",
+    "motor_constant": "volts per speed of the shaft, gear included",
+    "friction": "all Coulomb friction divided by the motor constant, at no speed, mean of the opening side",
+    "friction (no sensor)": "all Coulomb friction divided by the motor constant, at no speed, mean"
+    " of 6 to 97 % of the travel",
+    "hysteresis": "friction divided by the mean spring torque at the same places",
+    "preload_open": "value at rest of the line through the spring's torque on the opening side,"
+    " divided by the motor constant",
+    "spring_slope": "rise of that line over the travel, divided by the motor constant",
+    "preload_close": "spring's torque half way between closed stop and rest, divided by the motor constant",
+    "breakaway_open": "spring's torque plus static friction, 1 % of travel beyond rest, divided by the motor "
+    "constant",
+    "seat_sticking": "static friction at the seat minus Coulomb friction of the opening side, divided by the "
+    "latter",
+    "travel (no sensor)": "the motor's way between the stops times the motor constant, divided by"
+    " the nominal product. The stops are pressed with the push of a stalled stroke minus the friction, so "
+    "play and the give of gear and stops are included",
 }
 
 

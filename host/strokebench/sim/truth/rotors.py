@@ -14,19 +14,22 @@ from strokebench.sim.truth.common import Specimen
 RPM = 60 / (2 * np.pi)
 
 MEANS = {
-    "speed": "speed of the rotor amid the span that the finding was read from",
+    "speed": "speed of the rotor in the middle of the span that the finding was read from",
     "motor_constant": "volts per speed, mean over the turn",
-    "loop_resistance": "winding at 20 C with the brushes' mean flicker, all leads, and the bench's shunt"
-    " behind the outputs, without brush drop",
-    "pump_resistance": "the same without leads and harness",
-    "brush_drop": "what the brushes take at the highest current, beyond what goes in proportion to it",
-    "drag": "dry torque of load and bearings towards zero speed, without what it takes to break away",
-    "load_torque": "all that brakes the rotor at rated speed",
-    "load_rise": "that less the same at half of the rated speed",
-    "low_speed_loss": "share that goes in proportion to speed at rated speed (first family only: the second's"
-    " load has no such term)",
-    "supply_side": "wire, contacts and half of the bench's leads before the load, as warm as they are",
-    "ground_side": "the same behind it",
+    "loop_resistance": "resistance of the winding at 20 C with the mean flicker of the brushes,"
+    " plus all leads and the bench's shunt behind the outputs, without brush drop",
+    "pump_resistance": "loop resistance without leads and harness",
+    "brush_drop": "voltage of the brushes at the highest current, minus the share that is"
+    " proportional to the current",
+    "drag": "dry torque of load and bearings towards zero speed, without the torque for breaking away",
+    "load_torque": "all torque that brakes the rotor at rated speed",
+    "load_rise": "load torque at rated speed minus load torque at half of it",
+    "low_speed_loss": "share of the load torque at rated speed that is proportional to the speed"
+    " (first family only: the load of the second has no such term)",
+    "supply_side": "resistance of wire, contacts and half of the bench's leads before the load, at their "
+    "temperature",
+    "ground_side": "resistance of wire, contacts and half of the bench's leads behind the load, at their "
+    "temperature",
 }
 
 

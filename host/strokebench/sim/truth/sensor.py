@@ -10,12 +10,17 @@ from strokebench.diagnose import labels
 from strokebench.sim.truth.common import Specimen
 
 MEANS = {
-    "travel": "sensor between the two places where the stops are just touched, share of nominal",
-    "stop_closed": "sensor where the closed stop is just touched, less nominal, share of nominal span",
-    "stop_open": "the same of the open stop",
-    "shut_position": "sensor at the places where it stood after release, less nominal, share of span",
-    "rest_position": "mean of the places where it came to rest from either side, by the shaft",
-    "rest_spread": "distance of these places",
+    "travel": "sensor reading between the two places where the stops are just touched, as a share of the "
+    "nominal travel",
+    "stop_closed": "sensor reading where the closed stop is just touched, minus the nominal reading, as a "
+    "share of the nominal span",
+    "stop_open": "sensor reading where the open stop is just touched, minus the nominal reading, as a share "
+    "of the nominal span",
+    "shut_position": "sensor reading where the part stood after release, minus the nominal reading,"
+    " as a share of the span",
+    "rest_position": "mean of the places where the part came to rest from either side, by the angle"
+    " of the shaft",
+    "rest_spread": "distance between these two places",
 }
 
 

@@ -28,10 +28,11 @@ Written by `python -m tools.evidence.fleet.page`; nothing here is typed in by ha
 **The fleet is drawn, not simulated.** One run of a solenoid valve is simulated. Around its findings, parts
 are drawn with the spread that simulated good parts have, benches with errors of their gains (current 0.6 %,
 voltage 0.3 %, standard deviations), and repeats. So the page shows that the statistics do what they claim. It
-says nothing about real parts and real benches: no real fleet was at hand. Nothing was tuned on these seeds.
+shows nothing about real parts and real benches, because there was no real fleet. Nothing was tuned on these
+seeds.
 
-Other work kept the computer busy for most of it. Where it says processor time, that does not matter.
-Elsewhere the times may be too long by much. The fifteen million findings were asked on a quiet computer.
+The computer did other work during most measurements. This does not change processor times. Other times may be
+much too long. Only the fifteen million findings were searched on a quiet computer.
 """
 PARTS: dict[str, Callable[[], str]] = {
     "speed": sections.speed,

@@ -68,10 +68,11 @@ def speed() -> str:
         ("groups (part and finding), five quantiles each", str(found.groups)),
         ("processor time until the answer, over the cores", f"{found.busy_s / found.cores:.2f} s"),
         ("goal", f"{large.GOAL_S:g} s"),
-        ("time until the answer as it was", f"{found.seconds:.2f} s"),
+        ("time until the answer by the clock", f"{found.seconds:.2f} s"),
         ("largest difference from NumPy in the group looked at", f"{found.worst:.1g}"),
     ]
-    return f"## Fifteen million findings\n\n`strokebench lake find`.\n\n{table(('what', 'measured'), rows)}"
+    text = "Five quantiles of each finding were found by `strokebench lake find`."
+    return f"## Fifteen million findings\n\n{text}\n\n{table(('what', 'measured'), rows)}"
 
 
 def spreads() -> str:
@@ -97,13 +98,15 @@ def spreads() -> str:
         false_alarms(each, found, others) for each in (by_all, fleet_limits(small, base, [], 200).learnt)
     ]
     return (
-        f"\n## Bench, part and repeat told apart\n\n{runs:,} runs on 200 benches, in per cent of the value."
-        f" A finding took the mixed model {model_s:.1f} s of processor time, the moments {moments_s:.2f} s."
-        " Limits by the model and by moments differ by"
-        f" {apart_:.2%} of their distance from the middle at most.\n\n{table(heads, rows)}\n"
-        "20 000 other good parts on 1000 benches that were not learned from, judged by the limits of all"
-        f" findings: {shares[0]:.2%} fail. Where only 10 benches with 10 parts each were learned from:"
-        f" {shares[1]:.2%}. One in a hundred may.\n"
+        f"\n## Spreads of bench, part and repeat\n\nThe spreads of {runs:,} runs on 200 benches, in"
+        f" per cent of the value."
+        f" The mixed model took {model_s:.1f} s of processor time for a finding, the moments"
+        f" {moments_s:.2f} s."
+        " Limits by the model and by moments differ by at most"
+        f" {apart_:.2%} of their distance from the middle.\n\n{table(heads, rows)}\n"
+        "20 000 other good parts on 1000 other benches were judged by the limits of all findings."
+        f" {shares[0]:.2%} of them fail. With limits learned from only 10 benches with 10 parts each it is"
+        f" {shares[1]:.2%}. One part in a hundred may fail.\n"
     )
 
 
@@ -144,15 +147,15 @@ def benches() -> str:
         "error of the current's gain",
         "drift found",
         "apart found",
-        "a good bench said to drift",
-        "said to be apart",
+        "a good bench named as drifting",
+        "a good bench named as apart",
     )
     return (
-        "\n## Benches that do not measure as the fleet\n\nFleets of 50 benches, 50 parts each, measured"
-        " twice. The current's gain of one bench changes by so much within the year, that of"
-        " another is off all"
-        " the year. The parts' own spread (2 to 8 %) hides smaller errors: a golden part shows"
-        " them sooner.\n\n"
+        "\n## Benches that do not measure as the fleet\n\nEach fleet has 50 benches with 50 parts"
+        " each, measured twice. The gain of one bench's current drifts within the year by the error"
+        " in the first"
+        " column. The gain of another bench is off by it all the year. The parts' own spread (2 to 8 %)"
+        " hides smaller errors. A golden part shows them sooner.\n\n"
         f"{table(heads, rows)}"
     )
 
@@ -197,9 +200,8 @@ def shops() -> str:
         ("a workshop's file", f"{size / 1e3:.0f} kB"),
     ]
     return (
-        "\n## Workshops that exchange summaries\n\nTen workshops with 20 benches each. Differences"
-        " are shares of"
-        f" the distance from a limit to the middle.\n\n{table(('what', 'measured'), rows)}"
+        "\n## Workshops that exchange summaries\n\nThere are ten workshops with 20 benches each. Differences"
+        f" are shares of the distance from a limit to the middle.\n\n{table(('what', 'measured'), rows)}"
     )
 
 
@@ -233,10 +235,10 @@ def cluster() -> str:
         cluster_s = time.perf_counter() - began
         assert sorted(each.now for each in found) == expected
     return (
-        f"\n## Judging again\n\n{count} recordings of the valve: {alone_s:.1f} s from the job book in one"
-        f" process, {cluster_s:.1f} s by `lake judge` with its own Dask cluster on two cores, its"
-        " start included. The"
-        " verdicts are the same.\n"
+        f"\n## Judging again\n\n{count} recordings of the valve were judged again. This took"
+        f" {alone_s:.1f} s from the job"
+        f" book in one process, and {cluster_s:.1f} s by `lake judge` with its own Dask cluster on two cores,"
+        " with its start. The verdicts are equal.\n"
     )
 
 
@@ -263,8 +265,12 @@ def golden() -> str:
         "of 3",
     )
     return (
-        "\n## Golden part\n\nRuns until one of all charts signals: mean without a shift (runs were counted up"
-        " to 2000), share of benches with a false alarm within 100 runs, and the median after a shift of all"
-        " findings, in the spread of repeats. The run length for a known middle and spread is 500.\n\n"
+        "\n## Golden part\n\nThe run length is the number of runs until one of the charts signals."
+        " The table has its"
+        " mean without a shift (runs were counted up to 2000), the share of benches with a false"
+        " alarm within 100"
+        " runs, and the median after a shift of all findings. A shift is given in spreads of the"
+        " repeats. If middle"
+        " and spread were known, the run length would be 500.\n\n"
         f"{table(heads, rows)}"
     )

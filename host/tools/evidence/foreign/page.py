@@ -16,15 +16,16 @@ This page counts how well the program judges recordings that come from an oscill
 are simulated, in 25 file formats, without the bench's own procedure. It shows how many defects are
 found, and how many good parts fail by mistake.
 
-Simulated parts only. Made by `python -m tools.evidence.foreign.corpus --good {good} --each {each}` with
-seeds from {seed} on, in the second family of parts (`host/strokebench/sim/second`); what the estimators for
-such recordings were made with are seeds below 700 of the same family. None of the bench's procedures is
-run: parts are moved or switched on by hand, recorded by an oscilloscope and a clamp with errors of their
-own, written in {dialects} dialects in turn, and judged as `strokebench judge FILE.csv` does. Every second
-recording holds the volts. A severe defect counts as *shown* where the recorded channels can tell it at all;
-the rule (`shown` in `host/tools/evidence/foreign/scenes.py`) was fixed before these seeds were judged.
-Rightly named: that defect and no other fails. Rounds before this one, on seeds from 71001 and 72001, showed
-what was then mended on seeds below 700. [How to judge your own](how-to/foreign-csv.md).
+All parts are simulated. Made by `python -m tools.evidence.foreign.corpus --good {good} --each {each}` with
+seeds from {seed} on, in the second family of parts (`host/strokebench/sim/second`). The estimators for such
+recordings were made with seeds below 700 of this family. No procedure of the bench is run. Parts are moved
+or switched on by hand. An oscilloscope and a current clamp, with errors of their own, record them. The
+recordings are written in {dialects} file formats in turn, and judged as `strokebench judge FILE.csv` does.
+Every second recording has the volts. A severe defect counts as *shown* if the recorded channels can show it
+at all. The rule (`shown` in `host/tools/evidence/foreign/scenes.py`) was fixed before these seeds were
+judged. *Rightly named* means that this defect fails, and no other. Earlier rounds, on seeds from 71001 and
+72001, found mistakes, which were corrected on seeds below 700. How to judge your own recordings:
+[recordings from other instruments](how-to/foreign-csv.md).
 """
 
 

@@ -16,23 +16,26 @@ A program looked for a way to overheat a simulated part in spite of the bench's 
 shows the worst that it found, compared with honest use. A ratio of 1 means that no trick did more harm
 than honest use.
 
-Written by `python -m tools.evidence.harm` (in the folder host; it needs the extra `fast`). A program made up
-what a host, a wire or the power might do to a part within {minutes:g} min from power-up: procedures, jogs,
-pauses, waits, eight sets of limits, arming, clearing, new sessions, resets that keep the chip's power,
-emergency stops, dips of the supply, noise and swings on a sensor's wire. What did more harm than anything
-before was kept and changed a little, over and over. Each simulated millisecond ran the firmware itself,
-compiled together with the board and a part. The harm is read from the part's physics, not from the firmware's
-sensors.
+Written by `python -m tools.evidence.harm` (in the folder host; it needs the extra `fast`). The program
+invented things that a host, a wire or the power might do to a part within {minutes:g} min from power-up:
+procedures, jogs, pauses, waits, eight sets of limits, arming, clearing, new sessions, resets that keep the
+chip's power, emergency stops, dips of the supply, noise and swings on a sensor's wire. One such list of acts
+is called a life. A life that did more harm than all before was kept and changed a little, over and over. Each
+simulated millisecond ran the firmware itself, compiled together with the board and a part. The harm is read
+from the part's physics, not from the firmware's sensors.
 
-**Compared with:** honest use under the same limits (of several, the ones that allow most): one drive held,
-or the part stroked to and fro, from power-up until the bench ends it. Nothing is armed a second time. A ratio
-of 1 means that no trick did more.
+**Compared with:** honest use under equal limits (the ones of several that allow most). Honest use is one
+drive held, or the part stroked to and fro, from power-up until the bench ends it. Nothing is armed a second
+time.
 
 """
 WHAT = "| measure | what it is | a life may reach |\n| --- | --- | --- |\n{rows}\n\n"
 RECORD = "## {title}\n\n{ticks} ticks in {lives} lives, seed {seed}. {said}\n\n"
 TABLE = "| part | measure | allowed | worst life | ratio |\n| --- | --- | --- | --- | --- |\n{rows}\n\n"
-WORST = "The life with the largest ratio ({ratio:.2f}, {measure}, {part}), done over and over:\n\n{acts}\n\n"
+WORST = (
+    "The life with the largest ratio ({ratio:.2f}, {measure}, {part}), whose acts are repeated to the"
+    " end:\n\n{acts}\n\n"
+)
 
 
 def head() -> str:
@@ -50,7 +53,8 @@ def record(title: str, fronts: Sequence[Front], seed: int) -> str:
     """Return a search's part of the page."""
     ticks, lives = sum(front.ticks for front in fronts), sum(front.lives for front in fronts)
     holes = beyond(fronts)
-    said = f"{len(holes)} went beyond what they may." if holes else "No life went beyond what it may reach."
+    more = f"Lives that reached more than they may: {len(holes)}."
+    said = more if holes else "No life reached more than it may."
     spaced = f"{ticks:,}".replace(",", " ")
     text = RECORD.format(title=title, ticks=spaced, lives=lives, seed=seed, said=said)
     rows = [

@@ -20,43 +20,45 @@ This page checks limits that were learned from a few good parts. It counts how m
 fail by them (one in a hundred is the aim), and how many moderate defects they find. All parts are
 simulated.
 
-Simulated parts only. No real part has been measured. Made by `python -m tools.evidence.learning` with
-seeds from {seed} on, in both families of parts, on benches as built (each specimen on another bench).
-Each specimen was measured once, at a supply drawn from 11 to 14.5 V and a temperature from 0 to 45 C.
-Nothing was tuned on these seeds. The prior spreads, the floors and the powers of the times' laws come
-from seeds {tune} to {tune_end} of the same families. So the page shows that the limits hold on other
-specimens and conditions. It does not show that real parts spread like these. The fourth table shows parts
-that spread otherwise.
+All parts are simulated. No real part has been measured. Made by `python -m tools.evidence.learning` with
+seeds from {seed} on, in both families of parts, on benches as built (each specimen, that is each
+simulated part, on another bench). Each specimen was measured once, at a supply drawn from 11 to 14.5 V
+and a temperature from 0 to 45 C. Nothing was tuned on these seeds. The prior spreads, the floors and the
+powers in the laws of the times come from seeds {tune} to {tune_end} of the same families. So the page
+shows that the limits hold on other specimens and conditions. It does not show that real parts spread
+like these. The fourth table is about parts with another spread.
 
 The fuel pump at its fuse was counted anew, with seeds from {again} on. In a first count one good specimen
-of the second family (seed 72002) failed by `once_a_turn`: a rare reading far above the rest, as one of
-the specimens for tuning had, too. The floors of findings that end at zero were then raised from 1.25 to 2
-times the highest reading of the specimens for tuning. In the other parts no good specimen had failed.
+of the second family (seed 72002) failed by `once_a_turn`. Its reading was far above all others, which is
+rare. One of the tuning specimens had such a reading too. The floors of findings that end at zero were
+then raised from 1.25 to 2 times the highest reading of the tuning specimens. In the other parts no good
+specimen had failed.
 
 **How it is counted.** Some good parts are drawn ({draws} times for each number), limits are learned from
-them, and all other specimens are judged by these limits alone. The specimens for tuning may be drawn,
-too: they are learned from, never judged. *False alarms*: share of good parts that fail in any limit. All
-limits of a part together may fail 1 in 100. In brackets: upper end of the 95 % interval, specimens drawn
-anew. It is wide in a single row because few specimens are behind it. *Pass*: share of good parts of which
-every finding passes. The rest are inconclusive. They become more where limits come close to a reading's
-own uncertainty. *Found*: share of moderate defects that fail, a part with one of its defects each
-({supply} are the supply's and not counted). *Built-in*: what the built-in limits find of the same
-specimens. They were set by people who knew the simulated parts, with their values before them. Nobody has
-that for a real part.
+them, and all other specimens are judged by these limits alone. The tuning specimens may be drawn too, but
+they are only learned from, never judged. *False alarms* is the share of good parts that fail in any limit.
+All limits of a part together may fail 1 part in 100. In brackets is the upper end of the 95 % interval, with
+the specimens drawn anew. It is wide in a single row, because a row has few specimens. *Pass* is the share of
+good parts of which every finding passes. The rest are inconclusive. There are more of them where limits come
+close to a reading's own uncertainty. *Found* is the share of moderate defects that fail. Each part has one
+of its defects ({supply} belong to the supply and are not counted). *Built- in* is the share that the
+built-in limits find in these specimens. The people who set these limits knew the values of the simulated
+parts. Nobody knows them for a real part.
 """
 ANYWHERE = "## By part and family\n\nThe good parts were measured anywhere from 11 to 14.5 V and 0 to 45 C.\n"
 AT_A_TIME = """\
 ## Learned at one supply
 
-As a shop does that measures its good parts in one week: only parts measured from {low:g} to {high:g} V
-are learned from. Those that are judged lie anywhere from 11 to 14.5 V and 0 to 45 C.
+A shop may measure all its good parts in one week. So here the limits are learned only from parts
+measured from {low:g} to {high:g} V. The judged parts were measured anywhere from 11 to 14.5 V and 0
+to 45 C.
 """
 OTHERWISE = """\
-## Parts that spread otherwise than the prior says
+## Parts with another spread than the prior
 
-The prior spread of each finding counts as {freedom:g} parts. Here all findings, but those that end at
-zero, spread by another factor. Real parts may be like this. A type that spreads twice as much as the
-prior says can have more false alarms than 1 in 100.
+The prior spread of each finding counts as {freedom:g} parts. In this table the spread of all findings
+is multiplied by a factor, except for findings that end at zero. Real parts may be like this. A type
+of part that spreads twice as much as its prior can have more false alarms than 1 in 100.
 """
 BOTH = "both"
 LOW_V, HIGH_V = 12.0, 13.2

@@ -22,7 +22,7 @@ from tools.evidence.pairs.page import page
 from tools.evidence.pairs.plan import injected, pairs
 from tools.evidence.workers import Record, gather
 
-FIRST_SEED = 80_001
+FIRST_SEED = 90_001
 """Nothing was tuned on seeds from here on, in either family."""
 
 
@@ -33,8 +33,8 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--specimens",
         type=int,
-        default=20,
-        help="of each pair and grade, of both families in turn (default 20)",
+        default=10,
+        help="of each pair and grade, of both families in turn (default 10)",
     )
     add_no_more(parser)
     add_work(parser, "pairs")

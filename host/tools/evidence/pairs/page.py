@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from itertools import pairwise
 
 from strokebench.physics.wilson import wilson_interval
+from strokebench.verdict.hypotheses import OPPOSITE
 
 from tools.evidence.again import Answer, answer
 from tools.evidence.workers import Record
@@ -17,25 +18,22 @@ This page puts two defects at once into simulated parts and counts how often the
 also checks whether the probabilities that the program states are true. The last tables show which pairs
 it confuses.
 
-Simulated parts only; nothing here was measured on real hardware. Made by `python -m tools.evidence.pairs`
-with seeds from {seed} on, on which nothing was tuned. {planned} trials were planned, {specimens} of each
-pair and grade, from both families of parts in turn. {trials} of them were run. Pairs of which one hides the
-other (an open winding, a blocked rotor, a dead track) are left out, and so is the bench's own battery. In
-brackets: 95 % Wilson interval.
+All parts are simulated. Nothing here was measured on real hardware. Made by `python -m tools.evidence.pairs`
+with seeds from {seed} on, on which nothing was tuned. A trial is one simulated part with two defects.
+{planned} trials were planned, {specimens} of each pair and grade, from both families of parts in turn.
+{trials} of them were run. Pairs in which one defect hides the other (an open winding, a blocked rotor, a
+dead track) are left out, and so is a weak battery of the bench. So are pairs that undo each other, or that
+nobody could tell from one of the two: {opposite}. In brackets is the
+95 % Wilson interval.
 
-Two defects together may hold a part fast: at the highest drive it does not move at all ({held} trials, by
-what the simulated part truly did). Then only its winding can be measured. No run can tell whether such a part
-is blocked, too weak, or too hard to move. These trials have a row of their own and count nowhere else.
-{before}
-A defect is *named* when a finding that is out of its limits shows it, or when it is suspected beside one. A
-suspect is part of the leading hypothesis and there with 60 % or more, but no finding that is out of limits
-shows it.
-[Verdicts](explanation/verdicts.md) explains how the answer comes about. The table of what each defect does is
-made by `python -m tools.evidence.effects` from specimens of both families on other seeds.
-"""
-BEFORE = """
-The findings of {before} trials were read by an earlier state of the program, and only judged by today's. How
-such a part truly moved was not noted, so they count in all rows, whether it stood or not.
+Two defects together may block a part, so that it does not move at all at the highest drive ({held} trials,
+by what the simulated part truly did). Then only its winding can be measured. No run can tell whether such a
+part is blocked, too weak, or too hard to move. These trials have a row of their own and are not counted in
+other rows. A defect is *named* when a finding that is out of its limits shows it, or when it is
+suspected beside one. A suspect is part of the leading hypothesis and has a probability of 60 % or more, but
+no finding that is out of limits shows it. [Verdicts](explanation/verdicts.md) explains how the program finds
+its answer. `python -m tools.evidence.effects` makes the table of the effects of each defect, from specimens
+of both families on other seeds.
 """
 COLUMNS = """
 | {what} | trials | both named | both shown by failing findings | at least one named | a third invented |
@@ -44,18 +42,19 @@ COLUMNS = """
 MISSED = """
 ## Which pairs are not both named
 
-Each line is a pair of a part, with its trials, and what was named instead.
+Each line names a part and its pair of defects, the number of trials in which not both were named,
+and in brackets the names that were given instead.
 
 """
 CALIBRATION = """
 ## Are the probabilities true?
 
-The most probable hypothesis of each trial, gathered by its probability: a reliability diagram in numbers. If
-the probabilities are true, of the trials with "70 to 90 %" some 80 % are right. Right is: exactly the defects
-that were put in, no others. Where nothing fails or the bench refuses to drive there is no hypothesis:
+The table groups the trials by the probability of their leading hypothesis. If the probabilities are true,
+about 80 % of the trials with "70 to 90 %" are right. A trial is right if the hypothesis has exactly the
+defects of the part, and no others. There is no hypothesis if nothing fails or if the bench refuses to drive:
 {without} of {trials} trials.
 
-| probability said | trials | mean said | right |
+| stated probability | trials | mean stated | right |
 | --- | --- | --- | --- |
 """
 BINS = (0.0, 0.3, 0.5, 0.7, 0.9, 0.97, 1.0001)
@@ -70,14 +69,13 @@ def page(records: dict[str, list[Record]], planned: int, specimens: int, seed: i
     held = [pair for pair in whole if stood(pair[0])]
     by_part = {part: [pair for pair in some if not stood(pair[0])] for part, some in by_part.items()}
     everything = [pair for some in by_part.values() for pair in some]
-    before = sum("moved" not in record for record, _ in whole)
     head = HEAD.format(
         specimens=specimens,
         seed=seed,
         trials=len(whole),
         planned=planned,
         held=len(held),
-        before=BEFORE.format(before=before) if before else "",
+        opposite=", ".join(" + ".join(sorted(pair)) for pair in OPPOSITE),
     )
     lines = [head, COLUMNS.format(what="part")]
     lines += [_row(part, some) for part, some in by_part.items()]
