@@ -193,7 +193,7 @@ class Driver:
             profile = load_part(choice.part)
             with self.keeper.undisturbed():  # nothing is driven yet, and a STOP needs a bench to confirm it
                 self.keeper.bench = bench = open_choice(choice, profile, self._look)
-                bench.on_stop_request = lambda: self.stop("`strokebench stop` asked for it.")
+                bench.on_stop_request = lambda: self.stop("`strokebench stop` stopped it.")
                 profile = on_bench(profile, bench.identity.board)
                 bench.set_limits(profile.limits)
                 self.profile = profile

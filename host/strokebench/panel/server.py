@@ -175,7 +175,7 @@ class Panel:
         def _invite(request: Request, role: str = Form("watch", max_length=10)) -> Response:
             if self.doors is None or role not in ROLES or not may_drive(request.scope):
                 return HTMLResponse(
-                    sorry_page(403, "This device only watches: it cannot let others in."), 403
+                    sorry_page(403, "This device only watches. It cannot let others in."), 403
                 )
             token = self.doors.invite(role)
             return HTMLResponse(join_page(self.url, token, role, spaced=spaced(token)))

@@ -5,12 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from strokebench.data.findings import COVERAGE
 from strokebench.errors import StrokebenchError
 from strokebench.panel.pages.findings import SIGNS
 from strokebench.panel.pages.frame import frame, written
 from strokebench.panel.pages.instrument import instrument
 from strokebench.panel.runs import Loaded, load_run
 from strokebench.panel.tags import card, table, tag
+from strokebench.report.numbers import fixed, places
 from strokebench.terminal.display import unit_text, value_text
 
 if TYPE_CHECKING:
@@ -74,6 +76,12 @@ def _findings(first: list[Finding], second: list[Finding]) -> None:
             _pair(mine, other)
 
 
+def _difference(first: Finding, other: Finding) -> str:
+    """Return B - A with a digit no finer than the values' own."""
+    decimals = places(COVERAGE * max(first.u, other.u))
+    return f"{fixed(other.value - first.value, decimals)} {unit_text(first)}".strip()
+
+
 def _pair(first: Finding | None, other: Finding | None) -> None:
     present = first or other
     assert present is not None  # a pair has at least one
@@ -86,6 +94,6 @@ def _pair(first: Finding | None, other: Finding | None) -> None:
         known = first is not None and other is not None and first.known and other.known
         tag(
             "td",
-            f"{other.value - first.value:+.3g} {present.unit}" if known and first and other else "\u2013",
+            _difference(first, other) if known and first and other else "\u2013",
             "number",
         )

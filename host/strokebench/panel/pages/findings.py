@@ -35,7 +35,7 @@ def live_findings(driver: Driver) -> str:
         if now.verdict:
             verdict_line(now.verdict, run)
         else:
-            tag("p", "So far, while the run goes on; the verdicts may still change.", "hint")
+            tag("p", "So far: the run goes on, and the verdicts may still change.", "hint")
         findings_table(now.findings, driver.strip.begins(run))
     return place.inner
 
@@ -56,7 +56,7 @@ def failing_first(findings: Sequence[Finding]) -> list[Finding]:
 
 def findings_table(findings: Sequence[Finding], begins_s: float | None = 0.0) -> None:
     """Put the table; ``begins_s``: where the run begins on the charts' axis, None when it is not there."""
-    with table("Table of findings", ("Finding", "Verdict", "Value \u00b1 U", "Limits", "Where")):
+    with table("Table of findings", ("Finding", "Verdict", "Value \u00b1 U", "Limits", "Where"), flows=False):
         for finding in failing_first(findings):
             _row(finding, begins_s)
 

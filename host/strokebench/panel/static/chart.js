@@ -15,7 +15,21 @@ function ends([low, high, step]) {
   };
 }
 
-function variable(name) {
+const MOST = 3; // stretches between the numbers of a strip's axis: it is not high
+
+// The axis of a strip: its room at least, around what is drawn, with a number at each whole interval only.
+export function steps([low, high, step], lowest = low, highest = high) {
+  const [from, to] = [Math.min(low, lowest), Math.max(high, highest)];
+  let interval = step;
+  for (let i = 0; (to - from) / interval > MOST; i++) interval = step * [2, 5, 10][i % 3] * 10 ** Math.floor(i / 3);
+  const grain = interval / 5;
+  const min = from < low ? grain * Math.floor(from / grain) : low;
+  const max = to > high ? grain * Math.ceil(to / grain) : high;
+  const whole = (value) => Math.abs(value / interval - Math.round(value / interval)) < 1e-9;
+  return { min, max, interval, axisLabel: { showMinLabel: whole(min), showMaxLabel: whole(max) } };
+}
+
+export function variable(name) {
   const text = getComputedStyle(document.documentElement).getPropertyValue(name).trim();
   return name.endsWith("font") ? Number(text) : text;
 }
@@ -29,6 +43,10 @@ export function dressed(value) {
   if (value === null || typeof value !== "object") return value;
   const all = Object.fromEntries(Object.entries(value).map(([key, inner]) => [key, dressed(inner)]));
   if (all.room) Object.assign(all, ends(all.room));
+  if (all.steps) {
+    const { axisLabel, ...axis } = steps(all.steps);
+    Object.assign(all, axis, { axisLabel: { ...all.axisLabel, ...axisLabel } });
+  }
   if (all.time) all.formatter = (v) => `${Number(v.toFixed(3))} s`;
   return all;
 }

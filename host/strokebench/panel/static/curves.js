@@ -19,6 +19,13 @@ export function curve(reply, channel) {
   return points;
 }
 
+// Lowest and highest value of these lines, nothing where nothing was measured.
+export function reach(reply, lines) {
+  const known = (side) => lines.flatMap(({ channel }) => reply[side][channel] ?? []).filter((value) => value !== null);
+  const [lows, highs] = [known("low"), known("high")];
+  return lows.length ? [Math.min(...lows), Math.max(...highs)] : [];
+}
+
 export function trace(reply, across, up) {
   const points = [];
   for (let i = 0; i < reply.time.length; i++) {

@@ -1,7 +1,7 @@
 // The instrument view: which stretch of a history is shown, and what the buttons, cursors and findings do to it.
 
-import { dressed, mount } from "./chart.js";
-import { curve, trace } from "./curves.js";
+import { dressed, mount, steps } from "./chart.js";
+import { curve, reach, trace } from "./curves.js";
 import { marks } from "./marks.js";
 import { fill } from "./numbers.js";
 import { Rolling } from "./rolling.js";
@@ -130,12 +130,13 @@ export class View {
 
   draw(reply) {
     const lines = (strip) => strip.lines.map(({ channel }) => ({ data: curve(reply, channel) }));
+    const axis = (strip) => steps([strip.low, strip.high, strip.step], ...reach(reply, strip.lines));
     const { strips } = this.layout;
     if (this.follows) {
       const xAxis = { min: this.start, max: this.end };
-      this.rolling.draw((i) => ({ xAxis, series: lines(strips[i]) }), () => this.drawn());
+      this.rolling.draw((i) => ({ xAxis, yAxis: axis(strips[i]), series: lines(strips[i]) }), () => this.drawn());
     } else {
-      this.chart.setOption({ series: strips.flatMap(lines) });
+      this.chart.setOption({ yAxis: strips.map(axis), series: strips.flatMap(lines) });
       this.drawn();
     }
     this.drawPlanes(reply);

@@ -53,9 +53,9 @@ def loops(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
         upper.legend(loc="lower right", ncols=3, frameon=True, facecolor="white", edgecolor="none")
         return page.picture(
             f"{len(case.sweeps.passes)} slow sweeps. The current needed at each place on the way open and on "
-            "the way back; half the distance between them is friction (the finding is the part of it that "
-            "does not grow with speed)"
-            + (", the middle is the spring." if sprung else "; without a spring the middle lies near zero.")
+            "the way back. Half the distance between them is friction. The finding is the part of it that "
+            "does not grow with speed. "
+            + ("The middle is the spring." if sprung else "Without a spring the middle is near zero.")
         )
 
 
