@@ -12,7 +12,7 @@ import argparse
 import io
 import re
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -54,6 +54,12 @@ SHOWN = frozenset(
 """The pictures that pages of the docs show."""
 
 
+def save(taken: bytes, path: Path) -> None:
+    """Write a picture with a palette, which makes its file a third as long."""
+    whole = Image.open(io.BytesIO(taken)).convert("RGB")
+    whole.quantize(COLOURS, method=Image.Quantize.MAXCOVERAGE, kmeans=2).save(path, optimize=True)
+
+
 class Camera:
     """Takes pictures of one size and look into a folder, those that ``wanted`` says yes to."""
 
@@ -86,11 +92,9 @@ class Camera:
         return bytes(page.screenshot(full_page=self._whole))
 
     def keep(self, taken: bytes, name: str) -> None:
-        """Put a picture there, with a palette: a third of the size."""
+        """Put a picture there that was taken before it was clear that it is good."""
         if self.wants(name):
-            whole = Image.open(io.BytesIO(taken)).convert("RGB")
-            small = whole.quantize(COLOURS, method=Image.Quantize.MAXCOVERAGE, kmeans=2)
-            small.save(self._path(name), optimize=True)
+            save(taken, self._path(name))
 
     def _path(self, name: str) -> Path:
         return self._folder / f"panel-{name}-{self._end}"
@@ -226,7 +230,7 @@ def _book(book: Path) -> list[int]:
     return numbers
 
 
-def main(folder: Path, looks: list[str], *, every: bool, anew: bool, whole: bool) -> None:
+def main(folder: Path, looks: Sequence[str], *, every: bool, anew: bool, whole: bool) -> None:
     """Take all of them; a computer that is too busy trips the dead-man and spoils some."""
     begun = {path: path.stat().st_mtime_ns for path in folder.glob("panel-*.png")}
 
@@ -261,6 +265,12 @@ if __name__ == "__main__":
     parser.add_argument("--all", action="store_true", help="also those that no page of the docs shows")
     parser.add_argument("--anew", action="store_true", help="those too that are there already")
     parser.add_argument("--whole", action="store_true", help="each page down to its end")
-    parser.add_argument("--look", nargs="+", choices=LOOKS, default=USUAL)
+    parser.add_argument("--look", nargs="+", choices=LOOKS, help="default: light and dark; without --all any")
     given = parser.parse_args()
-    main(given.folder, given.look, every=given.all, anew=given.anew, whole=given.whole)
+    main(
+        given.folder,
+        given.look or (USUAL if given.all else tuple(LOOKS)),
+        every=given.all,
+        anew=given.anew,
+        whole=given.whole,
+    )

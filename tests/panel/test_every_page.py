@@ -1,5 +1,4 @@
-"""Each page that the panel serves has STOP, fits on 320 pixels, and axe-core has nothing against it, in the dark
-either."""
+"""Each page that the panel serves has STOP and fits on 320 pixels. axe-core finds nothing, light or dark."""
 
 from __future__ import annotations
 

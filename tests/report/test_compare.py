@@ -62,7 +62,7 @@ def test_the_same_part_twice_differs_in_nothing(shop: Path) -> None:
     found = compare(load(shop, 1), load(shop, 2))
     assert len(found.differences) >= 8
     assert found.real == []
-    assert "differs beyond" in headline(found)
+    assert "differs by more" in headline(found)
 
 
 def test_shorted_turns_are_named(shop: Path) -> None:
@@ -158,7 +158,7 @@ def test_the_command(shop: Path, capsys: pytest.CaptureFixture[str], monkeypatch
     monkeypatch.chdir(shop)
     assert main(["compare", "1", "shop.book:3", "--book", "shop.book", "-o", "c.html"]) == 0
     shown = capsys.readouterr().out
-    assert "beyond uncertainty, most of all" in shown
+    assert "by more than their uncertainty" in shown
     assert max(map(len, shown.splitlines())) <= 80
     assert (shop / "c.html").stat().st_size > 10_000
     assert main(["compare", "1", "3", "--book", "shop.book", "--json", "--no-report"]) == 0

@@ -1,4 +1,4 @@
-"""The one thread that owns the bench: obeys orders, stops when told or left alone."""
+"""The one thread that owns the bench: carries out orders, and stops on a STOP or when no page answers."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from strokebench.parts.on_bench import on_bench
 from strokebench.parts.profile import Profile
 
 STOP_TOOK_S = 0.3
-"""A run that goes on this long after it was told to stop is torn off."""
+"""A run that goes on this long after a stop is torn off."""
 PLANNED = ("run", "gentle")
 """Phases in which the part moves by the bench's own clock."""
 

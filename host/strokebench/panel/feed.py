@@ -1,4 +1,4 @@
-"""What a page is told 20 times a second, as JSON: readings, new points of the strips, state, faults."""
+"""The update of a page, 20 times a second, as JSON: readings, new points of the strips, state, faults."""
 
 from __future__ import annotations
 

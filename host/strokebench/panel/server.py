@@ -215,7 +215,7 @@ class Panel:
 
 
 class PanelServer(uvicorn.Server):
-    """Stops the part as the first thing when it is told to end."""
+    """Stops the part as the first thing when it ends."""
 
     def __init__(self, config: uvicorn.Config, driver: Driver, doorman: Doorman) -> None:
         super().__init__(config)
@@ -267,7 +267,7 @@ def _be_quick() -> None:
 
 
 def serve(options: Options, say: Say) -> None:
-    """Serve until Ctrl-C or SIGTERM; ``say`` is told the address (``url``), and each ``token``, in a line."""
+    """Serve until Ctrl-C or SIGTERM; ``say`` gets the address (``url``) and each ``token``, a line each."""
     bound = listening_socket(options.listen, options.http_port)
     port = bound.getsockname()[1]
 

@@ -1,4 +1,4 @@
-"""What stands in a report, as plain strings and lists: the template only lays it out."""
+"""The contents of a report as plain strings and lists. The template only lays them out."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ class Trouble:
 def rows(findings: list[Finding], kind: str) -> list[tuple[str, list[Row]]]:
     """Return the table's groups in order, each with its rows; groups without findings are left out.
 
-    ``kind`` of the part: its questions say in which group a finding stands.
+    ``kind`` of the part: its questions say in which group a finding is.
     """
     group_of = kind_of(kind).group_of
     grouped: dict[str, list[Row]] = {}

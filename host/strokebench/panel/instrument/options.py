@@ -79,14 +79,14 @@ def plane_options(plane: Plane) -> dict[str, Any]:
         "legend": legend | {"show": len(traces) > 1, "data": [line.name for _, line in plane.lines]},
         "xAxis": {
             **axis,
-            "room": ROOM[plane.across],
+            "steps": ROOM[plane.across],
             "name": plane.across,
             "nameLocation": "middle",
             "nameGap": 28,
         },
         "yAxis": {
             **axis,
-            "room": ROOM[plane.up],
+            "steps": ROOM[plane.up],
             "name": plane.up,
             "nameTextStyle": {**FONT, "align": "left"},
         },

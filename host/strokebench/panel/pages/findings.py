@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from strokebench.panel.driver import Driver
 
 SIGNS = {"pass": "\u2713", "fail": "\u2717", "inconclusive": "?", "info": "i"}
-"""So that the verdict is never told by colour alone."""
+"""So that the verdict never depends on colour alone."""
 ORDER = ("fail", "inconclusive", "pass", "info")
 
 

@@ -19,11 +19,15 @@ export function curve(reply, channel) {
   return points;
 }
 
-// Lowest and highest value of these lines, nothing where nothing was measured.
+// Lowest and highest of these values, nothing where nothing was measured.
+export function span(values) {
+  const known = values.filter((value) => value !== null);
+  return known.length ? [Math.min(...known), Math.max(...known)] : undefined;
+}
+
+// The same of all that these lines draw.
 export function reach(reply, lines) {
-  const known = (side) => lines.flatMap(({ channel }) => reply[side][channel] ?? []).filter((value) => value !== null);
-  const [lows, highs] = [known("low"), known("high")];
-  return lows.length ? [Math.min(...lows), Math.max(...highs)] : [];
+  return span(lines.flatMap(({ channel }) => [...(reply.low[channel] ?? []), ...(reply.high[channel] ?? [])]));
 }
 
 export function trace(reply, across, up) {

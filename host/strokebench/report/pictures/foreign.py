@@ -31,7 +31,7 @@ NAMES = {
     labels.SWEEP_RETURN: "closes", labels.STEP_CLOSE: "closes quickly", labels.RELEASE_OPEN: "released",
     labels.RELEASE_CLOSE: "released",
 }  # fmt: skip
-"""Stretches that are shown -> what stands above them."""
+"""Stretches that are shown -> the title above them."""
 MOVES = (
     labels.SWEEP_OPEN, labels.SWEEP_RETURN, labels.STEP_OPEN, labels.STEP_CLOSE, labels.STROKE_OPEN,
     labels.STROKE_CLOSE,

@@ -60,7 +60,7 @@ def loops(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
 
 
 def _with_room(limits: tuple[float, float]) -> tuple[float, float]:
-    """Return the limits of an axis with room at the foot, so that the legend stands clear of the curves."""
+    """Return the limits of an axis with room at the foot, so that the legend is clear of the curves."""
     low, high = limits
     return low - 0.14 * (high - low), high
 
