@@ -84,7 +84,7 @@ def test_errors_that_one_bench_shares_are_left_out(shop: Path) -> None:
     apart = {difference.key: difference.u for difference in compare(a, elsewhere).differences}
     assert together["winding_resistance"] < 0.9 * apart["winding_resistance"]
     assert all(together[key] <= apart[key] * 1.0001 for key in apart)
-    assert "different benches" in compare(a, elsewhere).remarks[0]
+    assert "Different benches" in compare(a, elsewhere).remarks[0]
     exact = with_shared_errors_out(a.run).accuracy["current_a"]
     own = a.run.accuracy["current_a"]
     assert exact["gain"] == pytest.approx(0.2 * own["gain"])
