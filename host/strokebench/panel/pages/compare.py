@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 from strokebench.data.findings import COVERAGE
 from strokebench.errors import StrokebenchError
-from strokebench.panel.pages.findings import SIGNS
+from strokebench.panel.pages.findings import SIGNS, measured
 from strokebench.panel.pages.frame import frame, written
 from strokebench.panel.pages.instrument import instrument
 from strokebench.panel.runs import Loaded, load_run
 from strokebench.panel.tags import card, table, tag
 from strokebench.report.numbers import fixed, places
-from strokebench.terminal.display import unit_text, value_text
+from strokebench.terminal.display import unit_text
 
 if TYPE_CHECKING:
     from strokebench.data.findings import Finding
@@ -88,7 +88,7 @@ def _pair(first: Finding | None, other: Finding | None) -> None:
     with tag("tr"):
         tag("th", present.title, scope="row")
         for finding in (first, other):
-            tag("td", f"{value_text(finding)} {unit_text(finding)}" if finding else "\u2013", "number")
+            tag("td", measured(finding), "number")
             word = finding.verdict.value if finding else ""
             tag("td", f"{SIGNS[word]} {word}" if word else "\u2013", f"word {word}")
         known = first is not None and other is not None and first.known and other.known

@@ -61,6 +61,13 @@ def findings_table(findings: Sequence[Finding], begins_s: float | None = 0.0) ->
             _row(finding, begins_s)
 
 
+def measured(finding: Finding | None) -> str:
+    """Return value, uncertainty and unit, a dash where nothing is known."""
+    if finding is None or not finding.known:
+        return "\u2013"
+    return f"{value_text(finding)} {unit_text(finding)}".strip()
+
+
 def _row(finding: Finding, begins_s: float | None) -> None:
     word = finding.verdict.value
     with tag("tr"):
@@ -69,7 +76,7 @@ def _row(finding: Finding, begins_s: float | None) -> None:
         tag("th", finding.title, scope="row", **meaning)
         with tag("td", classes=f"word {word}"):
             tag("span", f"{SIGNS[word]} {word}")
-        tag("td", f"{value_text(finding)} {unit_text(finding)}".strip(), "number")
+        tag("td", measured(finding), "number")
         tag("td", limits_text(finding) or "\u2013", "number limits")
         with tag("td"):
             where = where_text(finding) or "\u2013"
