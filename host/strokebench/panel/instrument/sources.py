@@ -102,7 +102,7 @@ def live_source(driver: Driver) -> Source:
         return Stretch(part.time_s, low, high, mean)
 
     sensor = profile is None or bool(profile.tracks)
-    segments = [Segment(spaced(label), *ends) for label, *ends in strip.segments()]
+    segments = [Segment(spaced(label), start_s, end_s) for label, start_s, end_s in strip.segments()]
     return Source(
         strip.history, MEASURED_WORDS, measured_strips(sensor=sensor), MEASURED_PLANES if sensor else (),
         bands_of(profile), segments, converted,
