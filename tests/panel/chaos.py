@@ -29,6 +29,7 @@ from tests.helpers.witnessed_bench import Witness
 from tests.panel.conftest import (
     FLAGS,
     chromium,
+    give_up,
     jog_by_key,
     open_page,
     own_browser_through_proxy,
@@ -203,7 +204,9 @@ def crowd(pages: int = CROWD) -> Callable[[Scene], AbstractContextManager[Deed]]
             command, env=environment(), cwd=Path(__file__).parents[2], stdout=subprocess.PIPE, text=True
         )
         try:
-            assert watching.stdout is not None and watching.stdout.readline().strip() == "all are here"
+            assert watching.stdout is not None
+            if watching.stdout.readline().strip() != "all are here":
+                give_up("some of the pages that only watch did not get in")
             yield Deed()
         finally:
             watching.kill()

@@ -1,19 +1,22 @@
 """Takes the pictures that docs show of the panel: ``python -m tests.panel.pictures docs/img``, from the root.
 
-``python -m tests.panel.pictures FOLDER --all`` takes every step at four widths, light and dark. A picture
-that is in the folder already is kept: begun again, the command goes on where a busy computer ended it.
-``--anew`` takes all of them again. Some waits are times on purpose: the curves show seconds of movement.
+``--all`` takes every step at four widths, light and dark, ``--whole`` each page down to its end, and ``--look
+glove`` one look alone. A picture that is in the folder already is kept: begun again, the command goes on
+where a busy computer ended it. ``--anew`` takes all of them again. Some waits are times on purpose: the
+curves show seconds of movement.
 """
 
 from __future__ import annotations
 
+import argparse
+import io
 import re
-import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from PIL import Image
 from playwright.sync_api import sync_playwright
 from strokebench.book.book import Book
 
@@ -32,7 +35,16 @@ sys.exit(main())
 BUSY = "This computer is too busy for pictures: the dead-man stopped the part each time. Begin again later."
 TRIES = 8
 SIZES = {320: 640, 390: 844, 1280: 960, 1920: 1080}
-LOOKS = ("light", "dark")
+LOOKS: dict[str, dict[str, str]] = {
+    "light": {"color_scheme": "light"},
+    "dark": {"color_scheme": "dark"},
+    "projector": {},
+    "glove": {},
+    "forced": {"forced_colors": "active"},
+}
+"""What the system says of itself. What it has no word for is chosen on the page."""
+USUAL = ("light", "dark")
+COLOURS = 128
 SHOWN = frozenset(
     re.findall(
         r"panel-[\w-]+\.png",
@@ -42,12 +54,21 @@ SHOWN = frozenset(
 """The pictures that pages of the docs show."""
 
 
+def save(taken: bytes, path: Path) -> None:
+    """Write a picture with a palette, which makes its file a third as long."""
+    whole = Image.open(io.BytesIO(taken)).convert("RGB")
+    whole.quantize(COLOURS, method=Image.Quantize.MAXCOVERAGE, kmeans=2).save(path, optimize=True)
+
+
 class Camera:
     """Takes pictures of one size and look into a folder, those that ``wanted`` says yes to."""
 
-    def __init__(self, folder: Path, width: int, look: str, wanted: Callable[[Path], bool]) -> None:
-        self.size = {"width": width, "height": SIZES[width]}
-        self.look = look
+    def __init__(
+        self, folder: Path, width: int, look: str, wanted: Callable[[Path], bool], *, whole: bool = False
+    ) -> None:
+        self._size = {"width": width, "height": SIZES[width]}
+        self._look = look
+        self._whole = whole
         self._end = f"{width}.png" if look == "light" else f"{width}-{look}.png"
         self._folder = folder
         self._wanted = wanted
@@ -56,14 +77,24 @@ class Camera:
         """Tell whether one of these is still to be taken."""
         return any(self._wanted(self._path(name)) for name in names)
 
+    def context(self, browser: Any) -> Any:
+        """Return a new session of the browser, of this size and look."""
+        context = browser.new_context(viewport=self._size, **LOOKS[self._look])
+        if not LOOKS[self._look]:
+            context.add_init_script(f"localStorage.setItem('panel-look', '{self._look}')")
+        return context
+
     def take(self, page: Any, name: str) -> None:
         if self.wants(name):
-            page.screenshot(path=self._path(name))
+            self.keep(self.shot(page), name)
+
+    def shot(self, page: Any) -> bytes:
+        return bytes(page.screenshot(full_page=self._whole))
 
     def keep(self, taken: bytes, name: str) -> None:
         """Put a picture there that was taken before it was clear that it is good."""
         if self.wants(name):
-            self._path(name).write_bytes(taken)
+            save(taken, self._path(name))
 
     def _path(self, name: str) -> Path:
         return self._folder / f"panel-{name}-{self._end}"
@@ -112,9 +143,9 @@ def _procedure(page: Any, _witness: Witness, camera: Camera) -> bool:
     page.wait_for_timeout(9_000)
     if page.get_attribute("body", "data-phase") != "run":
         return False
-    running = page.screenshot()
+    running = camera.shot(page)
     page.wait_for_selector(".findings .verdict", timeout=90_000)
-    if "silent" in page.inner_text('[data-out="message.text"]'):
+    if not page.is_visible(".findings .verdict.pass"):
         return False
     camera.keep(running, "procedure")
     page.evaluate("() => document.querySelector('.findings').scrollIntoView()")
@@ -199,7 +230,7 @@ def _book(book: Path) -> list[int]:
     return numbers
 
 
-def main(folder: Path, *, every: bool, anew: bool) -> None:
+def main(folder: Path, looks: Sequence[str], *, every: bool, anew: bool, whole: bool) -> None:
     """Take all of them; a computer that is too busy trips the dead-man and spoils some."""
     begun = {path: path.stat().st_mtime_ns for path in folder.glob("panel-*.png")}
 
@@ -207,7 +238,7 @@ def main(folder: Path, *, every: bool, anew: bool) -> None:
         there = path.exists() and (not anew or path.stat().st_mtime_ns != begun.get(path))
         return not there and (every or path.name in SHOWN)
 
-    cameras = [Camera(folder, width, look, wanted) for width in SIZES for look in LOOKS]
+    cameras = [Camera(folder, width, look, wanted, whole=whole) for width in SIZES for look in looks]
     with (
         tempfile.TemporaryDirectory() as work,
         panel_on_witness(Path(work), "--part", "throttle-body", program=PATIENT) as (witness, panel),
@@ -217,16 +248,29 @@ def main(folder: Path, *, every: bool, anew: bool) -> None:
         left = [camera for camera in cameras if camera.wants(*STILL)]
         runs = _book(panel.book) if left else []
         for camera in left:
-            context = browser.new_context(viewport=camera.size, color_scheme=camera.look)
+            context = camera.context(browser)
             _still(context.new_page(), panel, camera, runs)
             context.close()
         for camera in cameras:
             if camera.wants(*(name for _, names in STEPS for name in names)):
-                context = browser.new_context(viewport=camera.size, color_scheme=camera.look)
+                context = camera.context(browser)
                 _moving(open_page(context, panel.url), witness, camera)
                 context.close()
         browser.close()
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), every="--all" in sys.argv[2:], anew="--anew" in sys.argv[2:])
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--all", action="store_true", help="also those that no page of the docs shows")
+    parser.add_argument("--anew", action="store_true", help="those too that are there already")
+    parser.add_argument("--whole", action="store_true", help="each page down to its end")
+    parser.add_argument("--look", nargs="+", choices=LOOKS, help="default: light and dark; without --all any")
+    given = parser.parse_args()
+    main(
+        given.folder,
+        given.look or (USUAL if given.all else tuple(LOOKS)),
+        every=given.all,
+        anew=given.anew,
+        whole=given.whole,
+    )

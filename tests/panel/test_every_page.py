@@ -1,4 +1,4 @@
-"""Each page that the panel serves has STOP, fits on 320 pixels, and axe-core has nothing against it."""
+"""Each page that the panel serves has STOP and fits on 320 pixels. axe-core finds nothing, light or dark."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ import pytest
 from strokebench.book.book import Book
 
 from tests.helpers.witnessed_bench import Witness
-from tests.panel.axe import FITS, complaints
+from tests.panel.axe import COLOURS, FITS, complaints
 from tests.panel.conftest import too_busy
 from tests.panel.stage import PanelProcess
 from tests.panel.test_instrument_browser import put_run
@@ -43,9 +43,9 @@ PATHS = {
 """Path -> status. The bench's own page is in test_looks.py."""
 LONG_WORD = "Schwerlastgasdrosselklappenstellmotorpruefung" * 3
 CONFIRMED = "() => document.querySelector('[data-stop-state]').textContent.includes('Confirmed')"
-WIDTHS = (1280, 390, 320)
-FINDINGS_FIT = """() => [...document.querySelectorAll('.findings .scroll')]
-    .every((table) => table.scrollWidth <= table.clientWidth)"""
+WIDTHS = (1280, 760, 390, 320)
+TOO_WIDE = """() => [...document.querySelectorAll('.scroll, .numbers')]
+    .filter((table) => table.scrollWidth > table.clientWidth).map((table) => table.innerText.slice(0, 80))"""
 MANY = 5000
 
 
@@ -77,10 +77,14 @@ def test_stop_narrow_and_for_everybody(tab: Any, stage: Stage, numbers: dict[str
     for width in WIDTHS:
         tab.set_viewport_size({"width": width, "height": 844})
         tab.wait_for_function(FITS, arg=width)
-        assert tab.evaluate(FINDINGS_FIT), "the table of findings is wider than its card"
+        assert tab.evaluate(TOO_WIDE) == [], f"a table is wider than its card at {width} px"
         box = tab.locator('[data-do="stop"]').bounding_box()
         assert box["x"] >= 0 and box["x"] + box["width"] <= width and box["y"] + box["height"] <= 844
     assert complaints(tab) == []
+    tab.emulate_media(color_scheme="dark")
+    tab.wait_for_function("() => document.documentElement.dataset.look !== 'light'")
+    assert complaints(tab, COLOURS) == []
+    tab.emulate_media(color_scheme="light")
     tab.keyboard.press("Escape")
     tab.wait_for_function(CONFIRMED)
     assert errors == []

@@ -35,7 +35,7 @@ def web(tmp_path: Path) -> object:
         ("GET", "/report/7", 404, "no job book"),
         ("GET", "/jobs/7", 404, "no job book"),
         ("GET", "/wiring/none.svg", 404, "no drawing"),
-        ("POST", "/book", 405, "not the other way round"),
+        ("POST", "/book", 405, "cannot be used in this way"),
         ("GET", "/mistake", 500, "STOP are not affected"),
         ("POST", "/join", 403, "only watches"),
     ],

@@ -62,6 +62,31 @@ def test_a_stop_is_sent_then_confirmed_by_the_bench(page: Any, stage: Stage) -> 
     assert stop_state(page, "Confirmed")
 
 
+LOST = {
+    "socket": """() => {
+        const send = WebSocket.prototype.send;
+        WebSocket.prototype.send = function (text) { if (!text.includes('"stop"')) send.call(this, text); };
+    }""",
+    "request": "() => { window.fetch = () => Promise.reject(new Error('lost')); }",
+}
+"""What becomes of a STOP that goes this way."""
+
+
+@pytest.mark.parametrize("way", LOST)
+def test_a_stop_goes_two_ways_and_each_is_enough(page: Any, stage: Stage, way: str) -> None:
+    supply_on(page)
+    jog_by_key(page, stage[0])
+    try:
+        page.evaluate(LOST[way])
+        press_stop(page)
+        stage[0].off_after(time.time())
+        assert stop_state(page, "Confirmed")
+        page.keyboard.up("ArrowRight")
+    finally:
+        page.reload()
+        reach_bench(page)
+
+
 def test_a_paused_server_is_told_and_stop_is_not_confirmed(page: Any, stage: Stage) -> None:
     """Before: "Moving by hand", 1.73 A, buttons enabled; STOP said nothing."""
     witness, panel = stage

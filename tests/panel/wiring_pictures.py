@@ -10,6 +10,7 @@ from typing import Any
 from playwright.sync_api import sync_playwright
 
 from tests.panel.conftest import FLAGS, chromium, open_page
+from tests.panel.pictures import save
 from tests.panel.stage import PanelProcess
 from tests.panel.test_wiring import troubles
 from tests.panel.test_wiring_browser import ASKED, checked, moved_gently, press
@@ -29,9 +30,9 @@ def _drawn(browser: Any, folder: Path, target: Path) -> None:
     panel = PanelProcess(folder, "--sim", "throttle-body")
     page = _opened(browser, panel, 1280, 960)
     checked(page)
-    page.screenshot(path=target / "panel-connect-ask-1280.png")
+    save(page.screenshot(), target / "panel-connect-ask-1280.png")
     moved_gently(page)
-    page.screenshot(path=target / "panel-connect-1280.png")
+    save(page.screenshot(), target / "panel-connect-1280.png")
     page.close()
     panel.end()
 
@@ -41,7 +42,7 @@ def _crossed(browser: Any, folder: Path, target: Path) -> None:
     page = _opened(browser, panel, 390, 844)
     checked(page)
     page.locator('[data-wire="headline"]').scroll_into_view_if_needed()
-    page.screenshot(path=target / "panel-connect-wrong-390.png")
+    save(page.screenshot(), target / "panel-connect-wrong-390.png")
     page.close()
     panel.end()
 
@@ -58,7 +59,7 @@ def _finder(browser: Any, folder: Path, target: Path) -> None:
             "n => document.querySelectorAll('[data-wire=\"measured\"] li').length > n", arg=number
         )
     page.locator('[data-wire="headline"]').scroll_into_view_if_needed()
-    page.screenshot(path=target / "panel-connect-find-390.png")
+    save(page.screenshot(), target / "panel-connect-find-390.png")
     page.close()
     panel.end()
 

@@ -62,7 +62,7 @@ def test_the_same_part_twice_differs_in_nothing(shop: Path) -> None:
     found = compare(load(shop, 1), load(shop, 2))
     assert len(found.differences) >= 8
     assert found.real == []
-    assert "differs beyond" in headline(found)
+    assert "differs by more" in headline(found)
 
 
 def test_shorted_turns_are_named(shop: Path) -> None:
@@ -84,7 +84,7 @@ def test_errors_that_one_bench_shares_are_left_out(shop: Path) -> None:
     apart = {difference.key: difference.u for difference in compare(a, elsewhere).differences}
     assert together["winding_resistance"] < 0.9 * apart["winding_resistance"]
     assert all(together[key] <= apart[key] * 1.0001 for key in apart)
-    assert "different benches" in compare(a, elsewhere).remarks[0]
+    assert "Different benches" in compare(a, elsewhere).remarks[0]
     exact = with_shared_errors_out(a.run).accuracy["current_a"]
     own = a.run.accuracy["current_a"]
     assert exact["gain"] == pytest.approx(0.2 * own["gain"])
@@ -158,7 +158,7 @@ def test_the_command(shop: Path, capsys: pytest.CaptureFixture[str], monkeypatch
     monkeypatch.chdir(shop)
     assert main(["compare", "1", "shop.book:3", "--book", "shop.book", "-o", "c.html"]) == 0
     shown = capsys.readouterr().out
-    assert "beyond uncertainty, most of all" in shown
+    assert "by more than their uncertainty" in shown
     assert max(map(len, shown.splitlines())) <= 80
     assert (shop / "c.html").stat().st_size > 10_000
     assert main(["compare", "1", "3", "--book", "shop.book", "--json", "--no-report"]) == 0

@@ -205,7 +205,7 @@ def test_a_part_without_a_spring_is_told_of_no_spring() -> None:
     run, profile, _ = stroke(SimSpec("idle-actuator", 7))
     picture = loops(case_of(run, profile), {})
     assert picture is not None
-    assert "without a spring" in picture.caption and "is the spring" not in picture.caption
+    assert "Without a spring" in picture.caption and "is the spring" not in picture.caption
 
 
 def test_out_of_limits_shows_as_red_dots_where_the_plunger_moves() -> None:

@@ -26,12 +26,12 @@ def by_title(found: list[Step]) -> dict[str, Step]:
 
 def test_the_annex_names_what_was_seen_what_was_tried_and_what_follows() -> None:
     found = by_title(steps(judged(22.9), "fuel_pump"))
-    seen = found["What is out of its limits"]
+    seen = found["Findings out of their limits"]
     assert [row[0] for row in seen.rows] == ["Segment", "Load", "Loop"]
     tried = found["Which defects explain it"]
     assert "bad commutator segment" in tried.rows[0][0] and "clogged" in tried.rows[0][0]
     assert tried.rows[0][2].endswith("%")
-    became = "\n".join(found["What became of each"].lines)
+    became = "\n".join(found["Conclusion for each"].lines)
     assert "Loop: follows from bad commutator segment or coil." in became
     assert "Load: shows outlet, filter or impeller clogged." in became
 
@@ -66,7 +66,7 @@ def test_an_unfit_bench_ends_the_reasoning() -> None:
 def test_a_kind_that_no_table_knows_is_reasoned_by_word() -> None:
     found = judge([Finding("flow", "Flow", 0.0, 0.01, "A", lower=1.0, fault="open_winding")], kind="guided")
     titles = [step.title for step in steps(found, "guided")]
-    assert titles[:2] == ["What is out of its limits", "Which defects explain it"]
+    assert titles[:2] == ["Findings out of their limits", "Which defects explain it"]
 
 
 def test_what_a_weak_supply_hides_is_said_where_the_supply_is_the_job() -> None:
@@ -74,11 +74,11 @@ def test_what_a_weak_supply_hides_is_said_where_the_supply_is_the_job() -> None:
     slow = Finding("start_time", "Start", 900, 5, "ms", upper=250, fault="slow_start")
     found = by_title(steps(judge([weak, slow], kind="wiring"), "wiring"))
     assert list(found) == [
-        "What is out of its limits",
-        "What a defect explains by word alone, as nobody could put it into simulated parts",
-        "What became of each",
+        "Findings out of their limits",
+        "Findings explained by a rule, because no simulated part has such a defect",
+        "Conclusion for each",
     ]
-    assert "Start: follows from weak supply." in found["What became of each"].lines
+    assert "Start: follows from weak supply." in found["Conclusion for each"].lines
 
 
 def test_the_terminal_shows_every_step() -> None:

@@ -72,16 +72,21 @@ def at_rest(bench: Bench, profile: Profile) -> Result:
     if profile.kind in plug.WIRING_KINDS:
         if seen.code:
             return Result(False, said, seen, "Compare the leads with the drawing.")
-        whole = "A current flows between outputs A and B. Where the sensor inputs are shows only under load."
+        whole = (
+            "A current flows between outputs A and B. The places of the sensor inputs show only under load."
+        )
         return Result(
-            None, [whole], seen, "Run it: the findings of the wires say whether they are on the right ends."
+            None,
+            [whole],
+            seen,
+            "Run the procedure. The findings of the wires say whether they are on the right ends.",
         )
     found = explain.explaining(profile, seen)
     if found and explain.is_drawn(profile, found[0]):
         if profile.kind in plug.ONE_WAY and not profile.tracks:
-            return Result(True, ["The coil is between outputs A and B; its polarity does not matter."], seen)
+            return Result(True, ["The coil is between outputs A and B. Its polarity does not matter."], seen)
         return Result(None, said, seen)
-    return Result(False, said + explain.differences(profile, found), seen, "Put it right, then check again.")
+    return Result(False, said + explain.differences(profile, found), seen, "Correct it, then check again.")
 
 
 def question(profile: Profile, rested: Result) -> str:
@@ -160,10 +165,10 @@ def by_moving(bench: Bench, profile: Profile, rested: Result, watch: Watch = _un
     if max(each.most_v for each in moves) < MOVED_V:
         return Result(
             False,
-            [*rested.sentences, f"Current flows, but nothing moves with a drive of {top:.2f}: the part is"
+            [*rested.sentences, f"Current flows, but nothing moves with a drive of {top:.2f}. The part is"
              " jammed, or its sensor gives nothing."],
             seen,
-            "Look whether the part moves by hand.",
+            "Check by hand that the part moves.",
         )  # fmt: skip
     return _judged(profile, rested, moves)
 
@@ -184,14 +189,14 @@ def _judged(profile: Profile, rested: Result, moves: list[Moved]) -> Result:
     off_v, wrong = ranked[0][:2]
     if off_v > FITS_V:
         ends = ", then ".join(f"A {each.a_v:.2f} V, B {each.b_v:.2f} V" for each in moves)
-        said = f"It moves, but its sensor does not come to where the drawing says: {ends}."
+        said = f"It moves, but its sensor does not reach the values of the drawing: {ends}."
         return Result(False, [*rested.sentences, said], seen, "Compare the leads with the drawing.")
     if wrong == 0:
-        return Result(True, ["Positive drive opens it; the sensor follows on the right inputs."], seen)
+        return Result(True, ["Positive drive opens it. The sensor follows on the right inputs."], seen)
     equal = [
         w for off, number, _n, w in ranked if number == wrong and round(off / SAME_V) == round(off_v / SAME_V)
     ]
-    return Result(False, explain.differences(profile, equal), seen, "Put it right, then check again.")
+    return Result(False, explain.differences(profile, equal), seen, "Correct it, then check again.")
 
 
 def _off_v(profile: Profile, wiring: dict[str, str], moves: list[Moved]) -> float:

@@ -144,9 +144,8 @@ def _no_winding(pairs: Sequence[Sequence[str]], alone: Sequence[str]) -> str:
     if len(pairs) > 1:
         return f"Two pairs look like a winding: {' and '.join(_listed(pair) for pair in pairs)}."
     if len(alone) >= 2:
-        return (
-            f"No pair is a winding. Pins {_listed(alone)} are joined to nothing: an open winding, or unused."
-        )
+        open_or_unused = "joined to nothing. The winding is open, or they are unused."
+        return f"No pair is a winding. Pins {_listed(alone)} are {open_or_unused}"
     return "No pair is a winding: its pins are joined to the sensor's."
 
 
@@ -169,8 +168,8 @@ def _find_sensor(
     if len(large) != 1 or len(large[0]) != len(roles):
         sizes = ", ".join(_listed(group) for group in large) or "none"
         found.sentences.append(
-            f"The sensor should have {len(roles)} pins that are all joined; joined are: {sizes}. A broken"
-            " track, or a sensor with electronics inside: take the vehicle's diagram."
+            f"The sensor should have {len(roles)} pins that are all joined. These are joined: {sizes}. A"
+            " track may be broken, or the sensor has electronics inside. Use the vehicle's diagram."
         )
         return
     pins = large[0]
@@ -179,8 +178,8 @@ def _find_sensor(
     best = ranked[0][0]
     if best > FITS:
         found.sentences.append(
-            f"Pins {_listed(pins)} are the sensor's, but which is which does not show: the part is not at"
-            " rest, or its tracks are worn. Take the vehicle's diagram."
+            f"Pins {_listed(pins)} belong to the sensor, but the readings do not show which is which. The"
+            " part is not at rest, or its tracks are worn. Use the vehicle's diagram."
         )
         return
     found.sensor = [table for error, table in ranked if error <= best + TIE]

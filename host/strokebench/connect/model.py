@@ -36,7 +36,7 @@ MOST_OFF = 2
 
 @dataclass(frozen=True)
 class Part:
-    """What the network needs to know: ohms of the winding, where its tracks stand at rest as shares of the
+    """What the network needs to know: ohms of the winding, where its tracks are at rest as shares of the
     feed.
     """
 

@@ -23,7 +23,7 @@ def is_loopback(address: str) -> bool:
 
 
 def is_wildcard(address: str) -> bool:
-    """Tell whether ``address`` stands for all addresses of this machine: no browser can open it."""
+    """Tell whether ``address`` means all addresses of this machine. No browser can open it."""
     try:
         return ipaddress.ip_address(address).is_unspecified
     except ValueError:

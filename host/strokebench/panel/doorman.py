@@ -215,7 +215,7 @@ async def begin(make: Make, sock: socket.socket, head: bytes, ends: Ends | None 
 
 
 def more_descriptors() -> None:
-    """Have as many file descriptors as the doors may need, where the system asks to be told."""
+    """Have as many file descriptors as the doors may need, where the system sets a limit."""
     try:
         import resource
     except ModuleNotFoundError:  # Windows

@@ -1,4 +1,4 @@
-"""The one thread that owns the bench: obeys orders, stops when told or left alone."""
+"""The one thread that owns the bench: carries out orders, and stops on a STOP or when no page answers."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from strokebench.parts.on_bench import on_bench
 from strokebench.parts.profile import Profile
 
 STOP_TOOK_S = 0.3
-"""A run that goes on this long after it was told to stop is torn off."""
+"""A run that goes on this long after a stop is torn off."""
 PLANNED = ("run", "gentle")
 """Phases in which the part moves by the bench's own clock."""
 
@@ -193,7 +193,7 @@ class Driver:
             profile = load_part(choice.part)
             with self.keeper.undisturbed():  # nothing is driven yet, and a STOP needs a bench to confirm it
                 self.keeper.bench = bench = open_choice(choice, profile, self._look)
-                bench.on_stop_request = lambda: self.stop("`strokebench stop` asked for it.")
+                bench.on_stop_request = lambda: self.stop("`strokebench stop` stopped it.")
                 profile = on_bench(profile, bench.identity.board)
                 bench.set_limits(profile.limits)
                 self.profile = profile

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -34,8 +33,12 @@ class Examiner:
         self._view.found(())
 
     def offer(self, run: Run, chunks: list[Samples], profile: Profile) -> None:
-        """Look at the run so far, if a segment has ended since the last look and nobody is looking."""
-        closed = [mark for mark in run.marks if not math.isnan(mark.end_s)]
+        """Look at the run so far, if a segment has ended since the last look and nobody is looking.
+
+        The news of its end may come before its last rows, which are not missing for that.
+        """
+        reached_s = float(chunks[-1]["time_s"][-1])
+        closed = [mark for mark in run.marks if mark.end_s <= reached_s]
         if len(closed) == self._marks or (self._job is not None and not self._job.done()):
             return
         self._marks = len(closed)

@@ -1,4 +1,4 @@
-"""What a page is told 20 times a second, as JSON: readings, new points of the strips, state, faults."""
+"""The update of a page, 20 times a second, as JSON: readings, new points of the strips, state, faults."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from strokebench.link.link import fault_row
+from strokebench.panel.instrument.layout import spaced
 from strokebench.panel.strip import READINGS, Bucket
 from strokebench.terminal.display import position_percent
 
@@ -87,7 +88,7 @@ def _words(now: Snapshot) -> dict[str, Any]:
         "junction_c": round(now.junction_c, 1) if math.isfinite(now.junction_c) else None,
         "cap": now.drive_cap,
         "lost": now.lost_rows,
-        "run": {"label": done.label, "done": round(done.done_s, 1), "total": round(done.total_s, 1)},
+        "run": {"label": spaced(done.label), "done": round(done.done_s, 1), "total": round(done.total_s, 1)},
         "findings": now.findings_version,
         "judged": now.judged_run,
         "verdict": now.verdict,

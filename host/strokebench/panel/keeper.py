@@ -24,7 +24,7 @@ SLICE_S = 0.02
 JOG_EVERY_S = 0.1
 BEAT_EVERY_S = 0.15
 STATUS_EVERY_S = 0.25
-SILENT = "The page that drives fell silent; the part was stopped."
+SILENT = "The page that drives fell silent. The part was stopped."
 OFF = ("off", "ready", "latched")
 """States in which neither drive nor supply is on the part."""
 LET_GO = "The bench took the supply off the part by itself: it heard nothing for too long."

@@ -38,7 +38,7 @@ FRAME_MAX_S = 10.0
 FULL = 4429
 BY_THE_BENCH = ("run", "gently")
 """The bench's own clock moves the part then: begun with the same patience that it goes on with."""
-LATE = "The page had been silent for a moment: what it asked for was not done."
+LATE = "The page had been silent for a moment. Its last command was not carried out."
 
 
 class Page:
@@ -148,7 +148,7 @@ class Lifelines:
         if how == "closed":
             self._driver.deadman.leave(name)
         if drove and self._driver.view.now.moving:
-            self._driver.stop(f"The page that drives was {how}; the part was stopped.")
+            self._driver.stop(f"The page that drives was {how}. The part was stopped.")
 
     def _hear(self, page: Page, text: str) -> None:
         try:
@@ -178,12 +178,12 @@ class Lifelines:
             self._gone(page.name, "hidden")
         elif name == "take":
             if not driver.deadman.take(page.name, moving=driver.view.now.moving):
-                driver.view.say("Another page is moving the part; stop it first.", error=True)
+                driver.view.say("Another page is moving the part. Stop it first.", error=True)
         elif not driver.deadman.drives(page.name):
             return
         elif name == "give":
             if driver.view.now.moving:
-                driver.stop("The controls were handed over; the part was stopped.")
+                driver.stop("The controls were handed over. The part was stopped.")
             driver.deadman.give(page.name)
         elif name not in ("disarm", "release") and driver.deadman.silent(name in BY_THE_BENCH):
             driver.view.say(LATE, "Press again.", error=True)

@@ -60,7 +60,7 @@ Scope = dict[str, Any]
 
 
 class Doors:
-    """The one-time token and the sessions it has opened. ``announce`` is told each new token."""
+    """The one-time token and the sessions it has opened. ``announce`` gets each new token."""
 
     def __init__(
         self, announce: Callable[[str], object], clock: Callable[[], float] = time.monotonic

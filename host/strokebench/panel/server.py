@@ -175,7 +175,7 @@ class Panel:
         def _invite(request: Request, role: str = Form("watch", max_length=10)) -> Response:
             if self.doors is None or role not in ROLES or not may_drive(request.scope):
                 return HTMLResponse(
-                    sorry_page(403, "This device only watches: it cannot let others in."), 403
+                    sorry_page(403, "This device only watches. It cannot let others in."), 403
                 )
             token = self.doors.invite(role)
             return HTMLResponse(join_page(self.url, token, role, spaced=spaced(token)))
@@ -215,7 +215,7 @@ class Panel:
 
 
 class PanelServer(uvicorn.Server):
-    """Stops the part as the first thing when it is told to end."""
+    """Stops the part as the first thing when it ends."""
 
     def __init__(self, config: uvicorn.Config, driver: Driver, doorman: Doorman) -> None:
         super().__init__(config)
@@ -267,7 +267,7 @@ def _be_quick() -> None:
 
 
 def serve(options: Options, say: Say) -> None:
-    """Serve until Ctrl-C or SIGTERM; ``say`` is told the address (``url``), and each ``token``, in a line."""
+    """Serve until Ctrl-C or SIGTERM; ``say`` gets the address (``url``) and each ``token``, a line each."""
     bound = listening_socket(options.listen, options.http_port)
     port = bound.getsockname()[1]
 

@@ -34,6 +34,11 @@ class Element:
         _inside.set(_inside.get()[:-1])
 
     @property
+    def children(self) -> list[Element]:
+        """The elements directly in it."""
+        return [part for part in self._parts if isinstance(part, Element)]
+
+    @property
     def html(self) -> str:
         """The element and everything in it; all text and all attributes escaped."""
         inner = "".join(part.html if isinstance(part, Element) else escape(part) for part in self._parts)
@@ -115,13 +120,30 @@ def card(title: str, classes: str = "", ident: str = "") -> Element:
     return section
 
 
-def table(label: str, heads: Sequence[str], classes: str = "") -> Element:
-    """Return the body of a table with these column heads; put its rows in with ``with``."""
-    with (
-        tag("div", classes=f"scroll {classes}".strip(), tabindex=0, role="region", aria_label=label),
-        tag("table"),
-    ):
+class Rows(Element):
+    """The body of a table. Each cell gets its column's head, which a narrow screen shows beside it."""
+
+    def __init__(self, heads: Sequence[str]) -> None:
+        super().__init__("tbody")
+        self._heads = heads
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        super().__exit__(kind, error, trace)
+        for row in self.children:
+            for cell, head in zip(row.children, self._heads, strict=True):
+                cell.props["data-head"] = head
+
+
+def table(label: str, heads: Sequence[str], classes: str = "", *, flows: bool = True) -> Rows:
+    """Return the body of a table with these column heads; put its rows in with ``with``.
+
+    ``flows``: on a narrow screen the cells of a row follow each other like words.
+    """
+    kinds = f"scroll {'flows ' if flows else ''}{classes}".strip()
+    with tag("div", classes=kinds, tabindex=0, role="region", aria_label=label), tag("table"):
         with tag("thead"), tag("tr"):
             for head in heads:
                 tag("th", head, scope="col")
-        return tag("tbody")
+        return Rows(heads)

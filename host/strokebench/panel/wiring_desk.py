@@ -146,7 +146,7 @@ class WiringDesk:
                 headline="Pins found", sentences=lines, question="connect", asks=CONNECT, measured=measured
             )
         else:
-            to_do = "Take the vehicle's diagram, or another part."
+            to_do = "Use the vehicle's diagram, or another part."
             self._show(
                 headline="Pins not found", as_drawn=False, sentences=lines, to_do=to_do, measured=measured
             )

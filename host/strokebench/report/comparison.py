@@ -93,11 +93,12 @@ def headline(found: Comparison) -> str:
     """Return one sentence: how many findings differ, and which most."""
     real, total, story = found.real, len(found.differences), _story(found)
     if not total:
-        return "No finding is known of both."
+        return "No finding is known in both recordings."
     if not real:
-        return f"{story}None of {total} findings differs beyond uncertainty."
+        return f"{story}None of the {total} findings differs by more than its uncertainty."
     named = ", ".join(difference.title for difference in real[:3])
-    return f"{story}{len(real)} of {total} findings differ beyond uncertainty, most of all: {named}."
+    many = f"{len(real)} of {total} findings differ by more than their uncertainty."
+    return f"{story}{many} First of all: {named}."
 
 
 def _story(found: Comparison) -> str:

@@ -1,4 +1,4 @@
-"""What stands in a report, as plain strings and lists: the template only lays it out."""
+"""The contents of a report as plain strings and lists. The template only lays them out."""
 
 from __future__ import annotations
 
@@ -26,18 +26,18 @@ HERE = Workshop()
 """No workshop: times are in the computer's zone."""
 OFF_ENGINE = "The part was measured without load, at one temperature, off the engine."
 BY_KIND = {
-    "wiring": "The wire was measured at one temperature and without moving it; wiggle it by hand as well.",
+    "wiring": "The wire was measured at one temperature and at rest. Wiggle it by hand as well.",
     **dict.fromkeys(
         ("fuel_pump", "fuel_pump_fuse", "water_pump"),
-        "Pressure and delivery were not measured: a pump can turn well and still deliver too little.",
+        "Pressure and delivery were not measured. A pump can turn well and still deliver too little.",
     ),
-    "guided": "What the engine did was seen and heard by a person; no engine speed was measured.",
-    "cooling_fan": "Air flow was not measured; noise and vibration are for ear and hand to judge.",
+    "guided": "A person saw and heard what the engine did. Its speed was not measured.",
+    "cooling_fan": "Air flow was not measured. Judge noise and vibration by ear and hand.",
 }
 BY_TRACKS = {
-    2: "Without a reference position sensor only the two tracks were compared with one another; "
-    "an error that both share is not visible.",
-    1: "Without a reference position sensor a bend of the track's own scale is not visible.",
+    2: "There was no reference position sensor. The two tracks were compared with each other, so an error"
+    " that both share is not visible.",
+    1: "There was no reference position sensor, so a bend of the track's own scale is not visible.",
 }
 
 
@@ -73,7 +73,7 @@ class Trouble:
 def rows(findings: list[Finding], kind: str) -> list[tuple[str, list[Row]]]:
     """Return the table's groups in order, each with its rows; groups without findings are left out.
 
-    ``kind`` of the part: its questions say in which group a finding stands.
+    ``kind`` of the part: its questions say in which group a finding is.
     """
     group_of = kind_of(kind).group_of
     grouped: dict[str, list[Row]] = {}
@@ -126,8 +126,8 @@ def troubles(findings: list[Finding]) -> list[Trouble]:
     for name, probability in suspects(findings).items():
         about = defect(name)
         why = (
-            f"No finding that is out of limits shows it, but the values of the others are likelier with it"
-            f" ({100 * min(probability, 0.99):.0f} %). See the annex."
+            "No finding that is out of its limits shows this defect. The values of the other findings make it"
+            f" probable ({100 * min(probability, 0.99):.0f} %). See the annex."
         )
         found.append(Trouble(f"Probably also: {about.name.lower()}", about.meaning, about.check, [why]))
     for name in bench_troubles(findings):
@@ -148,7 +148,7 @@ PLACED = ("binding", "worn_track")
 
 def _evidence(finding: Finding) -> str:
     if finding.unit == YES_NO:
-        return f"{finding.title}: {yes_or_no(finding)}; {finding.reason}"
+        return f"{finding.title}: {yes_or_no(finding)} ({finding.reason})"
     value = with_uncertainty(finding.value, COVERAGE * finding.u)
     limits = limits_text(finding.lower, finding.upper)
     return f"{finding.title}: {value} {_unit(finding.unit)} (allowed: {limits} {_unit(finding.unit)})"
@@ -160,9 +160,9 @@ def summary(findings: list[Finding], verdict: Verdict, run: RunData) -> str:
     failed = sum(finding.verdict is Verdict.FAIL for finding in limited)
     unsure = sum(finding.verdict is Verdict.INCONCLUSIVE for finding in limited)
     passed = len(limited) - failed - unsure
-    text = f"Of {len(limited)} findings with limits {passed} pass, {failed} fail, {unsure} are inconclusive."
+    text = f"{len(limited)} findings have limits: {passed} pass, {failed} fail, {unsure} are inconclusive."
     if verdict is Verdict.PASS:
-        return f"Everything required lies inside its limits by at least its uncertainty. {text}"
+        return f"Every required finding is inside its limits by at least its uncertainty. {text}"
     if run.info.get("outcome") == "refused":
         return f"The bench did not drive the part. {text}"
     if verdict is Verdict.FAIL:

@@ -108,15 +108,15 @@ def outcome_of(
     causes = content.troubles(findings)
     sentences: list[str] = []
     if verdict is Verdict.PASS:
-        sentences.append("Everything that has limits lies within them.")
+        sentences.append("Every finding that has limits is within them.")
     elif not causes or verdict is Verdict.INCONCLUSIVE:
         reasons = content.open_points(findings)
         sentences += [f"{reason}." for reason, _titles in reasons[:MOST_REASONS]]
     if len(causes) > MOST_CAUSES:
         more = len(causes) - MOST_CAUSES
-        sentences.append(f"{more} more: see the technical annex.")
+        sentences.append(f"{more} more are in the technical annex.")
     if run.info.get("golden_warns"):
-        sentences.append("The bench itself is due for a check: see the technical annex.")
+        sentences.append("The bench itself is due for a check. See the technical annex.")
     return Outcome(when, verdict.value, caveat(profile) or "", causes[:MOST_CAUSES], sentences)
 
 

@@ -1,4 +1,4 @@
-"""A small bar that shows where a value stands within its limits, uncertainty included: inline SVG by hand."""
+"""A small bar that shows where a value is within its limits, uncertainty included: inline SVG by hand."""
 
 from __future__ import annotations
 

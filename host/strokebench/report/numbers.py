@@ -1,4 +1,4 @@
-"""Numbers as they stand in a report: the uncertainty with two digits, the value to the same place."""
+"""Numbers as a report writes them: the uncertainty with two digits, the value to the same place."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Figures on paper: which of them fill a sheet together, so that no sheet ends in a hole.
 
 A figure cannot be broken, text can. So figures come first, in sheets that are full; what is left of them
-stands before the text, which fills the rest of that sheet. On a screen there are no sheets.
+comes before the text, which fills the rest of that sheet. On a screen there are no sheets.
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ def plates(pictures: Sequence[Picture], paper: str) -> list[Plate]:
 
 
 def _full(rows: list[Row], room_pt: float) -> Plate:
-    """Return a sheet that these rows fill: too high ones are made smaller, others stand further apart."""
+    """Return a sheet that these rows fill: too high ones are made smaller, others are put further apart."""
     whole_pt = sum(row.height_pt for row in rows)
     if whole_pt <= room_pt:
         # half a share stays at the foot, where too many lines counted for a caption add to it

@@ -34,13 +34,13 @@ def steps(findings: Sequence[Finding], kind: str) -> list[Step]:
     bench = bench_troubles(findings)
     if bench:
         names = " and ".join(defect(name).name.lower() for name in bench)
-        line = f"The bench is not fit ({names}). It falsifies every reading, so nothing is said of the part."
+        line = f"The bench is not fit ({names}). It falsifies every reading of the part."
         return [Step("The bench", [line])]
     found = reasoning(findings, kind)
     if found is None:
         unsure = [each.title for each in findings if each.verdict is Verdict.INCONCLUSIVE]
         lines = [
-            "No finding of the part is out of its limits by its uncertainty, so no defect is looked for."
+            "No finding of the part is out of its limits by its uncertainty. So no defect has to be found."
         ]
         return [Step("Nothing to explain", lines + ([f"Open: {'; '.join(unsure)}."] if unsure else []))]
     return list(_steps(found))
@@ -69,13 +69,13 @@ def _pointed(found: Reasoning) -> Step:
         )
         for each in found.pointed
     ]
-    line = "Each points to the defect that it is the first sign of. Several may have one cause."
-    return Step("What is out of its limits", [line], ("Finding", "Value", "Allowed", "Points to"), rows)
+    line = "Each finding points to the defect of which it is the first sign. Several may have one cause."
+    return Step("Findings out of their limits", [line], ("Finding", "Value", "Allowed", "Points to"), rows)
 
 
 def _declared(found: Reasoning) -> Step:
     lines = [f"{each.title}: follows from {_name(str(each.evidence[FOLLOWS]))}." for each in found.declared]
-    return Step("What a defect explains by word alone, as nobody could put it into simulated parts", lines)
+    return Step("Findings explained by a rule, because no simulated part has such a defect", lines)
 
 
 def _ranked(found: Reasoning) -> Step:
@@ -101,12 +101,12 @@ def _predicted(found: Reasoning) -> Step:
     lines = [f"Leading: {_names(first.defects)}."]
     lines += [f"Next: {_names(each.defects)}." for each in others]
     lines.append(
-        "Factor: how many times likelier the leading hypothesis makes the value than a good part does, and"
-        " than the next hypothesis does. Below 1 speaks against it."
+        "A factor is how many times likelier the value is with the leading hypothesis than with a good part,"
+        " or than with the next hypothesis. A factor below 1 speaks against the leading one."
     )
     header = ("Finding", "Seen", "Good part", "Leading", "Next", "Factor to good", "Factor to next")
     return Step(
-        "What each finding says to it", lines, header, [_prediction(each) for each in found.predictions]
+        "How well each finding fits", lines, header, [_prediction(each) for each in found.predictions]
     )
 
 
@@ -134,10 +134,10 @@ def _settled(found: Reasoning) -> Step:
             lines.append(f"{each.title}: shows {_name(each.fault) if each.fault else 'a defect of its own'}.")
     for name, probability in found.suspects.items():
         lines.append(
-            f"{defect(name).name}: no finding that is out of limits shows it, but the values of the others"
-            f" are likelier with it ({_percent(probability)})."
+            f"{defect(name).name}: no finding that is out of its limits shows it. The values of the other"
+            f" findings make it probable ({_percent(probability)})."
         )
-    return Step("What became of each", lines)
+    return Step("Conclusion for each", lines)
 
 
 def _test(test: NextTest | None, found: Reasoning) -> Step:

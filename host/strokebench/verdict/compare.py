@@ -23,14 +23,14 @@ if TYPE_CHECKING:
     from strokebench.parts.profile import Profile
 
 SAME_BENCH = (
-    "Both were measured by the same bench with the same calibration: the errors of gain and offset that they"
-    " share cancel in a difference; a fifth of them is kept in its uncertainty for drift between the two."
+    "The same bench with the same calibration measured both. Their common errors of gain and offset cancel in"
+    " a difference. A fifth of them stays in its uncertainty, for drift between the two."
 )
 DRIFT_SHARE = 0.2
 """Of gain and offset, what warmth and time may change between two runs of one bench (judgement)."""
 RESOLUTION = 0.001 / math.sqrt(12)
 """Standard uncertainty of a row's rounding to 1 mA or 1 mV (rectangular, JCGM 100:2008, F.2.2.1)."""
-OTHER_BENCH = "Measured by different benches or calibrations: each carries its whole uncertainty."
+OTHER_BENCH = "Different benches or calibrations measured them. Each value has its whole uncertainty."
 
 
 @dataclass(frozen=True)
@@ -196,7 +196,7 @@ def with_shared_errors_out(run: RunData) -> RunData:
 def _remarks(a: Side, b: Side, shared: bool) -> list[str]:
     remarks = [SAME_BENCH if shared else OTHER_BENCH]
     if a.profile.procedure != b.profile.procedure:
-        remarks.append("The two ran different procedures; findings may depend on that.")
+        remarks.append("The two ran different procedures. Findings may depend on that.")
     warm = [
         float(np.nanmean(t)) for t in (side.run.samples["part_c"] for side in (a, b)) if np.isfinite(t).any()
     ]

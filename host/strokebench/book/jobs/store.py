@@ -126,7 +126,8 @@ class Jobs:
             raise self._no_job(job_id)
         if row[2]:
             raise UsageError(
-                f"Job {job_id} was signed by {row[1]}: it stays as it is.", "Open a new job: `job new`."
+                f"Job {job_id} was signed by {row[1]}. It can no longer be changed.",
+                "Open a new job: `job new`.",
             )
         return str(row[0])
 

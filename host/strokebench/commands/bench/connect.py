@@ -177,7 +177,7 @@ def _find(args: argparse.Namespace, bench: Bench, profile: Profile) -> int:
         _need_hands(args)
         say(
             f"Take all leads off the part. It is at rest, unplugged. The red clip is the sensor feed behind"
-            f" {finder.PROBE_OHM:.0f} ohm together with sensor input A; the black clip is the sensor ground."
+            f" {finder.PROBE_OHM:.0f} ohm together with sensor input A. The black clip is the sensor ground."
         )
 
     def ohms(red: str, black: str) -> float:
@@ -185,7 +185,7 @@ def _find(args: argparse.Namespace, bench: Bench, profile: Profile) -> int:
             clips.put(red, black)
         else:
             where = "the bare metal of the case" if black == finder.CASE else f"pin {black}"
-            ask(f"Red clip on pin {red}, black clip on {where}; then Enter.")
+            ask(f"Red clip on pin {red}, black clip on {where}. Then press Enter.")
         found = finder.ohms_now(bench)
         if not args.json:
             say(f"  {red} to {black}: {finder.text(found)}")

@@ -68,6 +68,11 @@ class Segment:
     end_s: float | None
 
 
+def spaced(label: str) -> str:
+    """Return a segment's label as a person writes it."""
+    return label.replace("_", " ")
+
+
 @dataclass(frozen=True)
 class Band:
     """Limits on a strip, either side may be open; over ``start_s`` to ``end_s`` where it holds only there."""
@@ -90,7 +95,7 @@ def measured_strips(*, sensor: bool) -> tuple[Strip, ...]:
             Line("supply", 2, 2), Line("output A", 3, 3, "dashed"), Line("output B", 4, 4, "dotted"),
         ), 0, 15, 5),
         Strip("sensors, V", (Line("sensor A", 5, 3), Line("sensor B", 6, 4, "dashed")), 0, 5, 2.5),
-        Strip("position, %", (Line("position", 8, 3),), 0, 100, 20),
+        Strip("position, %", (Line("position", 8, 3),), 0, 100, 50),
         Strip("heatsink, \u00b0C", (Line("heatsink", 7, 1),), 20, 40, 10),
     )  # fmt: skip
     return strips if sensor else tuple(strip for strip in strips if strip.title != "position, %")

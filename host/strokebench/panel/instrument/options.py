@@ -79,14 +79,14 @@ def plane_options(plane: Plane) -> dict[str, Any]:
         "legend": legend | {"show": len(traces) > 1, "data": [line.name for _, line in plane.lines]},
         "xAxis": {
             **axis,
-            "room": ROOM[plane.across],
+            "steps": ROOM[plane.across],
             "name": plane.across,
             "nameLocation": "middle",
             "nameGap": 28,
         },
         "yAxis": {
             **axis,
-            "room": ROOM[plane.up],
+            "steps": ROOM[plane.up],
             "name": plane.up,
             "nameTextStyle": {**FONT, "align": "left"},
         },
@@ -107,10 +107,10 @@ def _time_axis(index: int, *, last: bool) -> dict[str, Any]:
 def _value_axis(strip: Strip, index: int) -> dict[str, Any]:
     return {
         "type": "value", "gridIndex": index, "name": strip.title, "nameLocation": "end", "nameGap": 4,
-        "nameTextStyle": {**FONT, "align": "left", "padding": [0, 0, 0, 2]}, "splitNumber": 2,
+        "nameTextStyle": {**FONT, "align": "left", "padding": [0, 0, 0, 2]},
         "axisLabel": {**FONT, "hideOverlap": True},
         "axisLine": {"show": True, "onZero": False, "lineStyle": {"color": INK}},
-        "splitLine": {"lineStyle": {"color": FAINT}}, "room": [strip.low, strip.high, strip.step],
+        "splitLine": {"lineStyle": {"color": FAINT}}, "steps": [strip.low, strip.high, strip.step],
     }  # fmt: skip
 
 

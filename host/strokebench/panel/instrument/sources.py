@@ -22,6 +22,7 @@ from strokebench.panel.instrument.layout import (
     plain,
     planes,
     position_line,
+    spaced,
     with_position,
 )
 from strokebench.panel.instrument.pyramid import Array, Pyramid, Stretch, of_rows
@@ -101,7 +102,7 @@ def live_source(driver: Driver) -> Source:
         return Stretch(part.time_s, low, high, mean)
 
     sensor = profile is None or bool(profile.tracks)
-    segments = [Segment(*segment) for segment in strip.segments()]
+    segments = [Segment(spaced(label), start_s, end_s) for label, start_s, end_s in strip.segments()]
     return Source(
         strip.history, MEASURED_WORDS, measured_strips(sensor=sensor), MEASURED_PLANES if sensor else (),
         bands_of(profile), segments, converted,
@@ -110,7 +111,7 @@ def live_source(driver: Driver) -> Source:
 
 def run_source(data: RunData, findings: list[Finding], profile: Profile) -> Source:
     """Return a recorded run, every row of it."""
-    segments = [Segment(mark.label, mark.start_s, mark.end_s) for mark in data.marks]
+    segments = [Segment(spaced(mark.label), mark.start_s, mark.end_s) for mark in data.marks]
     sensor = bool(profile.tracks)
     pyramid = of_rows(data.samples["time_s"], _values(data, profile))
     drawn = measured_strips(sensor=sensor), MEASURED_PLANES if sensor else ()
@@ -127,7 +128,7 @@ def pair_source(first: tuple[RunData, Profile], second: tuple[RunData, Profile])
     chosen = [MEASURED.index(name) for name in PAIRED]
     apart = [MEASURED.index(name) for name in DIFFERENT]
     values = np.vstack([mine[chosen], theirs[chosen], theirs[apart] - mine[apart]])
-    segments = [Segment(mark.label, mark.start_s, mark.end_s) for mark, _ in matched]
+    segments = [Segment(spaced(mark.label), mark.start_s, mark.end_s) for mark, _ in matched]
     sensor = bool(first[1].tracks and second[1].tracks)
     return Source(
         of_rows(data.samples["time_s"], values),
@@ -161,7 +162,7 @@ def _pair_strips(*, sensor: bool) -> tuple[Strip, ...]:
         both("drive, %", 0, -100, 100, 50),
         both("current, A", 1, -0.5, 1, 1),
         Strip("current B \u2212 A, A", (Line("B \u2212 A current", count, 4),), -0.5, 0.5, 0.5),
-        both("position, %", 2, 0, 100, 20),
+        both("position, %", 2, 0, 100, 50),
         Strip("position B \u2212 A, %", (Line("B \u2212 A position", count + 1, 4),), -5, 5, 5),
         both("supply, V", 3, 0, 15, 5),
     )

@@ -5,13 +5,15 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from strokebench.data.findings import COVERAGE
 from strokebench.errors import StrokebenchError
-from strokebench.panel.pages.findings import SIGNS
+from strokebench.panel.pages.findings import SIGNS, measured
 from strokebench.panel.pages.frame import frame, written
 from strokebench.panel.pages.instrument import instrument
 from strokebench.panel.runs import Loaded, load_run
 from strokebench.panel.tags import card, table, tag
-from strokebench.terminal.display import unit_text, value_text
+from strokebench.report.numbers import fixed, places
+from strokebench.terminal.display import unit_text
 
 if TYPE_CHECKING:
     from strokebench.data.findings import Finding
@@ -74,18 +76,24 @@ def _findings(first: list[Finding], second: list[Finding]) -> None:
             _pair(mine, other)
 
 
+def _difference(first: Finding, other: Finding) -> str:
+    """Return B - A with a digit no finer than the values' own."""
+    decimals = places(COVERAGE * max(first.u, other.u))
+    return f"{fixed(other.value - first.value, decimals)} {unit_text(first)}".strip()
+
+
 def _pair(first: Finding | None, other: Finding | None) -> None:
     present = first or other
     assert present is not None  # a pair has at least one
     with tag("tr"):
         tag("th", present.title, scope="row")
         for finding in (first, other):
-            tag("td", f"{value_text(finding)} {unit_text(finding)}" if finding else "\u2013", "number")
+            tag("td", measured(finding), "number")
             word = finding.verdict.value if finding else ""
             tag("td", f"{SIGNS[word]} {word}" if word else "\u2013", f"word {word}")
         known = first is not None and other is not None and first.known and other.known
         tag(
             "td",
-            f"{other.value - first.value:+.3g} {present.unit}" if known and first and other else "\u2013",
+            _difference(first, other) if known and first and other else "\u2013",
             "number",
         )

@@ -19,15 +19,15 @@ if TYPE_CHECKING:
 
 HEAD = "Compare every lead with the drawing before anything is armed."
 HOW_CHECKED = (
-    "At first nothing moves: the bench reads the sensor inputs and sends less through the leads than harms"
-    " anything. Only after a yes it moves the part, gently, a second each way."
+    "Nothing moves at first. The bench reads the sensor inputs, and its current is too small to harm"
+    " anything. After your yes it moves the part gently, a second each way."
 )
 HOW_FOUND = (
-    "For a plug that nobody knows. Take all leads off the part and leave it at rest. The red clip is the"
-    f" sensor feed behind {PROBE_OHM:.0f} ohm together with sensor input A; the black clip is the sensor"
+    "For an unknown plug. Take all leads off the part and leave it at rest. The red clip is the"
+    f" sensor feed behind {PROBE_OHM:.0f} ohm together with sensor input A. The black clip is the sensor"
     " ground. At most 1.1 mA flows."
 )
-WHICH_PART = "It checks the part on the bench. Part and bench are chosen on the page"
+WHICH_PART = "This checks the part on the bench. You choose part and bench on the page"
 
 
 def connect_page(part: str, driver: Driver) -> str:

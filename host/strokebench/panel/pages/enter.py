@@ -39,8 +39,8 @@ SCRIPT = """addEventListener("DOMContentLoaded", () => {
 });"""
 """A token from a QR code comes behind the address's ``#``, which no browser sends, and is taken out of it."""
 ROLE_WORDS = {
-    "watch": "Watch: sees everything and has STOP, drives nothing.",
-    "drive": "Drive: may take the controls while nothing moves.",
+    "watch": "Watch: the device sees everything and has STOP. It drives nothing.",
+    "drive": "Drive: the device may take the controls while nothing moves.",
 }
 
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from strokebench.panel.driver import Driver
 
 SIGNS = {"pass": "\u2713", "fail": "\u2717", "inconclusive": "?", "info": "i"}
-"""So that the verdict is never told by colour alone."""
+"""So that the verdict never depends on colour alone."""
 ORDER = ("fail", "inconclusive", "pass", "info")
 
 
@@ -35,7 +35,7 @@ def live_findings(driver: Driver) -> str:
         if now.verdict:
             verdict_line(now.verdict, run)
         else:
-            tag("p", "So far, while the run goes on; the verdicts may still change.", "hint")
+            tag("p", "So far: the run goes on, and the verdicts may still change.", "hint")
         findings_table(now.findings, driver.strip.begins(run))
     return place.inner
 
@@ -56,9 +56,16 @@ def failing_first(findings: Sequence[Finding]) -> list[Finding]:
 
 def findings_table(findings: Sequence[Finding], begins_s: float | None = 0.0) -> None:
     """Put the table; ``begins_s``: where the run begins on the charts' axis, None when it is not there."""
-    with table("Table of findings", ("Finding", "Verdict", "Value \u00b1 U", "Limits", "Where")):
+    with table("Table of findings", ("Finding", "Verdict", "Value \u00b1 U", "Limits", "Where"), flows=False):
         for finding in failing_first(findings):
             _row(finding, begins_s)
+
+
+def measured(finding: Finding | None) -> str:
+    """Return value, uncertainty and unit, a dash where nothing is known."""
+    if finding is None or not finding.known:
+        return "\u2013"
+    return f"{value_text(finding)} {unit_text(finding)}".strip()
 
 
 def _row(finding: Finding, begins_s: float | None) -> None:
@@ -69,7 +76,7 @@ def _row(finding: Finding, begins_s: float | None) -> None:
         tag("th", finding.title, scope="row", **meaning)
         with tag("td", classes=f"word {word}"):
             tag("span", f"{SIGNS[word]} {word}")
-        tag("td", f"{value_text(finding)} {unit_text(finding)}".strip(), "number")
+        tag("td", measured(finding), "number")
         tag("td", limits_text(finding) or "\u2013", "number limits")
         with tag("td"):
             where = where_text(finding) or "\u2013"

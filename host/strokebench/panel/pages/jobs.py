@@ -106,7 +106,7 @@ def _photos(photos: Sequence[JobPhoto]) -> None:
 
 def _signed(job: Job, moment: Moment) -> None:
     with card("Signed"):
-        tag("p", f"Signed by {job.signed_by}, {moment(job.signed_at)}: the job stays as it is.")
+        tag("p", f"Signed by {job.signed_by}, {moment(job.signed_at)}. The job can no longer be changed.")
         with tag("dl"):
             for name in TEXTS:
                 if getattr(job, name):
@@ -117,13 +117,13 @@ def _signed(job: Job, moment: Moment) -> None:
 def _forms(job: Job, free: Sequence[RunSummary], moment: Moment) -> None:
     here = f"/jobs/{job.job_id}"
     if free:
-        with card("Take a run into the job"), tag("form", method="post", action=f"{here}/run"):
+        with card("Add a run to the job"), tag("form", method="post", action=f"{here}/run"):
             select("Run", "run_id", [(str(run.run_id), _run_words(run, moment)) for run in free], "")
             select("Measured", "role", [(role, role) for role in ROLES], job.next_role)
-            tag("button", "Take the run", "main", type="submit")
-    with card("What is known, and what was done"), tag("form", method="post", action=f"{here}/change"):
+            tag("button", "Add the run", "main", type="submit")
+    with card("Description and work done"), tag("form", method="post", action=f"{here}/change"):
         _texts(job)
-        tag("button", "Write it down", "main", type="submit")
+        tag("button", "Save", "main", type="submit")
     photo = {"method": "post", "action": f"{here}/photo", "enctype": "multipart/form-data"}
     with card("Add a photo"), tag("form", **photo):
         with tag("div", classes="field"):
@@ -134,7 +134,7 @@ def _forms(job: Job, free: Sequence[RunSummary], moment: Moment) -> None:
     if job.attempts:
         with card("Sign"), tag("form", method="post", action=f"{here}/sign"):
             _line("Name", "by", MOST_NAME, required=True)
-            tag("p", "Nothing of a signed job can be changed.", "hint")
+            tag("p", "A signed job can no longer be changed.", "hint")
             tag("button", "Sign the job", "main", type="submit")
 
 

@@ -35,7 +35,7 @@ def run_page(path: Path, sources: Sources, run_id: int) -> str:
             if findings:
                 findings_table(findings)
             else:
-                tag("p", "This run has not been judged; its report judges it.", "hint")
+                tag("p", "This run has not been judged yet. Its report judges it.", "hint")
                 tag("a", f"Report of run {run_id}", href=f"/report/{run_id}", target="_blank")
         instrument(source, str(run_id), "Curves")
     return written(page)

@@ -8,12 +8,12 @@ from strokebench.panel.tags import tag
 SENTENCES = {
     403: ("Refused", "This session may watch and stop, nothing else."),
     404: ("Not found", "There is nothing at this address."),
-    405: ("Not possible", "This address is a page to read, or a form to send, not the other way round."),
+    405: ("Not possible", "This address cannot be used in this way."),
     413: ("Too large", "What was sent is too large. Send less of it."),
     500: (
-        "A mistake of strokebench",
+        "An error of strokebench",
         "This page could not be made. The bench and STOP are not affected."
-        " The panel's program has printed where it went wrong: please report it.",
+        " The panel's program has printed the error. Please report it.",
     ),
 }
 """Status -> title, and what to read when nothing better is known."""

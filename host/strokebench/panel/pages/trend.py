@@ -57,7 +57,7 @@ def _read(path: Path, part: str, customer: str, finding: str) -> tuple[dict[str,
 def _chart(points: list[TrendPoint], title: str) -> None:
     known = [point for point in points if math.isfinite(point.value)]
     if not known:
-        tag("p", "No run has a value of it.")
+        tag("p", "No run has a value of this finding.")
         return
     last = known[-1]
     limits: list[dict[str, Any]] = [
@@ -82,7 +82,9 @@ def _chart(points: list[TrendPoint], title: str) -> None:
         "grid": {"left": 64, "right": 20, "top": 34, "bottom": 44},
         "xAxis": {**axis, "type": "category", "name": "run", "nameLocation": "middle", "nameGap": 28,
                   "data": [str(point.run_id) for point in known]},
-        "yAxis": {**axis, "type": "value", "name": last.unit, "min": round(low, 6), "max": round(high, 6)},
+        "yAxis": {**axis, "type": "value", "min": round(low, 6), "max": round(high, 6),
+                  "axisLabel": {**FONT, "showMinLabel": False, "showMaxLabel": False},
+                  "name": last.unit, "nameTextStyle": {**FONT, "align": "left"}},
         "series": [{"type": "line", "data": [point.value for point in known], "symbolSize": 9,
                     "itemStyle": {"color": "var(--line-3)"}, "lineStyle": {"color": "var(--line-3)"},
                     "markLine": mark}],
@@ -90,7 +92,7 @@ def _chart(points: list[TrendPoint], title: str) -> None:
     with card(title, "charts"):
         chart = tag("div", classes="chart plane", role="img", data_chart=True)
         chart.props["data-options"] = json.dumps(options)
-        chart.props["aria-label"] = f"{title} by run; the numbers are in the table below."
+        chart.props["aria-label"] = f"{title} by run. The numbers are in the table below."
 
 
 def _table(points: list[TrendPoint]) -> None:
@@ -98,7 +100,7 @@ def _table(points: list[TrendPoint]) -> None:
         for point in reversed(points):
             with tag("tr"):
                 with tag("th", scope="row"):
-                    tag("a", str(point.run_id), href=f"/run/{point.run_id}")
+                    tag("a", f"Run {point.run_id}", href=f"/run/{point.run_id}")
                 tag("td", point.started_at[:19].replace("T", " "), "number")
                 tag("td", point.part_serial or "\u2013", "words")
                 known = math.isfinite(point.value)

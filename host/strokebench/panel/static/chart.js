@@ -6,16 +6,22 @@ const VARIABLE = /^var\((--[\w-]+)\)$/;
 const NARROW_PX = 420;
 const mounted = [];
 
-// The end of an axis: never closer than the strip's room says, and in whole steps.
-function ends([low, high, step]) {
-  const known = (value, otherwise) => (Number.isFinite(value) ? value : otherwise);
-  return {
-    min: (v) => Math.min(low, step * Math.floor(known(v.min, low) / step)),
-    max: (v) => Math.max(high, step * Math.ceil(known(v.max, high) / step)),
-  };
+const FEW = 3; // stretches between the numbers of a strip's axis: it is not high
+
+// An axis: its room at least, around what is drawn, with a number at each whole interval only.
+export function steps([low, high, step], [lowest, highest] = [low, high], most = FEW) {
+  const [from, to] = [Math.min(low, lowest), Math.max(high, highest)];
+  let interval = step;
+  for (let i = 0; (to - from) / interval > most; i++) interval = step * [2, 5, 10][i % 3] * 10 ** Math.floor(i / 3);
+  const grain = interval / 5;
+  const min = from < low ? grain * Math.floor(from / grain) : low;
+  const max = to > high ? grain * Math.ceil(to / grain) : high;
+  const customValues = [];
+  for (let i = Math.ceil(min / interval - 1e-9); i * interval <= max + 1e-9; i++) customValues.push(i * interval);
+  return { min, max, axisLabel: { customValues }, axisTick: { customValues } };
 }
 
-function variable(name) {
+export function variable(name) {
   const text = getComputedStyle(document.documentElement).getPropertyValue(name).trim();
   return name.endsWith("font") ? Number(text) : text;
 }
@@ -28,7 +34,10 @@ export function dressed(value) {
   if (Array.isArray(value)) return value.map(dressed);
   if (value === null || typeof value !== "object") return value;
   const all = Object.fromEntries(Object.entries(value).map(([key, inner]) => [key, dressed(inner)]));
-  if (all.room) Object.assign(all, ends(all.room));
+  if (all.steps) {
+    const { axisLabel, ...axis } = steps(all.steps);
+    Object.assign(all, axis, { axisLabel: { ...all.axisLabel, ...axisLabel } });
+  }
   if (all.time) all.formatter = (v) => `${Number(v.toFixed(3))} s`;
   return all;
 }

@@ -19,6 +19,17 @@ export function curve(reply, channel) {
   return points;
 }
 
+// Lowest and highest of these values, nothing where nothing was measured.
+export function span(values) {
+  const known = values.filter((value) => value !== null);
+  return known.length ? [Math.min(...known), Math.max(...known)] : undefined;
+}
+
+// The same of all that these lines draw.
+export function reach(reply, lines) {
+  return span(lines.flatMap(({ channel }) => [...(reply.low[channel] ?? []), ...(reply.high[channel] ?? [])]));
+}
+
 export function trace(reply, across, up) {
   const points = [];
   for (let i = 0; i < reply.time.length; i++) {

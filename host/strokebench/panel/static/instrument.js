@@ -1,13 +1,14 @@
 // The instrument view: which stretch of a history is shown, and what the buttons, cursors and findings do to it.
 
-import { dressed, mount } from "./chart.js";
-import { curve, trace } from "./curves.js";
+import { dressed, mount, steps } from "./chart.js";
+import { curve, reach, span, trace } from "./curves.js";
 import { marks } from "./marks.js";
 import { fill } from "./numbers.js";
 import { Rolling } from "./rolling.js";
 
 const POINTS = 900;
 const SETTLE_MS = 60;
+const MANY = 6; // stretches between the numbers of a plane's axes
 const AROUND = 0.25; // of a stretch that is shown, on either side
 
 export class View {
@@ -19,7 +20,9 @@ export class View {
     this.chart = mount(element);
     element.classList.toggle("follows", "live" in element.dataset); // a chart that is not seen has no size
     this.rolling = "live" in element.dataset ? new Rolling(element, this.options, this.layout.strips) : null;
-    this.planes = [...document.querySelectorAll("[data-plane]")].map((plane) => mount(plane));
+    const planes = [...document.querySelectorAll("[data-plane]")];
+    this.planes = planes.map((plane) => mount(plane));
+    this.rooms = planes.map(({ dataset }) => JSON.parse(dataset.options)).map(({ xAxis, yAxis }) => [xAxis.steps, yAxis.steps]);
     this.segments = [];
     this.cursors = { a: null, b: null };
     this.finding = "";
@@ -130,12 +133,13 @@ export class View {
 
   draw(reply) {
     const lines = (strip) => strip.lines.map(({ channel }) => ({ data: curve(reply, channel) }));
+    const axis = (strip) => steps([strip.low, strip.high, strip.step], reach(reply, strip.lines));
     const { strips } = this.layout;
     if (this.follows) {
       const xAxis = { min: this.start, max: this.end };
-      this.rolling.draw((i) => ({ xAxis, series: lines(strips[i]) }), () => this.drawn());
+      this.rolling.draw((i) => ({ xAxis, yAxis: axis(strips[i]), series: lines(strips[i]) }), () => this.drawn());
     } else {
-      this.chart.setOption({ series: strips.flatMap(lines) });
+      this.chart.setOption({ yAxis: strips.map(axis), series: strips.flatMap(lines) });
       this.drawn();
     }
     this.drawPlanes(reply);
@@ -157,7 +161,8 @@ export class View {
   drawPlane(reply, number) {
     const traces = this.layout.planes[number].lines.map(([across, line]) => trace(reply, across, line.channel));
     const newest = this.follows ? traces.flatMap((points) => points.slice(-1)) : [];
-    this.planes[number].setOption({ series: [...traces.map((data) => ({ data })), { data: newest }] });
+    const [xAxis, yAxis] = this.rooms[number].map((room, i) => steps(room, span(traces.flat().map((point) => point[i])), MANY));
+    this.planes[number].setOption({ xAxis, yAxis, series: [...traces.map((data) => ({ data })), { data: newest }] });
   }
 
   offer() {

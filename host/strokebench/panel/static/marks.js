@@ -1,27 +1,41 @@
 // What is drawn into the strips besides the curves: segments, limits, the chosen stretch and the two cursors.
 
-import { dressed } from "./chart.js";
+import { dressed, variable } from "./chart.js";
 
-const LABEL = { color: "var(--ink)", fontSize: "var(--chart-font)", overflow: "truncate" };
+const LABEL = {
+  color: "var(--ink)", fontSize: "var(--chart-font)", overflow: "truncate", textBorderColor: "var(--card)", textBorderWidth: 3,
+};
+// A cursor's letter is above the strip's name and its legend.
+const TAB = {
+  color: "var(--card)", backgroundColor: "var(--ink)", fontSize: "var(--chart-font)", padding: [3, 5, 2], borderRadius: 2, distance: 15,
+};
+const LETTER = 0.6; // width of a letter, in heights
 
-const LETTER_PX = 7;
+// The part of a segment that is seen while the view rests; a view that follows moves on under its names.
+function seen(view, { start_s, end_s }) {
+  const end = end_s ?? view.end;
+  return view.follows ? [start_s, end] : [Math.max(start_s, view.start), Math.min(end, view.end)];
+}
 
 // A name is written where it has room.
-function fits(view, { label, start_s, end_s }) {
-  const share = ((end_s ?? view.end) - start_s) / Math.max(view.end - view.start, 1e-6);
-  return share * view.chart.getWidth() > LETTER_PX * label.length;
+function fits(view, segment) {
+  const [start, end] = seen(view, segment);
+  const share = (end - start) / Math.max(view.end - view.start, 1e-6);
+  return share * view.element.clientWidth * 0.8 > LETTER * variable("--chart-font") * segment.label.length;
 }
 
 function segments(view, top) {
-  return view.segments.map((segment, i) => [
-    {
-      xAxis: segment.start_s,
-      name: segment.label,
-      itemStyle: { color: i % 2 ? "var(--segment)" : "transparent" },
-      label: { ...LABEL, show: top && fits(view, segment), position: "insideBottom", distance: 2 },
-    },
+  const areas = view.segments.map((segment, i) => [
+    { xAxis: segment.start_s, itemStyle: { color: i % 2 ? "var(--segment)" : "transparent" }, label: { show: false } },
     { xAxis: segment.end_s ?? view.end },
   ]);
+  const named = top ? view.segments.filter((segment) => fits(view, segment)) : [];
+  const names = named.map((segment) => {
+    const [start, end] = seen(view, segment);
+    const label = { ...LABEL, show: true, position: "insideBottom", distance: 2 };
+    return [{ xAxis: start, name: segment.label, itemStyle: { color: "transparent" }, label }, { xAxis: end }];
+  });
+  return [...areas, ...names];
 }
 
 function band({ low, high, start_s, end_s, name, finding }, chosen) {
@@ -34,11 +48,22 @@ function band({ low, high, start_s, end_s, name, finding }, chosen) {
   ];
 }
 
-function edges({ low, high, start_s, end_s, name }) {
+// What is written at an edge: both limits at that which the strip shows, each its own where both are beyond it.
+function written({ low, high, name }, value, strip) {
+  if (low === null || high === null) return `${name} ${value}`;
+  const both = low === -high ? `\u00b1${high}` : `${low} to ${high}`;
+  if (high <= strip.high) return value === high ? `${name} ${both}` : "";
+  if (low >= strip.low) return value === low ? `${name} ${both}` : "";
+  return `${name} ${value}`;
+}
+
+function edges(limits, strip) {
+  const { low, high, start_s, end_s } = limits;
   return [low, high]
     .filter((value) => value !== null)
     .map((value) => {
-      const label = { ...LABEL, formatter: `${name} ${value}`, position: "insideEndTop" };
+      const text = written(limits, value, strip);
+      const label = { ...LABEL, show: text !== "", formatter: text, position: "insideEndBottom" };
       const lineStyle = { color: "var(--limit)", type: "dashed", width: 1.2 };
       if (start_s === null) return { yAxis: value, label, lineStyle };
       return [{ coord: [start_s, value], label: { show: false }, lineStyle }, { coord: [end_s, value] }];
@@ -50,7 +75,7 @@ function cursors(view, top) {
     .filter((name) => view.cursors[name] !== null)
     .map((name) => ({
       xAxis: view.cursors[name],
-      label: { ...LABEL, show: top, formatter: name.toUpperCase(), position: "end" },
+      label: { ...TAB, show: top, formatter: name.toUpperCase(), position: "end" },
       lineStyle: { color: "var(--ink)", type: name === "a" ? "solid" : "dashed", width: 1.4 },
     }));
 }
@@ -72,7 +97,7 @@ export function marks(view) {
           silent: true,
           data: [...segments(view, at === 0), ...bands.map((limits) => band(limits, view.finding)), ...chosen(view)],
         },
-        markLine: { silent: true, symbol: "none", animation: false, data: [...bands.flatMap(edges), ...cursors(view, at === 0)] },
+        markLine: { silent: true, symbol: "none", animation: false, data: [...bands.flatMap((limits) => edges(limits, strip)), ...cursors(view, at === 0)] },
       });
     }),
   );

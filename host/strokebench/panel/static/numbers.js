@@ -13,6 +13,7 @@ function row(cells, kind) {
     if (kind === "th") cell.scope = "col";
     else if (i === 0) cell.scope = "row";
     else cell.className = "number";
+    if (kind === "td" && i > 0) cell.dataset.head = HEADS[i];
     cell.textContent = text;
     line.append(cell);
   });
@@ -24,7 +25,7 @@ export function fill(place, reply) {
   if (!reply || !reply.rows.length) return;
   const about = document.createElement("p");
   const length = reply.end - reply.start;
-  about.textContent = `From ${shown(reply.start)} s to ${shown(reply.end)} s: ${shown(length)} s, ${reply.buckets} stretches.`;
+  about.textContent = `From ${shown(reply.start)} s to ${shown(reply.end)} s: ${shown(length)} s, from ${reply.buckets} steps.`;
   const table = document.createElement("table");
   const head = document.createElement("thead");
   const body = document.createElement("tbody");

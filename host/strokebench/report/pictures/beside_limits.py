@@ -35,7 +35,7 @@ def beside_limits(found: Comparison, names: tuple[str, str], most: int) -> Pictu
         for side in ("left", "bottom"):
             axes.spines[side].set_visible(False)
         return page.picture(
-            f"Green: what is allowed, each line on its own scale. Ring: {names[0]}; dot: {names[1]}, with the"
+            f"Green: the limits. Each line has its own scale. Ring: {names[0]}. Dot: {names[1]}, with the"
             " uncertainty of the change. Arrowhead: further out."
         )
 

@@ -51,7 +51,7 @@ def position_curve(case: SolenoidValveCase, findings: list[Finding]) -> Picture 
         if shut is not None and shut.verdict is Verdict.FAIL:
             height = max(shut.value, 0.0)
             axes.axhline(height, color=ink.BAD, linewidth=1.0)
-            text = f"stands {shut.value:.1f} % open without power"
+            text = f"rests {shut.value:.1f} % open without power"
             axes.text(0.02, height + 2, text, color=ink.BAD, fontsize=8.5)
         axes.set(xlim=(0, None), ylim=(0, 103), xlabel="current, A", ylabel="position, % of travel")
         axes.legend(loc="center right")
@@ -75,5 +75,5 @@ def friction(case: SolenoidValveCase, failing: dict[str, Finding]) -> Picture | 
         axes.set_ylim(0, 1.25 * max(top, upper or 0.0))
         places(case, (axes,), failing)
         axes.set(xlim=(0, 100), xlabel="position, % of travel", ylabel="friction, A\u00b2")
-        caption = "In squares of the current, which the pull goes with. Dotted: limit of its median."
+        caption = "In squares of the current, because the pull grows with them. Dotted: limit of the median."
         return page.picture(caption, "Friction over the travel")

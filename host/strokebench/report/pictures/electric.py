@@ -27,7 +27,7 @@ def resistance(case: Case) -> Picture | None:
         axes.plot(reach, loop.ohm * reach + np.sign(reach) * loop.brush_v, color=ink.OPEN, linewidth=0.9)
         axes.set(xlabel="current, A", ylabel="voltage, V")
         return page.picture(
-            f"Held still; slope {loop.ohm:.3f} ohm when cold.", "Resistance of winding and leads"
+            f"Held still. The slope is {loop.ohm:.3f} ohm when cold.", "Resistance of winding and leads"
         )
 
 

@@ -31,7 +31,7 @@ NAMES = {
     labels.SWEEP_RETURN: "closes", labels.STEP_CLOSE: "closes quickly", labels.RELEASE_OPEN: "released",
     labels.RELEASE_CLOSE: "released",
 }  # fmt: skip
-"""Stretches that are shown -> what stands above them."""
+"""Stretches that are shown -> the title above them."""
 MOVES = (
     labels.SWEEP_OPEN, labels.SWEEP_RETURN, labels.STEP_OPEN, labels.STEP_CLOSE, labels.STROKE_OPEN,
     labels.STROKE_CLOSE,
@@ -67,7 +67,7 @@ def channels(case: Case, failing: dict[str, Finding]) -> Picture | None:
                 page.shade(*finding.span_s, ink.BAD, 0.25)
         _bands(case, page)
         page.on_time(time_s)
-        caption = "The channels that the file holds, as means over 1 ms where it is faster."
+        caption = "The channels of the file. Faster ones are means over 1 ms."
         caption += " Above them: what was found in it."
         return page.picture(caption + (" Red: out of limits." if failing else ""))
 
@@ -122,6 +122,6 @@ def runs_down(case: Case) -> Picture | None:
         axes.set(xlabel="time after switching off, ms", ylabel="volts at the plug", ylim=(0, None))
         axes.legend(loc="upper right")
         return page.picture(
-            "With open leads the volts are the back-EMF. How fast they fall at each speed is what the load"
-            " takes there. Grey: what the law was fitted to."
+            "With open leads the voltage is the back-EMF. How fast it falls shows the load at each speed."
+            " Grey: the stretch that the law was fitted to."
         )

@@ -41,6 +41,6 @@ def pictures(case: GuidedCase, findings: list[Finding]) -> list[Picture]:
 
 
 def _failing_steps(findings: list[Finding]) -> set[str]:
-    """Steps whose answers stand behind a failing finding."""
+    """Steps whose answers made a finding fail."""
     failing = failing_of(findings).values()
     return {answer["step"] for finding in failing for answer in finding.evidence.get("answers", [])}

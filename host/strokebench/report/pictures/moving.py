@@ -53,14 +53,14 @@ def loops(case: MovingCase, failing: dict[str, Finding]) -> Picture | None:
         upper.legend(loc="lower right", ncols=3, frameon=True, facecolor="white", edgecolor="none")
         return page.picture(
             f"{len(case.sweeps.passes)} slow sweeps. The current needed at each place on the way open and on "
-            "the way back; half the distance between them is friction (the finding is the part of it that "
-            "does not grow with speed)"
-            + (", the middle is the spring." if sprung else "; without a spring the middle lies near zero.")
+            "the way back. Half the distance between them is friction. The finding is the part of it that "
+            "does not grow with speed. "
+            + ("The middle is the spring." if sprung else "Without a spring the middle is near zero.")
         )
 
 
 def _with_room(limits: tuple[float, float]) -> tuple[float, float]:
-    """Return the limits of an axis with room at the foot, so that the legend stands clear of the curves."""
+    """Return the limits of an axis with room at the foot, so that the legend is clear of the curves."""
     low, high = limits
     return low - 0.14 * (high - low), high
 

@@ -65,7 +65,7 @@ def over_turns(case: TurningCase, failing: dict[str, Finding]) -> Picture | None
         number = int(len(burst.values) / burst.rate_hz * hz)
         caption = (
             f"Part of the capture at {level.drive * 100:.0f} % drive, {hz * 60:.0f} rpm, and the mean over "
-            f"{number} turns: what repeats with the turn stays, what flickers does not."
+            f"{number} turns. Only a shape that repeats with each turn stays in the mean."
         )
         if "segment_passes" in failing:
             caption += " Red: the dips that come with every brush passing."
@@ -108,8 +108,8 @@ def orders(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
         )
         axes.xaxis.get_major_locator().set_params(integer=True)
         return page.picture(
-            f"Blue: ordinary commutation ripple, every {motor.ripples} a turn; red: out of limits.",
-            "What repeats how often",
+            f"Blue: ordinary commutation ripple, {motor.ripples} a turn. Red: out of limits.",
+            "Ripple by its order",
         )
 
 
@@ -135,8 +135,8 @@ def load(case: TurningCase, failing: dict[str, Finding]) -> Picture | None:
         _load_limits(case, axes, fit)
         axes.set(xlabel="speed, rpm", ylabel="torque, mN m", ylim=(0, None), xlim=(0, reach * RAD_TO_RPM))
         return page.picture(
-            "Torque = motor constant x current at each level, and the law fitted to levels and run-down; "
-            "dotted: most at standstill, least at rated speed."
+            "Torque = motor constant x current at each level, and the law fitted to levels and run-down. "
+            "Dotted: most at standstill, least at rated speed."
         )
 
 
@@ -165,5 +165,5 @@ def resistance(case: TurningCase, failing: dict[str, Finding]) -> Picture | None
         if limit is not None and math.isfinite(limit):
             axes.plot(reach, limit * reach + drop.brush_v, color=ink.BAD, linewidth=0.8, linestyle=":")
         axes.set(xlabel="current, A", ylabel="voltage less back-EMF, V", xlim=(0, None), ylim=(0, None))
-        caption = f"Standing and turning; slope {drop.ohm:.3f} ohm as warm as it was. Dotted: limit."
+        caption = f"At rest and turning. The slope is {drop.ohm:.3f} ohm, warm as it was. Dotted: limit."
         return page.picture(caption, "Resistance of motor and leads")

@@ -53,7 +53,7 @@ def ramps(case: CoilCase, failing: dict[str, Finding]) -> Picture | None:
         axes.set(xlabel="voltage at the coil, V", ylabel="current, A", xlim=(0, None), ylim=(0, None))
         axes.legend(loc="upper left")
         caption = (
-            "The current dips when the plunger pulls in and bumps when it lets go; dots: where the motion "
+            "The current dips when the plunger pulls in and bumps when it lets go. Dots: where the motion "
             "began. Red dots: out of limits. Dotted: limits."
         )
         return page.picture(caption, "Slow ramps through pull-in and drop-out")
@@ -93,7 +93,7 @@ def quick(case: CoilCase) -> Picture | None:
             if at is not None:
                 axes.plot(at, current_a[round(at)], "o", color=ink.GREY, markersize=3)
         axes.set(xlabel="time after the step, ms", ylabel="current, A", xlim=(0, 50), ylim=(0, None))
-        return page.picture("Steps to three voltages; dots: the plunger has arrived.")
+        return page.picture("Steps to three voltages. Dots: the plunger has arrived.")
 
 
 def small_steps(case: CoilCase) -> Picture | None:
@@ -109,7 +109,7 @@ def small_steps(case: CoilCase) -> Picture | None:
             time_ms = np.arange(len(current_a)) - BEFORE
             axes.plot(time_ms, 1e3 * current_a, ".-", color=ink.OPEN, linewidth=0.7, markersize=3)
         axes.set(xlabel="time after the step, ms", ylabel="current, mA", xlim=(-BEFORE, 30))
-        caption = "Too little to move the plunger. A path beside the coil would take its current at once."
+        caption = "Too little voltage to move the plunger. A path beside the coil takes its current at once."
         return page.picture(caption)
 
 
@@ -137,7 +137,5 @@ def pull_times(case: CoilCase, findings: list[Finding]) -> Picture | None:
             ylabel="pull-in time, ms",
             ylim=(0, 1.15 * max(*(pull.time_ms for pull in found), upper or 0.0)),
         )
-        caption = (
-            "Dots: from the bench's ramped step to the end of the motion. Diamond: from a step at once, 12 V."
-        )
+        caption = "Dots: from the bench's ramped step to the end of the motion. Diamond: a sudden step, 12 V."
         return page.picture(caption, "Pull-in time against voltage")

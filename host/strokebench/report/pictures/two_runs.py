@@ -67,7 +67,9 @@ def stretch(
         missing = names[there.index(False)]
         with sheet("Afterwards" if there[1] else "Beforehand", WIDE, height_in, rows=3 - first_row) as page:
             _draw(page, channels, curves, names, first_row)
-            return page.picture(f"Nothing is drawn of {missing!r}: the bench did not drive the part then.")
+            return page.picture(
+                f"{missing.capitalize()!r} is not drawn, because the bench did not drive the part then."
+            )
     first_s, last_s = most_different(curves)
     kept = [_between(each, first_s, last_s) for each in curves]
     with sheet("Where they differ most", WIDE, height_in, rows=3 - first_row) as page:
@@ -89,7 +91,7 @@ def plane(found: Comparison, names: tuple[str, str]) -> Picture | None:
             axes.plot(drive, percent, dashes, color=colour, linewidth=0.8, label=name)
         axes.set(xlabel="drive, %", ylabel="position, %")
         axes.legend(loc="upper left")
-        return page.picture(f"By the nominal ends of track A. {_legend(names)}")
+        return page.picture(f"Position by the nominal ends of track A. {_legend(names)}")
 
 
 def most_different(curves: tuple[Curves, Curves]) -> tuple[float, float]:
@@ -136,8 +138,8 @@ def _curves(found: Comparison) -> tuple[list[Channel], tuple[Curves, Curves], st
     there = len(a.run.samples) and len(b.run.samples)
     how = ""
     if there:
-        how = "The second is set to the first one's clock segment by segment."
-        how = how if aligned is not None else "Each on its own clock."
+        how = "The second is laid on the first one's clock, segment by segment."
+        how = how if aligned is not None else "Each has its own clock."
     clock = np.asarray(b.run.samples["time_s"], float) if aligned is None else aligned
     known = np.isfinite(clock)
     first = Curves(np.asarray(a.run.samples["time_s"], float), [values(a.run) for _, values in channels])

@@ -72,7 +72,7 @@ def _run_caption(failing: dict[str, Finding]) -> str:
     text = "Drive and supply, current, and position or voltage on one time axis."
     if not any(finding.span_s is not None for finding in failing.values()):
         return text
-    return text + " Red: where something out of limits was read; long stretches as a bar along the foot."
+    return text + " Red: here a value out of its limits was read. A bar at the foot marks a long stretch."
 
 
 def _position_axis(case: Case, axes: Any, time_s: Floats) -> None:

@@ -56,7 +56,7 @@ def losses(case: Case, failing: dict[str, Finding]) -> Picture | None:
         axes.set(xlabel="current, A", ylabel="voltage lost, mV", xlim=(0, None), ylim=(0, None))
         axes.legend(loc="upper left")
         caption = (
-            "Voltage between bench and far end at each current; dotted: copper of that gauge and length."
+            "Voltage between bench and far end at each current. Dotted: copper of that gauge and length."
         )
         return page.picture(caption)
 
@@ -78,9 +78,7 @@ def flicker(case: Case, failing: dict[str, Finding]) -> Picture | None:
             axes.legend(loc="best")
         if not curves:
             return None
-        return page.picture(
-            "A joint that makes and breaks flickers (red); sound ones do not.", "Steadiness under load"
-        )
+        return page.picture("A loose joint flickers (red). A sound joint does not.", "Steadiness under load")
 
 
 def _trace(axes: Any, rows: Any, name: str, colour: str) -> None:
