@@ -25,7 +25,7 @@ REFUSALS = {faults.OPEN_LOAD: "open_winding", faults.SHORTED_LOAD: "shorted_wind
 """What the self-test's refusals say about the part, in the words of the diagnosis."""
 OPEN_WIRE_PART = "wiring"
 """Where the wire is what is looked at, an open circuit is an open wire: the bench cannot tell where it is."""
-LEAST_RAD_S, LEAST_SHARE = 3.0, 0.03
+LEAST_RAD_S, LEAST_SHARE = 30.0, 0.03
 """A rotor that never turned faster, or a mover that never left its place by more of its travel, stood."""
 GRADES = ("moderate", "severe", "spread")
 SPREAD_SIZES = 0.5, 1.3

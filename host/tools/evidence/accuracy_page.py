@@ -41,7 +41,8 @@ is the 95 % Wilson interval. Even if none of {good} good parts fails, that inter
 
 Other pages have figures for a second family of parts with a different physics: [coverage](coverage.md)
 shows whether the stated uncertainties are true, and how many good parts fail, and [naming](naming.md)
-shows how often defects are named.
+shows how often defects are named. [Pairs](pairs.md) shows how often two defects at once are named, and
+whether the stated probabilities are true.
 
 {note}A verdict can only cover what the bench can measure. In the wiring check an open circuit counts as an
 open wire, although the load could be open too. If the bench refuses to arm because its self-test found the

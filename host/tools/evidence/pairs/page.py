@@ -26,8 +26,8 @@ dead track) are left out, and so is a weak battery of the bench. So are pairs th
 nobody could tell from one of the two: {opposite}. In brackets is the
 95 % Wilson interval.
 
-Two defects together may block a part, so that it does not move at all at the highest drive ({held} trials,
-by what the simulated part truly did). Then only its winding can be measured. No run can tell whether such a
+Two defects together may block a part, so that it never moves by 3 % of its travel, or turns as fast as
+30 rad/s, at any drive ({held} trials, by what the simulated part truly did). Then only its winding can be measured. No run can tell whether such a
 part is blocked, too weak, or too hard to move. These trials have a row of their own and are not counted in
 other rows. A defect is *named* when a finding that is out of its limits shows it, or when it is
 suspected beside one. A suspect is part of the leading hypothesis and has a probability of 60 % or more, but
@@ -80,7 +80,7 @@ def page(records: dict[str, list[Record]], planned: int, specimens: int, seed: i
     lines = [head, COLUMNS.format(what="part")]
     lines += [_row(part, some) for part, some in by_part.items()]
     lines += [_row("all", everything)]
-    lines += [_row("apart: did not move at all", held)] if held else []
+    lines += [_row("apart: hardly moved", held)] if held else []
     lines += [COLUMNS.format(what="grade and family")]
     for grade in dict.fromkeys(record["grade"] for record, _ in everything):
         for family in dict.fromkeys(record["spec"]["family"] for record, _ in everything):
