@@ -70,6 +70,7 @@ def test_a_rotor_turned_from_outside_ends_the_run_and_harms_nothing() -> None:
     )
     plant = fan(0.02, TurnedFromOutside)
     run = drive(plant, limits, plan)
-    assert plant.kept_rad_s and run.info["fault"] == faults.REGEN_HIGH
+    assert isinstance(plant, TurnedFromOutside) and plant.kept_rad_s
+    assert run.info["fault"] == faults.REGEN_HIGH
     assert run.samples["supply_v"].max() < limits.supply_max_v + 0.1
     assert plant.current_a == 0.0 and np.all(run.samples["drive"][-5:] == 0.0)
