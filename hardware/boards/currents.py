@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 PREPREG_M = 0.2e-3
 """Front to ground plane, and layer 2 to back, in a common stack of four layers; from memory."""
@@ -42,5 +42,3 @@ class Currents:
     """Parts whose places are listed."""
     cell: int
     """Pixels (1/20 mm) of the solver's cell."""
-    widths: dict[str, float] = field(default_factory=dict)
-    """Name of a path -> mm of 70 um copper at its narrowest, all layers together."""
