@@ -23,17 +23,17 @@ with seeds from {seed} on, on which nothing was tuned. A trial is one simulated 
 {planned} trials were planned, {specimens} of each pair and grade, from both families of parts in turn.
 {trials} of them were run. Pairs in which one defect hides the other (an open winding, a blocked rotor, a
 dead track) are left out, and so is a weak battery of the bench. So are pairs that undo each other, or that
-nobody could tell from one of the two: {opposite}. In brackets is the
-95 % Wilson interval.
+nobody could tell from one of the two: {opposite}.
+In brackets is the 95 % Wilson interval.
 
-Two defects together may block a part, so that it never moves by 3 % of its travel, or turns as fast as
-30 rad/s, at any drive ({held} trials, by what the simulated part truly did). Then only its winding can be measured. No run can tell whether such a
-part is blocked, too weak, or too hard to move. These trials have a row of their own and are not counted in
-other rows. A defect is *named* when a finding that is out of its limits shows it, or when it is
-suspected beside one. A suspect is part of the leading hypothesis and has a probability of 60 % or more, but
-no finding that is out of limits shows it. [Verdicts](explanation/verdicts.md) explains how the program finds
-its answer. `python -m tools.evidence.effects` makes the table of the effects of each defect, from specimens
-of both families on other seeds.
+Two defects together may block a part, so that it never moves by 3 % of its travel, or never turns as fast as
+30 rad/s ({held} trials, by what the simulated part truly did). Then only its winding can be measured. No run
+can tell whether such a part is blocked, too weak, or too hard to move. These trials have a row of their own
+and are not counted in other rows. A defect is *named* when a finding that is out of its limits shows it, or
+when it is suspected beside one. A suspect is part of the leading hypothesis and has a probability of 60 % or
+more, but no finding that is out of limits shows it. [Verdicts](explanation/verdicts.md) explains how the
+program finds its answer. `python -m tools.evidence.effects` makes the table of the effects of each defect,
+from specimens of both families on other seeds.
 """
 COLUMNS = """
 | {what} | trials | both named | both shown by failing findings | at least one named | a third invented |
