@@ -46,9 +46,6 @@ BEHIND = 0.03
 """The same of a candidate to which no failing finding points: its own findings are not out."""
 THIRD = -3.0
 """Logarithm of a further factor for three defects at once."""
-INDEPENDENT = 1.0
-"""Share of the logarithm of a weight that counts: findings of one run have errors in common, so that they say
-less together than the product of their likelihoods (by cross-validation, so that probabilities are true)."""
 BY_ITSELF = 0.003
 """The same of a name that is rather a symptom, such as "slow": no part has it for no reason (judgement)."""
 
@@ -90,7 +87,7 @@ def rank(findings: Sequence[Finding], effects: Effects, without: tuple[str, ...]
             if len(triple) == 3 and triple not in tried and can_be_told(triple):
                 tried[triple] = weigh(triple, seen)
     most = max(weight for weight, _ in tried.values())
-    shares = {each: math.exp(INDEPENDENT * (weight - most)) for each, (weight, _) in tried.items()}
+    shares = {each: math.exp(weight - most) for each, (weight, _) in tried.items()}
     whole = sum(shares.values())
     ranked = [Hypothesis(each, share / whole, tried[each][1]) for each, share in shares.items()]
     return sorted(ranked, key=lambda hypothesis: -hypothesis.probability)
