@@ -20,14 +20,16 @@ from tests.helpers.process import ROOT, simulated_device, start, strokebench
 REAL_ONLY = {"terminals_ohm", "idle_a", "battery_ready"}
 
 
-def brought_up(*troubles: str, steps: tuple[Step, ...] = (), **spec: object) -> tuple[Record, list[str]]:
+def brought_up(
+    *troubles: str, steps: tuple[Step, ...] = (), column: str = "simulated", **spec: object
+) -> tuple[Record, list[str]]:
     """Bring a simulated bench up; return the record and what was said."""
     bench, laboratory = bench_in_laboratory(bench_faults=troubles, **spec)
     said: list[str] = []
     with bench:
         record = Record(bench.identity.uid, bench.identity.board)
         test = Bringup(bench, LaboratoryHands(laboratory, bench))
-        go(test, record, steps or load_steps(), "simulated", said.append)
+        go(test, record, steps or load_steps(), column, said.append)
         assert laboratory.board.bridge.gate == 0 and laboratory.board.bridge.rail == 0, "left off"
     return record, said
 
@@ -39,6 +41,13 @@ def test_a_good_bench_as_built_passes_all(seed: int) -> None:
     assert {name for name, status in statuses.items() if status == "left out"} == REAL_ONLY
     assert all(status == "ok" for name, status in statuses.items() if name not in REAL_ONLY), statuses
     assert len(statuses) == sum(step.only == "" for step in load_steps())
+
+
+def test_the_small_bench_passes_by_its_own_expectations() -> None:
+    record, _said = brought_up(column="small", bench="small")
+    statuses = {name: step.status for name, step in record.steps.items()}
+    assert {name for name, status in statuses.items() if status == "left out"} == REAL_ONLY
+    assert all(status == "ok" for name, status in statuses.items() if name not in REAL_ONLY), statuses
 
 
 FAULTS = {

@@ -88,6 +88,7 @@ def test_ranges_in_words() -> None:
 def test_which_expectations_hold() -> None:
     assert board_key("reference bench", "serial") == "reference"
     assert board_key("small bench", "serial") == "small"
+    assert board_key("small bench", "inprocess") == "small"
     assert board_key("simulated bench", "serial") == "simulated"  # served on a device
     assert board_key("beginner bench", "inprocess") == board_key("beginner bench", "serial") == "beginner"
     assert board_key("reference bench", "chip") == "simulated"  # emulated, with the simulated plant
