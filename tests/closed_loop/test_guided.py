@@ -59,7 +59,7 @@ def test_answers_are_evidence_in_recording_findings_and_report(
     html = report.read_text(encoding="utf-8")
     for answer in told:
         assert html.count(answer["text"]) >= 1 and f"{answer['time_s']:.1f} s" in html
-    assert "Idles evenly with the valve shut" in html and "by a person" in html
+    assert "Idles evenly with the valve shut" in html and "Answers of the person" in html
     assert data.samples["drive"][-1] == 0
     assert main(["judge", str(tmp_path / "b.book"), "--no-report", "--json"]) == 0
     again = json.loads(capsys.readouterr().out)

@@ -105,7 +105,7 @@ def test_stored_calibration_is_kept(engine: str) -> None:
 
     record = calib.Calibration().record()
     with open_bench(sim=SimSpec(engine=engine)) as bench:
-        live(bench.link.port, 0.8)  # its first self-test
+        live(bench.link.port, 1.2)  # its first self-test
         bench.link.request("calib_write", tail=record)
         assert bench.link.port.board.load(calib.SLOT) == record  # type: ignore[attr-defined]
 
