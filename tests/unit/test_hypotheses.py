@@ -128,6 +128,23 @@ def test_a_failure_follows_only_as_far_as_the_other_defect_predicts_it(
     assert (found[1].evidence.get("follows_from") == "segment") is (len(names) == 1)
 
 
+def test_what_could_not_be_told_beside_the_leading_defect_is_never_named_beside_it() -> None:
+    """Friction all the way moves the binding finding too, now and then further than the table knows."""
+    effects = Effects(
+        {"friction": (0.5, 0.1), "binding": (0.3, 0.1)},
+        {"sticky": {"friction": Effect(2, 0.5, 4, 1), "binding": Effect(0.5, 0.1, 1.0, 0.2)},
+         "binding": {"binding": Effect(2, 0.3, 4, 0.5)}},
+        {},
+    )  # fmt: skip
+    judged = [
+        verdict_of(Finding(key, key, value, 0.01, "%", upper=1.0, fault=fault))
+        for key, value, fault in (("friction", 4.5, "sticky"), ("binding", 5.0, "binding"))
+    ]
+    found = settle(judged, Hypothesis(("sticky",), 1.0, (2.0,)), effects)
+    assert named_faults(found) == ["sticky"]
+    assert found[1].evidence["follows_from"] == "sticky"
+
+
 def test_what_no_run_could_show_side_by_side_is_no_hypothesis() -> None:
     assert not can_be_told(("blocked", "dragging")) and not can_be_told(("blocked", "jammed"))
     assert can_be_told(("blocked", "lead_resistance")) and can_be_told(("dragging", "clogged"))

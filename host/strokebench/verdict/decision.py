@@ -15,7 +15,7 @@ import numpy as np
 from strokebench.data.findings import COVERAGE, Finding, Verdict
 from strokebench.diagnose.defects import ALL, DEFECTS
 from strokebench.verdict.effects import NOTHING_KNOWN, SIZES, Effects, in_tolerance, table
-from strokebench.verdict.hypotheses import HOLDS, Hypothesis, rank
+from strokebench.verdict.hypotheses import HOLDS, Hypothesis, can_be_told, rank
 from strokebench.verdict.likelihood import Seen, at_its_place, explained_by, failed
 
 SUPPLY = ("weak_battery", "charger_ripple")
@@ -175,7 +175,7 @@ def settle(
 
 def _beyond(findings: Sequence[Finding], leading: Hypothesis, effects: Effects) -> set[str]:
     """Keys of failing findings that are further out than the hypothesis predicts at its best sizes, where
-    their own defect is one that the table knows."""
+    their own defect is one that the table knows, and that could be told beside those of the hypothesis."""
     if not leading.sizes:
         return set()
     seen = Seen.of(findings, effects)
@@ -186,7 +186,11 @@ def _beyond(findings: Sequence[Finding], leading: Hypothesis, effects: Effects) 
     return {
         each.key
         for each, far in zip(seen.known, off, strict=True)
-        if failed(each) and each.fault in effects.defects and each.fault not in HOLDS and far > BEYOND
+        if failed(each)
+        and each.fault in effects.defects
+        and each.fault not in HOLDS
+        and far > BEYOND
+        and can_be_told((*leading.defects, each.fault))
     }
 
 
