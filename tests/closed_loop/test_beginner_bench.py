@@ -186,7 +186,7 @@ def test_a_bench_as_built_passes_its_bring_up(seed: int) -> None:
         ("mosfet_open_bl", "pulse_b_low", "Module B"),
         ("precharge_open", "charged_s", "precharge resistor"),
         ("main_open", "load_forward", "relay's contact"),
-        ("estop", "estop_released", "broken wire"),
+        ("estop", "estop_released", "wire of the loop is broken"),
         ("comparator_dead", "fast_limit_edge", "U4"),
     ],
 )

@@ -114,7 +114,7 @@ def test_no_wrong_wiring_of_a_part_without_a_sensor_is_taken_for_the_drawn_one(p
             assert result.as_drawn is False and "No current flows" in result.sentences[0], (wiring, result)
         elif not result.as_drawn:
             asked = check.question(profile, result) == "polarity"
-            assert asked or result.to_do.startswith("Run it"), (wiring, result)
+            assert asked or result.to_do.startswith("Run the procedure"), (wiring, result)
 
 
 def mirrored(part: str, wiring: dict[str, str]) -> bool:

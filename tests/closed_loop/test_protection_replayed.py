@@ -65,5 +65,5 @@ def test_the_set_goes_where_it_matters() -> None:
     seldom = {state.NAMES[where]: ticks[where] for where in range(1, 7) if ticks[where] < 100}
     assert not seldom, (seldom, ticks)
     assert any(life.cause for life in lives), "with a life after a reset"
-    assert sum(len(life.said) for life in lives) > 30_000
+    assert sum(len(life.said) for life in lives) > 25_000  # arming waits for 10 mF to charge
     assert perform(SEEDS[0], ACTS)[0].said == lives[0].said, "fixed: the same again"

@@ -18,6 +18,6 @@ def test_the_report_names_the_clogged_filter_beside_the_bad_segment(tmp_path: Pa
     assert done.returncode == 1 and "FAIL" in done.stdout
     front = report.read_text("utf-8").split("Technical annex")[0]
     words = re.sub(r"<[^>]+>|\s+", " ", front)
-    assert re.search(r"Bad commutator segment or coil\..+Next: .*replace motor", words)
+    assert re.search(r"Bad commutator segment or coil\..+Next: .*Replace the motor", words)
     assert re.search(r"Outlet, filter or impeller clogged\..+Next: .*Check filter", words)
     assert "Starts slowly" not in words  # it only follows from the segment

@@ -185,7 +185,7 @@ def test_an_open_winding_and_giving_up(driver: Driver) -> None:
     hand.open("solenoid", faults=("open_winding",))
     hand.do("find", pins=2)
     now = hand.do("touch")
-    assert now.as_drawn is False and "open winding" in now.sentences[0] and not now.question
+    assert now.as_drawn is False and "winding is open" in now.sentences[0] and not now.question
     hand.do("find", pins=2)
     assert hand.do("give_up").headline == "Given up"
     driver.order("touch")  # nobody asks for it any more

@@ -35,7 +35,7 @@ HEARTBEAT_MS = 2000
 BEAT_TICKS = 1500
 REQUESTS_MAX, SLOW_TICKS_MAX = 300, 2000
 """A life ends with so many requests, or ticks in which the bench has a trouble of its own: they take long."""
-CHECK_TICKS = 700
+CHECK_TICKS = 1200
 """A self-test takes some 200 ms; a bridge that was charged above the supply makes it wait."""
 BLOCK = """
 def block(_i, _f, count, deferred):
