@@ -27,7 +27,7 @@ from strokebench.verdict.examine import examine
 from strokefw import faults
 
 from tests.helpers.laboratory import bench_in_laboratory
-from tests.helpers.strokes import procedure, throttle_limits
+from tests.helpers.strokes import procedure, stroked_bytes, throttle_limits
 
 BOARD = "beginner bench"
 SEED = 20_001
@@ -202,14 +202,12 @@ def test_trouble_is_found_where_it_shows(trouble: str, step: str, hint: str) -> 
 
 def strokes(engine: str) -> bytes:
     """A short stroke's samples on an engine, as bytes."""
-    with open_bench(sim=spec("throttle-body", engine=engine)) as bench:
-        bench.set_limits(throttle_limits().model_copy(update=WITHIN))
-        bench.arm()
-        pieces = (
-            {"kind": "ramp", "to": 0.4, "over_s": 0.2, "label": "up"},
-            {"kind": "pause", "for_s": 0.1, "label": "off"},
-        )
-        return np.concatenate(list(bench.run(procedure(*pieces)))).tobytes()
+    return stroked_bytes(
+        spec("throttle-body", engine=engine),
+        WITHIN,
+        {"kind": "ramp", "to": 0.4, "over_s": 0.2, "label": "up"},
+        {"kind": "pause", "for_s": 0.1, "label": "off"},
+    )
 
 
 @pytest.mark.slow

@@ -25,7 +25,7 @@ from strokebench.sim.plants.stage import SMALL
 from strokebench.sim.trials import stroke
 from strokebench.verdict.examine import examine
 
-from tests.helpers.strokes import procedure, throttle_limits
+from tests.helpers.strokes import stroked_bytes
 
 BOARD = "small bench"
 FOR_IT = ("throttle-body", "egr-motor", "egr-solenoid", "solenoid", "idle-actuator")
@@ -156,15 +156,13 @@ def test_its_outputs_are_measured_behind_its_shunt_and_its_bus_is_not_chopped() 
 
 def strokes(engine: str) -> bytes:
     """A short stroke's samples on an engine, as bytes."""
-    with open_bench(sim=spec("throttle-body", engine=engine)) as bench:
-        bench.set_limits(throttle_limits().model_copy(update=WITHIN))
-        bench.arm()
-        pieces = (
-            {"kind": "ramp", "to": 0.4, "over_s": 0.2, "label": "up"},
-            {"kind": "burst", "channel": "current_coarse", "rate_hz": 100_000, "count": 500, "label": "fast"},
-            {"kind": "pause", "for_s": 0.1, "label": "off"},
-        )
-        return np.concatenate(list(bench.run(procedure(*pieces)))).tobytes()
+    return stroked_bytes(
+        spec("throttle-body", engine=engine),
+        WITHIN,
+        {"kind": "ramp", "to": 0.4, "over_s": 0.2, "label": "up"},
+        {"kind": "burst", "channel": "current_coarse", "rate_hz": 100_000, "count": 500, "label": "fast"},
+        {"kind": "pause", "for_s": 0.1, "label": "off"},
+    )
 
 
 def test_micropython_gives_the_same_bytes() -> None:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+from strokebench.bench.bench import open_bench
+from strokebench.bench.spec import SimSpec
 from strokebench.parts import load_part
 from strokebench.parts.limits import Limits
 from strokebench.parts.procedure import Procedure
@@ -37,3 +40,13 @@ def stroke() -> Procedure:
         {"kind": "ramp", "to": -0.5, "over_s": 0.6, "label": "shut"},
         {"kind": "pause", "for_s": 0.4, "label": "release"},
     )
+
+
+def stroked_bytes(spec: SimSpec, within: dict[str, float], *segments: dict[str, Any]) -> bytes:
+    """Drive ``segments`` on a simulated bench under the throttle's limits, changed by ``within``; return all
+    samples as bytes.
+    """
+    with open_bench(sim=spec) as bench:
+        bench.set_limits(throttle_limits().model_copy(update=within))
+        bench.arm()
+        return np.concatenate(list(bench.run(procedure(*segments)))).tobytes()

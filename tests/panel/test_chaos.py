@@ -18,7 +18,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no process can 
 Stage = tuple[Witness, PanelProcess]
 SHORT = ("plain", "paused", "cut", "slow", "crowd", "comparing")
 """The usual run has two presses of these; test_lifeline_browser.py has the killed program. Two loops on each
-core take the time of all other tests: ``.ci/run`` presses twice after them."""
+core take the time of all other tests, and minutes: that test is run by hand."""
 TRIES = 3
 
 

@@ -129,7 +129,7 @@ def measure(case: Case, name: str) -> Side | str:
     current_a = np.array([float(np.mean(rows["current_a"])) for rows in holds])
     lost_v = np.array([float(np.mean(lost(rows, name))) for rows in holds])
     if len(holds) < 3 or float(np.ptp(current_a)) < LEAST_RANGE_A:
-        return "the current was not changed enough, at least three holds and 0.15 A are needed"
+        return f"the current was not changed enough, at least three holds and {LEAST_RANGE_A:g} A are needed"
     fit = line(current_a, lost_v)
     gain = _gain(case, name, fit.slope, holds)
     bent = BENT_V / float(np.ptp(current_a))

@@ -36,7 +36,7 @@ BEAT_TICKS = 1500
 REQUESTS_MAX, SLOW_TICKS_MAX = 300, 2000
 """A life ends with so many requests, or ticks in which the bench has a trouble of its own: they take long."""
 CHECK_TICKS = 1200
-"""A self-test takes some 200 ms; a bridge that was charged above the supply makes it wait."""
+"""Arming waits for the capacitors to charge, and for a bridge that was charged above the supply."""
 BLOCK = """
 def block(_i, _f, count, deferred):
     {take}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from itertools import pairwise
 
@@ -121,8 +122,13 @@ def _missed(by_part: dict[str, list[Answered]]) -> Iterable[str]:
             trials = [(record, found) for record, found in some if record["name"] == name]
             wrong = [(record, found) for record, found in trials if not there(record) <= found.named]
             if wrong:
-                instead = "; ".join(_instead(record, found) for record, found in wrong)
+                instead = "; ".join(_counted(Counter(_instead(record, found) for record, found in wrong)))
                 yield f"- {part}, {name}: {len(wrong)} of {len(trials)} ({instead}).\n"
+
+
+def _counted(texts: Counter[str]) -> Iterable[str]:
+    for text, count in texts.items():
+        yield f"{count} times {text}" if count > 1 else text
 
 
 def _instead(record: Record, found: Answer) -> str:

@@ -1,4 +1,4 @@
-"""The small bench on the emulated chip: its strap, its self-test and a step, as in process. Some minutes."""
+"""The finer benches on the emulated chip: strap, self-test and a step, as in process. Some minutes each."""
 
 from __future__ import annotations
 
@@ -27,23 +27,26 @@ STEP = Procedure.model_validate(
 )
 
 
-def stepped(bench: Bench) -> float:
+def stepped(bench: Bench, name: str) -> float:
     """Amperes at the end of the step; no row may be lost, no tick late."""
-    assert bench.identity.board == "small bench"
+    assert bench.identity.board == f"{name} bench"
     bench.set_limits(on_bench(load_part(PART), bench.identity.board).limits)
     bench.arm()
     run = bench.run(STEP.plan())
     samples = np.concatenate(list(run))
-    assert run.lost_rows == 0 and bench.status().counters["overruns"] == 0
+    counters = bench.status().counters
+    assert run.lost_rows == 0 and counters["overruns"] == 0
+    print("heap free:", counters["heap_free"], "longest tick in us:", counters["tick_max_us"])
     driven = samples["current_a"][samples["drive"] > 0.49]
     return float(np.mean(driven[-50:]))
 
 
-def test_a_step_on_the_chip_as_in_process() -> None:
-    with Bench(open_port(SimSpec(PART, bench="small")), "in process", "inprocess") as bench:
-        here_a = stepped(bench)
+@pytest.mark.parametrize("name", ["small", "beginner"])
+def test_a_step_on_the_chip_as_in_process(name: str) -> None:
+    with Bench(open_port(SimSpec(PART, bench=name)), "in process", "inprocess") as bench:
+        here_a = stepped(bench, name)
     try:
-        on_chip_a = stepped(ready_bench(chip.find_image(), PART, "small"))
+        on_chip_a = stepped(ready_bench(chip.find_image(), PART, name), name)
     except ChipUnavailable as why:
         pytest.skip(f"emulated chip: {why}")
     print(here_a, on_chip_a)
