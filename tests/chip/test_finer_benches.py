@@ -36,7 +36,7 @@ def stepped(bench: Bench, name: str) -> float:
     samples = np.concatenate(list(run))
     counters = bench.status().counters
     assert run.lost_rows == 0 and counters["overruns"] == 0
-    print("heap free:", counters["heap_free"], "longest tick in us:", counters["tick_max_us"])
+    print("longest tick in us:", counters["tick_max_us"])
     driven = samples["current_a"][samples["drive"] > 0.49]
     return float(np.mean(driven[-50:]))
 
