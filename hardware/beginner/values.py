@@ -10,7 +10,7 @@ from hardware.calc.rows import Row
 SUPPLY_V, SUPPLY_MAX_V = 12.0, 16.0
 MEAN_A, PEAK_A = 3.0, 5.0
 SHUNT_OHM = 0.010
-COARSE, FINE = design.COARSE_GAIN, design.FINE_GAIN
+GAIN = design.COARSE_GAIN
 REFERENCE_V, MIDDLE_V = 3.3, 1.65
 DIVIDER_OHM = (18e3, 2.7e3)
 LEG_UP_OHM = 30e3
@@ -24,6 +24,8 @@ FUSE_A, FUSE_I2T = 5.0, 60.0
 """Melting integral of a 5 A blade fuse, A2s: from memory, check the part."""
 MODULE_OHM = 0.032
 """Allowed of a module: both of its switches together, warm."""
+DUTY_S, PERIOD_S = 0.5e-6, 50e-6
+"""Allowed of a module: what its output is later, or earlier, off than on; the drive's period."""
 MODULE_OFF_S = 6e-6
 """Allowed of a module: from its shutdown input to no current."""
 COMPARATOR_S = 1.5e-6

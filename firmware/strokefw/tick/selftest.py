@@ -21,7 +21,7 @@ NAMES = (
     "supply_mv", "heatsink_dc", "precharge_permille", "leg_a_permille", "leg_b_permille",
     "legs_apart_permille", "pulse_a_low_permille", "pulse_a_high_permille", "pulse_b_low_permille",
     "pulse_b_high_permille", "joined_permille", "loop_ma", "main_switch_mv", "fast_limit_edge_ma",
-    "fast_limit_plus_ma", "fast_limit_minus_ma",
+    "fast_limit_plus_ma", "fast_limit_minus_ma", "supply_held_permille",
 )  # fmt: skip
 NEW = check.NEW
 CODE = check.CODE
@@ -47,6 +47,7 @@ class SelfTest:
         self._results = array("i", [0] * (check.RESULT_WORDS * check.IDS))
         self.words[check.STEP] = check.DONE
         self.words[check.FINER] = channels.FINER[kind]
+        self.words[check.FEW] = kind == channels.FEW
         self.words[check.EDGE_AT] = at.BIAS
         self.words[check.LIMIT] = limits.ABSOLUTE[kind].current_max_ma
         keep_bound(self, "start", "next_tick", "_act")
@@ -104,7 +105,7 @@ class SelfTest:
         elif do >= check.OPEN:
             board.rail(do - check.OPEN)
         elif do == check.DRIVE_LOOP:
-            board.drive(check.LOOP_DRIVE, 1)
+            board.drive(0 - check.LOOP_DRIVE if w[check.LEG] == check.BACKWARD else check.LOOP_DRIVE, 1)
         else:
             board.drive(0, 0)
             if do == check.END and w[check.CODE] != 0 and w[check.CODE] != faults.CALIBRATION:

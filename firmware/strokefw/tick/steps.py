@@ -45,11 +45,16 @@ def _edge(w: ptr32, tripped: int) -> int:
 @micropython.viper
 def _rest(w: ptr32, v: ptr32, estop: int, tripped: int) -> int:
     ticks = w[check.TICKS]
+    if w[check.FEW] and ticks == 1 and v[channels.BUS] < w[check.MIN_MV]:
+        if w[check.OTHER] < check.CHARGE_TICKS:  # the stop button was just released
+            w[check.OTHER] += 1
+            w[check.TICKS] = 0
+            return check.NOTHING
     if ticks <= check.MEAN_TICKS:
         w[check.SUM_A] += v[at.B_FINE] - at.BIAS
         w[check.SUM_B] += v[at.B_COARSE] - at.BIAS
         w[check.SUM_C] += v[channels.FEED]
-        w[check.SUM_D] += v[channels.VIN]
+        w[check.SUM_D] += v[channels.BUS if w[check.FEW] else channels.VIN]
     turn = ticks - check.EDGES_TICKS
     if turn <= 0:
         do = int(_edge(w, tripped))
@@ -116,7 +121,7 @@ def _rest(w: ptr32, v: ptr32, estop: int, tripped: int) -> int:
 
 @micropython.viper
 def _charge(w: ptr32, v: ptr32):
-    vin = v[channels.VIN]
+    vin = v[channels.BUS if w[check.FEW] else channels.VIN]
     share = 0
     if vin > 1000:
         share = v[channels.BUS] * 1000 // vin
@@ -142,6 +147,9 @@ def _float(w: ptr32, v: ptr32, r: ptr32):
             w[check.SUM_B] += v[channels.LEG_B]
             w[check.SUM_C] += v[channels.BUS]
         return
+    if w[check.FEW]:
+        turn = 3
+        w[check.OTHER] = (w[check.SUM_C] - at.BIAS) // check.SETTLE_TICKS
     item = check.LEG_A - 1 + turn  # leg a, leg b, then how far they are apart
     low = check.FLOAT_LOW
     high = check.FLOAT_HIGH
@@ -161,7 +169,7 @@ def _float(w: ptr32, v: ptr32, r: ptr32):
         if w[check.FLAGS] & guard_limits.PART_EXPECTED == 0:
             item = 0
         w[check.LEG] = 0
-        _go(w, check.PULSES)
+        _go(w, check.LOOP_STEP if w[check.FEW] else check.PULSES)
     _ask(w, item, value, low, high, code)
 
 
@@ -219,16 +227,36 @@ def _loop(w: ptr32, v: ptr32) -> int:
     if ticks == 1:
         return check.DRIVE_LOOP
     current = v[at.B_MERGED]
+    if w[check.LEG] == check.BACKWARD:
+        current = at.BIAS - (current - at.BIAS)
     if current > w[check.SUM_A]:
         w[check.SUM_A] = current
+    if ticks <= check.LOOP_TICKS:
+        return check.NOTHING
+    do = check.DRIVE_OFF
+    item = 0
+    low = 0
+    code = faults.PRECHARGE
     if ticks == check.LOOP_TICKS + 1:
-        return check.DRIVE_OFF
-    if ticks > check.LOOP_TICKS + 1:
+        # a shorted switch meets its partner, in one direction or the other, and empties the capacitors
+        if w[check.FEW]:
+            item = check.HELD
+        value = v[channels.BUS] * 1000 // (w[check.OTHER] + 1)
+        low = check.HELD_LOW
+        high = check.BIG
+    else:
+        do = check.NOTHING
+        item = check.LOOP
         value = w[check.SUM_A] - at.BIAS
         high = v[channels.BUS] * check.LOOP_DRIVE // (10 * check.SHORT_MOHM)
-        _ask(w, check.LOOP, value, 0, high, faults.SHORTED_LOAD)
-        _go(w, check.WAYS if w[check.FLAGS] & check.TO_ARM else check.CLOSE)
-    return check.NOTHING
+        code = faults.SHORTED_LOAD
+        then = check.WAYS if w[check.FLAGS] & check.TO_ARM else check.CLOSE
+        if w[check.LEG] == 0:
+            w[check.LEG] = check.BACKWARD
+            then = check.LOOP_STEP
+        _go(w, then)
+    _ask(w, item, value, low, high, code)
+    return do
 
 
 @micropython.viper

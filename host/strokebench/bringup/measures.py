@@ -16,7 +16,7 @@ import numpy as np
 from strokefw import faults, state
 from strokefw.tick import selftest
 
-from strokebench.bench.kinds import plain_of
+from strokebench.bench.kinds import few_of
 from strokebench.bringup.hands import Hands
 from strokebench.calibrate.points import kept_alive, limits_for, read_counts
 from strokebench.calibrate.quantities import quantities
@@ -55,7 +55,7 @@ class Test:
     def zero_current(self, name: str) -> float:
         """Return a current channel's reading with the calibration in force."""
         mine = self.bench.identity
-        quantity = quantities(mine.finer, plain_of(mine.board))[name]
+        quantity = quantities(mine.finer, few_of(mine.board))[name]
         mean = read_counts(self.bench, quantity.index, SCANS)[0]
         counts = np.array([round(mean)], np.uint16)
         values, _unit = conversion.burst_values(quantity.index, counts, *self.bench.units)
@@ -197,7 +197,7 @@ def _rows(bench: Bench, seconds: float) -> np.ndarray:
     raw, until_s = b"", bench.link.port.now() + seconds
     while bench.link.port.now() < until_s:
         raw += b"".join(m.tail for m in bench.link.poll(0.05) if m.name == "samples")
-    return conversion.decode_rows(raw, int.from_bytes(raw[:4], "little"))
+    return conversion.decode_rows(raw, int.from_bytes(raw[:4], "little"), bench.units.few)
 
 
 def of_selftest(test: Test, name: str) -> float:
