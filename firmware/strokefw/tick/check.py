@@ -124,8 +124,7 @@ PASSED = const(1)  # of a result; 0: not looked at
 FAILED = const(2)
 BACKWARD = const(1)  # in LEG, while a board with few signals does DRIVE_LOOP; 0 before
 HELD_LOW = const(700)  # permille of its supply that a bridge without a short keeps while it switches
-# ids that a board with few signals cannot look at: the fine range, the feed, the heatsink, the terminals (twice)
-# and the outputs
+# ids that a board with few signals cannot look at: fine range, feed, heatsink, terminals (twice), outputs
 UNSEEN = const(1 << 3 | 1 << 5 | 1 << 7 | 1 << 8 | 1 << 11 | 1 << 18)
 NONE = const(-1)  # a bound that is not there
 BIG = const(1000000)

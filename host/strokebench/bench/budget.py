@@ -103,5 +103,5 @@ def budget_of(info: Mapping[str, Any]) -> Budget:
 
 
 def default_budget(few: bool = False) -> dict[str, Channel]:
-    """A fresh table of the uncalibrated reference bench, by channel name; ``few``: of the beginner's bench."""
+    """A fresh table of an uncalibrated bench by channel name; ``few``: with few signals."""
     return dict(_FEW if few else _REFERENCE)
