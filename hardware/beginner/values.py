@@ -153,7 +153,7 @@ def rows() -> list[Row]:
             stop_v(16.0),
             "V",
             "15k, pull-down over 33k",
-            "Ohm; 30 uA through the inputs' diodes",
+            "Ohm; the inputs' diodes take over 0.1 mA",
         ),
         Row(
             "supply that gates take for a stop", stop_least_v(), "V", "half of 3.3 V over the divider", "Ohm"

@@ -125,8 +125,7 @@ class Guard:
         c[current.MEAN_TICKS] = 60 + 10000 // limits.slew_per_ms
         c[current.SUPPLY_MAX_MV] = self.volt_words[volts.MAX_MV] = limits.supply_max_mv
         self.volt_words[volts.MIN_MV] = limits.supply_min_mv
-        uses_feed = limits.flags & guard_limits.SENSORS and not self.volt_words[volts.NO_LEGS]
-        self.volt_words[volts.USES_FEED] = 1 if uses_feed else 0
+        self.volt_words[volts.USES_FEED] = 1 if limits.flags & guard_limits.SENSORS else 0
         self.budgets.set(budget.LEADS, limits.i2t_leads_rest_ma, limits.i2t_leads_a2s)
         self.budgets.set(budget.PART, limits.i2t_part_rest_ma, limits.i2t_part_a2s)
         most_dc = limits.part_temp_max_dc

@@ -24,7 +24,6 @@ class Absolute:
         self.supply_max_mv = 17000
         self.slew_per_ms = 1000
         self.heatsink_max_dc = HEATSINK_MAX_DC
-        self.flags = _FLAGS
 
 
 # Reference bench: 40 A for ever; its MOSFETs and shunt take 60 A for 10 s: (60^2 - 40^2) * 10 A2s.
@@ -32,9 +31,8 @@ _REFERENCE = Absolute(60000, 45000, 40000, 20000)
 # Small bench: 5 A for ever, its hard trip at 6 A; 10 s between the two, as on the reference bench.
 _SMALL = Absolute(6000, 5000, 5000, 110)
 # Beginner's bench: modules without a sink of their own, 3 A for ever, 5 A for 10 s.
-# It has no thermistor.
 _BEGINNER = Absolute(5000, 3000, 3000, 160)
-_BEGINNER.flags = _FLAGS - PART_NTC
+_BEGINNER.heatsink_max_dc = 0  # no thermistors
 ABSOLUTE = (_REFERENCE, _SMALL, _REFERENCE, _REFERENCE, _BEGINNER)  # by board kind
 
 # (field, lowest, highest): fixed bounds; what depends on the board or on another field is in _fits
@@ -75,7 +73,7 @@ def _fits(new, absolute):
         and new.stall_ma <= new.current_max_ma
         and 10 <= new.i2t_leads_rest_ma <= absolute.current_mean_ma
         and 10 <= new.i2t_part_rest_ma <= absolute.current_mean_ma
-        and new.flags & absolute.flags == new.flags
+        and (absolute.heatsink_max_dc or not new.flags & PART_NTC)
     )
 
 

@@ -20,7 +20,7 @@ FOLLOW_SEEN = const(8)
 FEED_SEEN = const(9)
 FLOAT_SEEN = const(10)
 CLOSED = const(11)  # 1 while the main switch is closed
-NO_LEGS = const(12)  # 1 on a board that measures neither the outputs nor the supply's terminals
+NO_LEGS = const(12)  # 1 on a board that measures neither outputs nor terminals nor feed
 WORDS = const(13)
 
 LOW_TICKS = const(20)  # a motor's inrush may dip the supply for a moment
@@ -88,7 +88,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
     if size < 0:
         size = 0 - size
 
-    if s[USES_FEED] and gate:
+    if s[USES_FEED] > s[NO_LEGS] and gate:
         feed = v[channels.FEED]
         if feed < sense.FEED_MIN_MV or feed > sense.FEED_MAX_MV:
             s[FEED_SEEN] += 1

@@ -210,9 +210,11 @@ class Sense:
     def __init__(self, calibration, kind=0):
         self.calibration = calibration
         self._finer = channels.FINER[kind]
-        self._few = kind == channels.FEW
         self.values = array("i", [0] * N_VALUES)
         self.words = array("i", [0] * _WORDS)
+        if kind != channels.FEW:
+            self.words[_FADE_START] = FADE_START_MA // self._finer
+            self.words[_FADE_SPAN] = (FADE_END_MA - FADE_START_MA) // self._finer
         for at in (HEATSINK, PART):
             self.values[at] = NO_READING + BIAS
             self.values[at + _CONDITION] = NTC_OPEN
@@ -229,14 +231,12 @@ class Sense:
             if calib.ideal_zero(channel) and self._finer > 1:  # a current
                 full //= self._finer
                 shift += 3
-            elif self._few and channel == channels.SENSOR_A:  # feed and reference are the same
+            elif channel == channels.SENSOR_A and not self.words[_FADE_SPAN]:  # feed and reference are one
                 full = FEED_NOMINAL_MV
             mul = (full * (1 << shift) * trim + (channels.FULL_SCALE << 14)) // (channels.FULL_SCALE << 15)
             self.words[_PER_CHANNEL * channel] = self.calibration.zero[channel] + _ZERO_BIAS
             self.words[_PER_CHANNEL * channel + _MUL] = mul
             self.words[_PER_CHANNEL * channel + _SHIFT] = shift
-        self.words[_FADE_START] = 0 if self._few else FADE_START_MA // self._finer
-        self.words[_FADE_SPAN] = 0 if self._few else (FADE_END_MA - FADE_START_MA) // self._finer
         self.words[_TURN] = 0
 
     @property

@@ -138,7 +138,6 @@ def prepare(w: ptr32, how: int, min_mv: int, max_mv: int):
     w[TICKS] = 0
     w[CALIBRATED] = how & 1
     w[FLAGS] = how >> 1
-    w[OTHER] = 0
     w[MIN_MV] = min_mv
     w[MAX_MV] = max_mv
 

@@ -5,7 +5,8 @@ terminals, the thermistor, and the level at which the fast current limit trips a
 the precharge resistor: does the bridge charge, do the floating outputs stand where their pull resistors put
 them (a shorted or leaking MOSFET pulls them away), does each MOSFET alone pull its output, does the other
 output follow through the part, does a little voltage make a huge current, does the fast limit cut a little
-current either way. Only then the main switch.
+current either way. Only then the main switch. A board with few signals sees less: the bridge's supply, which
+a shorted MOSFET empties as soon as the bridge switches a little either way, and the current.
 """
 
 from array import array

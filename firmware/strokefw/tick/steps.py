@@ -45,16 +45,11 @@ def _edge(w: ptr32, tripped: int) -> int:
 @micropython.viper
 def _rest(w: ptr32, v: ptr32, estop: int, tripped: int) -> int:
     ticks = w[check.TICKS]
-    if w[check.FEW] and ticks == 1 and v[channels.BUS] < w[check.MIN_MV]:
-        if w[check.OTHER] < check.CHARGE_TICKS:  # the stop button was just released
-            w[check.OTHER] += 1
-            w[check.TICKS] = 0
-            return check.NOTHING
     if ticks <= check.MEAN_TICKS:
         w[check.SUM_A] += v[at.B_FINE] - at.BIAS
         w[check.SUM_B] += v[at.B_COARSE] - at.BIAS
         w[check.SUM_C] += v[channels.FEED]
-        w[check.SUM_D] += v[channels.BUS if w[check.FEW] else channels.VIN]
+        w[check.SUM_D] += v[channels.VIN]
     turn = ticks - check.EDGES_TICKS
     if turn <= 0:
         do = int(_edge(w, tripped))
@@ -68,7 +63,7 @@ def _rest(w: ptr32, v: ptr32, estop: int, tripped: int) -> int:
     low = 0
     high = 0
     code = faults.ESTOP
-    if turn == 2:
+    if turn == 2 + (w[check.FEW] << 3):  # with few signals that comes in ``_float``
         item = check.SUPPLY
         value = (w[check.SUM_D] - at.BIAS) >> 5
         low = w[check.MIN_MV]
@@ -121,7 +116,9 @@ def _rest(w: ptr32, v: ptr32, estop: int, tripped: int) -> int:
 
 @micropython.viper
 def _charge(w: ptr32, v: ptr32):
-    vin = v[channels.BUS if w[check.FEW] else channels.VIN]
+    vin = v[channels.VIN]
+    if w[check.FEW]:  # nine tenths of it are a little above the least that ``_float`` wants
+        vin = w[check.MIN_MV] + (w[check.MIN_MV] >> 3)
     share = 0
     if vin > 1000:
         share = v[channels.BUS] * 1000 // vin
@@ -132,7 +129,7 @@ def _charge(w: ptr32, v: ptr32):
     if share < 900:
         code = faults.PRECHARGE
         longest = check.CHARGE_TICKS
-    if (share >= 900 and share <= 1100) or w[check.TICKS] > longest:
+    if (share >= 900 and (share <= 1100 or w[check.FEW])) or w[check.TICKS] > longest:
         _ask(w, check.PRECHARGE, share, 900, 1100, code)
         _go(w, check.FLOAT)
 
@@ -149,7 +146,6 @@ def _float(w: ptr32, v: ptr32, r: ptr32):
         return
     if w[check.FEW]:
         turn = 3
-        w[check.OTHER] = (w[check.SUM_C] - at.BIAS) // check.SETTLE_TICKS
     item = check.LEG_A - 1 + turn  # leg a, leg b, then how far they are apart
     low = check.FLOAT_LOW
     high = check.FLOAT_HIGH
@@ -168,6 +164,13 @@ def _float(w: ptr32, v: ptr32, r: ptr32):
         code = faults.LEG_DIFFER
         if w[check.FLAGS] & guard_limits.PART_EXPECTED == 0:
             item = 0
+        if w[check.FEW]:
+            value = (w[check.SUM_C] - at.BIAS) // check.SETTLE_TICKS
+            w[check.OTHER] = value
+            item = check.SUPPLY
+            low = w[check.MIN_MV]
+            high = w[check.MAX_MV]
+            code = faults.PRECHARGE
         w[check.LEG] = 0
         _go(w, check.LOOP_STEP if w[check.FEW] else check.PULSES)
     _ask(w, item, value, low, high, code)
