@@ -56,8 +56,8 @@ _GPIO = {
 }  # fmt: skip
 _NAMES = {
     2: "A_HIGH", 4: "B_HIGH", 6: "BRIDGE_ENABLE", 7: "TRIP_N", 8: "TRIP_LEVEL", 10: "LATCH_OK",
-    11: "WATCHDOG", 13: "MAIN_SWITCH", 15: "STOP_OK", 20: "LED", 22: "BOARD_KIND", 26: "I_COARSE", 27: "SENSOR_A",
-    28: "BUS_SENSE",
+    11: "WATCHDOG", 13: "MAIN_SWITCH", 15: "STOP_OK", 20: "LED", 22: "BOARD_KIND", 26: "I_COARSE",
+    27: "SENSOR_A", 28: "BUS_SENSE",
 }  # fmt: skip
 _OUTPUTS = {2, 4, 6, 8, 11, 13, 20}
 PICO = " ".join(

@@ -1,13 +1,13 @@
 """Where each part is on the stripboard, where strips are cut, which wires join them.
 
-Rows are strips, columns holes, both counted from 0; the copper is below. places.txt has the parts' places. Cuts
-and wires follow from them: a strip is cut between neighbouring pins of different nets, and what a net then has
-in pieces is joined by the shortest wires.
+Rows are strips, columns holes, both counted from 0; the copper is below. places.txt has the parts' places.
+Cuts and wires follow from them: a strip is cut between neighbouring pins of different nets, and the pieces
+that a net then has are joined by short wires.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import pairwise
@@ -130,29 +130,38 @@ def _cut(board: Board) -> None:
     board.used |= board.cuts
 
 
-def _nearest(board: Board, some: Iterable[tuple[int, int, int]], others: Iterable[tuple[int, int, int]]):  # type: ignore[no-untyped-def]
-    """The two free holes that are nearest to each other, the piece that the second is on."""
+Piece = tuple[int, int, int]
+
+
+def _nearest(board: Board, some: list[Piece], others: list[Piece]) -> tuple[Hole, Hole, Piece]:
+    """The two free holes that are nearest to each other, and the piece that the second is on.
+
+    A piece with a single free hole comes last: nothing can be joined to it any more.
+    """
     ways = (
-        (abs(a[0] - b[0]) + abs(a[1] - b[1]), abs(a[1] - b[1]), a, b, other)
-        for one_end in some
-        for a in board.free(one_end)
+        (last, abs(a[0] - b[0]) + abs(a[1] - b[1]), abs(a[1] - b[1]), a, b, other)
         for other in others
+        for last in [len(list(board.free(other))) == 1]
         for b in board.free(other)
+        for piece in some
+        for a in board.free(piece)
     )
-    return min(ways)
+    *_, a, b, other = min(ways)
+    return a, b, other
 
 
 def _join(board: Board) -> None:
-    """Wires that make a single net of its pieces (nearest first), and a hole for the lead to what is beside."""
+    """Wires that make a single net of its pieces, nearest first; a hole for the lead to what is beside."""
     beside: dict[str, list[str]] = {}
     for net, pins in nets().items():
         pieces = list(dict.fromkeys(board.strip(board.at[pin]) for pin in pins if pin in board.at))
         outside = [f"{ref}.{number}" for ref, number in pins if (ref, number) not in board.at]
         if not pieces:
             continue
+        pieces.sort(key=lambda piece: -len(list(board.free(piece))))
         joined, left = pieces[:1], pieces[1:]
         while left:
-            *_, begin, end, piece = _nearest(board, joined, left)
+            begin, end, piece = _nearest(board, joined, left)
             board.used |= {begin, end}
             board.wires.append((begin, end, net))
             joined.append(piece)

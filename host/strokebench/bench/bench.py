@@ -43,7 +43,10 @@ STORE_S = 5.0
 
 @dataclass(frozen=True)
 class Identity:
-    """Which bench this is: as it said at the handshake. Currents in A, volts in V, heat in C."""
+    """Which bench this is: as it said at the handshake. Currents in A, volts in V, heat in C.
+
+    ``heatsink_max_c`` is 0 for a bench without a thermistor.
+    """
 
     firmware: str
     protocol: int

@@ -310,7 +310,8 @@ def silence_s(test: Test) -> float:
 MEASURES: dict[str, Callable[[Test], float]] = {
     function.__name__: function
     for function in (
-        board_kind, vin_error_v, bus_error_v, sensor_a_v, feed_v, heatsink_c, part_c, current_fine_zero_a, current_coarse_zero_a,
+        board_kind, vin_error_v, bus_error_v, sensor_a_v, feed_v, heatsink_c, part_c,
+        current_fine_zero_a, current_coarse_zero_a,
         estop_open, stopped_bus_v, charged_s, precharge_s, main_switch_drop_v,
         main_switch_loaded_v, load_ratio_forward, load_ratio_backward, trips, estop_stops, silence_s,
     )
