@@ -19,7 +19,7 @@ RELAY = (
 """Closes at 80 mA of its 150, opens at 30: an ordinary 12 V relay, from memory; 4 ms coil time constant."""
 STOP_AT_S, USB_AT_S, DEAD_AT_S = 20e-3, 20e-3, 20e-3
 LOAD_OHM = 4.0
-SUPPLY = ("Vbat bat 0 12", "Rbat bat b1 0.05", "Lcable b1 n_vin 2u ic=0")
+SUPPLY = ("Vbat bat 0 {volts:g}", "Rbat bat b1 0.05", "Lcable b1 n_vin 2u ic=0")
 STOP_PARTS = ("R12", "R13", "R15")
 HALF = 0.5
 """Of their supply: where gates change over."""
@@ -30,17 +30,24 @@ def drawn() -> Netlist:
     return netlist_of("beginner")
 
 
-def _supply(title: str, netlist: Netlist | None) -> Deck:
+def _supply(title: str, netlist: Netlist | None, volts: float = values.SUPPLY_V) -> Deck:
     d = Deck(title, drawn() if netlist is None else netlist)
-    d.take("D3", "D2", "D4", "R2", "D1", "R3", "D5", "Q1", "R14", *STOP_PARTS).take("C1", "C2", start_v=12)
-    d.add(*SUPPLY, *(line.format(start="0.13", state="on") for line in RELAY))
-    # the watchdog's one-shot, which the stop button clears; then the gates. An output follows its supply.
+    d.take("D3", "D2", "D4", "R2", "D1", "R3", "D5", "Q1", "R14", *STOP_PARTS).take("C1", "C2", start_v=volts)
+    d.add(
+        *(line.format(volts=volts) for line in SUPPLY),
+        *(line.format(start="0.13", state="on") for line in RELAY),
+    )
+    # The watchdog's one-shot: the stop button clears it at once, and the next sign of life comes within 4 ms.
+    # Then the gates. An output follows its supply.
     d.add(f"Rpull n_stop_ok 0 {values.PULL_DOWN_OHM:g}")
     yes = f"{HALF}*v(n_3v3a) && v(n_3v3a) > 1 ? v(n_3v3a) : 0"
     d.add(
-        f"Blatch n_latch_ok 0 v = v(fed) > 0.5 && v(n_stop_ok) > {yes}",
-        f"Bon on_raw 0 v = v(n_latch_ok) > {yes}", "Ron on_raw n_modules_on 50",
+        f"Bshot shot 0 v = v(fed) > 0.5 && v(n_stop_ok) > {HALF}*v(n_3v3a) ? 2 : 0",
+        "Rshot shot wait 4k", "Cwait wait 0 1u ic=2", "Dshot wait shot quick", ".model quick d(is=1n rs=10)",
+        "Blatch n_latch_ok 0 v = v(wait) > 1.4 && v(n_3v3a) > 1 ? v(n_3v3a) : 0",
+        f"Bon on_raw 0 v = v(n_latch_ok) > {yes}", "Ron on_raw n_modules_on 50", "Con n_modules_on 0 1n ic=3",
         f"Bmain main_raw 0 v = v(n_latch_ok) > {yes}", "Rmain main_raw n_main_on 50",
+        "Cmain n_main_on 0 1n ic=3", "Cstop n_stop_ok 0 1n ic=3",
         "Vload n_bridge_v load 0",
         f"Bload load 0 i = v(n_modules_on) > 1.5 ? v(load)/{LOAD_OHM:g} : 0",
     )  # fmt: skip
@@ -64,9 +71,9 @@ quit
 """
 
 
-def press_stop(netlist: Netlist | None = None) -> runner.Result:
+def press_stop(netlist: Netlist | None = None, volts: float = values.SUPPLY_V) -> runner.Result:
     """The stop button opens at 20 ms while 3 A flow and everything else says go."""
-    d = _supply("Stop button", netlist)
+    d = _supply("Stop button", netlist, volts)
     d.add(
         "V33 n_3v3a 0 3.3", "Vfed fed 0 1",
         f"Vctl ctl 0 PWL(0 1 {STOP_AT_S:g} 1 {STOP_AT_S + 1e-6:g} 0)",

@@ -159,6 +159,11 @@ class Bench:
                     f"limits.{name} = {wanted:g} is more than the {mine.board} allows ({most:g} {unit}).",
                     f"Set it to {most:g} or less in the part's profile.",
                 )
+        if limits.part_thermistor and self.units.few:
+            raise UsageError(
+                f"limits.part_thermistor = true asks for a thermistor, which the {mine.board} does not have.",
+                "Test this part on another bench: its heat has to be watched.",
+            )
         if limits.supply_min_v < mine.supply_min_v:
             raise UsageError(
                 f"limits.supply_min_v = {limits.supply_min_v:g} is less than the {mine.board} allows"
