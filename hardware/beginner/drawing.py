@@ -13,7 +13,7 @@ from hardware.beginner.parts import PARTS, Part, Pin
 
 STEP = 2.54
 ROOM = uuid.UUID("6f1c2a5e-6a37-4f0c-9d5e-2b9f1c0b7d11")
-SHEET_MM = (440.0, 250.0)
+SHEET_MM = (440.0, 190.0)
 TITLE = "strokebench: the beginner's bench. Not built by anybody."
 TWO_PINS = {"R", "C", "D", "F", "S", "TH"}
 BLOCKS = {

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from hardware.beginner.parts import PARTS, Part, nets
 
-ROWS, COLUMNS = 26, 36
+ROWS, COLUMNS = 26, 38
 Hole = tuple[int, int]
 """Row and column."""
 PICO_WIDE, CHIP_WIDE = 7, 3

@@ -54,10 +54,7 @@ def _copper(made: Board) -> list[str]:
     ]
     for hole in sorted(made.cuts):
         x, y = _at(hole)
-        found.append(f'<rect x="{x - 5}" y="{y - 6}" width="10" height="12" fill="#ffffff"/>')
-        found.append(
-            f'<path d="M{x - 4} {y - 4}L{x + 4} {y + 4}M{x + 4} {y - 4}L{x - 4} {y + 4}" stroke="#bbb"/>'
-        )
+        found.append(f'<rect x="{x - 6}" y="{y - 7}" width="12" height="14" fill="#ffffff"/>')
     dots = "".join(
         f"M{LEFT + c * PITCH - 1} {TOP + r * PITCH}h2"
         for r in range(ROWS)
@@ -66,6 +63,14 @@ def _copper(made: Board) -> list[str]:
     )
     found.append(f'<path d="{dots}" stroke="#b08d57" stroke-width="2"/>')
     return found
+
+
+def _crosses(made: Board) -> list[str]:
+    return [
+        f'<path d="M{x - 5} {y - 5}L{x + 5} {y + 5}M{x + 5} {y - 5}L{x - 5} {y + 5}" stroke="#8a8a8a"'
+        ' stroke-width="1.6"/>'
+        for x, y in map(_at, sorted(made.cuts))
+    ]
 
 
 def _scale() -> list[str]:
@@ -85,9 +90,10 @@ def _wires(made: Board) -> list[str]:
     found = []
     for begin, end, net in sorted(made.wires):
         (x1, y1), (x2, y2) = _at(begin), _at(end)
-        colour = COLOURS.get(net, SIGNAL)
+        colour, bow = COLOURS.get(net, SIGNAL), 0.12 * abs(y2 - y1)
         found.append(
-            f'<path d="M{x1} {y1}L{x2} {y2}" fill="none" stroke="{colour}" stroke-opacity="0.75"'
+            f'<path d="M{x1} {y1}Q{(x1 + x2) / 2 + bow:g} {(y1 + y2) / 2:g} {x2} {y2}" fill="none"'
+            f' stroke="{colour}" stroke-opacity="0.75"'
             f' stroke-width="3.2" stroke-linecap="round"><title>{escape(net)}</title></path>'
         )
         found += [f'<circle cx="{x}" cy="{y}" r="3.6" fill="{colour}"/>' for x, y in ((x1, y1), (x2, y2))]
@@ -143,7 +149,7 @@ def picture() -> str:
         f"orange 5 V, violet supply), {len(made.leads)} leads to what is beside the board (green).",
         "A black dot marks pin 1, or the band of a diode. The list wires.csv has all of this in numbers.",
     )
-    body = [*_copper(made), *_scale(), *_bodies(made), *_wires(made), *_leads(made)]
+    body = [*_copper(made), *_scale(), *_bodies(made), *_crosses(made), *_wires(made), *_leads(made)]
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" role="img">'
         f"<title>Stripboard of the beginner's bench</title><style>{STYLE}</style>"
