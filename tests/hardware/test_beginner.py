@@ -247,6 +247,15 @@ def test_few_wires_few_cuts_and_short_wires() -> None:
     assert sum(abs(a[0] - b[0]) + abs(a[1] - b[1]) for a, b, _ in made.wires) / len(made.wires) < 8
 
 
+def test_the_page_has_the_counts_of_the_board() -> None:
+    made, page = strip.board(), (maker.ROOT / "docs/beginners-bench.md").read_text(encoding="utf-8")
+    pieces = sum(1 for part in PARTS if part.box and part.box != "pico")
+    assert f"all {len(made.cuts)} cuts, {len(made.wires)} wires and {len(made.leads)} leads" in page
+    assert f"there are {pieces} pieces" in page and f"about {bill.total_euro():.0f} euro" in page
+    costs = (maker.ROOT / "docs/what-it-costs.md").read_text(encoding="utf-8")
+    assert f"cut {len(made.cuts)} places, solder {pieces} pieces and {len(made.wires)} wires" in costs
+
+
 def test_what_has_to_be_near_is_near() -> None:
     """Decoupling within 1.5 cm of its chip, the filter of a converter's input within 3 cm of the Pico."""
     made = strip.board()
