@@ -35,6 +35,8 @@ LOAD_DRIVE, TRIP_DRIVE, IDLE_DRIVE = 0.2, 0.8, 0.1
 FINER_DRIVE = 0.4
 """With finer ranges the load's peaks are in the coarse one, whose errors want more current beside them."""
 TRIP_A = 1.0
+NO_CURRENT_A, NO_CURRENT_FEW_A = 0.02, 0.1
+"""Less is no current; a bench with few signals has no fine range, and its zero may be 0.06 A off."""
 
 
 @dataclass
@@ -267,7 +269,7 @@ def _load_ratio(test: Test, drive: float) -> float:
         raise DataError("The resistor's value is not known: repeat the step that asks for it.")
     rows = test.driven_rows(drive, 0.5, 0.3)
     current_a = float(rows["current_a"].mean())
-    if abs(current_a) < 0.02:
+    if abs(current_a) < (NO_CURRENT_FEW_A if test.bench.units.few else NO_CURRENT_A):
         raise DataError(f"Only {1000 * current_a:.0f} mA flow: no load, or the bridge does not conduct.")
     across_v = rows["output_a_v"] - rows["output_b_v"]
     if test.bench.units.few:  # nothing measures them
