@@ -53,7 +53,8 @@ def _output() -> Parts:
 
 def _sensor() -> Parts:
     """A track between feed and ground, as a share of the feed, in volts at 5 V."""
-    return _converter(Parts(gain=[FEED_SHARE]), 5.0 / design.ADC_CODES, reference=False)
+    gain = [FEED_SHARE, values.track_share()]
+    return _converter(Parts(gain=gain), 5.0 / design.ADC_CODES, reference=False)
 
 
 def channels() -> dict[str, Parts]:

@@ -20,7 +20,7 @@ BLOCKS = {
     "Supply and stop": "J1 F1 S1 D3 S2 R12 R13 K1 D2 Q1 R14",
     "Precharge": "D4 R2 D1 C1 C2 R3 D5 R16 R17 C5",
     "Output": "M1 M2 R15 R4 J2 U1 C7",
-    "Pico": "A1 R1 RN1 J3 F2 R18 C6",
+    "Pico": "A1 R1 RN1 J3 F2 R18 R19 C6",
     "What must say yes": "U3 R11 C4 U4 C8",
     "Fast limit and 3.3 V": "U2 R5 C3 R6 R7 R8 R9 R10 U5 C9 C10",
 }

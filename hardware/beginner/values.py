@@ -18,7 +18,9 @@ PULL_DOWN_OHM = 60e3
 """Of the Pico's pin, which the firmware switches on: RP2040 data sheet, 50 to 80 kOhm, from memory."""
 GATE_HIGH = 0.5
 """Typical threshold of an HC input, of its supply; 0.7 is the data sheet's limit."""
-SENSOR_OHM, SENSOR_F = 10e3, 47e-9
+SENSOR_OHM, SENSOR_F, LIFTED_OHM = 10e3, 10e-9, 220e3
+TRACK_MOST_OHM = 5e3
+"""Of a sensor's track, end to end."""
 BULK_F, PRECHARGE_OHM, BLEED_OHM = 2e-3, 68.0, 4.7e3
 SCHOTTKY_V = 0.25
 """Of each of the two diodes before the precharge resistor, at some milliampere: data sheet, from memory."""
@@ -84,6 +86,11 @@ def stop_v(volts: float) -> float:
 def stop_least_v() -> float:
     """Supply below which a gate may take the stop button for pressed: the safe side."""
     return SCHOTTKY_V + GATE_HIGH * REFERENCE_V / (stop_v(1 + SCHOTTKY_V))
+
+
+def track_share() -> float:
+    """What the resistor that pulls a lifted wiper down takes from a track, in its middle."""
+    return TRACK_MOST_OHM / 4 / (TRACK_MOST_OHM / 4 + LIFTED_OHM)
 
 
 def rows() -> list[Row]:
@@ -158,6 +165,8 @@ def rows() -> list[Row]:
         Row(
             "supply that gates take for a stop", stop_least_v(), "V", "half of 3.3 V over the divider", "Ohm"
         ),
+        Row("wiper lifted: falls to 37 % in", 1e3 * LIFTED_OHM * SENSOR_F, "ms", "R C", "RC"),
+        Row("what that takes from a track", 100 * track_share(), "%", "R/4 over 220k, in the middle", "Ohm"),
         Row("sensor's filter", 1e3 * SENSOR_OHM * SENSOR_F, "ms", "R C", "RC"),
         Row("12 V on the sensor's wire", 1e3 * (12.0 - 3.6) / SENSOR_OHM, "mA", "(12 - 3.6)/R", "Ohm"),
         Row("watchdog", 1e3 * WATCHDOG_S, "ms", "0.45 R C", "one-shot's data sheet at 5 V; longer at 3.3 V"),

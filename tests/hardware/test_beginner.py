@@ -92,7 +92,7 @@ def test_every_pin_of_the_pico_is_the_firmwares_or_left_open() -> None:
 
 
 def test_there_are_few_pieces_on_the_board() -> None:
-    assert len([part for part in PARTS if part.box and part.box != "pico"]) <= 35
+    assert len([part for part in PARTS if part.box and part.box != "pico"]) <= 36
 
 
 def test_nothing_conducts_while_the_pico_is_in_reset() -> None:

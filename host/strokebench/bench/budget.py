@@ -56,7 +56,7 @@ _FEW: dict[str, Channel] = {
     "current_coarse_a": Channel(offset=0.094, gain=0.0071, linearity=0.18, noise=0.0047),
     "supply_v": Channel(offset=0.014, gain=0.0082, linearity=0.028, noise=0.00068),
     "output_a_v": Channel(offset=0.098, gain=0.0082, linearity=0.028, noise=0.00068),
-    "sensor_a_v": Channel(offset=0.0028, gain=0.004, linearity=0.0056, noise=0.00014),
+    "sensor_a_v": Channel(offset=0.0028, gain=0.0052, linearity=0.0056, noise=0.00014),
 }
 """The beginner's bench, with current as if its shunt were the reference bench's. `output_a_v` are the volts
 across the part as they are worked out there: nothing measures them."""
