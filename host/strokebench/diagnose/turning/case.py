@@ -14,8 +14,10 @@ from strokebench.data.run import Burst, Mark
 from strokebench.data.samples import Samples
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
+from strokebench.diagnose.charger import ripple_at_rest
 from strokebench.diagnose.stats import Floats, Line, line
 from strokebench.diagnose.turning.commutation import Motor, Rate, turn_rate
+from strokebench.diagnose.turning.mains import without_mains
 from strokebench.diagnose.turning.ranges import COARSE, Coarse, Ranges, Reading, compare
 from strokebench.diagnose.turning.rotors import ROTORS, RotorKind
 
@@ -332,4 +334,12 @@ class TurningCase(Case):
         k_si = self.profile.nominal.get("k_v_s_per_rad", math.nan)
         if burst is None or not emf_v > 4 * STANDS_V:
             return None
-        return turn_rate(burst.values, burst.rate_hz, self.motor, emf_v / k_si / (2 * math.pi))
+        values = without_mains(burst.values, burst.rate_hz) if self.charged else burst.values
+        return turn_rate(values, burst.rate_hz, self.motor, emf_v / k_si / (2 * math.pi))
+
+    @cached_property
+    def charged(self) -> bool:
+        """True where a charger is on the supply, seen before the first drive: what it puts into the current
+        may repeat more clearly than the motor's ripple."""
+        ripple = ripple_at_rest(self)
+        return not isinstance(ripple, str) and ripple.there
