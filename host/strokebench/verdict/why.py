@@ -23,7 +23,7 @@ from strokebench.verdict.decision import (
     without_consequences,
 )
 from strokebench.verdict.effects import NOTHING_KNOWN, SIZES, Effects, out_of_tolerance, table
-from strokebench.verdict.hypotheses import Hypothesis, rank
+from strokebench.verdict.hypotheses import Hypothesis, contradiction, rank
 from strokebench.verdict.likelihood import Seen, failed
 from strokebench.verdict.next_test import NextTest, next_test
 
@@ -52,13 +52,16 @@ class Reasoning:
     """All steps, in their order.
 
     ``pointed``: findings out of limits, as they were read. ``declared``: those of them that follow from a
-    defect that no table knows. ``ranked``: the hypotheses. ``predictions``: what decided between them.
-    ``settled``: the findings out of limits in the end, with what they show or follow from. ``suspects``:
-    likely defects that no failing finding shows. ``test``: what tells the hypotheses apart.
+    defect that no table knows. ``left_out``: defects that cannot be there by themselves, and the failure that
+    neither follows from them nor could be told beside them. ``ranked``: the hypotheses. ``predictions``:
+    what decided between them. ``settled``: the findings out of limits in the end, with what they show or
+    follow from. ``suspects``: likely defects that no failing finding shows. ``test``: what tells the
+    hypotheses apart.
     """
 
     pointed: list[Finding]
     declared: list[Finding]
+    left_out: list[tuple[str, Finding]]
     ranked: list[Hypothesis]
     predictions: list[Prediction]
     settled: list[Finding]
@@ -80,12 +83,21 @@ def reasoning(findings: Sequence[Finding], kind: str) -> Reasoning | None:
     return Reasoning(
         pointed=pointed,
         declared=[each for each in hidden if FOLLOWS in each.evidence],
+        left_out=left_out(hidden, effects) if ranked else [],
         ranked=ranked,
         predictions=predictions(hidden, ranked, effects) if ranked else [],
         settled=[each for each in settled if failed(each) or FOLLOWS in each.evidence],
         suspects=suspects(settled),
         test=next_test(ranked) if ranked else None,
     )
+
+
+def left_out(findings: Sequence[Finding], effects: Effects) -> list[tuple[str, Finding]]:
+    """Return the defects that failing findings point to and that cannot be there by themselves, with what
+    speaks against it."""
+    seen = Seen.of(findings, effects)
+    against = [(name, contradiction((name,), seen)) for name in sorted(seen.pointed)]
+    return [(name, finding) for name, finding in against if finding is not None]
 
 
 def predictions(
