@@ -30,3 +30,16 @@ def test_weak_magnets_on_a_charger_are_seen(part: str, monkeypatch: pytest.Monke
     assert found["named"] == ["weak_magnet"]
     value, _, true = found["found"]["motor_constant"]
     assert value == pytest.approx(true, rel=0.02)
+
+
+@pytest.mark.slow
+def test_speeds_that_differ_by_less_than_the_uncertainty_of_the_volts_do_not_contradict(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Its run ends before any release, and what resistance leaves of the volts is good to a half: three right
+    speeds were thrown away, and nothing failed."""
+    monkeypatch.setenv("STROKEBENCH_FAST", "0")
+    defects = ("weak_magnet=0.4", "obstructed=0.8")
+    spec = conditions("cooling-fan", 3705, defects, SimSpec(family="second"))
+    found = examine(Trial("weak_magnet+obstructed", "severe", spec))
+    assert found["named"] == ["weak_magnet", "obstructed"]
