@@ -70,6 +70,12 @@ def test_a_defect_that_contradicts_a_failure_is_left_out_with_the_reason() -> No
     assert "worn" in tried.rows[0][0] and "clogged" not in tried.rows[0][0]
 
 
+def test_what_does_not_add_up_is_said() -> None:
+    lines = by_title(steps(judged(22.9), "fuel_pump"))["How well each finding fits"].lines
+    (line,) = [line for line in lines if "do not simply add up" in line]
+    assert "Load" in line and "Brushes" not in line
+
+
 def test_a_good_part_has_nothing_to_explain() -> None:
     fine = judge([Finding("drag", "Drag", 62.0, 1.0, "mN m", upper=79.0, fault="dragging")], kind="fuel_pump")
     assert [step.title for step in steps(fine, "fuel_pump")] == ["Nothing to explain"]

@@ -111,6 +111,8 @@ def _predicted(found: Reasoning) -> Step:
         " or than with the next hypothesis. A factor below 1 speaks against the leading one."
         f" Findings share errors, so all factors together count to the power of {SHARE:g}."
     )
+    if together := [each.finding.title for each in found.predictions if each.together]:
+        lines.append(f"Two of the leading defects do not simply add up in these: {'; '.join(together)}.")
     header = ("Finding", "Seen", "Good part", "Leading", "Next", "Factor to good", "Factor to next")
     return Step(
         "How well each finding fits", lines, header, [_prediction(each) for each in found.predictions]

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -37,7 +38,8 @@ the next or than a good part."""
 @dataclass(frozen=True)
 class Prediction:
     """A finding, in its unit: where good parts have it, where the leading hypothesis and the next have it
-    (mean and standard deviation), and by which factors it speaks for the leading one against each."""
+    (mean and standard deviation), and by which factors it speaks for the leading one against each.
+    ``together``: whether two of the leading defects move it otherwise than the sum of both."""
 
     finding: Finding
     good: tuple[float, float]
@@ -45,6 +47,7 @@ class Prediction:
     other: tuple[float, float] | None
     against_good: float
     against_other: float | None
+    together: bool = False
 
 
 @dataclass(frozen=True)
@@ -120,6 +123,7 @@ def predictions(
                     None if second is None else _in_unit(finding, second, place),
                     math.exp(good),
                     None if second is None else math.exp(other),
+                    any(effects.together(*pair, finding.key) for pair in combinations(ranked[0].defects, 2)),
                 )
             )
     return sorted(found, key=lambda each: -abs(math.log(each.against_good)))
