@@ -17,7 +17,7 @@ from strokebench.diagnose.case import Case, load_voltage
 from strokebench.diagnose.charger import ripple_at_rest
 from strokebench.diagnose.stats import Floats, Line, line
 from strokebench.diagnose.turning.commutation import Motor, Rate, turn_rate
-from strokebench.diagnose.turning.mains import without_mains
+from strokebench.diagnose.turning.mains import TALL_LINES, without_mains
 from strokebench.diagnose.turning.ranges import COARSE, Coarse, Ranges, Reading, compare
 from strokebench.diagnose.turning.rotors import ROTORS, RotorKind
 
@@ -340,7 +340,7 @@ class TurningCase(Case):
         k_si = self.profile.nominal.get("k_v_s_per_rad", math.nan)
         if burst is None or not emf_v > 4 * STANDS_V:
             return None
-        values = without_mains(burst.values, burst.rate_hz) if self.charged else burst.values
+        values = without_mains(burst.values, burst.rate_hz, TALL_LINES if self.charged else 0)
         return turn_rate(values, burst.rate_hz, self.motor, emf_v / k_si / (2 * math.pi))
 
     @cached_property
