@@ -143,5 +143,5 @@ def in_words(life: Life) -> list[str]:
             lines.append(f"- procedure of {act[1]} times these segments (kind, drive, duration): {parts}")
         else:
             drive = act[1] / 1e4 if act[0] == "jog" else 0.0
-            lines.append(f"- {SAID.get(act[0], act[0]).format(*act[1:], drive=drive)}")
+            lines.append(f"- {str(SAID.get(act[0], act[0])).format(*act[1:], drive=drive)}")
     return lines
