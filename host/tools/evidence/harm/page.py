@@ -35,9 +35,10 @@ compiled together with the simulated board and part. The harm is read from the p
 part, not from the sensors that the firmware sees.
 
 **Honest use** means a constant drive, or moving the part to and fro, from power-up until the bench ends the
-run. The bench is armed only once. Nine drives were held, in both directions if the part has two, and four
-were used to move the part to and fro in two ways. The worst of these counts. It had the same limits as the
-life. If a life used several sets of limits, the set with which honest use does most harm counts.
+run. The bench is armed only once. The drive was held at nine values, in both directions if the part has
+two. With four values the part was moved to and fro, once each 1.2 s and once each 4 s. The worst of these
+counts. Honest use had the same limits as the life with which it is compared. If a life used several sets of
+limits, the set with which honest use does most harm counts.
 
 **The measures of harm.** A time *that fades* gets smaller while nothing is added: by a thirtieth of its
 value in each second. A part has *moved* when it is a quarter of its travel away from where it was held. A
@@ -47,21 +48,24 @@ part that turns without end has moved when it turns at 3 rad/s.
 WHAT = "| measure | what it is | a life may reach |\n| --- | --- | --- |\n{rows}\n\n"
 COLUMNS = """\
 **The columns below.** *Honest use* is the harm of honest use, but at least the smallest value that counts
-({least}). In rows of *held*, {held:g} s are added to it, because the bench allows holds that are repeated
-without end if they take less than a fifth of the time. *Worst life* is the most harm that a life did.
-*Ratio* is the worst life divided by honest use. With a ratio of 1 or less no trick was worse than honest
-use. The factors in the table above allow somewhat more. A row is left out if no life did harm of that kind.
+({least}). In rows of *held* the column already contains the {held:g} s of the table above. The bench allows
+short holds without end, if less than a fifth of the whole time is spent in them. Such holds alone bring the
+fading time to 30 s x 1/5 = {held:g} s. *Worst life* is the most harm that a life did. *Ratio* is the worst
+life divided by honest use. With a ratio of 1 or less no trick was worse than honest use. The factors in the
+table above allow somewhat more. A row is left out if no life did any harm of that kind. 0.00 means less
+than 0.005. A part is left out if the search tried no life on it.
 
 **The simulated parts.** The number after the name of a part is its [seed](reference/glossary.md#seed): it
 chooses the specimen. Some parts were made worse. *sticky=9* adds nine times the part's own friction.
 *jammed* and *blocked* parts cannot move. *Thermal mass* is how much heat the winding takes up for each
 degree, and *thermal resistance* is how badly the winding gives its heat away. *Resistance* is that of the
 winding, in ohm. *Heat budget* is how much heat the [profile](reference/glossary.md#profile) allows
-([I2t](reference/glossary.md#i2t)), together with the current that it allows without limit of time. A factor
-such as x0.5 multiplies the usual value.
+([I2t](reference/glossary.md#i2t)). A factor such as x0.5 multiplies the usual value. With *heat budget
+x0.4* the current that the profile allows without limit of time is multiplied, too.
 
-**To repeat the search:** get the project's source. In its folder type `pip install -e ".[fast]"`, then
-`cd host`, then `python -m tools.evidence.harm`. This does both searches below and writes this page anew.
+**To repeat the search:** install the program from its source, as in [First
+run](tutorial/first-run.md#1-install), but with `pip install ".[fast]"`. Then type `cd host` and `python -m
+tools.evidence.harm`. This does both searches below and writes this page anew.
 
 """
 RECORD = "## {title}\n\n{ticks} ticks in {lives} lives, seed {seed} of the search. {said}\n\n"
@@ -73,8 +77,8 @@ WORST = (
 SAID = {
     "wait": "wait {0} ms",
     "jog": "move by hand (jog) with drive {drive:+.2f} for {1} ms",
-    "noise": "noise of {0} mV (root mean square) on the sensor's signal from now on",
-    "swing": "the sensor's voltage swings by {0} mV either way from now on, to and fro within {1} ms",
+    "noise": "from now on there is noise of {0} mV (root mean square) on the sensor's signal",
+    "swing": "from now on the sensor's voltage swings by {0} mV up and down, with a period of {1} ms",
     "limits": "limits, set {0} (0 is that of the profile)",
     "estop": "emergency stop for {0} ms",
     "dip": "the supply falls to 9 V for {0} ms",
@@ -140,7 +144,8 @@ def in_words(life: Life) -> list[str]:
             parts = ", ".join(
                 f"{ramp.KIND_NAMES[kind]} {drive / 1e4:+.2f} {ms} ms" for kind, drive, ms in act[2]
             )
-            lines.append(f"- procedure of {act[1]} times these segments (kind, drive, duration): {parts}")
+            rounds = "1 round" if act[1] == 1 else f"{act[1]} rounds, each"
+            lines.append(f"- procedure of {rounds} with these segments (kind, drive, duration): {parts}")
         else:
             drive = act[1] / 1e4 if act[0] == "jog" else 0.0
             lines.append(f"- {str(SAID.get(act[0], act[0])).format(*act[1:], drive=drive)}")
