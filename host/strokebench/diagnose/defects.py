@@ -77,14 +77,15 @@ DEFECTS: dict[str, Defect] = {
     "blocked": Defect(
         "Blocked rotor",
         "The motor takes current but does not turn: it makes no back-EMF.",
-        "Switch the power off and turn it by hand. Look for something in the way. Do not try again under"
-        " power.",
+        "Switch the power off. Turn the rotor by hand if you can reach it, and look for something in the"
+        " way. Do not try again under power. A closed pump can only be replaced.",
         (ALL,),
     ),
     "bad_crimp": Defect(
         "Bad crimp",
         "The resistance flickers under load: a joint makes and breaks.",
-        "Wiggle plugs and crimps one by one under load and watch the reading. Replace the bad one.",
+        "Switch the load on and measure the voltage drop along the wire with a meter. Wiggle plugs and"
+        " crimps one by one. The reading jumps at the bad one: replace it.",
         ("supply_resistance", "ground_resistance"),
     ),
     # an open coil also takes its share from the mean back-EMF
@@ -182,8 +183,8 @@ DEFECTS: dict[str, Defect] = {
     "dragging": Defect(
         "Dragging bearing",
         "Friction that does not depend on speed is too high, so it is in the bearings or something rubs.",
-        "Switch the power off, turn it by hand and listen. Look for a rubbing rotor or impeller, or bad"
-        " bearings.",
+        "Switch the power off. Turn the rotor by hand if you can reach it, and listen. Look for a rubbing"
+        " rotor or impeller, or bad bearings. A closed pump can only be replaced.",
         ("slow_start", "clogged", "obstructed"),
     ),
     "broken_blade": Defect(

@@ -90,7 +90,7 @@ def causes(about: Explanation) -> dict[str, list[str]]:
 
 def side_text(about: Explanation, side: str) -> str:
     """Return how a value lies that is on this side of its limits."""
-    return "The answer is no." if about.unit == YES_NO else SIDE_TEXTS[side]
+    return f"{about.title}: no." if about.unit == YES_NO else SIDE_TEXTS[side]
 
 
 def _limited(profile: Profile, key: str) -> Finding:
