@@ -53,7 +53,7 @@ short holds without end, if less than a fifth of the whole time is spent in them
 fading time to 30 s x 1/5 = {held:g} s. *Worst life* is the most harm that a life did. *Ratio* is the worst
 life divided by honest use. With a ratio of 1 or less no trick was worse than honest use. The factors in the
 table above allow somewhat more. A row is left out if no life did any harm of that kind. 0.00 means less
-than 0.005. A part is left out if the search tried no life on it.
+than 0.005. If a part has no rows at all, the search did not try it, or no life did it any harm.
 
 **The simulated parts.** The number after the name of a part is its [seed](reference/glossary.md#seed): it
 chooses the specimen. Some parts were made worse. *sticky=9* adds nine times the part's own friction.
