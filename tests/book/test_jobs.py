@@ -91,11 +91,12 @@ def test_what_was_altered_in_a_job_is_named(path: Path, statement: str) -> None:
     assert main(["book", "check", "--book", str(path)]) == 6
 
 
-def test_a_job_taken_out_of_the_middle_is_missed(path: Path) -> None:
+@pytest.mark.parametrize("job", [1, 2])
+def test_a_job_taken_out_before_the_newest_is_missed(path: Path, job: int) -> None:
     with Book(path) as book:
         book.jobs.new()
         book.jobs.new()
-    change(path, "DELETE FROM jobs WHERE id = 2")
+    change(path, "DELETE FROM jobs WHERE id = ?", job)
     assert "Some jobs are missing" in problems(path)
 
 

@@ -116,7 +116,7 @@ def test_it_learns_on_later_and_two_shops_merge(shop: Path, capsys: pytest.Captu
     assert main(["learn", "--merge", "shop.toml", "later.toml", "-o", "merged.toml"]) == 0
     capsys.readouterr()
     assert main(["learn", "--merge", "shop.toml", "later.toml"]) == 0
-    assert "Winding resistance at 20 C, ohm" in capsys.readouterr().out
+    assert "Winding resistance at 20 °C, ohm" in capsys.readouterr().out
     both = load_part("both.toml")
     for name in ("on.toml", "merged.toml"):
         profile = load_part(name)

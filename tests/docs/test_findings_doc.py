@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -45,14 +46,39 @@ def test_titles_are_the_programs() -> None:
     for about in explanations():
         shapes = {about.title, about.title.replace("Track A", "Track {}"), about.title.replace("Closed", "")}
         shapes |= {about.title.removeprefix("Supply side")}
+        assert bool(about.also_title) == (len(about.keys) == 2), about.title
         assert shapes & strings, about.title
 
 
 def test_what_a_finding_points_to_has_a_name_and_a_check() -> None:
-    assert all(name in DEFECTS for about in explanations() for name in causes(about))
+    named = {name for about in explanations() for names in causes(about).values() for name in names}
+    assert named <= set(DEFECTS)
     limited = {key for name in part_names() for key in load_part(name).findings}
     bare = {"recording_gaps"}
     assert [a.keys for a in explanations() if limited & {*a.keys} - bare and not causes(a)] == []
+
+
+def test_sides_are_those_on_which_the_injected_defects_are() -> None:
+    """A severe defect that brings a finding out of its limits does so on the side that is declared."""
+    compared = 0
+    for about in explanations():
+        bare = replace(about, low=(), high=(), either=())
+        for side, names in causes(bare).items():
+            for name in set(names) & set(about.points_to):
+                assert about.points_to[name] in (side, "either"), (about.keys, name)
+                compared += 1
+    assert compared >= 40
+
+
+def test_second_of_a_pair_has_its_own_title(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["finding", "track_b_noise"]) == 0
+    assert capsys.readouterr().out.startswith("Track B: noise")
+
+
+def test_a_range_of_a_count_is_whole_and_a_side_without_limits_says_so() -> None:
+    about = explained("track_a_dropouts")
+    assert about is not None and {row.good_text for row in usual(about)} == {"0"}
+    assert "no limits" in page() and "Above 2 %" in page()
 
 
 def test_units_and_usual_values_are_those_of_a_run() -> None:

@@ -21,7 +21,7 @@ from strokebench.verdict.learning.merging import merge
 from strokebench.verdict.learning.surroundings import Surroundings
 from strokebench.verdict.learning.writing import head, laid_into, note
 
-OHM = Finding("winding_resistance", "Winding resistance at 20 C", 19.6, 0.05, "ohm")
+OHM = Finding("winding_resistance", "Winding resistance at 20 °C", 19.6, 0.05, "ohm")
 LEAK = Finding("leak", "Leak", 1.0, 0.1, "mS")
 STALL = Finding("stall_current", "Stall current", 0.63, 0.01, "A")
 SUPPLY = Finding("supply_lowest", "Supply", 12.0, 0.1, "V")

@@ -147,7 +147,8 @@ def _connect_read_only(path: Path) -> sqlite3.Connection:
     if schema.version_of(connection) < schema.SEALED:
         connection.close()
         raise BookError(
-            f"{path.name} is of an older version or empty.", "Open it once for writing to update it."
+            f"{path.name} is of an older version or empty.",
+            f"If it holds runs, a note brings it up to date: strokebench book note 1 updated --book {path}",
         )
     return connection
 

@@ -30,40 +30,42 @@ class Defect:
 DEFECTS: dict[str, Defect] = {
     "open_winding": Defect(
         "No current flows",
-        "The motor takes no current at any drive: winding, brushes, lead or plug are open.",
-        "Measure the motor at its own pins. Move the plug and leads while measuring.",
+        "The part takes no current at any drive: winding, brushes, lead or plug are open.",
+        "Measure the resistance at the part's own pins. Move its plug and leads while you measure.",
         (ALL,),
     ),
     "shorted_part": Defect(
         "Short circuit in the part",
         "The part lets far more current through than its winding can: it is shorted.",
-        "Replace it. Look at fuse, relay and driver stage that fed it: a short may have damaged them.",
+        "Replace the part. Check the fuse, relay and driver stage that fed it: the short may have damaged"
+        " them.",
         (ALL,),
     ),
     "feed_shorted": Defect(
         "Sensor pulls its feed down",
-        "With this sensor plugged in its 5 V feed is out of range: sensor or its wiring is shorted.",
-        "Measure from the sensor's feed pin to ground and the others. If that is good, replace the sensor.",
+        "With this sensor plugged in, its 5 V feed is out of range: the sensor or its wiring is shorted.",
+        "Leave the sensor unplugged. Measure the ohms from its feed pin to its ground and signal pins."
+        " Near zero: replace the sensor. Otherwise look for a short in its plug and leads.",
         (ALL,),
     ),
     "wrong_way": Defect(
         "Moves the wrong way",
-        "Driven open it shuts, driven shut it opens, or its sensor reads the wrong way round.",
-        "Compare its plug with the wiring diagram: motor wires or sensor wires are swapped inside or repaired"
-        " wrongly. Or the profile is of another part.",
+        "The part shuts when it is driven open, or its sensor reads the wrong way round.",
+        "Compare its plug with the wiring diagram: motor wires or sensor wires may be swapped. Check too"
+        " that the profile is of this part.",
         (ALL,),
     ),
     # a winding behind a bad lead gets less voltage than its figures are reckoned with
     "lead_resistance": Defect(
         "Resistance in leads, plug or brushes",
-        "The loop has more resistance than the winding of such a part can have.",
-        "Clean the plug and check crimps and leads with a loaded voltage-drop test. Then check the brushes.",
+        "The circuit has more resistance than the winding of such a part can have.",
+        "Clean the plug. Measure the voltage drop of crimps and leads under load. Then check the brushes.",
         ("shorted_turns", "stuck_shut", "stuck_open", "slow", "slow_start", "weak_spring", *STOPS),
     ),
     "shorted_turns": Defect(
         "Shorted winding turns",
         "Resistance, inductance or motor constant are too low: part of the winding is bridged.",
-        "Replace the motor or the part. A driver stage that fed it may have suffered.",
+        "Replace the motor or the part. Check the driver stage that fed it: it may be damaged too.",
         ("weak_motor", "weak_spring", "sticky", "slow", "no_return", "short_travel"),
     ),
     "open_wire": Defect(
@@ -74,39 +76,42 @@ DEFECTS: dict[str, Defect] = {
     ),
     "blocked": Defect(
         "Blocked rotor",
-        "The motor takes current like a rotor that stands still: it makes no back-EMF.",
-        "Turn it by hand with the power off. Look for something in the way. Do not try again under power.",
+        "The motor takes current but does not turn: it makes no back-EMF.",
+        "Switch the power off. Turn the rotor by hand if you can reach it, and look for something in the"
+        " way. Do not try again under power. A closed pump can only be replaced.",
         (ALL,),
     ),
     "bad_crimp": Defect(
         "Bad crimp",
         "The resistance flickers under load: a joint makes and breaks.",
-        "Wiggle plugs and crimps one by one under load and watch the reading. Make the bad one new.",
+        "Switch the load on and measure the voltage drop along the wire with a meter. Wiggle plugs and"
+        " crimps one by one. The reading jumps at the bad one: replace it.",
         ("supply_resistance", "ground_resistance"),
     ),
     # an open coil also takes its share from the mean back-EMF
     "bad_segment": Defect(
         "Bad commutator segment or coil",
         "The current dips each time a brush passes one place of the commutator.",
-        "The motor is at the end of its life. Replace the motor or the part.",
+        "Replace the motor or the part: its commutator is worn out or damaged.",
         ("lead_resistance", "shorted_turns", "worn_brush", "weak_magnet", "slow_start", *LOADS),
     ),
     "worn_brush": Defect(
         "Worn or bouncing brushes",
         "The current flickers at random while it turns.",
-        "Replace the motor or the part. Feel for play of the shaft.",
+        "Check the shaft for play, which makes brushes bounce. Replace the motor or the part.",
         ("lead_resistance", "shorted_turns", "slow_start", *LOADS),
     ),
     "weak_magnet": Defect(
-        "Weak motor",
-        "The motor makes too little voltage for its speed: it has lost flux, and takes more current.",
+        "Weak magnets",
+        "The motor makes too little voltage for its speed: its magnets are weak, so it takes more current.",
         "Replace the motor or the part. Ask whether it was run too hot.",
         ("slow_start", "high_inrush"),
     ),
     "weak_motor": Defect(
         "Weak motor",
         "The motor gives too little torque for its current.",
-        "Look at resistance and inductance above. If they are good, the magnets are weak or cracked.",
+        "Look at the findings on winding resistance and inductance. If both are good, the magnets are weak or"
+        " cracked: replace the motor or the part.",
         ("weak_spring", "weak_rest_spring", "sticky", "slow"),
     ),
     "track_shorted": Defect(
@@ -165,25 +170,27 @@ DEFECTS: dict[str, Defect] = {
     ),
     "charger_ripple": Defect(
         "Charger on the supply",
-        "The supply ripples at the mains' frequency or twice that: a charger hangs on it.",
-        "Take the charger off, let the battery rest for some minutes, then measure the part again.",
+        "The supply ripples at the mains frequency or twice that: a charger is connected to it.",
+        "Disconnect the charger. Let the battery rest for some minutes. Then measure the part again.",
     ),
     "dry": Defect(
         "Runs dry",
-        "There is too little to turn: the pump moves nothing, or only foam.",
-        "Stop at once. Check tank or circuit, strainer and suction line, bleed it. Then measure again.",
+        "The load is too small: the pump moves nothing, or only foam.",
+        "Stop at once. Check tank or circuit, strainer and suction line. Bleed the system. Then measure"
+        " again.",
         ("worn", "clogged", "unbalanced"),
     ),
     "dragging": Defect(
         "Dragging bearing",
         "Friction that does not depend on speed is too high, so it is in the bearings or something rubs.",
-        "Turn it by hand and listen. Look for a rubbing rotor or impeller, dry or worn bearings.",
+        "Switch the power off. Turn the rotor by hand if you can reach it, and listen. Look for a rubbing"
+        " rotor or impeller, or bad bearings. A closed pump can only be replaced.",
         ("slow_start", "clogged", "obstructed"),
     ),
     "broken_blade": Defect(
         "Blade broken or missing",
         "The load varies with every turn, or there is too little of it.",
-        "Stop it, look at every blade and at the hub. Do not run it again before it is replaced.",
+        "Stop the fan. Look at every blade and at the hub. Do not run the fan again before it is replaced.",
         ("obstructed", "slow_start"),
     ),
     "worn": Defect(
@@ -195,19 +202,19 @@ DEFECTS: dict[str, Defect] = {
     "clogged": Defect(
         "Outlet, filter or impeller clogged",
         "The load grows too much with speed.",
-        "Check filter, lines and outlet for a restriction, the impeller for foreign matter.",
+        "Check filter, lines and outlet for a restriction. Look for dirt in the impeller.",
         ("slow_start",),
     ),
     "obstructed": Defect(
         "Air flow obstructed",
         "The load grows too much with speed.",
-        "Look for something in the air's way, blades that touch, a radiator full of dirt, a wrong fan.",
+        "Look for something in the way of the air, blades that touch, a dirty radiator or a wrong fan.",
         ("slow_start",),
     ),
     "carbon_seat": Defect(
         "Does not shut: something on its seat",
-        "The valve stays open although everything shuts it, so gas leaks past it at idle.",
-        "Look for carbon on pintle and seat, clean both, and measure again.",
+        "Something keeps the valve from shutting fully, so gas leaks past it at idle.",
+        "Look for carbon on pintle and seat. Clean both. Measure again.",
         ("no_return", "sticky_seat", "slow", "rest_shifted", "track_range", *STOPS),
     ),
     "sticky_seat": Defect(
@@ -218,14 +225,15 @@ DEFECTS: dict[str, Defect] = {
     ),
     "binding": Defect(
         "Binding at one place",
-        "The part needs more current to pass one place than on either side of it, again and again.",
+        "The part needs more current to pass one place than the places beside it, in several sweeps.",
         "Look there for deposits, a damaged gear tooth or a bent shaft. Clean and measure again.",
         ("sticky", "weak_rest_spring", "no_return", "slow", "rest_shifted", "track_range", *STOPS),
     ),
     "sticky": Defect(
         "Sticky over the whole travel",
-        "Friction is too high everywhere, so this is dirt or dry bearings rather than one damaged place.",
-        "Clean what moves and its guides. Measure again. If it stays, bearings, guides or gear are worn.",
+        "Friction is too high everywhere. So this is dirt or dry bearings rather than one damaged place.",
+        "Clean the moving parts and their guides. Measure again. If it is still sticky, bearings, guides"
+        " or gear are worn.",
         ("weak_rest_spring", "no_return", "slow", "rest_shifted", "low_friction", *STOPS),
     ),
     "weak_spring": Defect(
@@ -236,14 +244,14 @@ DEFECTS: dict[str, Defect] = {
     ),
     "weak_rest_spring": Defect(
         "Weak spring on the closing side",
-        "Pressed shut, the part is pushed back to its rest position with too little force.",
+        "After the part was pressed shut, its spring pushes it back to rest with too little force.",
         "Look for a broken or slipped spring at the rest position's lever.",
         ("no_return", "slow", "rest_shifted"),
     ),
     "no_return": Defect(
         "Does not return by itself",
         "Released, the part stays away from its rest position.",
-        "Look at friction and spring above. Do not refit it.",
+        "Look at the findings on friction and spring. Do not refit the part.",
         ("rest_shifted", "slow"),
     ),
     "short_travel": Defect(
@@ -292,27 +300,29 @@ DEFECTS: dict[str, Defect] = {
     "seat_leaks": Defect(
         "Does not seal when shut",
         "The sensor says shut, but the engine still runs as if gas came in.",
-        "Look for carbon or a notch on pintle and seat. Blank the valve off to make sure of it.",
+        "Look for carbon or a notch on pintle and seat. To make sure, close off the valve with a blank"
+        " plate and test again.",
     ),
     "slow": Defect(
         "Slow",
         "The part takes too long to get there.",
-        "Look at friction, spring, supply and leads above.",
+        "Look at the other findings that failed: friction, spring or load, supply, resistance. They show"
+        " the cause.",
     ),
     "unbalanced": Defect(
         "Uneven turn",
         "The load varies with every turn.",
-        "Look for a bent shaft, a damaged impeller or rotor, play of the bearings.",
+        "Look for a bent shaft, a damaged impeller or rotor, or play in the bearings.",
     ),
     "high_inrush": Defect(
         "Inrush too high",
         "The start takes more current than such a part can need.",
-        "Look at resistance and motor constant above.",
+        "Look at the findings on resistance and motor constant. They show the cause.",
     ),
     "slow_start": Defect(
         "Starts slowly",
         "It takes too long until the current has settled.",
-        "Look at friction, supply and leads above.",
+        "Look at the findings on load, supply and resistance. They show the cause.",
     ),
     "supply_resistance": Defect(
         "Resistance in the supply side",

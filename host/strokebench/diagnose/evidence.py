@@ -15,7 +15,7 @@ from strokebench.diagnose.stats import Floats, Measured
 
 GAPS = ("recording_gaps", "Missing samples", "%")
 ENDED = ("run_complete", "Run ended as planned", "")
-SHORT = ("run_resistance", "Resistance at most, when the run was ended", "ohm")
+SHORT = ("run_resistance", "Highest possible resistance when the run ended", "ohm")
 RESISTANCES = ("winding_resistance", "loop_resistance")
 SHORT_SHARE, SHORT_A = 0.8, 0.5
 """A short: below this share of the lowest good resistance, while at least so much flows (judgement)."""

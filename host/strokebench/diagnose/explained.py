@@ -13,14 +13,17 @@ else:  # pragma: no cover - exercised by the Python 3.10 job only
     import tomli as tomllib
 
 FILE = "findings.toml"
+LOW, HIGH, EITHER = SIDES = ("low", "high", "either")
+"""Below its limits, above them, on either side."""
 
 
 @dataclass(frozen=True)
 class Explanation:
-    """``title`` of the finding or of its pair, its unit, what it means, how it is measured.
+    """``title`` of the finding, its unit, what it means, how it is measured.
 
-    ``keys``: all findings that it is about. ``unit_of``: kind of part -> unit, where it is another one.
-    ``points_to``: the defects that a value out of its limits is taken for.
+    ``keys``: all findings that it is about. ``also_title``: that of the second of a pair. ``unit_of``: kind
+    of part -> unit, where it is another one. ``low``, ``high``, ``either``: the defects that a value below,
+    above, or on either side of its limits is taken for. ``judged``: how it counts without a profile's limits.
     """
 
     keys: tuple[str, ...]
@@ -29,7 +32,20 @@ class Explanation:
     means: str
     measured: str
     unit_of: dict[str, str] = field(default_factory=dict)
-    points_to: tuple[str, ...] = ()
+    low: tuple[str, ...] = ()
+    high: tuple[str, ...] = ()
+    either: tuple[str, ...] = ()
+    also_title: str = ""
+    judged: str = ""
+
+    @property
+    def points_to(self) -> dict[str, str]:
+        """Defect -> the side of the limits on which a value is taken for it."""
+        return {name: side for side in SIDES for name in getattr(self, side)}
+
+    def title_of(self, key: str) -> str:
+        """Return the title of one of its findings."""
+        return self.also_title if key in self.keys[1:] else self.title
 
 
 @lru_cache(maxsize=1)

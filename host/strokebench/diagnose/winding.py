@@ -32,7 +32,7 @@ ONCE_A, BRUSHES_V, BRUSHES_U_V = 0.5, 0.5, 0.25
 """A single hold: least current as a share of a good part's least, and what a small motor's brushes take
 with its uncertainty (common practice)."""
 NO_HOLD = "the procedure has no hold in which nothing moves"
-RESISTANCE = ("winding_resistance", "Winding resistance at 20 C", "ohm")
+RESISTANCE = ("winding_resistance", "Winding resistance at 20 °C", "ohm")
 
 QUESTION = Question(
     needs="current",

@@ -66,7 +66,7 @@ def run() -> Outcome:
         Number("off_ns", "time that a MOSFET needs to switch off", mosfet.turn_off_s() * 1e9, "ns"),
         Number("on_ns", "time until the other one conducts", mosfet.turn_on_s() * 1e9, "ns"),
         Number("none_ns", "time in which both conduct, without dead time", late_s() * 1e9, "ns"),
-        Number("none_a", "current through both at its end", none_a, "A"),
+        Number("none_a", "current at the end of the overlap", none_a, "A"),
         Number("none_uj", "energy of each overlap", none_j * 1e6, "uJ"),
         Number("none_w", "heat of the overlaps, 40 000 a second", loss_w(0.0)[0], "W"),
         Number("best_ns", "dead time with the least loss", float(dead[np.argmin(total)]) * 1e9, "ns"),
@@ -76,10 +76,10 @@ def run() -> Outcome:
             "lost_pct", "share of the period in which neither conducts, 510 ns", 200 * SET_S * PWM_HZ, "%"
         ),
         Number(
-            "slow_ns", "overlap left at 510 ns with 100 ohm gates", (late_s(SLOW_OHM) - SET_S) * 1e9, "ns"
+            "slow_ns", "overlap left at 510 ns, slow gate (100 ohm)", (late_s(SLOW_OHM) - SET_S) * 1e9, "ns"
         ),
-        Number("slow_a", "current through both at its end, slow gate", slow_a, "A"),
-        Number("slow_w", "heat of the overlaps, slow gate", loss_w(SET_S, SLOW_OHM)[0], "W"),
+        Number("slow_a", "current at the end of the overlap, slow gate", slow_a, "A"),
+        Number("slow_w", "heat of the overlaps at 510 ns, slow gate", loss_w(SET_S, SLOW_OHM)[0], "W"),
         Number("slow_c", "junction at 510 ns, slow gate (limit 175 C)", junction_c(SET_S, SLOW_OHM), "C"),
         Number("slow_none_c", "junction, slow gate, no dead time", junction_c(0.0, SLOW_OHM), "C"),
     ]

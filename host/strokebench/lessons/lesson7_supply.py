@@ -68,6 +68,17 @@ def unguarded() -> tuple[np.ndarray, np.ndarray, float]:
     return np.arange(1000) * 1e-3, np.array(volts), speed
 
 
+def _at_lowest(data: RunData) -> list[Number]:
+    """Duty at the lowest supply, the mean current that the bridge then draws from it, and the volts lost."""
+    row = data.samples[np.argmin(data.samples["supply_v"])]
+    input_a = float(row["drive"] * row["current_a"])
+    return [
+        Number("duty_300_pct", "300 mohm: duty at the lowest supply", 100 * float(row["drive"]), "%"),
+        Number("input_300_a", "300 mohm: current from the supply at that duty", input_a, "A"),
+        Number("lost_300_v", "300 mohm: voltage lost in battery and leads", input_a * SOURCES_OHM[-1], "V"),
+    ]
+
+
 def run() -> Outcome:
     """Three supplies with everything in force, then none of it."""
     runs = {ohm: pull(ohm) for ohm in SOURCES_OHM}
@@ -80,7 +91,7 @@ def run() -> Outcome:
         numbers += [
             Number(f"low_{mohm}_v", f"{mohm} mohm: lowest supply", float(rows["supply_v"].min()), "V"),
             Number(f"amps_{mohm}_a", f"{mohm} mohm: highest current", float(rows["current_a"].max()), "A"),
-            Number(f"fault_{mohm}", f"{mohm} mohm: code that ended it (0: none)",
+            Number(f"fault_{mohm}", f"{mohm} mohm: fault code that ended the run (0: none)",
                    float(data.info["fault"]), ""),
         ]  # fmt: skip
         if not data.info["fault"]:
@@ -90,22 +101,25 @@ def run() -> Outcome:
                 Number(f"run_{mohm}_a", f"{mohm} mohm: current while it runs",
                        float(running["current_a"].mean()), "A"),
             ]  # fmt: skip
+    numbers += _at_lowest(runs[SOURCES_OHM[-1]])
     marks = runs[SOURCES_OHM[0]].marks
     down_s, end_s = marks[2].start_s, marks[-1].end_s
     good = runs[SOURCES_OHM[0]].samples
     good = good[good["time_s"] < end_s]  # without the bench's own way to zero after the procedure
     arrived = (good["time_s"] > down_s) & (good["drive"] < DUTY_AFTER + 0.005)
     numbers += [
-        Number("guarded_v", "quick way down, protected: highest supply", float(good["supply_v"].max()), "V"),
-        Number("guarded_back_a", "quick way down, protected: back", -float(good["current_a"].min()), "A"),
-        Number("guarded_s", "quick way down, protected: took until 30 %",
+        Number("guarded_v", "duty falls, with firmware: highest supply", float(good["supply_v"].max()), "V"),
+        Number("guarded_back_a", "duty falls, with firmware: highest current back",
+               -float(good["current_a"].min()), "A"),
+        Number("guarded_s", "duty falls, with firmware: time until 30 %",
                float(good["time_s"][arrived][0] - down_s), "s"),
-        Number("speed_rad_s", "speed before, unprotected", speed, "rad/s"),
+        Number("speed_rad_s", "speed before the duty falls, without firmware", speed, "rad/s"),
         Number("rotor_j", "energy in blades and rotor", joule, "J"),
-        Number("all_v", "supply if all of it went into the capacitors",
+        Number("all_v", "supply, if all of that energy went into the capacitors",
                float(np.sqrt(SUPPLY_V**2 + 2 * joule / BUS_F)), "V"),
-        Number("bare_v", "supply, unprotected (capacitors: 25 V)", float(bare_v.max()), "V"),
-        Number("bare_ms", "25 V passed after", float(np.argmax(bare_v > CAPACITOR_V)), "ms"),
+        Number("bare_v", "without firmware: highest supply (limit 25 V)", float(bare_v.max()), "V"),
+        Number("bare_ms", "without firmware: time from the duty's fall to 25 V",
+               float(np.argmax(bare_v > CAPACITOR_V)), "ms"),
     ]  # fmt: skip
 
     def draw(figure: Figure) -> None:
@@ -119,11 +133,11 @@ def run() -> Outcome:
         left.set_xlabel("time in s")
         left.set_ylabel("supply at the bridge in V")
         left.legend(fontsize="small", loc="upper left")
-        right.plot(good["time_s"] - down_s, good["supply_v"], label="protected")
-        right.plot(time_s, bare_v, "--", label="no chopper, no firmware")
+        right.plot(good["time_s"] - down_s, good["supply_v"], label="with firmware and chopper")
+        right.plot(time_s, bare_v, "--", label="without both")
         right.axhline(CAPACITOR_V, color="C3", linestyle=":", label="capacitors' rating")
         right.set_xlim(-0.1, 1.0)
-        right.set_xlabel("time from the way down in s")
+        right.set_xlabel("time after the duty begins to fall, in s")
         right.set_ylabel("supply at the bridge in V")
         right.legend(fontsize="small")
 

@@ -13,7 +13,7 @@ from strokebench.diagnose.explained import explained
 from strokebench.diagnose.question import GROUPS
 from strokebench.diagnose.registry import OTHER
 from strokebench.report.gauge import gauge
-from strokebench.report.numbers import fixed, limits_text, span_text, with_uncertainty
+from strokebench.report.numbers import fixed, limits_text, span_text, symbols, with_uncertainty
 from strokebench.report.workshop import Workshop
 from strokebench.verdict.bench_fit import bench_troubles
 from strokebench.verdict.decision import NO_LIMIT, named_faults, suspects
@@ -102,7 +102,7 @@ def _row(finding: Finding) -> Row:
 def _unit(unit: str) -> str:
     if unit == YES_NO:
         return ""
-    return unit.replace("mohm", "m\u2126").replace("ohm", "\u2126").replace("A2", "A\u00b2")
+    return symbols(unit)
 
 
 def _where(finding: Finding) -> str:

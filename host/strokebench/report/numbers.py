@@ -48,6 +48,11 @@ def limits_text(lower: float | None, upper: float | None) -> str:
     return f"{_short(lower)} to {_short(upper)}"
 
 
+def symbols(unit: str) -> str:
+    """Return a unit with its proper signs."""
+    return unit.replace("ohm", "\u2126").replace("A2", "A\u00b2")
+
+
 def _short(value: float | None) -> str:
     return "" if value is None else f"{value:g}".replace("-", MINUS)
 

@@ -3,39 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 from strokebench.diagnose.defects import defect
 from strokebench.diagnose.explained import Explanation, explanations
 from strokebench.diagnose.question import GROUPS
 from strokebench.diagnose.registry import KINDS
-from strokebench.report.numbers import limits_text
-from strokebench.verdict.about import Usual, causes, usual
+from strokebench.parts import load_part, part_names
+from strokebench.report.numbers import limits_text, symbols
+from strokebench.verdict.about import NO_LIMITS, Usual, causes, side_text, usual
 
 from tools import DOCS
+from tools.pages.glossary import linked
 
-HEAD = """# Findings
+PAGE = DOCS / "reference" / "findings.md"
 
-This page explains every finding. A finding is a quantity that the program worked out from a recording. Each
-section says what it means, how it is measured, what good parts read, what brings it out of its limits, and
-what to check next. "Good parts" are simulated ones: 95 of 100 lie in that range. No real part has been
-measured. The limits are those of the built-in profiles. For your own parts, [learn
-limits](../how-to/learn.md).
-
-[How a verdict comes about](../explanation/verdicts.md) explains how a value and its limits become a verdict.
-`strokebench finding KEY` prints a section of this page in a terminal. The page is made by
-`python -m tools.pages.findings` from the declarations of the program, and a test compares the two.
-"""
+HEAD = Path(__file__).with_suffix(".md")
 
 
 def page() -> str:
     """Return the whole page as Markdown."""
-    parts = [HEAD]
+    titles = "\n".join(f"| {name} | {load_part(name).part.title} |" for name in part_names())
+    parts = [HEAD.read_text(encoding="utf-8").format(parts=titles)]
     for group in GROUPS:
         members = [about for about in explanations() if _group(about) == group]
         if members:
             parts.append(f"## {group}\n")
             parts += [line for about in members for line in _section(about)]
-    return "\n".join(parts).rstrip() + "\n"
+    return linked("\n".join(parts).rstrip() + "\n", PAGE)
 
 
 def _group(about: Explanation) -> str:
@@ -48,16 +43,19 @@ def _group(about: Explanation) -> str:
 
 
 def _section(about: Explanation) -> Iterator[str]:
-    yield f"### {about.title} {{ #{about.keys[0]} }}\n"
+    second = f" / {about.also_title}" if about.also_title else ""
+    yield f"### {about.title}{second} {{ #{about.keys[0]} }}\n"
     yield "".join(f'<a id="{key}"></a>' for key in about.keys[1:]) + f"{about.means}\n"
     yield "- **Name in the data:** " + ", ".join(f"`{key}`" for key in about.keys)
     yield f"- **How it is measured:** {about.measured}"
-    names = [defect(name) for name in causes(about)]
-    if names:
-        yield "- **Out of its limits with:**"
-        yield from (f"    - {each.name}. *Check next:* {each.check}" for each in names)
+    for side, names in causes(about).items():
+        yield f"- **{side_text(about, side)}** It can mean:"
+        yield from (f"    - {each.name}. *Check next:* {each.check}" for each in map(defect, names))
+    rows = usual(about)
+    if not rows:
+        yield f"- **Limits:** {about.judged or NO_LIMITS}"
     yield ""
-    if rows := usual(about):
+    if rows:
         yield "| part | good parts | limits | unit |"
         yield "| --- | --- | --- | --- |"
         yield from _rows(rows)
@@ -70,13 +68,17 @@ def _rows(rows: list[Usual]) -> list[str]:
     alike: dict[tuple[str, ...], list[str]] = {}
     for row in rows:
         name = f" (`{row.key}`)" if several else ""
-        cells = (name, row.good_text, limits_text(row.lower, row.upper), row.unit)
+        cells = (name, row.good_text, limits_text(row.lower, row.upper), symbols(row.unit))
         alike.setdefault((*cells, row.part) if row.good_text else cells, []).append(row.part)
     return [
-        f"| {', '.join(parts)}{name} | {good} | {limits} | {unit} |"
+        f"| {_named(parts)}{name} | {good} | {limits} | {unit} |"
         for (name, good, limits, unit, *_), parts in alike.items()
     ]
 
 
+def _named(parts: list[str]) -> str:
+    return "all" if len(parts) == len(part_names()) else ", ".join(parts)
+
+
 if __name__ == "__main__":
-    (DOCS / "reference" / "findings.md").write_text(page(), encoding="utf-8")
+    PAGE.write_text(page(), encoding="utf-8")

@@ -17,7 +17,7 @@ from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Floats, Measured, repeats
 
 OPENING = ("opening_current", "Dead band: current at which it opens", "A")
-VOLTS = ("opening_voltage", "Dead band: coil voltage at 20 C", "V")
+VOLTS = ("opening_voltage", "Dead band: coil voltage at 20 °C", "V")
 HALF = ("half_open_current", "Current for half open, on the way up", "A")
 WIDTH = ("hysteresis", "Hysteresis at equal current", "% of travel")
 FRICTION = ("friction", "Friction (half the loop, current squared)", "A2")

@@ -24,9 +24,9 @@ from strokebench.diagnose.winding import Loop
 
 PULL_IN = ("pull_in_current", "Pull-in current", "A")
 DROP_OUT = ("drop_out_current", "Drop-out current", "A")
-RATIO = ("drop_out_ratio", "Drop-out over pull-in current", "%")
+RATIO = ("drop_out_ratio", "Drop-out current divided by pull-in current", "%")
 DIP = ("pull_in_dip", "Dip of the current on pull-in", "%")
-MOVES = ("plunger_moves", "Inductance pulled in over at rest", "")
+MOVES = ("plunger_moves", "Inductance: pulled in divided by at rest", "")
 SLOW = 201
 """Samples of the running median that takes slow changes out of the induced voltage."""
 NEAR = 30
@@ -165,6 +165,6 @@ def _currents(case: CoilCase, ins: list[Snap], outs: list[Snap]) -> list[Finding
     span_s = (outs[0].time_s - 0.05, outs[0].time_s + 0.05)
     return [
         *out,
-        case.finding(*DROP_OUT[:2], drop, DROP_OUT[2], low=weak, high="sticky", span_s=span_s),
+        case.finding(*DROP_OUT[:2], drop, DROP_OUT[2], low=weak, high="shorted_turns", span_s=span_s),
         case.finding(*RATIO[:2], ratio, RATIO[2], low="sticky", span_s=span_s),
     ]

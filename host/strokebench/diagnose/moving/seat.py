@@ -15,7 +15,7 @@ from strokebench.diagnose.moving.seated import SeatedCase
 from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, repeats_or_once, robust_line
 
-SHUT = ("shut_position", "Shut without power, above nominal", "% of travel")
+SHUT = ("shut_position", "Shut without power, offset from nominal", "% of travel")
 STICKING = ("seat_sticking", "Extra current to leave the seat", "% of friction")
 
 NEAR_PRELOAD = 0.7

@@ -15,7 +15,7 @@ from strokebench.diagnose.question import Question
 from strokebench.diagnose.stats import Measured, moving_mean
 
 PEAK = ("inrush_peak", "Inrush: highest current of the start", "A")
-RATIO = ("inrush_ratio", "Inrush over running current", "")
+RATIO = ("inrush_ratio", "Inrush divided by running current", "")
 TIME = ("start_time", "Time until the current has settled", "ms")
 SETTLED = 0.15
 COARSE_U_A = 0.1

@@ -17,7 +17,7 @@ from strokebench.diagnose.turning.law import Law, columns
 from strokebench.diagnose.turning.ranges import BENT_A
 from strokebench.diagnose.turning.running import motor_constant
 
-DRAG = ("drag", "Torque that stays towards zero speed", "mN m")
+DRAG = ("drag", "Torque left at zero speed", "mN m")
 LOAD = ("load_torque", "Torque at rated speed", "mN m")
 RISE = ("load_rise", "Torque gained from half to rated speed", "mN m")
 LOW_SPEED = ("low_speed_loss", "Load missing at low speed", "% of torque")

@@ -17,7 +17,7 @@ from strokebench.diagnose.turning.volts import OHM, Balance
 from strokebench.diagnose.winding import temperature
 from strokebench.physics.copper import COPPER_K_C, resistance_ratio
 
-RESISTANCE = ("loop_resistance", "Resistance of motor and leads at 20 C", "ohm")
+RESISTANCE = ("loop_resistance", "Resistance of motor and leads at 20 °C", "ohm")
 BRUSH = ("brush_drop", "Brush drop", "V")
 REFERENCE_C = 20.0
 

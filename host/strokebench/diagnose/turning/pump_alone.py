@@ -9,7 +9,7 @@ from strokebench.diagnose.turning import loop
 from strokebench.diagnose.turning.case import TurningCase
 from strokebench.diagnose.wires import wiring
 
-PUMP = ("pump_resistance", "Resistance of the pump alone at 20 C", "ohm")
+PUMP = ("pump_resistance", "Resistance of the pump alone at 20 °C", "ohm")
 
 QUESTION = Question(needs="current volts far", group="Turning", keys=(PUMP[0],))
 

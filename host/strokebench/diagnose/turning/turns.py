@@ -12,7 +12,7 @@ from strokebench.diagnose.stats import Floats, Measured
 from strokebench.diagnose.turning.case import Level, TurningCase
 from strokebench.diagnose.turning.commutation import order_amplitude
 
-SEGMENT = ("segment_passes", "Current that repeats with each brush passed", "% of current")
+SEGMENT = ("segment_passes", "Ripple as a segment passes the brushes", "% of current")
 ONCE = ("once_a_turn", "Current that repeats once a turn", "% of current")
 NOISE = ("brush_noise", "Current that flickers at random", "% of current")
 BAND_HZ = (25.0, 420.0)

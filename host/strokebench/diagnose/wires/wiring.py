@@ -46,7 +46,7 @@ def quantities(name: str) -> tuple[tuple[str, str, str], ...]:
     title = f"{name.capitalize()} side"
     return (
         (f"{name}_side", f"{title}: resistance", "mohm"),
-        (f"{name}_excess", f"{title}: over the wire table", "mohm"),
+        (f"{name}_excess", f"{title}: more than its wire", "mohm"),
         (f"{name}_flicker", f"{title}: flicker of its resistance", "mohm"),
     )
 

@@ -38,8 +38,8 @@ def main(arguments: list[str] | None = None) -> int:
     parts = tuple(PARTS[number] for number in args.stage) if args.stage else PARTS
     text, holes = page.head(), 0
     for title, share, power_loss in (
-        ("With everything but the plug", 1.0 - REPLUG_SHARE, False),
-        ("With the plug pulled and put back", REPLUG_SHARE, True),
+        ("All acts except unplugging the bench", 1.0 - REPLUG_SHARE, False),
+        ("Unplugging the bench as well", REPLUG_SHARE, True),
     ):
         said_s = time.monotonic()
         for fronts in search(round(args.ticks * share), args.seed, power_loss, parts):

@@ -7,54 +7,110 @@ from collections.abc import Sequence
 from strokefw.drive import ramp
 
 from tools.evidence.harm.lives import LIFE_TICKS, Life
-from tools.evidence.harm.search import BESIDE, BOUND, Found, Front, beyond
-from tools.evidence.harm.witness import MEASURES
+from tools.evidence.harm.search import BESIDE, BOUND, LEAST, Found, Front, beyond
+from tools.evidence.harm.witness import MEASURES, UNITS
 
 HEAD = """# A search for harm
 
-A program looked for a way to overheat a simulated part in spite of the bench's protection. This page
-shows the worst that it found, compared with honest use. A ratio of 1 means that no trick did more harm
-than honest use.
+A program looked for ways to overheat a simulated part in spite of the bench's protection. This page
+shows the worst that it found, beside the worst that honest use does. Some tricks do more harm than
+honest use, and the page [Safety](safety.md#how-the-guards-can-still-be-cheated) says what to do about them.
 
-Written by `python -m tools.evidence.harm` (in the folder host; it needs the extra `fast`). The program
-invented things that a host, a wire or the power might do to a part within {minutes:g} min from power-up:
-procedures, jogs, pauses, waits, eight sets of limits, arming, clearing, new sessions, resets that keep the
-chip's power, emergency stops, dips of the supply, noise and swings on a sensor's wire. One such list of acts
-is called a life. A life that did more harm than all before was kept and changed a little, over and over. Each
-simulated millisecond ran the firmware itself, compiled together with the board and a part. The harm is read
-from the part's physics, not from the firmware's sensors.
+**The search.** The program invented things that a computer, a wire or the power supply might do to bench
+and part:
 
-**Compared with:** honest use under equal limits (the ones of several that allow most). Honest use is one
-drive held, or the part stroked to and fro, from power-up until the bench ends it. Nothing is armed a second
-time.
+- [procedures](reference/glossary.md#procedure), movements by hand ([jogs](reference/glossary.md#jog)),
+  pauses and waits
+- eight sets of limits: those of the part's profile and seven others
+- [arming](reference/glossary.md#arm), disarming, [self-tests](reference/glossary.md#self-test), clearing a
+  [latched   fault](reference/glossary.md#latch), new sessions
+- resets of the firmware in which the chip keeps its power
+- emergency stops and dips of the supply
+- noise, and a regular swing of the voltage, on a sensor's wire
+
+A list of such acts is called a life. It begins at power-up and is repeated until {minutes:g} minute is
+over. If a life did more harm than all before, the program kept it, changed it a little and tried again,
+over and over. In each [tick](reference/glossary.md#tick) (a simulated millisecond) the firmware itself ran,
+compiled together with the simulated board and part. The harm is read from the physics of the simulated
+part, not from the sensors that the firmware sees.
+
+**Honest use** means a constant drive, or moving the part to and fro, from power-up until the bench ends the
+run. The bench is armed only once. The drive was held at nine values, in both directions if the part has
+two. With four values the part was moved to and fro, once each 1.2 s and once each 4 s. The worst of these
+counts. Honest use had the same limits as the life with which it is compared. If a life used several sets of
+limits, the set with which honest use does most harm counts.
+
+**The measures of harm.** A time *that fades* gets smaller while nothing is added: by a thirtieth of its
+value in each second. A part has *moved* when it is a quarter of its travel away from where it was held. A
+part that turns without end has moved when it turns at 3 rad/s.
 
 """
 WHAT = "| measure | what it is | a life may reach |\n| --- | --- | --- |\n{rows}\n\n"
-RECORD = "## {title}\n\n{ticks} ticks in {lives} lives, seed {seed}. {said}\n\n"
-TABLE = "| part | measure | allowed | worst life | ratio |\n| --- | --- | --- | --- | --- |\n{rows}\n\n"
+COLUMNS = """\
+**The columns below.** *Honest use* is the harm of honest use, but at least the smallest value that counts
+({least}). In rows of *held* the column already contains the {held:g} s of the table above. The bench allows
+short holds without end, if less than a fifth of the whole time is spent in them. Such holds alone bring the
+fading time to 30 s x 1/5 = {held:g} s. *Worst life* is the most harm that a life did. *Ratio* is the worst
+life divided by honest use. With a ratio of 1 or less no trick was worse than honest use. The factors in the
+table above allow somewhat more. A row is left out if no life did any harm of that kind. 0.00 means less
+than 0.005. If a part has no rows at all, the search did not try it, or no life did it any harm.
+
+**The simulated parts.** The number after the name of a part is its [seed](reference/glossary.md#seed): it
+chooses the specimen. Some parts were made worse. *sticky=9* adds nine times the part's own friction.
+*jammed* and *blocked* parts cannot move. *Thermal mass* is how much heat the winding takes up for each
+degree, and *thermal resistance* is how badly the winding gives its heat away. *Resistance* is that of the
+winding, in ohm. *Heat budget* is how much heat the [profile](reference/glossary.md#profile) allows
+([I2t](reference/glossary.md#i2t)). A factor such as x0.5 multiplies the usual value. With *heat budget
+x0.4* the current that the profile allows without limit of time is multiplied, too.
+
+**To repeat the search:** install the program from its source, as in [First
+run](tutorial/first-run.md#1-install), but with `pip install ".[fast]"`. Then type `cd host` and `python -m
+tools.evidence.harm`. This does both searches below and writes this page anew.
+
+"""
+RECORD = "## {title}\n\n{ticks} ticks in {lives} lives, seed {seed} of the search. {said}\n\n"
+TABLE = "| part | measure | honest use | worst life | ratio |\n| --- | --- | --- | --- | --- |\n{rows}\n\n"
 WORST = (
-    "The life with the largest ratio ({ratio:.2f}, {measure}, {part}), whose acts are repeated to the"
-    " end:\n\n{acts}\n\n"
+    "The row with the largest ratio is {measure} of {part}: {ratio:.2f}. These are the acts of that life,"
+    " which are repeated until the minute is over:\n\n{acts}\n\n"
 )
+SAID = {
+    "wait": "wait {0} ms",
+    "jog": "move by hand (jog) with drive {drive:+.2f} for {1} ms",
+    "noise": "from now on there is noise of {0} mV (root mean square) on the sensor's signal",
+    "swing": "from now on the sensor's voltage swings by {0} mV up and down, with a period of {1} ms",
+    "limits": "limits, set {0} (0 is that of the profile)",
+    "estop": "emergency stop for {0} ms",
+    "dip": "the supply falls to 9 V for {0} ms",
+    "stop": "stop",
+    "hello": "a new session begins (hello)",
+    "clear": "clear the fault",
+    "selftest": "self-test",
+    "reset": "reset of the firmware, the chip keeps its power",
+    "replug": "the bench loses its power for a moment (replug)",
+}
+"""Act -> how the page says it; others are said by their name."""
 
 
 def head() -> str:
     """Return the page's beginning."""
     rows = "\n".join(f"| {name} | {what} | {_may_reach(name)} |" for name, what in MEASURES.items())
-    return HEAD.format(minutes=LIFE_TICKS / 60_000) + WHAT.format(rows=rows)
+    least = ", ".join(f"{name} {LEAST[name]:g} {unit}" for name, unit in UNITS.items())
+    columns = COLUMNS.format(least=least, held=BESIDE["held"])
+    return HEAD.format(minutes=LIFE_TICKS / 60_000) + WHAT.format(rows=rows) + columns
 
 
 def _may_reach(measure: str) -> str:
-    beside = f" (honest and {BESIDE[measure]:g})" if BESIDE[measure] else ""
-    return f"{BOUND[measure]:g} times{beside}"
+    beside = f"(honest use + {BESIDE[measure]:g} s)" if BESIDE[measure] else "honest use"
+    return f"{BOUND[measure]:g} times {beside}"
 
 
 def record(title: str, fronts: Sequence[Front], seed: int) -> str:
     """Return a search's part of the page."""
     ticks, lives = sum(front.ticks for front in fronts), sum(front.lives for front in fronts)
     holes = beyond(fronts)
-    more = f"Lives that reached more than they may: {len(holes)}."
-    said = more if holes else "No life reached more than it may."
+    more = f"Rows in which the worst life reached more than it may: {len(holes)}."
+    said = more if holes else "In no row did a life reach more than it may."
     spaced = f"{ticks:,}".replace(",", " ")
     text = RECORD.format(title=title, ticks=spaced, lives=lives, seed=seed, said=said)
     rows = [
@@ -88,7 +144,9 @@ def in_words(life: Life) -> list[str]:
             parts = ", ".join(
                 f"{ramp.KIND_NAMES[kind]} {drive / 1e4:+.2f} {ms} ms" for kind, drive, ms in act[2]
             )
-            lines.append(f"- procedure, {act[1]} times: {parts}")
+            rounds = "1 round" if act[1] == 1 else f"{act[1]} rounds, each"
+            lines.append(f"- procedure of {rounds} with these segments (kind, drive, duration): {parts}")
         else:
-            lines.append(f"- {act[0]} {' '.join(map(str, act[1:]))}".rstrip())
+            drive = act[1] / 1e4 if act[0] == "jog" else 0.0
+            lines.append(f"- {str(SAID.get(act[0], act[0])).format(*act[1:], drive=drive)}")
     return lines

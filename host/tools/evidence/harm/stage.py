@@ -74,7 +74,8 @@ class Part:
     def name(self) -> str:
         """The specimen in a few words."""
         shares = {
-            "mass": self.mass, "way out": self.way_out, "ohms": self.ohms, "heat allowed": self.heat_share,
+            "thermal mass": self.mass, "thermal resistance": self.way_out, "resistance": self.ohms,
+            "heat budget": self.heat_share,
         }  # fmt: skip
         scaled = (f"{name} x{share:g}" for name, share in shares.items() if share != 1.0)
         return ", ".join((f"{self.part} {self.seed}", *self.faults, *scaled))

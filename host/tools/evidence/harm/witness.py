@@ -25,14 +25,15 @@ HOT_FET = 1.5
 """On-resistance of a hot MOSFET over that of a warm one."""
 
 MEASURES = {
-    "winding": "rise of the winding above the room, K",
-    "junction": "rise of the hottest junction above the heatsink, K",
-    "leads": "lead I2t: mean square of the current over a minute, A2",
-    "held": "seconds above the stall current since it last moved, forgotten within 30 s",
-    "mean": "seconds above the mean current's limit and a quarter, forgotten within 30 s",
-    "peak": "seconds above the peak current's limit and a tenth, forgotten within 30 s",
+    "winding": "how much warmer the winding gets than the room, in K (degrees)",
+    "junction": "how much warmer the hottest junction of a MOSFET gets than the heatsink, in K (degrees)",
+    "leads": "heating of the leads: the squared current, averaged over about a minute, in A²",
+    "held": "seconds above the stall current (a limit of the profile) since it last moved, a time that fades",
+    "mean": "seconds in which the mean current is above (1.25 x its limit) + 0.3 A, a time that fades",
+    "peak": "seconds in which the peak current is above (1.1 x its limit) + 0.8 A, a time that fades",
 }
 """Measure of harm -> what it is."""
+UNITS = {"winding": "K", "junction": "K", "leads": "A²", "held": "s", "mean": "s", "peak": "s"}
 
 
 def decay(tau_s: float) -> float:

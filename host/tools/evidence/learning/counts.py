@@ -117,11 +117,11 @@ def together(cells: Sequence[Counts]) -> Counts:
 def highest(rates: np.ndarray) -> float:
     """Return the upper end of a one-sided 95 % interval of a mean rate, specimens drawn anew (bootstrap).
 
-    Where no specimen ever fails: the share at which that would happen in 5 of 100 such counts.
+    Where no specimen ever fails: the share at which that would happen in 5 of 100 such counts. With failures
+    it is never less than that: a bootstrap of one failure or two says too little about what was not drawn.
     """
     if not len(rates):
         return float("nan")
-    if not rates.any():
-        return float(1 - 0.05 ** (1 / len(rates)))
+    none_fails = float(1 - 0.05 ** (1 / len(rates)))
     drawn = np.random.default_rng(1).integers(0, len(rates), (BOOTSTRAP, len(rates)))
-    return float(np.quantile(rates[drawn].mean(axis=1), 0.95))
+    return max(none_fails, float(np.quantile(rates[drawn].mean(axis=1), 0.95)))
