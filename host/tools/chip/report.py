@@ -48,6 +48,7 @@ class Part:
 
 PARTS = {
     "procedure": Part(procedure.rows, again=False),
+    "streams": Part(whole.streams),
     "whole": Part(whole.rows),
     "causes": Part(fault_report.cause_rows),
     "hangs": Part(fault_report.hang_rows, again=False),
@@ -58,12 +59,12 @@ PARTS = {
     "ticks": Part(whole.ticks),
 }
 """The longest first, as they are begun; the last is the beginning of the first, for who changes the tick."""
-ORDER = ("costs", "whole", "causes", "hangs", "pins", "conversion", "classroom", "procedure")
+ORDER = ("costs", "whole", "streams", "causes", "hangs", "pins", "conversion", "classroom", "procedure")
 PAGE_HEAD = f"""# The firmware on the emulated chip, in numbers
 
 This page shows how much time and memory the firmware needs on the chip. The most important figure is the
-longest tick. A tick must end within one millisecond. Everything here was measured on an emulated chip.
-**Nothing was measured on real hardware.**
+longest tick, which must end within one millisecond. Everything was measured on an emulated chip, not on real
+hardware.
 
 `python -m tools.chip.report IMAGE --cached PYTHON` makes this page. The emulator is rp2040py. It runs the
 real MicroPython image on an RP2040 at 125 MHz, and the simulated bench is on the chip's pins.

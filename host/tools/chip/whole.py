@@ -1,4 +1,4 @@
-"""The whole firmware on one emulated chip: power-up, self-test, driving, bursts, the endless stream."""
+"""The whole firmware on an emulated chip: power-up, self-test, driving and bursts, and the endless stream."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from strokebench.link.conversion import Status
 from strokebench.sim.engine.chip import ChipPort
 
 from tools.chip import burst, raw
-from tools.chip.drive import drive
+from tools.chip.drive import drive, ready_bench
 
 Row = tuple[str, str]
 DRIVE_S, SHORT_DRIVE_S = 3.0, 0.5
@@ -84,13 +84,15 @@ def ticks(image: Path) -> Iterator[Row]:
 
 
 def rows(image: Path) -> Iterator[Row]:
-    """All of it, on one chip."""
+    """Power-up, driving and bursts, on one chip."""
     port = ChipPort(SimSpec("throttle-body"), image)
     yield from power_up(port)
     bench = Bench(port, "emulated chip", "chip")
     yield from driving(bench, DRIVE_S)
     yield from burst.rows(bench)
-    bench.stop_quietly()
-    port.machine.run(REST_S)
-    yield from raw.rows(bench, STREAM_S)
     bench.close()
+
+
+def streams(image: Path) -> Iterator[Row]:
+    """The endless stream at several rates, on another chip."""
+    yield from raw.rows(ready_bench(image), STREAM_S)
