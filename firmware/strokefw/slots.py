@@ -42,8 +42,7 @@ class Slots:
         record += struct.pack("<I", binascii.crc32(record))
         spare = self._path(slot, "t")
         for copy in ("a", "b"):
-            with open(spare, "wb") as file:
-                file.write(record)
+            _write(spare, record)  # on its own: the next pieces need not keep the file's kilobyte of memory
             yield copy == "b"
             _replace(spare, self._path(slot, copy))
             yield True
@@ -52,6 +51,11 @@ class Slots:
 def _replace(source, target):
     # MicroPython's rename replaces, as os.replace does on a desktop
     getattr(os, "replace", os.rename)(source, target)
+
+
+def _write(path, record):
+    with open(path, "wb") as file:
+        file.write(record)
 
 
 def _read(path):
