@@ -72,9 +72,11 @@ class Guard:
         self.absolute = guard_limits.ABSOLUTE[kind]
         self._values = readings.values
         self._finer = channels.FINER[kind]
+        few = kind == channels.FEW
         self.current_words = array("i", [0] * current.WORDS)
         current.scale(self.current_words, self._finer)
         self.volt_words = array("i", [0] * volts.WORDS)
+        self.volt_words[volts.NO_LEGS] = few
         self.own_words = array("i", [0] * _OWN_WORDS)
         self.own_words[_JUNCTION] = self.own_words[_FOOT] = 250 + sense.BIAS
         self.current_words[current.CAP] = current.FULL
@@ -97,7 +99,8 @@ class Guard:
         self.fresh()
         # what is slow by nature takes turns
         self.turns = (
-            None, None, self._read_heat, _keeper(self), self._judge_heat, None, self._forbid, self._show,
+            None, None, self._heat.no_part if few else self._read_heat, _keeper(self), self._judge_heat, None,
+            self._forbid, self._show,
         )  # fmt: skip
 
     def _no_limits(self):
