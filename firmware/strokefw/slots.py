@@ -40,6 +40,7 @@ class Slots:
         """Do the same in pieces, one with each ``next``; True comes when the record outlives the power."""
         record = struct.pack("<H", len(data)) + bytes(data)
         record += struct.pack("<I", binascii.crc32(record))
+        data = None  # the record has it, and the next pieces need it no more
         spare = self._path(slot, "t")
         for copy in ("a", "b"):
             _write(spare, record)  # on its own: the next pieces need not keep the file's kilobyte of memory
