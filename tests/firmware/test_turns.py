@@ -1,4 +1,4 @@
-"""What is slow by nature has ticks of its own, also after the ticks stood still while the flash was written."""
+"""What is slow by nature has ticks of its own, also after the ticks stood still for a write to the flash."""
 # Runs under CPython and MicroPython.
 
 from fake_board import FakeBoard, Host
