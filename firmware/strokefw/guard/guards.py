@@ -27,7 +27,7 @@ FORBID = const(6)
 
 # Guard's own_words; current.py has the places in current_words
 SILENT = const(0)
-_TURN = const(1)
+TURN = const(1)
 _JUNCTION = const(2)  # both in 0.1 C, biased
 _FOOT = const(3)
 WARN = const(4)
@@ -44,6 +44,7 @@ _OWN_WORDS = const(13)
 _bound = current.bound
 _forget_current = current.fresh
 _forget_heat = heat.forget
+_take_heatsink = heat.take_heatsink
 _watch = current.watch
 _watch_volts = volts.watch
 _spend = budget.spend
@@ -208,12 +209,7 @@ class Guard:
     def _read_heat(self):
         v = self._values
         g = self.own_words
-        seen = v[sense.HEATSINK_READINGS]
-        if seen != g[_HEATSINK_SEEN]:
-            g[_HEATSINK_SEEN] = seen
-            foot = v[sense.HEATSINK] - sense.BIAS
-            g[_FOOT] = (foot if foot != sense.NO_READING else HOT_DC) + sense.BIAS
-            self._heat.heatsink(v[sense.HEATSINK_NTC], foot)
+        if _heatsink(v, g, self._heat.words, self._heat.heatsink_words):
             return
         seen = v[sense.PART_READINGS]
         if seen != g[_PART_SEEN]:
@@ -270,6 +266,21 @@ class Guard:
 
 
 @micropython.viper
+def _heatsink(v: ptr32, g: ptr32, w: ptr32, t: ptr32) -> int:
+    # Returns 1 when there was a new reading.
+    seen = v[sense.HEATSINK_READINGS]
+    if seen == g[_HEATSINK_SEEN]:
+        return 0
+    g[_HEATSINK_SEEN] = seen
+    foot = v[sense.HEATSINK] - sense.BIAS
+    g[_FOOT] = v[sense.HEATSINK]
+    if foot == sense.NO_READING:
+        g[_FOOT] = HOT_DC + sense.BIAS
+    _take_heatsink(w, t, v[sense.HEATSINK_NTC], foot)
+    return 1
+
+
+@micropython.viper
 def watched(
     g: ptr32, c: ptr32, v: ptr32, volt_words: ptr32, junction: ptr32, remembered: ptr32,
     drive: int, gate: int, rail: int, trips: int,
@@ -279,8 +290,8 @@ def watched(
     silent = g[SILENT]
     if silent < SILENT_MAX:
         g[SILENT] = silent + 1
-    turn = (g[_TURN] + 1) & 7
-    g[_TURN] = turn
+    turn = (g[TURN] + 1) & 7
+    g[TURN] = turn
     _bound(c, v, drive, v[channels.BUS])
     found = int(_watch(c, v, gate, trips))
     volts_found = int(_watch_volts(volt_words, v, drive, gate, rail, trips))
