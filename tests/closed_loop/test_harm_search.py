@@ -86,6 +86,7 @@ LEFT: dict[str, tuple[int, str, float, Life]] = {
             ("procedure", 1, ((ramp.HOLD, 9142, 26),)),
         ),
     ),
+    "short moves of a throttle against its stop": (FREE, "held", 2.4, (("jog", -8582, 934),)),
     "145 mV of noise": (
         FREE,
         "held",

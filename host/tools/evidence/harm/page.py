@@ -19,12 +19,13 @@ honest use, and the page [Safety](safety.md#how-the-guards-can-still-be-cheated)
 **The search.** The program invented things that a computer, a wire or the power supply might do to bench
 and part:
 
-- [procedures](reference/glossary.md#procedure), movements by hand ([jogs](reference/glossary.md#jog)),
-  pauses and waits
+- [procedures](reference/glossary.md#procedure), movements by hand ([jogs](reference/glossary.md#jog)) and
+  waits. Each procedure or jog first clears a fault and arms the bench, where that is possible
 - eight sets of limits: those of the part's profile and seven others
 - [arming](reference/glossary.md#arm), disarming, [self-tests](reference/glossary.md#self-test), clearing a
-  [latched   fault](reference/glossary.md#latch), new sessions
-- resets of the firmware in which the chip keeps its power
+  [latched fault](reference/glossary.md#latch), new sessions
+- resets of the firmware in which the chip keeps its power, and in the second search also unplugging: the
+  chip loses its power for a moment
 - emergency stops and dips of the supply
 - noise, and a regular swing of the voltage, on a sensor's wire
 
@@ -34,26 +35,31 @@ over and over. In each [tick](reference/glossary.md#tick) (a simulated milliseco
 compiled together with the simulated board and part. The harm is read from the physics of the simulated
 part, not from the sensors that the firmware sees.
 
-**Honest use** means a constant drive, or moving the part to and fro, from power-up until the bench ends the
-run. The bench is armed only once. The drive was held at nine values, in both directions if the part has
-two. With four values the part was moved to and fro, once each 1.2 s and once each 4 s. The worst of these
-counts. Honest use had the same limits as the life with which it is compared. If a life used several sets of
-limits, the set with which honest use does most harm counts.
+**Honest use** means a constant [drive](reference/glossary.md#drive) (the share of the supply voltage, with
+its polarity as a sign), or moving the part to and fro, from power-up until the bench ends the run. The
+bench is armed only once. The drive was held at nine values, in both directions if the part has two. In
+further trials the part was moved to and fro, with four values of the drive, and with a period of 1.2 s or 4
+s. The worst of these counts. Honest use had the same limits as the life with which it is compared. If a
+life used several sets of limits, the set with which honest use does most harm counts.
 
-**The measures of harm.** A time *that fades* gets smaller while nothing is added: by a thirtieth of its
-value in each second. A part has *moved* when it is a quarter of its travel away from where it was held. A
-part that turns without end has moved when it turns at 3 rad/s.
+**The measures of harm.** A time *that fades* gets smaller all the time: by a thirtieth of its value in each
+second. A part has *moved* when it is a quarter of its travel away from where it was held. A part that turns
+without end has moved when it turns at 3 rad/s.
 
 """
 WHAT = "| measure | what it is | a life may reach |\n| --- | --- | --- |\n{rows}\n\n"
 COLUMNS = """\
 **The columns below.** *Honest use* is the harm of honest use, but at least the smallest value that counts
 ({least}). In rows of *held* the column already contains the {held:g} s of the table above. The bench allows
-short holds without end, if less than a fifth of the whole time is spent in them. Such holds alone bring the
-fading time to 30 s x 1/5 = {held:g} s. *Worst life* is the most harm that a life did. *Ratio* is the worst
-life divided by honest use. With a ratio of 1 or less no trick was worse than honest use. The factors in the
-table above allow somewhat more. A row is left out if no life did any harm of that kind. 0.00 means less
-than 0.005. If a part has no rows at all, the search did not try it, or no life did it any harm.
+any number of short holds, as long as they take less than a fifth of the whole time. A fifth of each second
+is then added to the fading time, and a thirtieth of its value fades. So such holds alone bring it to 30 s x
+1/5 = {held:g} s. *Worst life* is the most harm that a life did. *Ratio* is the worst life divided by honest
+use. With a ratio of 1 or less no trick was worse than honest use (in rows of *held*: than honest use +
+{held:g} s). The factors in the table above allow somewhat more. The second search is shorter than the first, so it tried fewer lives. A row is left out if no life did any harm of that kind. 0.00
+means less than 0.005. If a part has no rows at all, the search did not try it, or no life did it any harm.
+
+**The kinds of segments** in a procedure: a *hold* keeps a drive, a *step* jumps to it, a *ramp* goes to it
+slowly. A *pause* has no drive. A *pulse* switches the drive on and off quickly.
 
 **The simulated parts.** The number after the name of a part is its [seed](reference/glossary.md#seed): it
 chooses the specimen. Some parts were made worse. *sticky=9* adds nine times the part's own friction.
@@ -64,8 +70,8 @@ winding, in ohm. *Heat budget* is how much heat the [profile](reference/glossary
 x0.4* the current that the profile allows without limit of time is multiplied, too.
 
 **To repeat the search:** install the program from its source, as in [First
-run](tutorial/first-run.md#1-install), but with `pip install ".[fast]"`. Then type `cd host` and `python -m
-tools.evidence.harm`. This does both searches below and writes this page anew.
+run](tutorial/first-run.md#1-install), but with `pip install ".[fast]"`. Then type `cd host` and
+`python -m tools.evidence.harm`. This does both searches below and writes this page anew.
 
 """
 RECORD = "## {title}\n\n{ticks} ticks in {lives} lives, seed {seed} of the search. {said}\n\n"
@@ -109,8 +115,8 @@ def record(title: str, fronts: Sequence[Front], seed: int) -> str:
     """Return a search's part of the page."""
     ticks, lives = sum(front.ticks for front in fronts), sum(front.lives for front in fronts)
     holes = beyond(fronts)
-    more = f"Rows in which the worst life reached more than it may: {len(holes)}."
-    said = more if holes else "In no row did a life reach more than it may."
+    rows_beyond = f"{len(holes)} row{'s' if len(holes) > 1 else ''}" if holes else "no row"
+    said = f"In {rows_beyond} the worst life went beyond what a life may reach."
     spaced = f"{ticks:,}".replace(",", " ")
     text = RECORD.format(title=title, ticks=spaced, lives=lives, seed=seed, said=said)
     rows = [

@@ -46,11 +46,11 @@ do. The last table is about parts that differ more than assumed, and about parts
 count one good specimen of it failed (seed 72002, second family). The finding was
 [`once_a_turn`](reference/findings.md#once_a_turn), a ripple of the current that comes once per turn. The
 reading was 1.75 %, and those of nearly all other good specimens are below 0.12 %. Such a reading is rare,
-but one of the tuning specimens had 1.29 %. The floor was then 1.25 times the highest reading of the tuning
-specimens, which is 1.61 %. So the rule for the floors of all parts was changed: a floor is now at least 2
-times the highest reading, here 2.58 %. Then `fuel-pump-fuse` was counted again, with new seeds from {again}
-on. The other parts kept their seeds, because none of their good specimens had failed. All tables use the
-new floors.
+but one of the tuning specimens had 1.29 %. At that time the floor was 1.25 times the highest reading of the
+tuning specimens: 1.25 x 1.29 % = 1.61 %. So the rule for the floors of all parts was changed: a floor is
+now at least 2 times the highest reading, here 2.58 %. Then `fuel-pump-fuse` was counted again, with new
+seeds from {again} on. The other parts kept their seeds, because none of their good specimens had failed.
+All tables use the new floors.
 
 **How it was counted.** For each row some good specimens are chosen at random, and limits are learned from
 them. All other specimens of that part are judged by these limits alone. This is done {draws} times. The
@@ -63,9 +63,9 @@ counted. The tuning specimens are never judged.
 - The number in brackets is a percentage too: the highest true share of false alarms that still agrees with
   the count (the upper end of a one-sided 95 % interval). It is large in a row with few specimens. If none
   of n specimens failed, it is 1 - 0.05^(1/n). Here n is the number of specimens that were judged at least
-  once. (If limits are learned from many, some specimens are never left over to be judged.) If some failed,
-  it comes from drawing the specimens again and again at random (a bootstrap). If that is less than the
-  formula gives, the value of the formula is used.
+  once. (If limits are learned from 20, a specimen may be chosen for learning in all {draws} draws. Then it
+  is never judged.) If some failed, it comes from drawing the specimens again and again at random (a
+  bootstrap). If that is less than the formula gives, the value of the formula is used.
 - *Pass* is the share of good specimens of which every finding passes. The others are inconclusive. This
   happens where the range between the limits is hardly wider than the uncertainty of a reading.
 - *Found* is the share of the specimens with a moderate defect that fail. Each of them has one defect. The
@@ -79,7 +79,9 @@ Then type these commands:
 1. `cd host`
 2. `python -m tools.evidence.learning` measures the tuning specimens, 30 good specimens of each part and
    family, and specimens with defects. It chooses the seeds by itself, and keeps each measurement in a file.
-   For this page it was stopped with Ctrl-C after 13 to 16 good specimens of each.
+   In the folder `learning-trials` each part and family has a file,
+   with a line for each specimen. For this page the program was stopped with Ctrl-C when 13 to 16 good
+   specimens of each were there.
 3. `python -m tools.evidence.learning --kept-only --draws {draws}` makes all tables from the measurements that
    were kept.
 """
@@ -90,8 +92,8 @@ The judged specimens were measured anywhere from 11 to 14.5 V and 0 to 45 °C. T
 numbers: good specimens, and specimens with a defect.
 
 In the part `wiring` half of the defects are not found. These are `supply_resistance` and `bad_crimp`. They
-show in findings about the supply lead, and such findings are not learned. In use their built-in limits stay
-in force, and those find both.
+change findings about the supply lead. No limits are learned for such findings. When you test a part with
+learned limits, the built-in limits of these findings stay in force, and they find both defects.
 """
 AT_A_TIME = """\
 ## Learned at one supply voltage
@@ -106,9 +108,9 @@ OTHERWISE = """\
 A few good parts say little about how much such parts differ. So the prior spread of each finding has as
 much weight as {freedom:g} measured parts. Real parts may have another spread. In this table the spread of
 the simulated specimens is multiplied by the factor in the first column. With a factor of 1 they differ
-about as much as the prior spread says. The findings that cannot be below zero are left as they are. Each
-entry rests on {draws} random choices of the good parts for each part and family, so neighbours may differ
-by chance.
+about as much as the prior spread says. The spread of the findings that cannot be below zero is not
+multiplied. For each entry the good specimens to learn from were chosen at random only {draws} times, for
+each kind of part and family. So neighbouring entries of the table may differ by chance.
 
 With a factor of 1.5 or 2, more than one good part in a hundred can fail if the limits were learned from 3
 or 5 parts.
