@@ -97,7 +97,9 @@ def test_the_watchdog_resets_in_the_middle_of_an_erase_and_its_reason_stays(file
     assert _cause(machine) == WATCHDOG
     machine.usb.send(b"\x02\x04")
     # while it restarts, Ctrl-C would end boot.py and not clear the line: the prompt is waited for
-    assert machine.run(1.0, lambda: b"soft reboot" in machine.usb.inbox and machine.usb.inbox.endswith(b">>> "))
+    assert machine.run(
+        1.0, lambda: b"soft reboot" in machine.usb.inbox and machine.usb.inbox.endswith(b">>> ")
+    )
     assert _cause(machine) == WATCHDOG
     machine.power_cycle()
     machine.wait_for_usb()

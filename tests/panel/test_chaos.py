@@ -47,7 +47,7 @@ def test_two_presses(driver_of_browsers: Any, page: Any, stage: Stage, tmp_path:
 
 @pytest.mark.long
 def test_two_presses_with_two_loops_on_each_core(driver_of_browsers: Any) -> None:
-    """Alone on the computer: the loops are all the load that is meant. Takes 15 s there, minutes beside others."""
+    """Alone on the computer: the loops are all the load that is meant. Minutes beside others."""
     for _ in range(TRIES):
         found = chaos.measured(driver_of_browsers, "busy", 2)
         pressed = [chaos.Press(**press) for press in found["presses"]]

@@ -1,4 +1,4 @@
-"""How an error is reported in a terminal. It loads nothing heavy: an interruption may have broken an import off."""
+"""How an error is reported in a terminal. Nothing heavy is loaded: an import may have been cut off."""
 
 from __future__ import annotations
 
