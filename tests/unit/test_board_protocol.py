@@ -77,8 +77,9 @@ class Source:
 
     def _note(self, node: ast.Assign) -> None:
         for target in map(ast.unparse, node.targets):
-            if isinstance(node.value, ast.Call):
-                self.made_by[target] = ast.unparse(node.value.func)
+            value = node.value.body if isinstance(node.value, ast.IfExp) else node.value
+            if isinstance(value, ast.Call):  # of two that a kind of board chooses from: the first
+                self.made_by[target] = ast.unparse(value.func)
             if target.startswith("self."):
                 self.borrowed[target[5:]] = node.value
 
