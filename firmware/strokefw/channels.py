@@ -34,6 +34,9 @@ MID_SCALE = const(32760)  # counts of zero current (both current channels are ce
 
 # how much finer both current ranges are, by board kind: 10 mOhm instead of 1 on the small and the beginner's
 FINER = bytes((1, 10, 1, 1, 10))
+# The kind of board that measures three signals only, all with the chip's own converter: the current in one
+# range, BUS, and SENSOR_A as a share of its feed. Its other channels stay 0, and nobody may judge them.
+FEW = const(4)
 COARSE_FULL_MA = const(165000)  # span of FULL_SCALE: 3.3 V / (1 mOhm * 20), i.e. +-82.5 A about MID_SCALE
 FINE_FULL_MA = const(16500)  # 3.3 V / (1 mOhm * 200), i.e. +-8.25 A; trusted to +-7.2 A
 SUPPLY_FULL_MV = const(25300)  # BUS, VIN, LEG_A, LEG_B: divider 180k / 27k

@@ -40,10 +40,10 @@ class Slots:
         """Do the same in pieces, one with each ``next``; True comes when the record outlives the power."""
         record = struct.pack("<H", len(data)) + bytes(data)
         record += struct.pack("<I", binascii.crc32(record))
+        data = None  # the record has it, and the next pieces need it no more
         spare = self._path(slot, "t")
         for copy in ("a", "b"):
-            with open(spare, "wb") as file:
-                file.write(record)
+            _write(spare, record)  # on its own: the next pieces need not keep the file's kilobyte of memory
             yield copy == "b"
             _replace(spare, self._path(slot, copy))
             yield True
@@ -52,6 +52,11 @@ class Slots:
 def _replace(source, target):
     # MicroPython's rename replaces, as os.replace does on a desktop
     getattr(os, "replace", os.rename)(source, target)
+
+
+def _write(path, record):
+    with open(path, "wb") as file:
+        file.write(record)
 
 
 def _read(path):

@@ -10,7 +10,7 @@ from hardware.beginner.parts import PARTS
 from hardware.calc.rows import markdown
 
 BESIDE = (
-    ("", 1, "stripboard 100 x 160 mm", 5.0, "39 strips of 62 holes or more"),
+    ("", 1, "stripboard 80 x 100 mm", 3.0, "26 strips of 38 holes or more"),
     ("", 1, "wire, sockets, box, screws", 12.0, "links of 0.5 mm2; 0.75 mm2 for supply, modules and part"),
 )
 """What no drawing has: reference, quantity, what, euro each, why."""

@@ -13,18 +13,16 @@ from hardware.beginner.parts import PARTS, Part, Pin
 
 STEP = 2.54
 ROOM = uuid.UUID("6f1c2a5e-6a37-4f0c-9d5e-2b9f1c0b7d11")
-SHEET_MM = (580.0, 240.0)
+SHEET_MM = (440.0, 190.0)
 TITLE = "strokebench: the beginner's bench. Not built by anybody."
 TWO_PINS = {"R", "C", "D", "F", "S", "TH"}
 BLOCKS = {
-    "Supply and stop": "J1 F1 S1 D3 S2 K1 D2 D4 R2 D1 C1 C2 R3 D6 Q3 R20",
-    "Output": "M1 M2 R4 J2 R38 R39 R42 R43",
-    "Pico": "A1 R1 R29 D7 RN1 R28",
-    "What must say yes": "U5 R14 C7 U6 U7 Q1 R15 R16 R17 Q2 R18 R19",
-    "Current and fast limit": "U1 U2 R5 C3 R6 C4 R7 C5 U4 R8 C6 R9 R10 R11 R12 R13",
-    "Converter and inputs": "U3 U8 J3 R21 R22 C8 R23 R24 C9 U9 R25 R26 TH1 TH2",
-    "Dividers": "R30 R31 C10 R32 R33 C11 R34 R35 C12 R36 R37 C13 R40 R41 C14",
-    "5 V and 3.3 V": "R27 C20 U10 C21 D5 F2 U11 C22 C23 C15 C16 C17 C18 C19",
+    "Supply and stop": "J1 F1 S1 D3 S2 R12 R13 K1 D2 Q1 R14",
+    "Precharge": "D4 R2 D1 C1 C2 R3 D5 R16 R17 C5",
+    "Output": "M1 M2 R15 R4 J2 U1 C7",
+    "Pico": "A1 R1 RN1 J3 F2 R18 R19 C6",
+    "What must say yes": "U3 R11 C4 U4 C8",
+    "Fast limit and 3.3 V": "U2 R5 C3 R6 R7 R8 R9 R10 U5 C9 C10",
 }
 """Title of each block and its parts, in the order of reading."""
 

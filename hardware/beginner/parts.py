@@ -50,22 +50,21 @@ def _pins(text: str) -> tuple[Pin, ...]:
 
 
 _GPIO = {
-    2: "4", 3: "5", 4: "6", 5: "7", 6: "9", 7: "10", 8: "11", 11: "15", 13: "17", 14: "19", 15: "20",
-    16: "21", 17: "22", 18: "24", 19: "25", 20: "26", 21: "27", 22: "29", 26: "31", 27: "32", 28: "34",
+    2: "4", 3: "5", 4: "6", 5: "7", 6: "9", 7: "10", 8: "11", 9: "12", 10: "14", 11: "15", 12: "16", 13: "17",
+    14: "19", 15: "20", 16: "21", 17: "22", 18: "24", 19: "25", 20: "26", 21: "27", 22: "29", 26: "31",
+    27: "32", 28: "34", 0: "1", 1: "2",
 }  # fmt: skip
 _NAMES = {
-    2: "A_HIGH", 3: "A_LOW", 4: "B_HIGH", 5: "B_LOW", 6: "BRIDGE_ENABLE", 7: "TRIP_N", 8: "TRIP_LEVEL",
-    11: "WATCHDOG", 13: "MAIN_SWITCH", 14: "NTC_SELECT", 15: "ESTOP_OPEN", 16: "CONV_DOUT", 17: "CONV_CS_N",
-    18: "CONV_CLK", 19: "CONV_DIN", 20: "LED", 22: "BOARD_KIND", 26: "I_COARSE", 27: "I_FINE",
-    28: "BUS_SENSE",
+    2: "A_HIGH", 4: "B_HIGH", 6: "BRIDGE_ENABLE", 7: "TRIP_N", 8: "TRIP_LEVEL", 10: "LATCH_OK",
+    11: "WATCHDOG", 13: "MAIN_SWITCH", 15: "STOP_OK", 20: "LED", 22: "BOARD_KIND", 26: "I_COARSE",
+    27: "SENSOR_A", 28: "BUS_SENSE",
 }  # fmt: skip
-_OUTPUTS = {2, 3, 4, 5, 6, 8, 11, 13, 14, 17, 18, 19, 20}
+_OUTPUTS = {2, 4, 6, 8, 11, 13, 20}
 PICO = " ".join(
     [
-        *(f"{_GPIO[n]}:GPIO{n}{'!' if n in _OUTPUTS else ''}={net}" for n, net in _NAMES.items()),
-        "14:GPIO10?=LATCH_OK 27:GPIO21=GND 40:VBUS=+5V 35:ADC_VREF=+3V3A 33:AGND=GND",
+        *(f"{pad}:GPIO{n}{'!' if n in _OUTPUTS else ''}={_NAMES.get(n, '-')}" for n, pad in _GPIO.items()),
+        "40:VBUS=+5V 35:ADC_VREF=+3V3A 33:AGND=GND",
         *(f"{n}:GND=GND" for n in (3, 8, 13, 18, 23, 28, 38)),
-        *(f"{n}:{name}=-" for n, name in ((1, "GPIO0"), (2, "GPIO1"), (12, "GPIO9"), (16, "GPIO12"))),
         "30:RUN=- 36:3V3=- 37:3V3_EN=- 39:VSYS=-",
     ]
 )

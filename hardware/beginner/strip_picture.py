@@ -10,12 +10,12 @@ from hardware.beginner import strip
 from hardware.beginner.parts import PARTS
 from hardware.beginner.strip import COLUMNS, ROWS, Board, Hole
 
-PITCH, LEFT, TOP = 18, 40, 70
+PITCH, LEFT, TOP = 26, 44, 76
 COLOURS = {"GND": "#333333", "+3V3A": "#c0392b", "+5V": "#e67e22", "BRIDGE_V": "#8e44ad", "VIN": "#8e44ad"}
 SIGNAL = "#2471a3"
 STYLE = (
-    "text{font-family:DejaVu Sans,Arial,sans-serif;fill:#1a1a1a} .s{font-size:9px}"
-    " .t{font-size:18px;font-weight:bold} .c{font-size:12px}"
+    "text{font-family:DejaVu Sans,Arial,sans-serif;fill:#1a1a1a} .s{font-size:11px}"
+    " .t{font-size:18px;font-weight:bold} .c{font-size:13px} .l{font-size:10px;font-weight:bold;fill:#145a32}"
 )
 
 
@@ -54,10 +54,7 @@ def _copper(made: Board) -> list[str]:
     ]
     for hole in sorted(made.cuts):
         x, y = _at(hole)
-        found.append(f'<rect x="{x - 5}" y="{y - 6}" width="10" height="12" fill="#ffffff"/>')
-        found.append(
-            f'<path d="M{x - 4} {y - 4}L{x + 4} {y + 4}M{x + 4} {y - 4}L{x - 4} {y + 4}" stroke="#bbb"/>'
-        )
+        found.append(f'<rect x="{x - 6}" y="{y - 7}" width="12" height="14" fill="#ffffff"/>')
     dots = "".join(
         f"M{LEFT + c * PITCH - 1} {TOP + r * PITCH}h2"
         for r in range(ROWS)
@@ -66,6 +63,14 @@ def _copper(made: Board) -> list[str]:
     )
     found.append(f'<path d="{dots}" stroke="#b08d57" stroke-width="2"/>')
     return found
+
+
+def _crosses(made: Board) -> list[str]:
+    return [
+        f'<path d="M{x - 5} {y - 5}L{x + 5} {y + 5}M{x + 5} {y - 5}L{x - 5} {y + 5}" stroke="#8a8a8a"'
+        ' stroke-width="1.6"/>'
+        for x, y in map(_at, sorted(made.cuts))
+    ]
 
 
 def _scale() -> list[str]:
@@ -85,40 +90,42 @@ def _wires(made: Board) -> list[str]:
     found = []
     for begin, end, net in sorted(made.wires):
         (x1, y1), (x2, y2) = _at(begin), _at(end)
-        colour = COLOURS.get(net, SIGNAL)
-        bend = 0.12 * abs(y2 - y1) + 4
+        colour, bow = COLOURS.get(net, SIGNAL), 0.12 * abs(y2 - y1)
         found.append(
-            f'<path d="M{x1} {y1}C{x1 + bend:.0f} {y1} {x2 + bend:.0f} {y2} {x2} {y2}" fill="none"'
-            f' stroke="{colour}" stroke-opacity="0.55" stroke-width="1.4"><title>{escape(net)}</title></path>'
+            f'<path d="M{x1} {y1}Q{(x1 + x2) / 2 + bow:g} {(y1 + y2) / 2:g} {x2} {y2}" fill="none"'
+            f' stroke="{colour}" stroke-opacity="0.75"'
+            f' stroke-width="3.2" stroke-linecap="round"><title>{escape(net)}</title></path>'
         )
+        found += [f'<circle cx="{x}" cy="{y}" r="3.6" fill="{colour}"/>' for x, y in ((x1, y1), (x2, y2))]
     return found
 
 
 def _bodies(made: Board) -> list[str]:
     found = []
     for part in PARTS:
-        holes = [made.at[part.ref, pin.number] for pin in part.pins if (part.ref, pin.number) in made.at]
+        holes = [hole for (ref, _), hole in made.at.items() if ref == part.ref]
         if not holes:
             continue
-        if part.ref in strip.CHIPS:
-            holes = [hole for (ref, _), hole in made.at.items() if ref == part.ref]
+        chip = part.box == "pico" or part.box.startswith("dip")
         xs, ys = zip(*map(_at, holes), strict=True)
-        grow = 5 if part.ref in strip.CHIPS or part.ref in strip.IN_LINE else 3
-        x, y, wide, high = min(xs) - grow, min(ys) - 6, max(xs) - min(xs) + 2 * grow, max(ys) - min(ys) + 12
+        grow = 8
+        x, y, wide, high = min(xs) - grow, min(ys) - 9, max(xs) - min(xs) + 2 * grow, max(ys) - min(ys) + 18
         middle_x, middle_y = x + wide / 2, y + high / 2
-        upright = wide < 30
-        turn = f' transform="rotate(-90 {middle_x:g} {middle_y:g})"' if upright else ""
-        text = f"{part.ref} {part.value}" if high > 70 or not upright else part.ref
+        turn = "" if chip else f' transform="rotate(-90 {middle_x:g} {middle_y:g})"'
+        text = f"{part.ref} {part.value}" if high > 90 or chip else part.ref
+        if part.box == "pico":
+            text = "A1 Pico"
         found.append(
-            f'<rect x="{x:g}" y="{y:g}" width="{wide:g}" height="{high:g}" rx="3" fill="#ffffff"'
-            ' fill-opacity="0.82"'
-            f' stroke="#222"/><text x="{middle_x:g}" y="{middle_y + 3:g}" text-anchor="middle"'
-            f' class="s"{turn}>'
-            f"{escape(text)}</text>"
+            f'<rect x="{x:g}" y="{y:g}" width="{wide:g}" height="{high:g}" rx="4" fill="#ffffff"'
+            ' fill-opacity="0.85"'
+            f' stroke="#222"/><text x="{middle_x:g}" y="{middle_y + 4:g}" text-anchor="middle"'
+            f' class="s"{turn}>{escape(text)}</text>'
         )
-        if part.ref in strip.CHIPS:
-            px, py = _at(made.at[part.ref, "1"])
-            found.append(f'<circle cx="{px}" cy="{py}" r="3" fill="#222"/>')
+        if chip:
+            found += [f'<circle cx="{px}" cy="{py}" r="2.2" fill="#777"/>' for px, py in map(_at, holes)]
+        if chip or len(part.pins) > 2 or part.kind == "D":
+            px, py = _at(made.at[part.ref, part.pins[0].number if not chip else "1"])
+            found.append(f'<circle cx="{px}" cy="{py}" r="4" fill="#222"/>')
     return found
 
 
@@ -127,8 +134,8 @@ def _leads(made: Board) -> list[str]:
     for hole, what, net in made.leads:
         x, y = _at(hole)
         found.append(
-            f'<circle cx="{x}" cy="{y}" r="5" fill="#27ae60">'
-            f"<title>to {escape(what)}, {escape(net)}</title></circle>"
+            f'<circle cx="{x}" cy="{y}" r="7" fill="#27ae60"><title>to {escape(what)}</title></circle>'
+            f'<text x="{x}" y="{y - 8}" text-anchor="middle" class="l">{escape(net)}</text>'
         )
     return found
 
@@ -140,9 +147,9 @@ def picture() -> str:
     keys = (
         f"{len(made.cuts)} cuts (grey crosses), {len(made.wires)} wires (blue; black ground, red 3.3 V, "
         f"orange 5 V, violet supply), {len(made.leads)} leads to what is beside the board (green).",
-        "A black dot marks pin 1. The list wires.csv has every cut, wire, part and lead.",
+        "A black dot marks pin 1, or the band of a diode. The list wires.csv has all of this in numbers.",
     )
-    body = [*_copper(made), *_scale(), *_bodies(made), *_wires(made), *_leads(made)]
+    body = [*_copper(made), *_scale(), *_bodies(made), *_crosses(made), *_wires(made), *_leads(made)]
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" role="img">'
         f"<title>Stripboard of the beginner's bench</title><style>{STYLE}</style>"

@@ -10,11 +10,17 @@ from hardware.calc.rows import Row
 SUPPLY_V, SUPPLY_MAX_V = 12.0, 16.0
 MEAN_A, PEAK_A = 3.0, 5.0
 SHUNT_OHM = 0.010
-COARSE, FINE = design.COARSE_GAIN, design.FINE_GAIN
+GAIN = design.COARSE_GAIN
 REFERENCE_V, MIDDLE_V = 3.3, 1.65
 DIVIDER_OHM = (18e3, 2.7e3)
-LEG_UP_OHM = 30e3
-SENSOR_OHM = design.SENSOR_TOP_OHM, design.SENSOR_BOTTOM_OHM
+STOP_OHM = 33e3, 15e3
+PULL_DOWN_OHM = 60e3
+"""Of the Pico's pin, which the firmware switches on: RP2040 data sheet, 50 to 80 kOhm, from memory."""
+GATE_HIGH = 0.5
+"""Typical threshold of an HC input, of its supply; 0.7 is the data sheet's limit."""
+SENSOR_OHM, SENSOR_F, LIFTED_OHM = 10e3, 10e-9, 220e3
+TRACK_MOST_OHM = 5e3
+"""Of a sensor's track, end to end."""
 BULK_F, PRECHARGE_OHM, BLEED_OHM = 2e-3, 68.0, 4.7e3
 SCHOTTKY_V = 0.25
 """Of each of the two diodes before the precharge resistor, at some milliampere: data sheet, from memory."""
@@ -24,6 +30,8 @@ FUSE_A, FUSE_I2T = 5.0, 60.0
 """Melting integral of a 5 A blade fuse, A2s: from memory, check the part."""
 MODULE_OHM = 0.032
 """Allowed of a module: both of its switches together, warm."""
+DUTY_S, PERIOD_S = 0.5e-6, 50e-6
+"""Allowed of a module: what its output is later, or earlier, off than on; the drive's period."""
 MODULE_OFF_S = 6e-6
 """Allowed of a module: from its shutdown input to no current."""
 COMPARATOR_S = 1.5e-6
@@ -41,13 +49,13 @@ LAMP_V = 1.8
 
 def level_v(amps: float) -> float:
     """The fast limit's level for a current: 1.65 V + 200 mV/A."""
-    return MIDDLE_V + amps * SHUNT_OHM * COARSE
+    return MIDDLE_V + amps * SHUNT_OHM * GAIN
 
 
 def top_a() -> float:
     """What the comparators cut at most, with the level stuck high; the mirror loads the filter."""
     loaded = LEVEL_TOP_V - (LEVEL_TOP_V - MIDDLE_V) * FILTER_OHM / (FILTER_OHM + MIRROR_OHM)
-    return (loaded - MIDDLE_V) / (SHUNT_OHM * COARSE)
+    return (loaded - MIDDLE_V) / (SHUNT_OHM * GAIN)
 
 
 def late_s() -> float:
@@ -60,27 +68,36 @@ def short_a(limit_a: float = PEAK_A, volts: float = SUPPLY_MAX_V) -> float:
     return limit_a + volts / LEAD_H * late_s()
 
 
-def float_share() -> float:
-    """Where a leg stands with its module off."""
-    down = sum(DIVIDER_OHM)
-    return down / (down + LEG_UP_OHM)
-
-
 def rest_share(volts: float) -> float:
-    """Bridge supply over terminals before the relay closes; the self-test wants 0.9."""
-    loads_ohm = [BLEED_OHM, sum(DIVIDER_OHM), sum(DIVIDER_OHM) + LEG_UP_OHM, sum(DIVIDER_OHM) + LEG_UP_OHM]
-    siemens = sum(1 / ohm for ohm in loads_ohm)
+    """Bridge supply over terminals before the relay closes."""
+    siemens = 1 / BLEED_OHM + 1 / sum(DIVIDER_OHM)
     amps_at_0 = 2 * MODULE_REST_A - LAMP_V / BLEED_OHM
     bus_v = (volts - 2 * SCHOTTKY_V - PRECHARGE_OHM * amps_at_0) / (1 + PRECHARGE_OHM * siemens)
     return bus_v / volts
+
+
+def stop_v(volts: float) -> float:
+    """What gates and Pico see of the stop button while it is out."""
+    top, bottom = STOP_OHM
+    down = 1 / (1 / bottom + 1 / PULL_DOWN_OHM)
+    return (volts - SCHOTTKY_V) * down / (top + down)
+
+
+def stop_least_v() -> float:
+    """Supply below which a gate may take the stop button for pressed: the safe side."""
+    return SCHOTTKY_V + GATE_HIGH * REFERENCE_V / (stop_v(1 + SCHOTTKY_V))
+
+
+def track_share() -> float:
+    """What the resistor that pulls a lifted wiper down takes from a track, in its middle."""
+    return TRACK_MOST_OHM / 4 / (TRACK_MOST_OHM / 4 + LIFTED_OHM)
 
 
 def rows() -> list[Row]:
     """The table on docs/beginners-bench.md."""
     ripple = MEAN_A * 0.5
     return [
-        Row("coarse range", (MIDDLE_V - 0.2) / (COARSE * SHUNT_OHM), "+-A", "(1.65 - 0.2)/(G R)", "Ohm"),
-        Row("fine range", (MIDDLE_V - 0.2) / (FINE * SHUNT_OHM), "+-A", "(1.65 - 0.2)/(G R)", "Ohm"),
+        Row("current range", (MIDDLE_V - 0.2) / (GAIN * SHUNT_OHM), "+-A", "(1.65 - 0.2)/(G R)", "Ohm"),
         Row("shunt heat at 3 A", MEAN_A**2 * SHUNT_OHM, "W", "I^2 R", "Joule"),
         Row(
             "modules' heat at 3 A",
@@ -106,7 +123,6 @@ def rows() -> list[Row]:
             "L di/dt, 2 uH",
         ),
         Row("the same at 16 V", short_a(), "A", "limit + V t/L", "L di/dt, 2 uH"),
-        Row("floating output", 1000 * float_share(), "permille", "20k7/(20k7 + 30k)", "Ohm"),
         Row("precharge to 90 %", -PRECHARGE_OHM * BULK_F * math.log(0.1), "s", "-R C ln 0.1", "RC"),
         Row("shorted module through the precharge", SUPPLY_V / PRECHARGE_OHM, "A", "V/R", "Ohm"),
         Row("the same, heat of the resistor at 16 V", SUPPLY_MAX_V**2 / PRECHARGE_OHM, "W", "V^2/R", "Joule"),
@@ -121,8 +137,8 @@ def rows() -> list[Row]:
             "bridge supply at rest, at 9 V",
             100 * rest_share(9.0),
             "% of the terminals",
-            "two Schottky diodes, lamp, dividers, modules",
-            "Ohm, from 90 % on the self-test goes on",
+            "two Schottky diodes, lamp, divider, modules",
+            "Ohm",
         ),
         Row("capacitor current", ripple, "A rms", "I sqrt(D(1-D)) at 0.5", "Erickson/Maksimovic ch. 3"),
         Row(
@@ -132,6 +148,27 @@ def rows() -> list[Row]:
             "coil + precharge",
             "Ohm",
         ),
+        Row(
+            "stop button seen at 9 V",
+            stop_v(9.0),
+            "V",
+            "15k, pull-down over 33k",
+            "Ohm; HC input: 1.65 V typical",
+        ),
+        Row(
+            "the same at 16 V",
+            stop_v(16.0),
+            "V",
+            "15k, pull-down over 33k",
+            "Ohm; the inputs' diodes take over 0.1 mA",
+        ),
+        Row(
+            "supply that gates take for a stop", stop_least_v(), "V", "half of 3.3 V over the divider", "Ohm"
+        ),
+        Row("wiper lifted: falls to 37 % in", 1e3 * LIFTED_OHM * SENSOR_F, "ms", "R C", "RC"),
+        Row("what that takes from a track", 100 * track_share(), "%", "R/4 over 220k, in the middle", "Ohm"),
+        Row("sensor's filter", 1e3 * SENSOR_OHM * SENSOR_F, "ms", "R C", "RC"),
+        Row("12 V on the sensor's wire", 1e3 * (12.0 - 3.6) / SENSOR_OHM, "mA", "(12 - 3.6)/R", "Ohm"),
         Row("watchdog", 1e3 * WATCHDOG_S, "ms", "0.45 R C", "one-shot's data sheet at 5 V; longer at 3.3 V"),
         Row(
             "strip for 3 A, 20 K, 1 oz",

@@ -123,7 +123,7 @@ def _tell(sentence: str, hint: str, code: int, as_json: bool) -> int:
 
             print_json({"error": sentence, "hint": hint, "exit_code": code})
         else:
-            from strokebench.terminal.display import complain
+            from strokebench.terminal.error_text import complain
 
             complain(sentence, hint)
     return code

@@ -20,6 +20,7 @@ from strokebench.diagnose.case import load_voltage
 from strokebench.diagnose.coil.inductor import Response, first_order
 from strokebench.diagnose.moving.ripple import amplitude, henry, strongest_hz
 from strokebench.diagnose.stats import Floats, Measured, line, repeats
+from strokebench.diagnose.volts import with_volts
 from strokebench.errors import DataError, ProtectionTripped, UsageError
 from strokebench.parts.limits import Limits
 from strokebench.parts.procedure import Burst, Hold, Pause, Procedure, Segment, Step, Watch
@@ -154,13 +155,17 @@ def measure(bench: Bench, allowed_a: float, say: Say = lambda text: None) -> tup
     drive = drive_for(first, allowed_a)
     slow = time_constant(pulses_of(first)) > LONG_S
     say("hold")
-    data = record(bench, holding(drive, allowed_a, slow, budget(bench.identity.finer).fine_limit_a))
+    fine_limit_a = budget(bench.identity.finer, bench.units.few).fine_limit_a
+    data = record(bench, holding(drive, allowed_a, slow, fine_limit_a))
     bench.disarm()
     return evaluate(first, data, drive), data
 
 
 def record(bench: Bench, procedure: Procedure) -> RunData:
-    """Run ``procedure`` and return everything; raises when the bench's protection ended it."""
+    """Run ``procedure`` and return everything, with volts (:mod:`strokebench.diagnose.volts`).
+
+    Raises when the bench's protection ended it.
+    """
     run = bench.run(procedure)
     chunks: list[Samples] = []
     try:
@@ -169,7 +174,7 @@ def record(bench: Bench, procedure: Procedure) -> RunData:
     except ProtectionTripped as error:
         error.hint = f"{error.hint} Nothing was worked out from it.".strip()
         raise
-    return run.data(np.concatenate(chunks) if chunks else empty())
+    return with_volts(run.data(np.concatenate(chunks) if chunks else empty()))
 
 
 def drive_for(run: RunData, allowed_a: float) -> float:

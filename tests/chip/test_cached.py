@@ -20,11 +20,11 @@ from tools.chip.fault_causes import DRIVEN, HOT, READY
 PYTHON_VARIABLE = "STROKEBENCH_PICO_CACHED_PYTHON"
 KEPT_VARIABLE = "STROKEBENCH_PICO_KEPT"
 pytestmark = [pytest.mark.chip, pytest.mark.long]
-TICK_MAX_US, FAULT_TICK_MAX_US = 500, 700
+TICK_MAX_US, FAULT_TICK_MAX_US, HEAP_MIN_KB = 500, 700, 100.0
 
 
-def longest_us(part: str) -> dict[str, int]:
-    """Rows of a part of the report that tell how long a tick took, made with the flash cache."""
+def rows(part: str) -> list[report.Row]:
+    """Rows of a part of the report, made with the flash cache."""
     python = os.environ.get(PYTHON_VARIABLE)
     if not python:
         pytest.skip(f"{PYTHON_VARIABLE} names no Python whose emulator models the flash cache")
@@ -34,9 +34,14 @@ def longest_us(part: str) -> dict[str, int]:
         pytest.skip(f"emulated chip: {why}")
     kept = os.environ.get(KEPT_VARIABLE)
     keeper = report.Keeper(Path(kept) if kept else None, image)
-    rows, why = keeper.made(python, part, image, report.MISS_CYCLES)
+    found, why = keeper.made(python, part, image, report.MISS_CYCLES)
     assert not why
-    found = {what: re.fullmatch(r"(\d+) us", measured) for what, measured in rows if "longest" in what}
+    return found
+
+
+def longest_us(part: str) -> dict[str, int]:
+    """How long the longest ticks of a part took, by the words of their rows."""
+    found = {what: re.fullmatch(r"(\d+) us", measured) for what, measured in rows(part) if "longest" in what}
     return {what: int(match[1]) for what, match in found.items() if match}
 
 
@@ -50,3 +55,13 @@ def test_no_tick_that_handles_a_fault_takes_longer_than_seven_tenths() -> None:
     found = longest_us("causes")
     print(found)
     assert len(found) == len((*DRIVEN, HOT, *READY)) and max(found.values()) <= FAULT_TICK_MAX_US, found
+
+
+def test_the_firmware_leaves_as_much_heap_as_was_asked_for() -> None:
+    found = {
+        what: float(measured.removesuffix(" kB"))
+        for what, measured in rows("whole")
+        if what.startswith("free heap")
+    }
+    print(found)
+    assert len(found) == 2 and min(found.values()) >= HEAP_MIN_KB, found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +18,9 @@ from strokebench.bringup.record import Record
 from strokebench.bringup.steps import load_steps
 from strokebench.cli import main
 from strokebench.data.findings import Verdict
+from strokebench.diagnose.volts import with_volts
 from strokebench.errors import LinkError, ProtectionTripped, Refused, UsageError
+from strokebench.link.conversion import LACKS
 from strokebench.measure import limits_for
 from strokebench.parts import load_part
 from strokebench.parts.on_bench import on_bench
@@ -101,11 +104,74 @@ def test_the_commands_reach_it(tmp_path: Path, capsys: pytest.CaptureFixture[str
 
 def test_its_uncertainty_is_that_of_ordinary_resistors() -> None:
     mine, small = (budget_of({"identity": {"board": board}}).channels for board in (BOARD, "small bench"))
-    assert mine == budget(10, plain=True).channels
+    assert mine == budget(10, few=True).channels
     assert mine["supply_v"].gain > 2 * small["supply_v"].gain
-    assert mine["current_fine_a"].offset == small["current_fine_a"].offset
+    assert mine["current_coarse_a"].offset == small["current_coarse_a"].offset
     with open_bench(sim=spec()) as bench:
-        assert bench.accuracy()["output_a_v"]["gain"] == mine["output_a_v"].gain
+        known = bench.accuracy()
+    assert known["supply_v"]["gain"] == mine["supply_v"].gain
+    assert not set(known) & set(LACKS)
+
+
+# -- what it does not measure --------------------------------------------------------------------------------
+
+
+def test_what_it_does_not_measure_is_unknown_to_the_host() -> None:
+    with open_bench(sim=spec("throttle-body")) as bench:
+        status = bench.status()
+        unknown = (
+            status.terminals_v,
+            status.sensor_feed_v,
+            status.heatsink_c,
+            status.part_c,
+            status.junction_c,
+        )
+        assert all(math.isnan(value) for value in unknown)
+        assert math.isnan(bench.sensors_v()[1]) and 0.2 < bench.sensors_v()[0] < 4.8
+        bench.set_limits(throttle_limits().model_copy(update=WITHIN))
+        bench.arm()
+        run = bench.run(procedure({"kind": "ramp", "to": 0.2, "over_s": 0.2, "label": "up"}))
+        rows = np.concatenate(list(run))
+    assert all(np.isnan(rows[name]).all() for name in LACKS)
+    for name in ("current_a", "supply_v", "sensor_a_v"):
+        assert np.isfinite(rows[name]).all() and np.ptp(rows[name]) > 0
+
+
+@pytest.mark.parametrize("drive", [0.3, -0.3])
+def test_volts_across_the_part_are_worked_out_for_the_diagnosis_alone(drive: float) -> None:
+    wanted = throttle_limits().model_copy(update=WITHIN)
+    with open_bench(sim=spec("throttle-body")) as bench:
+        plant = bench.link.port.board.plant  # type: ignore[attr-defined]
+        bench.set_limits(wanted)
+        bench.arm()
+        run = bench.run(procedure({"kind": "step", "to": drive, "for_s": 0.5, "label": "step"}))
+        true_v, chunks = math.nan, []
+        for chunk in run:
+            chunks.append(chunk)
+            if math.isnan(true_v) and len(chunks) > 3 and chunk["drive"][-1] == drive:
+                true_v = plant.leg_a_v - plant.leg_b_v
+    data = run.data(np.concatenate(chunks))
+    rows = with_volts(data).samples
+    assert np.isnan(data.samples["output_a_v"]).all()
+    worked_v = float(np.median((rows["output_a_v"] - rows["output_b_v"])[250:400]))
+    assert abs(true_v) > 3.0
+    assert worked_v == pytest.approx(true_v, abs=3 * budget(10, few=True).channels["output_a_v"].u(true_v))
+
+
+def test_a_watch_of_the_second_track_looks_at_the_first() -> None:
+    own = on_bench(load_part("throttle-body"), BOARD)
+    watches = [s.watch for s in own.procedure.segments if getattr(s, "watch", None)]
+    assert not any(watch.when.startswith("sensor_b") for watch in watches)
+    assert any((watch.when, watch.value) == ("sensor_a_below", 1.2) for watch in watches)
+    assert set(own.tracks) == {"a"}
+    assert not own.findings["track_mismatch"].required and own.findings["track_a_swing"].required
+    assert own.findings["track_b_noise"].not_needed
+
+
+def test_a_part_with_its_own_thermistor_is_refused() -> None:
+    wanted = limits_for(3.0, 3.0).model_copy(update={"part_thermistor": True})
+    with open_bench(sim=spec()) as bench, pytest.raises(UsageError, match=r"limits\.part_thermistor"):
+        bench.set_limits(wanted)
 
 
 # -- what it lacks and how its pins are tied -----------------------------------------------------------------
@@ -130,8 +196,8 @@ def test_the_bridge_supply_is_there_before_anybody_arms_and_goes_with_the_stop_b
 @pytest.mark.parametrize(
     ("trouble", "code"),
     [
-        ("mosfet_short_al", faults.LEG_LOW),
-        ("mosfet_short_bh", faults.LEG_HIGH),
+        ("mosfet_short_al", faults.PRECHARGE),
+        ("mosfet_short_bh", faults.PRECHARGE),
         ("precharge_open", faults.PRECHARGE),
         ("comparator_dead", faults.FAST_LIMIT),
     ],
@@ -182,12 +248,12 @@ def test_a_bench_as_built_passes_its_bring_up(seed: int) -> None:
 @pytest.mark.parametrize(
     ("trouble", "step", "hint"),
     [
-        ("mosfet_short_ah", "leg_a_permille", "Module A"),
-        ("mosfet_open_bl", "pulse_b_low", "Module B"),
+        ("mosfet_short_ah", "supply_held", "switch of a module is shorted"),
+        ("mosfet_open_bl", "load_forward", "switch of a module does not conduct"),
         ("precharge_open", "charged_s", "precharge resistor"),
         ("main_open", "load_forward", "relay's contact"),
         ("estop", "estop_released", "wire of the loop is broken"),
-        ("comparator_dead", "fast_limit_edge", "U4"),
+        ("comparator_dead", "fast_limit_edge", "U2"),
     ],
 )
 def test_trouble_is_found_where_it_shows(trouble: str, step: str, hint: str) -> None:

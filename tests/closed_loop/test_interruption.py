@@ -63,6 +63,31 @@ def test_ctrl_c_early_and_late(tmp_path: Path, delay_s: float) -> None:
     interrupted_run(tmp_path, 0, delay_s, signal.SIGINT)
 
 
+BREAKS_AN_IMPORT_OFF = """
+import signal, sys
+class Interrupts:
+    def find_spec(self, name, path=None, target=None):
+        if name == "numpy.linalg":
+            signal.raise_signal(signal.SIGINT)
+sys.meta_path.insert(0, Interrupts())
+from strokebench.cli import main
+sys.exit(main(sys.argv[1:]))
+"""
+"""By then numpy's compiled part is loaded, and numpy cannot be imported a second time."""
+
+
+@pytest.mark.parametrize("more", [(), ("--json",)])
+def test_ctrl_c_in_the_middle_of_an_import(tmp_path: Path, more: tuple[str, ...]) -> None:
+    words = ("run", short_profile(tmp_path, 1), "--sim", "--book", tmp_path / "t.book", *more)
+    done = subprocess.run(
+        [sys.executable, "-c", BREAKS_AN_IMPORT_OFF, *map(str, words)],
+        capture_output=True, text=True, cwd=tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 130, done.stderr
+    assert "Interrupted" in (done.stdout if more else done.stderr)
+    assert "Traceback" not in done.stderr
+
+
 @pytest.mark.slow
 def test_a_polite_kill_is_like_ctrl_c(tmp_path: Path) -> None:
     interrupted_run(tmp_path, 0, 2.0, signal.SIGTERM)

@@ -121,7 +121,7 @@ def test_a_good_bench_passes_and_closes_the_main_switch_last():
     assert test.code == 0 and ticks < 1500
     assert stage.rails == [0, 1, 2] and stage.mode == 2 and stage.gate == 0
     assert all(ok for _, _, _, _, ok in test.results)
-    assert sorted(r[0] for r in test.results) == list(range(1, len(NAMES)))
+    assert sorted(r[0] for r in test.results) == list(range(1, len(NAMES) - 1))  # the last is for few signals
 
 
 def test_each_defect_has_its_code_and_leaves_the_rail_open():

@@ -56,7 +56,7 @@ SAID = {
         "Never connect the bench while an alternator is running",
         "chafed to each other",
         "protects no thin lead",
-        "one dead comparator shows only by the current that it lets through",
+        "the bench notices one dead comparator only in a run",
         "Nothing has been tried on real hardware",
     ),
     "docs/small-bench.md": ("Never connect it while an alternator is running", "Nobody has built it"),

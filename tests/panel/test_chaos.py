@@ -18,7 +18,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no process can 
 Stage = tuple[Witness, PanelProcess]
 SHORT = ("plain", "paused", "cut", "slow", "crowd", "comparing")
 """The usual run has two presses of these; test_lifeline_browser.py has the killed program. Two loops on each
-core take the time of all other tests, and minutes: that test is run by hand."""
+core would take the time of all other tests: .ci/run does that test alone, at its end."""
 TRIES = 3
 
 
@@ -47,7 +47,7 @@ def test_two_presses(driver_of_browsers: Any, page: Any, stage: Stage, tmp_path:
 
 @pytest.mark.long
 def test_two_presses_with_two_loops_on_each_core(driver_of_browsers: Any) -> None:
-    """Alone on the computer: the loops are all the load that is meant."""
+    """Alone on the computer: the loops are all the load that is meant. Minutes beside others."""
     for _ in range(TRIES):
         found = chaos.measured(driver_of_browsers, "busy", 2)
         pressed = [chaos.Press(**press) for press in found["presses"]]

@@ -36,6 +36,18 @@ def test_a_ripple_of_known_size_is_measured(hz: float) -> None:
     assert found.value == pytest.approx(0.8, abs=2 * found.u + 0.01) and found.fault == "charger_ripple"
 
 
+def test_a_charger_is_told_from_noise() -> None:
+    """A motor's current is freed of a charger's ripple only where there is a charger."""
+    time_s, seen = np.arange(500) * 1e-3, []
+    for seed in range(40):
+        noise = np.random.default_rng(seed).normal(0, 0.01, 500)
+        quiet = charger.ripple_at_rest(resting(12.6 + noise))
+        ripple = charger.ripple_at_rest(resting(12.6 + 0.03 * np.sin(2 * np.pi * 120 * time_s) + noise))
+        assert isinstance(quiet, charger.Ripple) and isinstance(ripple, charger.Ripple)
+        seen.append((quiet.there, ripple.there))
+    assert seen == [(False, True)] * 40
+
+
 def test_noise_and_a_battery_that_recovers_are_no_ripple() -> None:
     noise = np.random.default_rng(2).normal(0, 0.02, 500)
     (found,) = charger.find(resting(12.6 + np.linspace(0, 0.3, 500) + noise))

@@ -11,6 +11,8 @@ from tools.chip import raw, report
 class Made:
     """Stands in for a keeper; ``missing``: parts and costs of a miss that cannot be made."""
 
+    made_of = "0123456789abcdef"
+
     def __init__(self, *missing: tuple[str, int]) -> None:
         self.missing = missing
 
@@ -28,7 +30,8 @@ def page(tmp_path: Path, keeper: Made) -> tuple[str, list[str]]:
 
 def test_a_row_made_twice_has_both_columns_and_the_other_a_dash(tmp_path: Path) -> None:
     text, wrong = page(tmp_path, Made())
-    assert not wrong and "Not whole" not in text
+    assert not wrong and "Not complete" not in text
+    assert f"same firmware and image (fingerprint `{Made.made_of}`)" in text
     for name in report.ORDER:
         beside = "64 cycles" if report.PARTS[name].again else "-"
         assert f"| row of {name} | 0 cycles | {beside} |" in text
@@ -37,7 +40,7 @@ def test_a_row_made_twice_has_both_columns_and_the_other_a_dash(tmp_path: Path) 
 def test_the_page_names_each_part_that_is_not_whole(tmp_path: Path) -> None:
     text, wrong = page(tmp_path, Made(("whole", 0), ("causes", report.MISS_CYCLES)))
     assert wrong == ["whole: the chip did not start", "causes: the chip did not start"]
-    assert "Not whole here: whole (as emulated), causes (with flash cache)." in text
+    assert "Not complete: whole (as emulated), causes (with flash cache)." in text
     assert "| row of whole | - | 64 cycles |" in text
 
 

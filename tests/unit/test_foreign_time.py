@@ -9,8 +9,8 @@ import pytest
 from strokebench.data.run import Mark, RunData
 from strokebench.data.samples import Samples, empty
 from strokebench.diagnose import labels
-from strokebench.diagnose.switched.speed import without_mains
 from strokebench.diagnose.turning.commutation import Motor
+from strokebench.diagnose.turning.mains import without_mains
 from strokebench.diagnose.turning.octaves import turn_rates
 from strokebench.foreign.grid import at_tick_rate, fast_current
 from strokebench.foreign.switched import mark_by_current, on_stretches

@@ -9,7 +9,7 @@ from strokebench.data.findings import Finding, Verdict, unknown
 from strokebench.verdict import judge, named_faults
 from strokebench.verdict.decision import settle, suspects, unsettled, verdict_of, with_suspects
 from strokebench.verdict.effects import Effect, Effects, in_tolerance, out_of_tolerance, table
-from strokebench.verdict.hypotheses import Hypothesis, can_be_told, rank
+from strokebench.verdict.hypotheses import Hypothesis, can_be_told, contradiction, rank
 from strokebench.verdict.likelihood import SURPRISE, Seen
 
 
@@ -31,7 +31,7 @@ def test_a_clogged_filter_behind_a_bad_segment_is_named_too() -> None:
 
 
 def test_resistance_that_a_bad_segment_predicts_is_set_aside() -> None:
-    loop = Finding("loop_resistance", "Loop", 0.70, 0.01, "ohm", 0.38, 0.585, fault="lead_resistance")
+    loop = Finding("loop_resistance", "Loop", 0.62, 0.01, "ohm", 0.38, 0.585, fault="lead_resistance")
     found = judge([*pump(11.7), loop], kind="fuel_pump")
     assert named_faults(found) == ["bad_segment"]
     assert found[-1].evidence["follows_from"] == "bad_segment"
@@ -105,6 +105,41 @@ def test_the_bench_s_names_are_no_candidates() -> None:
 def test_what_the_leading_hypothesis_does_not_move_stays_a_defect_of_its_own() -> None:
     found = settle([verdict_of(OHM), verdict_of(MOVES)], Hypothesis(("lead",), 1.0), COIL)
     assert named_faults(found) == ["lead", "stuck"]
+
+
+def test_what_two_defects_shift_beyond_their_sum_speaks_for_the_pair() -> None:
+    alone = {"lead": {"ohm": Effect(2, 0.1, 4, 0.1)}, "turns": {"ohm": Effect(-1, 0.1, -2, 0.1)}}
+    good = {"ohm": (0.0, 0.1), "time": (0.5, 0.05)}
+    late = {("lead", "turns"): {"time": Effect(1, 0.1, 2, 0.1)}}
+    found = [verdict_of(OHM.with_(value=11.0)), verdict_of(TIME.with_(value=18.0))]  # 2 and 1.5 in tolerance
+    known, unknown_ = (rank(found, Effects(good, alone, {}, pairs)) for pairs in (late, {}))
+    assert known[0].defects == ("lead", "turns") and known[0].probability > 0.9
+    both = [each.probability for each in unknown_ if each.defects == ("lead", "turns")]
+    assert both[0] < 0.5
+
+
+WORN = Effects(
+    {"rise": (0.7, 0.05), "slow_loss": (0.3, 0.15), "drag": (0.8, 0.05)},
+    {"clogged": {"rise": Effect(0.7, 0.1, 1.7, 0.2)},
+     "worn": {"slow_loss": Effect(2.5, 1.0, 3.0, 1.0), "rise": Effect(0.6, 0.1, 1.2, 0.2)},
+     "dragging": {"drag": Effect(0.4, 0.1, 0.8, 0.2)}},
+    {},
+)  # fmt: skip
+
+
+def test_a_hypothesis_that_cannot_account_for_a_failure_is_none() -> None:
+    """Low-speed loss does not follow from a clogged filter, and a worn pump on a clogged filter cannot be
+    told: the leading hypothesis was "clogged", and the names were both."""
+    found = [
+        verdict_of(Finding("rise", "Rise", 16.2, 0.1, "mN m", upper=10.0, fault="clogged")),
+        verdict_of(Finding("slow_loss", "Loss", 16.0, 0.5, "mN m", upper=10.0, fault="worn")),
+        verdict_of(Finding("drag", "Drag", 8.6, 0.1, "mN m", upper=10.0, fault="dragging")),
+    ]
+    seen = Seen.of(found, WORN)
+    assert contradiction(("clogged",), seen) is found[1] and contradiction(("dragging", "worn"), seen) is None
+    ranked = rank(found, WORN)
+    assert all("clogged" not in each.defects for each in ranked)
+    assert named_faults(settle(found, ranked[0], WORN)) == ["worn"]
 
 
 NOISY = Effects(

@@ -50,6 +50,22 @@ def test_shifts_and_what_is_lost_come_back() -> None:
     assert table["defects"]["a"]["z"][4] == 1.0 and "y" not in table["defects"]["a"]
 
 
+def test_what_two_defects_shift_beyond_their_sum_is_kept_by_pair() -> None:
+    def both(grade: str) -> dict[str, Any]:
+        found = record("a+b", grade)
+        found["readings"][1]["value"] += 4.0 if grade == "moderate" else 8.0
+        return found
+
+    grades = ("moderate", "severe")
+    trials = [record("good", "good") for _ in range(6)]
+    trials += [record(name, grade) for name in ("a", "b") for grade in grades for _ in range(6)]
+    table = effects_of(trials + [both(grade) for grade in grades for _ in "123"])
+    moderate, _, severe, _ = table["pairs"]["a+b"]["y"]
+    assert moderate == pytest.approx(4.0, rel=0.1) and severe == pytest.approx(8.0, rel=0.1)
+    assert set(table["pairs"]["a+b"]) == {"y"}
+    assert effects_of(trials + [record("a+b", grade) for grade in grades for _ in "123"])["pairs"] == {}
+
+
 def test_the_rows_of_calibration_count_what_was_right() -> None:
     def trial(name: str, *defects: str) -> tuple[dict[str, Any], Answer]:
         return {"name": name}, Answer(frozenset(), frozenset(), Hypothesis(defects, 0.8))

@@ -16,7 +16,7 @@ from tests.unit.test_hypotheses import pump
 
 
 def judged(load_rise: float) -> list[Finding]:
-    loop = Finding("loop_resistance", "Loop", 0.70, 0.01, "ohm", 0.38, 0.585, fault="lead_resistance")
+    loop = Finding("loop_resistance", "Loop", 0.62, 0.01, "ohm", 0.38, 0.585, fault="lead_resistance")
     return judge([*pump(load_rise, 95.0), loop], kind="fuel_pump")
 
 
@@ -50,6 +50,30 @@ def test_a_finding_that_decides_says_for_what() -> None:
     assert found is not None
     segment = next(each for each in found.predictions if each.finding.key == "segment_passes")
     assert segment.against_good > 10 and abs(segment.leading[0] - 38) < abs(segment.good[0] - 38)
+
+
+def test_a_defect_that_contradicts_a_failure_is_left_out_with_the_reason() -> None:
+    """A pump that drags and is worn (a tuning trial): clogged would leave its low-speed loss over."""
+    found = judge(
+        [
+            Finding("load_rise", "Load", 29.1, 1.1, "mN m", upper=18.0, fault="clogged"),
+            Finding("low_speed_loss", "Slow", 32.2, 3.6, "%", upper=20.0, fault="worn"),
+            Finding("load_torque", "Torque", 118.5, 1.8, "mN m", lower=58.0, fault="dry"),
+            Finding("drag", "Drag", 67.0, 1.3, "mN m", upper=79.0, fault="dragging"),
+        ],
+        kind="fuel_pump",
+    )
+    tried = by_title(steps(found, "fuel_pump"))["Which defects explain it"]
+    (line,) = [line for line in tried.lines if "left out" in line]
+    assert line.startswith("Outlet, filter or impeller clogged, by itself, was left out")
+    assert "it does not move the finding 'Slow'" in line
+    assert "worn" in tried.rows[0][0] and "clogged" not in tried.rows[0][0]
+
+
+def test_what_does_not_add_up_is_said() -> None:
+    lines = by_title(steps(judged(22.9), "fuel_pump"))["How well each finding fits"].lines
+    (line,) = [line for line in lines if "do not simply add up" in line]
+    assert "Load" in line and "Brushes" not in line
 
 
 def test_a_good_part_has_nothing_to_explain() -> None:

@@ -57,7 +57,7 @@ TRIPS_FULL = const(600)  # some 30 ms of nothing but cut cycles at 20 kHz
 FAR_MV = const(500)  # further away than that counts no more
 BRAKE_MA = const(150)
 KEPT_MV = const(200)  # so near the supply's limit the drive hardly falls while the part feeds back
-LIFTED_MV = const(300)  # so far above the supply the bridge's capacitors hold what a part fed back
+STORED_MV = const(300)  # so far above the supply the bridge's capacitors hold what a part fed back
 # the drive's fall while the part feeds back, in 1/256 of 1/10000 per tick
 SLOWEST = const(16)  # full drive ends after 160 s even if somebody else turns the part
 RECOVERY = const(256)
@@ -184,7 +184,7 @@ def bound(s: ptr32, v: ptr32, drive: int, bus: int):
     # supply, nothing is stored that could harm: then a wrong zero of the current only slows the way down.
     fastest = slew << 8
     rate = fastest
-    low = v[channels.VIN] + LIFTED_MV - bus
+    low = v[channels.VIN] + STORED_MV - bus  # terminals that nobody measures read 0: as slow as it can be
     if back > BRAKE_MA or (s[BRAKING] and size and low <= 0 and forward < BRAKE_MA):
         room = s[SUPPLY_MAX_MV] - bus - KEPT_MV
         rate = SLOWEST

@@ -27,7 +27,7 @@ FORBID = const(6)
 
 # Guard's own_words; current.py has the places in current_words
 SILENT = const(0)
-_TURN = const(1)
+TURN = const(1)
 _JUNCTION = const(2)  # both in 0.1 C, biased
 _FOOT = const(3)
 WARN = const(4)
@@ -72,9 +72,11 @@ class Guard:
         self.absolute = guard_limits.ABSOLUTE[kind]
         self._values = readings.values
         self._finer = channels.FINER[kind]
+        few = kind == channels.FEW
         self.current_words = array("i", [0] * current.WORDS)
         current.scale(self.current_words, self._finer)
         self.volt_words = array("i", [0] * volts.WORDS)
+        self.volt_words[volts.NO_LEGS] = few
         self.own_words = array("i", [0] * _OWN_WORDS)
         self.own_words[_JUNCTION] = self.own_words[_FOOT] = 250 + sense.BIAS
         self.current_words[current.CAP] = current.FULL
@@ -97,7 +99,8 @@ class Guard:
         self.fresh()
         # what is slow by nature takes turns
         self.turns = (
-            None, None, self._read_heat, _keeper(self), self._judge_heat, None, self._forbid, self._show,
+            None, None, self._heat.no_part if few else self._read_heat, _keeper(self), self._judge_heat, None,
+            self._forbid, self._show,
         )  # fmt: skip
 
     def _no_limits(self):
@@ -276,8 +279,8 @@ def watched(
     silent = g[SILENT]
     if silent < SILENT_MAX:
         g[SILENT] = silent + 1
-    turn = (g[_TURN] + 1) & 7
-    g[_TURN] = turn
+    turn = (g[TURN] + 1) & 7
+    g[TURN] = turn
     _bound(c, v, drive, v[channels.BUS])
     found = int(_watch(c, v, gate, trips))
     volts_found = int(_watch_volts(volt_words, v, drive, gate, rail, trips))

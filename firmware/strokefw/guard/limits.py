@@ -32,6 +32,7 @@ _REFERENCE = Absolute(60000, 45000, 40000, 20000)
 _SMALL = Absolute(6000, 5000, 5000, 110)
 # Beginner's bench: modules without a sink of their own, 3 A for ever, 5 A for 10 s.
 _BEGINNER = Absolute(5000, 3000, 3000, 160)
+_BEGINNER.heatsink_max_dc = 0  # no thermistors
 ABSOLUTE = (_REFERENCE, _SMALL, _REFERENCE, _REFERENCE, _BEGINNER)  # by board kind
 
 # (field, lowest, highest): fixed bounds; what depends on the board or on another field is in _fits
@@ -72,6 +73,7 @@ def _fits(new, absolute):
         and new.stall_ma <= new.current_max_ma
         and 10 <= new.i2t_leads_rest_ma <= absolute.current_mean_ma
         and 10 <= new.i2t_part_rest_ma <= absolute.current_mean_ma
+        and (absolute.heatsink_max_dc or not new.flags & PART_NTC)
     )
 
 

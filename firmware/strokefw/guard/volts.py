@@ -20,7 +20,8 @@ FOLLOW_SEEN = const(8)
 FEED_SEEN = const(9)
 FLOAT_SEEN = const(10)
 CLOSED = const(11)  # 1 while the main switch is closed
-WORDS = const(12)
+NO_LEGS = const(12)  # 1 on a board that measures neither outputs nor terminals nor feed
+WORDS = const(13)
 
 LOW_TICKS = const(20)  # a motor's inrush may dip the supply for a moment
 DEEP_MV = const(6000)  # below, the gate drive is no longer sure: off, after two ticks
@@ -32,7 +33,7 @@ CUT_TICKS = const(5)
 REST_MA = const(300)
 LOAD_MA = const(500)
 REST_OVER_MV = const(300)
-LIFTED_MV = const(500)  # further above the supply the bus is not by tolerances: a part fed back
+FED_BACK_MV = const(500)  # further above the supply the bus is not by tolerances: a part fed back
 FOLLOW_MV = const(800)
 FOLLOW_TICKS = const(50)
 FLOAT_LOW = const(580)  # permille of the bus, both outputs together; healthy ones float at about 815
@@ -87,7 +88,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
     if size < 0:
         size = 0 - size
 
-    if s[USES_FEED] and gate:
+    if s[USES_FEED] > s[NO_LEGS] and gate:
         feed = v[channels.FEED]
         if feed < sense.FEED_MIN_MV or feed > sense.FEED_MAX_MV:
             s[FEED_SEEN] += 1
@@ -123,7 +124,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
         between = 0 - between
     off = between - bus * size // 10000
     allowed = FOLLOW_MV + (bus >> 3)
-    if gate == 0 or trips or (off < allowed and off > 0 - allowed):
+    if gate == 0 or trips or s[NO_LEGS] or (off < allowed and off > 0 - allowed):
         s[FOLLOW_SEEN] = 0
     else:
         s[FOLLOW_SEEN] += 1
@@ -143,7 +144,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
     # with the bridge off both outputs float where their resistors put them; a turning part moves them
     # apart only
     s_float = s[FLOAT_SEEN]
-    if gate or bus < s[MIN_MV]:
+    if gate or s[NO_LEGS] or bus < s[MIN_MV]:
         s_float = 0
     else:
         both = (v[channels.LEG_A] + v[channels.LEG_B]) * 1000 // bus
@@ -168,7 +169,7 @@ def watch(s: ptr32, v: ptr32, drive: int, gate: int, rail: int, trips: int) -> i
         if s[HIGH_SEEN] >= HIGH_TICKS or bus > HARD_MV:
             s[HIGH_SEEN] = HIGH_TICKS
             wrong = _SUPPLY_HIGH
-            if drawn_ma < 0 - REST_MA or (size and bus > v[channels.VIN] + LIFTED_MV):
+            if drawn_ma < 0 - REST_MA or (size and s[NO_LEGS] == 0 and bus > v[channels.VIN] + FED_BACK_MV):
                 wrong = _REGEN_HIGH
     else:
         s[HIGH_SEEN] = 0

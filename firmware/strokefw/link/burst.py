@@ -2,7 +2,7 @@
 
 import struct
 
-from strokefw import state
+from strokefw import channels, state
 from strokefw.compat import const
 from strokefw.drive import ramp
 from strokefw.link import wire
@@ -101,7 +101,8 @@ class BurstSender:
         self._index = player.capture_at
         self._since = self.app.capture_tick = self.app.ticks
         raw = self.service.raw
-        if raw is not None and raw.rate_hz:  # the stream has the memory
+        few = self.app.kind == channels.FEW and self._channel == channels.I_FINE  # it has no such range
+        if few or (raw is not None and raw.rate_hz):  # or the stream has the memory
             self._rate = 0
         else:
             self._rate = self.app.board.burst_start(self._channel, rate, self._count, self._pre)

@@ -6,7 +6,7 @@ it has overwritten before we could send it is counted, and left out of the runni
 
 import struct
 
-from strokefw import faults, state
+from strokefw import channels, faults, state
 from strokefw.compat import const
 from strokefw.link import wire
 
@@ -29,6 +29,8 @@ class RawSender:
         """Begin; return a result code. A stream that runs is ended first."""
         self.stop()
         if not 0 <= channel <= 2 or not 0 < rate_hz <= state.TICK_MASK:
+            return faults.OUT_OF_RANGE
+        if channel == channels.I_FINE and self.app.kind == channels.FEW:  # it has no such range
             return faults.OUT_OF_RANGE
         self.rate_hz = self.app.board.raw_start(channel, rate_hz)
         self.lost = self._tail = 0

@@ -5,11 +5,11 @@ from array import array
 
 import machine
 import micropython
-from machine import Pin
+from machine import Pin, Signal
 from micropython import const
 
 from strokefw import state
-from strokefw.channels import FINER
+from strokefw.channels import FEW, FINER
 from strokefw.compat import keep_bound, ptr16, ptr32
 from strokefw.pico import bridge as bridge_kernels
 from strokefw.pico import pins, regs
@@ -49,11 +49,13 @@ class Board:
         self._work = array("I", [0] * kernels.WORDS)
         self._adc = ChipConverter(self._work)
         self._burst = Burst(self._adc)
-        self._converter = ExternalConverter(self._work)
         self._alive = Pin(pins.gpio("WATCHDOG"), Pin.OUT, value=0)
         self._leds = (Pin(pins.gpio("LED"), Pin.OUT, value=0), Pin(pins.BOARD_LED, Pin.OUT, value=0))
-        self._estop = Pin(pins.gpio("ESTOP_OPEN"), Pin.IN, Pin.PULL_UP)
         self._kind = self._find_kind()
+        few = self._kind == FEW
+        self._converter = None if few else ExternalConverter(self._work)
+        line = Pin(pins.gpio("ESTOP_OPEN"), Pin.IN, Pin.PULL_DOWN if few else Pin.PULL_UP)
+        self._estop = Signal(line, invert=True) if few else line  # there the pin is high while it is closed
         self._bridge.scale(FINER[self._kind])
         self._slots = Slots("/slots")
         self._link = open_link()
@@ -243,7 +245,8 @@ class Board:
         _leave(_ENDED)
         self._dog = None
         self._bridge.close()
-        self._converter.close()
+        if self._converter is not None:
+            self._converter.close()
         self._adc.close()
         self._burst.close()
         self._link.close()
@@ -278,6 +281,7 @@ def _scanner(bridge, burst, work):
             burst.scan(counts)
         else:
             _chip(sums, found)
-        _external(sums, found)
+        if sums[kernels.EXTERNAL_FIRST]:
+            _external(sums, found)
 
     return scan

@@ -14,7 +14,7 @@ from micropython import const
 from uctypes import addressof
 
 from strokefw import channels
-from strokefw.compat import keep_bound, word
+from strokefw.compat import word
 from strokefw.pico import dma, regs
 from strokefw.pico import pio as programs
 from strokefw.pico import scan as kernels
@@ -155,7 +155,7 @@ class Burst:
         self._write = dma.write_address(self._pair[0])
         self.words = array("i", [0] * _WORDS)
         self._memory = None
-        keep_bound(self, "scan")
+        self.scan = self._own_scan = _scanner(self._write, self.words, self)
 
     def start(self, channel, rate_hz, count, pre):
         """Begin to capture; returns the rate in Hz, 0 = refused (channel, count, or no memory for it)."""
@@ -206,16 +206,11 @@ class Burst:
             regs.poke(self._addresses + 4 * i, self.words[i])
         return True
 
-    @micropython.native
-    def scan(self, counts):
-        """The tick's share. Allocates nothing."""
-        s = self.words
-        done = _advance(self._write, s)
-        _fill(s, counts)
-        if done:
-            self._converter.free_run()  # and so the packer's DMA gets nothing more
-            s[RUNNING] = 0
-            s[_COMPLETE] = 1
+    def finish(self):
+        """All readings are there (the tick's share): the converter runs freely again."""
+        self._converter.free_run()  # and so the packer's DMA gets nothing more
+        self.words[RUNNING] = 0
+        self.words[_COMPLETE] = 1
 
     @micropython.native
     def trigger(self):
@@ -251,8 +246,7 @@ class Burst:
     def give_back(self):
         """The stream has ended."""
         self.running = 0
-        del self.scan
-        keep_bound(self, "scan")
+        self.scan = self._own_scan
 
     def close(self):
         """Give the DMA channels back."""
@@ -260,3 +254,18 @@ class Burst:
         dma.stop(regs.DMA, self._plan)
         for channel in self._pair:
             channel.close()
+
+
+def _scanner(write, words, burst):
+    needs = write, words, burst  # see compat.py on the cost of names
+
+    @micropython.viper
+    def scan(counts):
+        """The tick's share. Allocates nothing."""
+        write, words, burst = needs
+        done = int(_advance(write, words))
+        _fill(words, counts)
+        if done:
+            burst.finish()
+
+    return scan

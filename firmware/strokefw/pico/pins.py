@@ -10,6 +10,10 @@ compares them. There is one gate input per MOSFET, so that the self-test can pul
 
 The gate driver adds the dead time. Both channels of a leg sit in one PWM slice (GPIO2/3: slice 1, GPIO4/5:
 slice 2), so that one 32-bit write of the compare register changes high and low side in the same period.
+
+The beginner's bench (channels.FEW) has less: no external converter, no fine current, no latch. There
+GPIO27 is sensor A, and GPIO15 is high while the emergency-stop loop is closed. Its modules take A_HIGH and
+B_HIGH alone.
 """
 
 OUT = 0

@@ -192,7 +192,7 @@ def sum_pairs(r0, r1, r2):
 
 @micropython.viper
 def chip(work: ptr32, counts: ptr16):
-    """I_COARSE, BUS, I_MAX and I_MIN of the last 125 groups."""
+    """I_COARSE, BUS, I_MAX and I_MIN of the last 125 groups; SENSOR_A on a board with few signals."""
     ring = work[CHIP_FIRST]
     first = ptr32(work[CHIP_AT])
     second = ptr32(work[CHIP_AT + 1])
@@ -209,6 +209,8 @@ def chip(work: ptr32, counts: ptr16):
     _sum_chip(work)
     counts[channels.I_COARSE] = ((work[SUM_COARSE] << 4) + 62) // 125
     counts[channels.BUS] = ((work[SUM_BUS] << 4) + 62) // 125
+    if work[EXTERNAL_FIRST] == 0:  # no external converter: the sensor is where the fine current is else
+        counts[channels.SENSOR_A] = ((work[SUM_FINE] << 4) + 62) // 125
     counts[channels.I_MAX] = work[PEAK] << 4
     counts[channels.I_MIN] = work[TROUGH] << 4
 

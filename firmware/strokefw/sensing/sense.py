@@ -154,6 +154,8 @@ def convert(counts: ptr16, k: ptr32, out: ptr32):
         peak = coarse
     if 0 - coarse > peak:
         peak = 0 - coarse
+    if k[_FADE_SPAN] == 0:  # one range
+        fine = coarse
     merged = coarse
     over = peak - k[_FADE_START]
     if over <= 0:
@@ -210,6 +212,9 @@ class Sense:
         self._finer = channels.FINER[kind]
         self.values = array("i", [0] * N_VALUES)
         self.words = array("i", [0] * _WORDS)
+        if kind != channels.FEW:
+            self.words[_FADE_START] = FADE_START_MA // self._finer
+            self.words[_FADE_SPAN] = (FADE_END_MA - FADE_START_MA) // self._finer
         for at in (HEATSINK, PART):
             self.values[at] = NO_READING + BIAS
             self.values[at + _CONDITION] = NTC_OPEN
@@ -226,12 +231,12 @@ class Sense:
             if calib.ideal_zero(channel) and self._finer > 1:  # a current
                 full //= self._finer
                 shift += 3
+            elif channel == channels.SENSOR_A and not self.words[_FADE_SPAN]:  # feed and reference are one
+                full = FEED_NOMINAL_MV
             mul = (full * (1 << shift) * trim + (channels.FULL_SCALE << 14)) // (channels.FULL_SCALE << 15)
             self.words[_PER_CHANNEL * channel] = self.calibration.zero[channel] + _ZERO_BIAS
             self.words[_PER_CHANNEL * channel + _MUL] = mul
             self.words[_PER_CHANNEL * channel + _SHIFT] = shift
-        self.words[_FADE_START] = FADE_START_MA // self._finer
-        self.words[_FADE_SPAN] = (FADE_END_MA - FADE_START_MA) // self._finer
         self.words[_TURN] = 0
 
     @property

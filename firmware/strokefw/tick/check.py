@@ -25,7 +25,8 @@ LOOP = const(17)
 MAIN = const(18)
 EDGE = const(19)
 WAY = const(20)  # and 21: the fast limit for positive current, for negative
-IDS = const(22)
+HELD = const(22)  # by a board with few signals alone
+IDS = const(23)
 # steps
 NEW = const(8)  # to be told how; see ``start``
 BEGIN = const(7)
@@ -69,7 +70,8 @@ CUT = const(26)  # cut PWM cycles, counted up by the tick
 PUSH = const(27)  # drive of a pulse
 SEEN = const(28)  # its current, mA
 DID = const(29)  # other than 0 in a tick in which the board had something to do
-WORDS = const(30)
+FEW = const(30)  # 1 on a board with few signals (channels.FEW), which skips what it cannot see
+WORDS = const(31)
 # of a result, four words each
 RESULT_WORDS = const(4)
 LOW = const(1)
@@ -120,6 +122,10 @@ PULLED_LOW = const(150)
 PULLED_HIGH = const(850)
 PASSED = const(1)  # of a result; 0: not looked at
 FAILED = const(2)
+BACKWARD = const(1)  # in LEG, while a board with few signals does DRIVE_LOOP; 0 before
+HELD_LOW = const(700)  # permille of its supply that a bridge without a short keeps while it switches
+# ids that a board with few signals cannot look at: fine range, feed, heatsink, terminals (twice), outputs
+UNSEEN = const(1 << 3 | 1 << 5 | 1 << 7 | 1 << 8 | 1 << 11 | 1 << 18)
 NONE = const(-1)  # a bound that is not there
 BIG = const(1000000)
 
@@ -161,9 +167,9 @@ def judge(w: ptr32, r: ptr32):
     one.
     """
     item = w[ITEM]
-    if item == 0:
-        return
     w[ITEM] = 0
+    if item == 0 or UNSEEN >> item & w[FEW]:
+        return
     value = w[VALUE]
     place = RESULT_WORDS * item
     r[place] = value - at.BIAS

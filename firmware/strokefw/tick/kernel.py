@@ -153,13 +153,14 @@ def close(w: ptr32, v: ptr32, ring: ptr16, played: ptr32, own: ptr32, code: int)
             if tail == 1:
                 due = TAIL_OVER
     waiting = w[WAITING]
-    if tick & 3 == 2:
+    turn = own[guard.TURN]  # not the tick's number, which jumps while the flash is written
+    if turn & 3 == 3:  # the guards' long turns are 2, 4 and 6
         # The board's watchdog waits 10 ms only, and collecting garbage keeps the main loop away for 25: so
         # the tick feeds it, as long as that loop was there lately.
         if w[ALIVE]:
             w[ALIVE] -= 1
             waiting |= FEED
-    elif tick & 7 == 5:
+    elif turn == 5:
         waiting |= SELDOM
     if w[BUSY] | due:
         w[BUSY] = 0

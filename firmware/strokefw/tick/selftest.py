@@ -5,7 +5,8 @@ terminals, the thermistor, and the level at which the fast current limit trips a
 the precharge resistor: does the bridge charge, do the floating outputs stand where their pull resistors put
 them (a shorted or leaking MOSFET pulls them away), does each MOSFET alone pull its output, does the other
 output follow through the part, does a little voltage make a huge current, does the fast limit cut a little
-current either way. Only then the main switch.
+current either way. Only then the main switch. A board with few signals sees less: the bridge's supply, which
+a shorted MOSFET empties as soon as the bridge switches a little either way, and the current.
 """
 
 from array import array
@@ -21,7 +22,7 @@ NAMES = (
     "supply_mv", "heatsink_dc", "precharge_permille", "leg_a_permille", "leg_b_permille",
     "legs_apart_permille", "pulse_a_low_permille", "pulse_a_high_permille", "pulse_b_low_permille",
     "pulse_b_high_permille", "joined_permille", "loop_ma", "main_switch_mv", "fast_limit_edge_ma",
-    "fast_limit_plus_ma", "fast_limit_minus_ma",
+    "fast_limit_plus_ma", "fast_limit_minus_ma", "supply_held_permille",
 )  # fmt: skip
 NEW = check.NEW
 CODE = check.CODE
@@ -47,6 +48,7 @@ class SelfTest:
         self._results = array("i", [0] * (check.RESULT_WORDS * check.IDS))
         self.words[check.STEP] = check.DONE
         self.words[check.FINER] = channels.FINER[kind]
+        self.words[check.FEW] = kind == channels.FEW
         self.words[check.EDGE_AT] = at.BIAS
         self.words[check.LIMIT] = limits.ABSOLUTE[kind].current_max_ma
         keep_bound(self, "start", "next_tick", "_act")
@@ -104,7 +106,7 @@ class SelfTest:
         elif do >= check.OPEN:
             board.rail(do - check.OPEN)
         elif do == check.DRIVE_LOOP:
-            board.drive(check.LOOP_DRIVE, 1)
+            board.drive(0 - check.LOOP_DRIVE if w[check.LEG] == check.BACKWARD else check.LOOP_DRIVE, 1)
         else:
             board.drive(0, 0)
             if do == check.END and w[check.CODE] != 0 and w[check.CODE] != faults.CALIBRATION:

@@ -7,6 +7,7 @@ from typing import Any
 
 from strokebench.bench.budget import budget
 from strokebench.data.samples import READINGS
+from strokebench.link.conversion import LACKS
 
 CALIBRATED_GAIN = 0.003
 """Relative standard uncertainty left by calibrating against a 0.5 % meter (rectangular: 0.5 % / sqrt 3)."""
@@ -15,22 +16,24 @@ Table = dict[str, dict[str, float]]
 
 
 def accuracy(
-    calibrated: bool, certificate: dict[str, Any] | None = None, finer: int = 1, plain: bool = False
+    calibrated: bool, certificate: dict[str, Any] | None = None, finer: int = 1, few: bool = False
 ) -> Table:
     """Return ``offset`` (column's unit), ``gain`` (relative) and ``noise`` (unit), standard uncertainties.
 
     Linearity is counted into the offset.  ``certificate``: the one of the calibration in force (see
     :mod:`strokebench.bench.certificates`); its channels replace the defaults.  Without one a calibrated
     bench is taken to have been calibrated against a 0.5 % meter, its offset being what linearity leaves.
-    ``finer``: how much finer the current ranges are than the reference bench's; ``plain``: built with
-    ordinary resistors.
+    ``finer``: how much finer the current ranges are than the reference bench's; ``few``: it measures
+    few signals, and has no accuracy for the others.
     """
-    mine = budget(finer, plain)
+    mine = budget(finer, few)
     known = certificate["channels"] if certificate else {}
     table = {}
     for column in READINGS:
+        if few and column in LACKS:
+            continue
         channel = mine.channel_of(column, 0.0)
-        own = _certified(column, known)
+        own = _certified(column, known, few)
         if own is not None:
             offset, gain = own
         elif calibrated and not certificate:
@@ -46,7 +49,6 @@ def accuracy(
 
 
 _CHANNELS = {
-    "current_a": ("current_fine",),
     "supply_v": ("supply",),
     "output_a_v": ("output_a",),
     "output_b_v": ("output_b",),
@@ -59,9 +61,11 @@ Temperatures are not here: calibrating a thermistor's input does not calibrate t
 """
 
 
-def _certified(column: str, known: dict[str, Any]) -> tuple[float, float] | None:
+def _certified(column: str, known: dict[str, Any], few: bool) -> tuple[float, float] | None:
     """Return offset and gain from a certificate, None where it does not cover the column."""
     names = _CHANNELS.get(column, ())
+    if column == "current_a":
+        names = ("current_coarse",) if few else ("current_fine",)
     if not names or any(name not in known for name in names):
         return None
     if len(names) == 1:

@@ -15,7 +15,7 @@ from strokefw import channels, faults
 
 from strokebench.bench import certificates
 from strokebench.bench.accuracy import accuracy
-from strokebench.bench.kinds import BOARDS, finer_of, plain_of
+from strokebench.bench.kinds import BOARDS, few_of, finer_of
 from strokebench.bench.run import Run
 from strokebench.bench.spec import SimSpec
 from strokebench.bench.stream import RawStream
@@ -43,7 +43,10 @@ STORE_S = 5.0
 
 @dataclass(frozen=True)
 class Identity:
-    """Which bench this is: as it said at the handshake. Currents in A, volts in V, heat in C."""
+    """Which bench this is: as it said at the handshake. Currents in A, volts in V, heat in C.
+
+    ``heatsink_max_c`` is 0 for a bench without a thermistor.
+    """
 
     firmware: str
     protocol: int
@@ -135,7 +138,8 @@ class Bench:
     @property
     def units(self) -> Units:
         """What turns this bench's counts into values."""
-        return Units(self.calibration, self.identity.finer)
+        mine = self.identity
+        return Units(self.calibration, mine.finer, few_of(mine.board))
 
     def set_limits(self, limits: Limits) -> dict[str, int]:
         """Put a part's limits in force and return them as the bench echoes them (mA, mV, ms, 1/10000).
@@ -155,6 +159,11 @@ class Bench:
                     f"limits.{name} = {wanted:g} is more than the {mine.board} allows ({most:g} {unit}).",
                     f"Set it to {most:g} or less in the part's profile.",
                 )
+        if limits.part_thermistor and self.units.few:
+            raise UsageError(
+                f"limits.part_thermistor = true asks for a thermistor, which the {mine.board} does not have.",
+                "Test this part on another bench: its heat has to be watched.",
+            )
         if limits.supply_min_v < mine.supply_min_v:
             raise UsageError(
                 f"limits.supply_min_v = {limits.supply_min_v:g} is less than the {mine.board} allows"
@@ -273,15 +282,17 @@ class Bench:
         self.link.request("clear")
 
     def sensors_v(self) -> tuple[float, float]:
-        """Return the volts of both position sensor inputs now; of an open input they mean nothing."""
+        """Return the volts of both position sensor inputs now; of an open input they mean nothing, and NaN
+        of one that the bench does not have.
+        """
         newest = np.array(self.counts(), np.uint16)
         pair = (channels.SENSOR_A, channels.SENSOR_B)
         found = [conversion.burst_values(at, newest[at : at + 1], *self.units)[0][0] for at in pair]
-        return float(found[0]), float(found[1])
+        return float(found[0]), float("nan") if self.units.few else float(found[1])
 
     def status(self) -> Status:
         """Return what the bench measures and counts now."""
-        return conversion.status_of(self.link.request("status", answer="status_report"))
+        return conversion.status_of(self.link.request("status", answer="status_report"), self.units.few)
 
     def selftest(self) -> list[tuple[int, ...]]:
         """Run the self-test without moving the part; return its (item, 0 or 1 if failed, value) rows.
@@ -311,7 +322,7 @@ class Bench:
         """Return standard uncertainties by sample column: ``offset``, ``gain`` (relative), ``noise``."""
         mine = self.identity
         found = certificates.find(mine.uid, mine.calibration_id)
-        return accuracy(mine.calibrated, found, mine.finer, plain_of(mine.board))
+        return accuracy(mine.calibrated, found, mine.finer, few_of(mine.board))
 
     def info(self) -> dict[str, Any]:
         """Return what a recording keeps about the bench."""

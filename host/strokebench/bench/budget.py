@@ -2,8 +2,8 @@
 
 The numbers are the reference bench's component limits combined after JCGM 100; hardware/calc/budget.py
 derives them and the tests compare. The small bench differs by its shunt: what a current's range adds in
-amperes is a tenth, what its parts' tolerances do to the gain is the same. The beginner's bench has its shunt
-and ordinary resistors (hardware/beginner/budget.py). What a calibration replaces is in
+amperes is a tenth, what its parts' tolerances do to the gain is the same. The beginner's bench has its shunt,
+few signals and ordinary resistors (hardware/beginner/budget.py). What a calibration replaces is in
 :mod:`strokebench.bench.accuracy`.
 """
 
@@ -17,7 +17,7 @@ from typing import Any
 
 from strokefw.sensing.sense import FADE_START_MA
 
-from strokebench.bench.kinds import finer_of, plain_of
+from strokebench.bench.kinds import few_of, finer_of
 
 
 @dataclass(frozen=True)
@@ -52,16 +52,15 @@ _REFERENCE: dict[str, Channel] = {
     "part_c": Channel(offset=0.84, gain=0.0, linearity=0.03, noise=0.014),
 }
 
-_PLAIN: dict[str, dict[str, float]] = {
-    "current_coarse_a": {"gain": 0.0071},
-    "current_fine_a": {"gain": 0.0066},
-    "supply_v": {"gain": 0.0082},
-    "output_a_v": {"gain": 0.0077, "linearity": 0.0071},
-    "output_b_v": {"gain": 0.0077, "linearity": 0.0071},
-    "sensor_a_v": {"offset": 0.0051, "gain": 0.0042, "linearity": 0.0016},
-    "sensor_b_v": {"offset": 0.0051, "gain": 0.0042, "linearity": 0.0016},
+_FEW: dict[str, Channel] = {
+    "current_coarse_a": Channel(offset=0.094, gain=0.0071, linearity=0.18, noise=0.0047),
+    "supply_v": Channel(offset=0.014, gain=0.0082, linearity=0.028, noise=0.00068),
+    "output_a_v": Channel(offset=0.098, gain=0.0082, linearity=0.028, noise=0.00068),
+    "sensor_a_v": Channel(offset=0.0028, gain=0.0052, linearity=0.0056, noise=0.00014),
 }
-"""What is different with ordinary resistors."""
+"""The beginner's bench, with current as if its shunt were the reference bench's. `output_a_v` are the volts
+across the part as they are worked out there: nothing measures them."""
+_NO_FINE_A = -1.0
 
 
 @dataclass(frozen=True)
@@ -84,25 +83,25 @@ class Budget:
 
 
 @cache
-def budget(finer: int = 1, plain: bool = False) -> Budget:
-    """The uncalibrated bench whose current ranges are ``finer`` than the reference bench's; ``plain``: with
-    ordinary resistors.
+def budget(finer: int = 1, few: bool = False) -> Budget:
+    """The uncalibrated bench whose current ranges are ``finer`` than the reference bench's; ``few``: it
+    measures few signals (:func:`strokebench.bench.kinds.few_of`).
     """
     table = {
         name: replace(c, offset=c.offset / finer, linearity=c.linearity / finer, noise=c.noise / finer)
         if name.startswith("current")
         else c
-        for name, c in default_budget(plain).items()
+        for name, c in default_budget(few).items()
     }
-    return Budget(table, FADE_START_MA / 1000 / finer)
+    return Budget(table, _NO_FINE_A if few else FADE_START_MA / 1000 / finer)
 
 
 def budget_of(info: Mapping[str, Any]) -> Budget:
     """The bench that a recording's ``info`` names; the reference bench where it names none."""
     board = str((info.get("identity") or {}).get("board", ""))
-    return budget(finer_of(board), plain_of(board))
+    return budget(finer_of(board), few_of(board))
 
 
-def default_budget(plain: bool = False) -> dict[str, Channel]:
-    """A fresh table of the uncalibrated reference bench, by channel name; ``plain``: with plain resistors."""
-    return {name: replace(c, **_PLAIN.get(name, {})) if plain else c for name, c in _REFERENCE.items()}
+def default_budget(few: bool = False) -> dict[str, Channel]:
+    """A fresh table of an uncalibrated bench by channel name; ``few``: with few signals."""
+    return dict(_FEW if few else _REFERENCE)

@@ -7,13 +7,13 @@ from strokefw import channels
 BOARDS = ("reference bench", "small bench", "simulated bench", "bare board", "beginner bench")
 """By the number that a board gives of itself (see :meth:`strokebench.link.board.Board.kind`)."""
 
-PLAIN = ("beginner bench",)
-"""Kinds built with ordinary resistors of 1 % and a regulator in place of a reference."""
 
+def few_of(board: str) -> bool:
+    """Return whether a kind of bench measures three signals only: current, bridge supply, sensor A.
 
-def plain_of(board: str) -> bool:
-    """Return whether a kind of bench is built with ordinary resistors."""
-    return board in PLAIN
+    It is built with ordinary resistors of 1 %, and a regulator in place of a reference.
+    """
+    return board == BOARDS[channels.FEW]
 
 
 def finer_of(board: str) -> int:

@@ -171,7 +171,7 @@ class Run:
         """Yield what has come in chunks, once there are ``least`` rows."""
         size = self.chunk_rows * wire.SAMPLE_BYTES
         while len(self._raw) >= least * wire.SAMPLE_BYTES and self._tick0 is not None:
-            rows = conversion.decode_rows(bytes(self._raw[:size]), self._tick0)
+            rows = conversion.decode_rows(bytes(self._raw[:size]), self._tick0, self._units.few)
             del self._raw[:size]
             if not np.all(rows["time_s"][1:] > rows["time_s"][:-1]):
                 raise _backwards()

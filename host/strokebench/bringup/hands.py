@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 __all__ = ["Hands", "LaboratoryHands", "PersonHands", "Quit", "Skip"]
 
 LOAD_OHM = 4.7
+SENSOR_V = {"sensor_low": 0.0, "sensor_high": 5.0}
+"""What hands join the sensor's input to, as volts of a feed of 5 V."""
 
 
 class Hands(Protocol):
@@ -68,6 +70,8 @@ class PersonHands:
             answer(self._ask, "  Turn the emergency stop out again, then Enter: ")
         elif step.after == "unload":
             answer(self._ask, "  Take the resistor off, then Enter: ")
+        elif step.after == "sensor_free":
+            answer(self._ask, "  Take the wire off the sensor's terminal block, then Enter: ")
 
     def _number(self, unit: str) -> float:
         while True:
@@ -92,13 +96,17 @@ class LaboratoryHands:
             self._laboratory.release()
         elif step.before == "load":
             self._laboratory.load(LOAD_OHM)
+        elif step.before in SENSOR_V:
+            self._laboratory.apply("sensor_a", SENSOR_V[step.before])
         self._bench.link.poll(0.05)
 
     def press(self) -> None:
         self._laboratory.press()
 
     def meter(self, step: Step) -> float:
-        return LOAD_OHM if step.meter == "load" else self._laboratory.read("vin", "V")
+        if step.meter == "load":
+            return LOAD_OHM
+        return self._laboratory.read("supply" if step.meter == "bus" else "vin", "V")
 
     def by_hand(self, step: Step) -> float | None:
         return None
@@ -108,3 +116,5 @@ class LaboratoryHands:
             self._laboratory.release()
         elif step.after == "unload":
             self._laboratory.load(None)
+        elif step.after == "sensor_free":
+            self._laboratory.remove("sensor_a")

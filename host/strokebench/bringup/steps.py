@@ -68,12 +68,12 @@ class Step(BaseModel):
     do: str
     caution: str = ""
     reads: Literal["bench", "hand", "answer"]
-    meter: Literal["", "vin", "load"] = ""
+    meter: Literal["", "vin", "bus", "load"] = ""
     """What a person has to read as well, for the bench's reading to be compared with."""
     unit: str
     what: str = ""
-    before: Literal["", "press", "release", "load", "press_driving"] = ""
-    after: Literal["", "release", "unload"] = ""
+    before: Literal["", "press", "release", "load", "press_driving", "sensor_low", "sensor_high"] = ""
+    after: Literal["", "release", "unload", "sensor_free"] = ""
     only: Literal["", "beginner"] = ""
     """A kind of board that alone has this step."""
     skip: list[Literal["beginner"]] = []

@@ -101,18 +101,14 @@ class Quantity:
         return (counts - self.ideal_zero) * self.scale
 
 
-def quantities(finer: int = 1, plain: bool = False) -> dict[str, Quantity]:
-    """Return all quantities by channel name, for a bench with ``finer`` current ranges; ``plain``: built with
-    ordinary resistors.
+def quantities(finer: int = 1, few: bool = False) -> dict[str, Quantity]:
+    """Return all quantities by channel name, for a bench with ``finer`` current ranges; ``few``: it measures
+    few signals, of which current and supply can be calibrated. Its sensor is a share of its own feed.
     """
-    table = budget(finer, plain).channels
+    table = budget(finer, few).channels
     coarse, fine = (tuple(i * step / finer for i in range(-2, 3)) for step in (10.0, 2.5))
     full_a = channels.COARSE_FULL_MA / 1000 / finer, channels.FINE_FULL_MA / 1000 / finer
     listed = [
-        Quantity(
-            "current_fine", channels.I_FINE, "A", fine, BRAKING, CURRENT_WIRING, full_a[1], 4.0 / finer,
-            table["current_fine_a"].linearity, table["current_fine_a"].gain,
-        ),
         Quantity(
             "current_coarse", channels.I_COARSE, "A", coarse, BRAKING, CURRENT_WIRING, full_a[0],
             14.0 / finer, table["current_coarse_a"].linearity, table["current_coarse_a"].gain,
@@ -121,6 +117,19 @@ def quantities(finer: int = 1, plain: bool = False) -> dict[str, Quantity]:
         _voltage(
             "supply", channels.BUS, (9.0, 11.0, 13.0, 15.0), ARMED, SUPPLY_WIRING, 4.0, table["supply_v"]
         ),
+    ]  # fmt: skip
+    if not few:
+        own = Quantity(
+            "current_fine", channels.I_FINE, "A", fine, BRAKING, CURRENT_WIRING, full_a[1], 4.0 / finer,
+            table["current_fine_a"].linearity, table["current_fine_a"].gain,
+        )  # fmt: skip
+        listed = [own, *listed, *_others(table)]
+    return {quantity.name: quantity for quantity in listed}
+
+
+def _others(table: dict[str, Channel]) -> list[Quantity]:
+    """What the external converter reads, but for the fine current."""
+    return [
         _voltage("vin", channels.VIN, (9.0, 12.0, 15.0), IDLE, VIN_WIRING, 4.0, table["output_a_v"]),
         _voltage("output_a", channels.LEG_A, (1.0, 6.0, 12.0), IDLE, OUTPUT_WIRING, 6.0, table["output_a_v"]),
         _voltage("output_b", channels.LEG_B, (1.0, 6.0, 12.0), IDLE, OUTPUT_WIRING, 6.0, table["output_b_v"]),
@@ -129,8 +138,7 @@ def quantities(finer: int = 1, plain: bool = False) -> dict[str, Quantity]:
         _sensor("feed", channels.FEED, (5.0,), FEED_WIRING, table, zero_u=table["sensor_a_v"].offset),
         _ntc("ntc_heatsink", channels.NTC_HEATSINK),
         _ntc("ntc_part", channels.NTC_PART),
-    ]  # fmt: skip
-    return {quantity.name: quantity for quantity in listed}
+    ]
 
 
 def _voltage(

@@ -64,6 +64,7 @@ def at_rest(bench: Bench, profile: Profile) -> Result:
 
     Raises :class:`Refused` for a cause in the bench or its supply.
     """
+    readings.sees_wires(bench)
     bench.set_limits(gentle(profile))
     seen = readings.read(bench)
     if seen.code in readings.BENCH_CAUSES:

@@ -96,24 +96,26 @@ def symptoms(profile: Profile, seen: Readings) -> list[str]:
     said = []
     stage = _stage(seen)
     if stage == "feed":
-        said.append(f"The sensor's 5 V feed reads {seen.feed_v:.2f} V: something pulls it down.")
+        said.append(f"The sensor's 5 V feed reads {seen.feed_v:.2f} V. Something pulls it down.")
     elif stage == "leg":
         said.append(
             f"With the bridge off, the outputs are at {_percent(seen.leg_a)} and {_percent(seen.leg_b)}"
-            " of the supply, not at 41 %: an output is joined to another lead, or to the case."
+            " of the supply. They should be at 41 %. An output is connected to another lead, or to the case."
         )
     elif stage == "open":
         said.append("No current flows between outputs A and B.")
     elif stage == "short":
         said.append("Outputs A and B are shorted.")
     elif seen.loop_ohm > FAR_OHM:
-        said.append(f"Between outputs A and B are {_ohm(seen.loop_ohm)}: too much for a winding.")
+        said.append(
+            f"The resistance from output A to B is {_ohm(seen.loop_ohm)}. That is too much for a winding."
+        )
     part = model.part_of(profile)
     for track, value in (("a", seen.a_v), ("b", seen.b_v)):
         if track in part.shares and abs(value - 5 * part.shares[track]) > SENSOR_V:
             wanted = 5 * part.shares[track]
             said.append(
-                f"Sensor input {track.upper()} reads {value:.2f} V; at rest it should be {wanted:.2f} V."
+                f"Sensor input {track.upper()} reads {value:.2f} V. At rest it should read {wanted:.2f} V."
             )
     return said
 
@@ -127,16 +129,14 @@ def _ohm(ohm: float) -> str:
 
 
 def differences(profile: Profile, found: list[dict[str, str]]) -> list[str]:
-    """Return what differs from the drawing, one sentence a wiring; the few that explain the reading."""
+    """Return what differs from the drawing, in a string for each wiring that explains the readings."""
     if not found:
-        return [
-            "Compare every lead with the drawing. A part that is open, shorted or worn reads like this too."
-        ]
+        return ["Compare every lead with the drawing. An open, shorted or worn part can read like this too."]
     if len(found) > MOST_NAMED:
         always = _always(profile, found)
         if always:
-            return [f"{len(found)} wirings explain it. In all of them: {always}"]
-        return [f"{len(found)} wirings explain it. Compare every lead with the drawing."]
+            return [f"{len(found)} wirings explain these readings. All of them have this in common: {always}"]
+        return [f"{len(found)} wirings explain these readings. Compare every lead with the drawing."]
     return [f"{'Or: ' if number else ''}{sentence(profile, wiring)}" for number, wiring in enumerate(found)]
 
 
@@ -151,18 +151,20 @@ def wrong_leads(profile: Profile, wiring: dict[str, str]) -> int:
 
 
 def _always(profile: Profile, found: list[dict[str, str]]) -> str:
-    """Return what all of these wirings have in common."""
+    """Return what all of these wirings have in common, a sentence a lead; empty when nothing."""
     common = {lead: pin for lead, pin in found[0].items() if all(wiring[lead] == pin for wiring in found)}
     right = {each.lead: each.pin for each in plug.drawn(profile)}
     wrong = [lead for lead in right if all(wiring[lead] != right[lead] for wiring in found)]
-    return "; ".join(
-        _placed(profile, lead, common[lead]) if lead in common else f"{plug.LEADS[lead]} is on a wrong pin"
+    return " ".join(
+        _placed(profile, lead, common[lead])
+        if lead in common
+        else f"{_upper(plug.LEADS[lead])} is on a wrong pin."
         for lead in wrong
-    ) + ("." if wrong else "")
+    )
 
 
 def sentence(profile: Profile, wiring: dict[str, str]) -> str:
-    """Return how a wiring differs from the drawing, in one sentence."""
+    """Return how a wiring differs from the drawing, a sentence a lead."""
     right = {each.lead: each.pin for each in plug.drawn(profile)}
     wrong = [lead for lead in right if wiring[lead] != right[lead]]
     if not wrong:
@@ -170,14 +172,14 @@ def sentence(profile: Profile, wiring: dict[str, str]) -> str:
     if len(wrong) == 2 and wiring[wrong[0]] == right[wrong[1]] and wiring[wrong[1]] == right[wrong[0]]:
         first, second = (plug.LEADS[lead] for lead in wrong)
         return f"{_upper(first)} and {second} are swapped."
-    return f"{_upper('; '.join(_placed(profile, lead, wiring[lead]) for lead in wrong))}."
+    return " ".join(_placed(profile, lead, wiring[lead]) for lead in wrong)
 
 
 def _placed(profile: Profile, lead: str, pin: str) -> str:
     names = {each.pin: each.name for each in plug.drawn(profile)}
     if pin:
-        return f"{plug.LEADS[lead]} is on the pin of {names[pin]}"
-    return f"{plug.LEADS[lead]} is on no pin, or the part is open behind it"
+        return f"{_upper(plug.LEADS[lead])} is on the pin of {names[pin]}."
+    return f"{_upper(plug.LEADS[lead])} has no contact with a pin, or the part is open behind its pin."
 
 
 def _upper(text: str) -> str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from strokefw import faults
 from strokefw.tick import check
 
+from strokebench.errors import UsageError
 from strokebench.link.link import refusal
 
 if TYPE_CHECKING:
@@ -58,8 +59,18 @@ class Readings:
     bus_v: float = 0.0
 
 
+def sees_wires(bench: Bench) -> None:
+    """Raise :class:`UsageError` on a bench that does not read its outputs."""
+    if bench.units.few:
+        raise UsageError(
+            f"The {bench.identity.board} cannot check the wiring: it does not read its outputs.",
+            "Compare it with the drawing, `strokebench connect PART --draw-only`, and use an ohmmeter.",
+        )
+
+
 def mean_volts(bench: Bench) -> tuple[float, float, float]:
     """Return the means of feed, sensor input A and B, V."""
+    sees_wires(bench)
     bench.link.poll(SETTLE_S)
     rows = []
     for _ in range(TIMES):

@@ -38,9 +38,11 @@ def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
     from strokebench.diagnose import channels
     from strokebench.diagnose.evidence import why_unfit
     from strokebench.diagnose.switched.find import find_alone
+    from strokebench.diagnose.volts import with_volts
     from strokebench.diagnose.whole import whole_part
 
     kind = kind_of(profile.kind)
+    run = with_volts(run)
     run = run if profile.kind == "guided" else whole_part(run)  # each answer of a person is whole
     case, lacks = kind.case(run, profile), channels.lacking(run)
     unfit = why_unfit(case)
@@ -57,7 +59,9 @@ def diagnose(run: RunData, profile: PartProfile) -> list[Finding]:
 
 def case_of(run: RunData, profile: PartProfile) -> Any:
     """Return the case of the profile's kind: what its finders and its figures work from."""
-    return kind_of(profile.kind).case(run, profile)
+    from strokebench.diagnose.volts import with_volts
+
+    return kind_of(profile.kind).case(with_volts(run), profile)
 
 
 def kind_of(name: str) -> Kind:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,6 +19,8 @@ HZ = (50.0, 60.0, 100.0, 120.0)
 OFF = np.linspace(-0.01, 0.01, 9)
 """How far the mains' frequency may be off, as shares (EN 50160: 1 % in 99.5 % of a year)."""
 HARMONICS = 3
+CLEAR = 5.0
+"""A ripple this many times its noise is a charger's."""
 LEAST_S = 0.2
 """A rest must hold ten periods of the slowest ripple."""
 
@@ -26,34 +29,55 @@ QUESTION = Question(
 )  # fmt: skip
 
 
+@dataclass(frozen=True)
+class Ripple:
+    """Of the supply at rest: frequency, peak to peak, and its standard uncertainty from noise alone."""
+
+    hz: float
+    peak_v: float
+    noise_v: float
+
+    @property
+    def there(self) -> bool:
+        """True where it stands clear of the noise."""
+        return self.peak_v > CLEAR * self.noise_v
+
+
 def find(case: Case) -> list[Finding]:
     """Return the ripple before the first drive.
 
     Later the part's own current makes the supply ripple: it cannot be parted from a charger's there.
     """
-    rests = list(case.samples(labels.REST))
-    if not rests or not np.isfinite(rests[0]["supply_v"]).all():
-        return [case.missing(*RIPPLE, "the recording has no rest with supply voltage before the first drive")]
-    rows = rests[0]
-    time_s, supply_v = np.asarray(rows["time_s"], float), np.asarray(rows["supply_v"], float)
-    if len(rows) < 100 or time_s[-1] - time_s[0] < LEAST_S:
-        return [case.missing(*RIPPLE, "the rest before the first drive is too short to see a ripple in it")]
-    hz, waveform, left_v = max(
-        (_fit(time_s, supply_v, hz * (1 + off)) for hz in HZ for off in OFF), key=lambda fit: -fit[2]
-    )
-    peak_v = float(np.ptp(waveform))
-    noise_v = 2 * left_v * math.sqrt(2 * HARMONICS / len(rows))
-    measured = Measured(peak_v, math.hypot(noise_v, case.accuracy("supply_v", "gain") * peak_v))
+    ripple = ripple_at_rest(case)
+    if isinstance(ripple, str):
+        return [case.missing(*RIPPLE, ripple)]
+    u_v = math.hypot(ripple.noise_v, case.accuracy("supply_v", "gain") * ripple.peak_v)
     return [
         case.finding(
             *RIPPLE[:2],
-            measured,
+            Measured(ripple.peak_v, u_v),
             RIPPLE[2],
             high="charger_ripple",
-            span_s=span_of(rows),
-            evidence={"hz": float(hz)},
+            span_s=span_of(next(iter(case.samples(labels.REST)))),
+            evidence={"hz": ripple.hz},
         )
     ]
+
+
+def ripple_at_rest(case: Case) -> Ripple | str:
+    """Return the supply's ripple in the first rest, or why there is none to be seen."""
+    rests = list(case.samples(labels.REST))
+    if not rests or not np.isfinite(rests[0]["supply_v"]).all():
+        return "the recording has no rest with supply voltage before the first drive"
+    rows = rests[0]
+    time_s, supply_v = np.asarray(rows["time_s"], float), np.asarray(rows["supply_v"], float)
+    if len(rows) < 100 or time_s[-1] - time_s[0] < LEAST_S:
+        return "the rest before the first drive is too short to see a ripple in it"
+    hz, waveform, left_v = max(
+        (_fit(time_s, supply_v, hz * (1 + off)) for hz in HZ for off in OFF), key=lambda fit: -fit[2]
+    )
+    noise_v = 2 * left_v * math.sqrt(2 * HARMONICS / len(rows))
+    return Ripple(float(hz), float(np.ptp(waveform)), noise_v)
 
 
 def _fit(time_s: Floats, supply_v: Floats, hz: float) -> tuple[float, Floats, float]:

@@ -63,7 +63,7 @@ class Listener:
             if self._next_seq is not None:
                 self.lost_rows += (first - self._next_seq) & state.TICK_MASK
             self._next_seq = (first + len(message.tail) // wire.SAMPLE_BYTES) & state.TICK_MASK
-            self._fresh.append(conversion.decode_rows(message.tail, self._tick0))
+            self._fresh.append(conversion.decode_rows(message.tail, self._tick0, self._bench.units.few))
         elif message.name == "event" and self._tick0 is not None:
             self._event(**message.fields)
 

@@ -45,8 +45,15 @@ _FULL_MILLI = {
 }
 
 
-def decode_rows(raw: bytes, first_tick: int) -> Samples:
-    """Return travelling rows (a whole number of them) as samples; ``time_s`` counts from ``first_tick``."""
+LACKS = ("output_a_v", "output_b_v", "sensor_b_v", "heatsink_c", "part_c")
+"""Columns of a sample that a bench with few signals (``strokefw.channels.FEW``) does not measure."""
+
+
+def decode_rows(raw: bytes, first_tick: int, few: bool = False) -> Samples:
+    """Return travelling rows (a whole number of them) as samples; ``time_s`` counts from ``first_tick``.
+
+    ``few``: the bench does not measure :data:`LACKS`, which are NaN.
+    """
     rows = np.frombuffer(raw, WIRE_SAMPLE)
     out: Samples = np.empty(len(rows), SAMPLE_DTYPE)
     passed = rows["tick"].astype(np.int64) - first_tick
@@ -57,6 +64,9 @@ def decode_rows(raw: bytes, first_tick: int) -> Samples:
     for name in ("heatsink", "part"):
         tenths = rows[f"{name}_dc"]
         out[f"{name}_c"] = np.where(tenths == sense.NO_READING, np.nan, tenths / 10)
+    if few:
+        for name in LACKS:
+            out[name] = np.nan
     out["state"] = rows["state"]
     out["fault"] = rows["fault"]
     return out
@@ -119,21 +129,24 @@ class Units(NamedTuple):
 
     record: bytes = b""
     finer: int = 1
+    few: bool = False
 
 
 def burst_values(
-    channel: int, counts: NDArray[np.uint16], record: bytes = b"", finer: int = 1
+    channel: int, counts: NDArray[np.uint16], record: bytes = b"", finer: int = 1, few: bool = False
 ) -> tuple[NDArray[np.float64], str]:
     """Return a capture's counts in A or V, and the unit; ``record`` is the bench's calibration record.
 
-    ``finer``: how much finer the bench's current ranges are than the reference bench's.
+    ``finer``: how much finer the bench's current ranges are than the reference bench's. ``few``: it measures
+    few signals, and its sensor as a share of the feed.
     """
     name = channels.NAMES[channel]
     zero, trim = float(calib.ideal_zero(channel)), 0
     if record:
         zeros, trims, _day, _ident = calib.parse(record)
         zero, trim = zero + zeros[channel], trims[channel]
-    scale = full_scale(name, finer) / channels.FULL_SCALE * (1 + trim / 32768)
+    full = sense.FEED_NOMINAL_MV / 1000 if few and name == "sensor_a" else full_scale(name, finer)
+    scale = full / channels.FULL_SCALE * (1 + trim / 32768)
     return (counts.astype(np.float64) - zero) * scale, "A" if name.startswith("current") else "V"
 
 
@@ -163,20 +176,21 @@ class Status:
     emergency_open: bool = False
 
 
-def status_of(message: Message) -> Status:
-    """Return the status in a ``status_report``."""
+def status_of(message: Message, few: bool = False) -> Status:
+    """Return the status in a ``status_report``; NaN for what a bench with few signals does not measure."""
     f = message.fields
+    unknown = float("nan")
     return Status(
         state=named(state.NAMES, f["state"], "state"),
         fault=f["fault"],
         drive=f["drive"] / DRIVE_ONE,
         current_a=f["current_ma"] / 1000,
         supply_v=f["supply_mv"] / 1000,
-        terminals_v=f["vin_mv"] / 1000,
-        sensor_feed_v=f["feed_mv"] / 1000,
-        heatsink_c=celsius(f["heatsink_dc"]),
-        part_c=celsius(f["part_dc"]),
-        junction_c=celsius(f["junction_dc"]),
+        terminals_v=unknown if few else f["vin_mv"] / 1000,
+        sensor_feed_v=unknown if few else f["feed_mv"] / 1000,
+        heatsink_c=unknown if few else celsius(f["heatsink_dc"]),
+        part_c=unknown if few else celsius(f["part_dc"]),
+        junction_c=unknown if few else celsius(f["junction_dc"]),
         drive_cap=f["cap"] / DRIVE_ONE,
         budget_left={name: f[f"i2t_{name}_permille"] / 1000 for name in ("bench", "leads", "part")},
         counters={name: f[name] for name in _COUNTERS},

@@ -138,7 +138,8 @@ class Keeper:
         if message.name == "samples":
             tick = int.from_bytes(message.tail[:4], "little")
             self._tick0 = tick if self._tick0 is None else self._tick0
-            rows = conversion.decode_rows(message.tail, self._tick0)
+            few = self.bench is not None and self.bench.units.few
+            rows = conversion.decode_rows(message.tail, self._tick0, few)
             self._strip.append(rows)
             self._view.set(warning=int(rows["fault"][-1]))
         elif message.name == "event" and message.fields["kind"] == state.EVENT_FAULT:

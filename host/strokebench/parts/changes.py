@@ -23,6 +23,8 @@ class Changes(BaseModel):
     drive_share: Annotated[float, Within(0.1, 1, "(share of the procedure's drives)")] = 1.0
     burst_channel: Literal["", "current_fine", "current_coarse"] = ""
     """Where a burst of the current is taken from; empty: from where the procedure says."""
+    sensors: Literal["a", "ab"] = "ab"
+    """The bench's sensor inputs. With A alone, what needs B is not asked, and a watch of B looks at A."""
     findings: dict[str, dict[str, Any]] = {}
     """Limits of findings in place of the profile's."""
     note: str = ""

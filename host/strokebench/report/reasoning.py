@@ -11,6 +11,7 @@ from strokebench.diagnose.defects import defect
 from strokebench.report.numbers import limits_text, with_uncertainty
 from strokebench.verdict.bench_fit import bench_troubles
 from strokebench.verdict.decision import FOLLOWS, POINTED
+from strokebench.verdict.hypotheses import SHARE
 from strokebench.verdict.next_test import NextTest
 from strokebench.verdict.why import SHOWN, Prediction, Reasoning, reasoning, size_word
 
@@ -89,6 +90,11 @@ def _ranked(found: Reasoning) -> Step:
         (_names(each.defects), ", ".join(size_word(size) for size in each.sizes), _percent(each.probability))
         for each in found.ranked[:SHOWN]
     ]
+    lines += [
+        f"{defect(name).name}, by itself, was left out: it does not move the finding {finding.title!r},"
+        f" and no run could tell {_name(finding.fault)} beside it."
+        for name, finding in found.left_out
+    ]
     if first.probability < 0.5:
         lines.append("No hypothesis is likelier than all others together.")
     return Step(
@@ -103,7 +109,10 @@ def _predicted(found: Reasoning) -> Step:
     lines.append(
         "A factor is how many times likelier the value is with the leading hypothesis than with a good part,"
         " or than with the next hypothesis. A factor below 1 speaks against the leading one."
+        f" Findings share errors, so all factors together count to the power of {SHARE:g}."
     )
+    if together := [each.finding.title for each in found.predictions if each.together]:
+        lines.append(f"Two of the leading defects do not simply add up in these: {'; '.join(together)}.")
     header = ("Finding", "Seen", "Good part", "Leading", "Next", "Factor to good", "Factor to next")
     return Step(
         "How well each finding fits", lines, header, [_prediction(each) for each in found.predictions]

@@ -1,9 +1,8 @@
-"""What a run comes to, in a terminal: findings, reasons, the one line that counts; and errors."""
+"""What a run comes to, in a terminal: findings, reasons, the one line that counts."""
 
 from __future__ import annotations
 
 import math
-import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -154,12 +153,3 @@ def verdict_line(title: str, findings: Sequence[Finding], verdict: Verdict, cave
     about = f"{title} ({', '.join(named)})" if named else title
     style = STYLES[Verdict.INCONCLUSIVE if caveat and verdict is Verdict.PASS else verdict]
     return f"[{style}]{verdict.value.upper()}[/] {escape(about)}{escape(f', by {caveat}') if caveat else ''}"
-
-
-def complain(sentence: str, hint: str = "") -> None:
-    """Print an error's sentence and hint to standard error."""
-    screen = console(stderr=True, highlight=False)
-    screen.print(f"[bold red]Error:[/] {escape(sentence)}")
-    if hint:
-        screen.print(escape(hint), soft_wrap="--map" in hint)  # what is to be pasted stays in one line
-    sys.stderr.flush()

@@ -14,9 +14,9 @@ import numpy as np
 
 from strokebench.data.findings import COVERAGE, Finding, Verdict
 from strokebench.diagnose.defects import ALL, DEFECTS
-from strokebench.verdict.effects import NOTHING_KNOWN, SIZES, Effects, in_tolerance, table
+from strokebench.verdict.effects import NOTHING_KNOWN, SIZES, Effects, table
 from strokebench.verdict.hypotheses import HOLDS, Hypothesis, can_be_told, rank
-from strokebench.verdict.likelihood import Seen, at_its_place, explained_by, failed
+from strokebench.verdict.likelihood import Seen, at_its_place, failed, moved_by
 
 SUPPLY = ("weak_battery", "charger_ripple")
 """Defects that are the supply's."""
@@ -25,8 +25,6 @@ FOLLOWS, POINTED, SUSPECTS = "follows_from", "pointed_to", "suspects"
 that are likely beside it."""
 LIKELY = 0.5
 """Probability from which a failure may show a defect that none of its own findings shows."""
-LEAST_REACH = 1e-3
-"""Reach, in tolerances, of an effect that is known by word alone, or only now and then."""
 SUSPECTED = 0.6
 """Probability from which such a defect is named (by cross-validation: fewer thirds are invented)."""
 BEYOND = 5.0
@@ -152,8 +150,8 @@ def settle(
     shown = {finding.fault for finding in findings if finding.verdict is Verdict.FAIL}
     causes = [
         ("", 0.0)
-        if each.key in beyond
-        else _moved_by(each, tuple(name for name in defects if at_its_place(name, each, findings)), effects)
+        if each.key in beyond or each.fault in SUPPLY
+        else moved_by(each, tuple(name for name in defects if at_its_place(name, each, findings)), effects)
         for each in findings
     ]
     instead: dict[int, str] = {}
@@ -192,25 +190,6 @@ def _beyond(findings: Sequence[Finding], leading: Hypothesis, effects: Effects) 
         and far > BEYOND
         and can_be_told((*leading.defects, each.fault))
     }
-
-
-def _moved_by(finding: Finding, defects: tuple[str, ...], effects: Effects) -> tuple[str, float]:
-    """The hypothesis's defect that moves a failing finding furthest out, and how far, in its tolerance; an
-    empty name where its own defect is there, or none moves it."""
-    if finding.verdict is not Verdict.FAIL or finding.fault in (*defects, *SUPPLY, ""):
-        return "", 0.0
-    value, _ = in_tolerance(finding)
-    middle = effects.good.get(finding.key, (0.0, 0.0))[0]
-    best = ("", 0.0)
-    for name in defects:
-        effect = effects.effect(name, finding.key)
-        reach = (effect.severe if effect else 0.0) * (1 if value > middle else -1)
-        if reach <= 0 and effect is not None and effect.spread_severe > abs(value - middle) / 3:
-            reach = LEAST_REACH  # sometimes it moves it, sometimes not
-        if reach <= 0 and finding.fault in explained_by(name):
-            reach = LEAST_REACH
-        best = max(best, (name, reach), key=lambda pair: pair[1])
-    return best
 
 
 def _points_to(finding: Finding, name: str) -> Finding:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib import resources
 from typing import Any
@@ -51,16 +51,22 @@ class Effect:
 class Effects:
     """Of one kind of part: where good parts lie (mean, spread), and what each defect shifts; the rest stays.
 
-    ``lost``: share of the good parts in which a finding has no value, where it is not nought.
+    ``lost``: share of the good parts in which a finding has no value, where it is not nought. ``pairs``: what
+    two defects together shift beyond what each shifts by itself, by their names in alphabetical order.
     """
 
     good: dict[str, tuple[float, float]]
     defects: dict[str, dict[str, Effect]]
     lost: dict[str, float]
+    pairs: dict[tuple[str, str], dict[str, Effect]] = field(default_factory=dict)
 
     def effect(self, name: str, key: str) -> Effect | None:
         """Return what the defect ``name`` does to the finding ``key``, None for nothing."""
         return self.defects.get(name, {}).get(key)
+
+    def together(self, first: str, second: str, key: str) -> Effect | None:
+        """Return what two defects do to the finding ``key`` beyond their sum, None for nothing."""
+        return self.pairs.get((min(first, second), max(first, second)), {}).get(key)
 
 
 NOTHING_KNOWN = Effects({}, {}, {})
@@ -101,4 +107,9 @@ def effects_from(of: dict[str, Any]) -> Effects:
         {key: (float(mean), float(spread)) for key, (mean, spread) in of["good"].items()},
         {name: {key: Effect(*row) for key, row in rows.items()} for name, rows in of["defects"].items()},
         {key: float(share) for key, share in of["lost"].items()},
+        {
+            (first, second): {key: Effect(*row) for key, row in rows.items()}
+            for pair, rows in of.get("pairs", {}).items()
+            for first, second in [pair.split("+")]
+        },
     )

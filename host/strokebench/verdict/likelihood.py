@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -32,6 +33,8 @@ EXPLAINED = 0.02
 """Density of a failing finding whose defect is declared to follow from one that is there."""
 OVERLOOKED = 0.15
 """Factor for each defect that failing findings point to and that is not there: pointing is evidence too."""
+LEAST_REACH = 1e-3
+"""Reach, in tolerances, of an effect that is known by word alone, or only now and then."""
 LOST_WEIGHT = 0.7
 """Findings are lost together: all that are lost count as so many findings, not each by itself (judgement)."""
 LOST_LEAST = 0.03
@@ -83,6 +86,23 @@ class Seen:
                 variance[:, column] = spread**2
         return shift, variance
 
+    def together(self, first: str, second: str) -> tuple[Floats, Floats]:
+        """Return what two defects add to mean and variance beyond their sum, sizes x sizes x findings.
+
+        It grows with the geometric mean of their sizes (judgement): without either of them it is nought.
+        """
+        sizes = np.sqrt(np.outer(SIZES, SIZES))
+        shift = np.zeros((*sizes.shape, len(self.known)))
+        variance = np.zeros_like(shift)
+        for column, finding in enumerate(self.known):
+            effect = self.effects.together(first, second, finding.key)
+            if effect is not None and all(
+                at_its_place(name, finding, self.known) for name in (first, second)
+            ):
+                shift[..., column], spread = effect.at(sizes)
+                variance[..., column] = spread**2
+        return shift, variance
+
     def predict(self, names: tuple[str, ...]) -> tuple[Floats, Floats]:
         """Return mean and variance of each known finding, an axis of sizes for each defect before it."""
         mean: Floats = np.array([self.effects.good[each.key][0] for each in self.known])
@@ -92,6 +112,12 @@ class Seen:
             shift, more = self.shift(name)
             mean = mean + np.expand_dims(shift, others)
             variance = variance + np.expand_dims(more, others)
+        for axes in combinations(range(len(names)), 2):
+            if any(pair == tuple(sorted(names[axis] for axis in axes)) for pair in self.effects.pairs):
+                others = tuple(place for place in range(len(names)) if place not in axes)
+                shift, more = self.together(*(names[axis] for axis in axes))
+                mean = mean + np.expand_dims(shift, others)
+                variance = variance + np.expand_dims(more, others)
         return mean, variance
 
     def logarithm(self, names: tuple[str, ...]) -> Floats:
@@ -152,6 +178,25 @@ def at_its_place(name: str, finding: Finding, findings: Sequence[Finding]) -> bo
     own = [each for each in findings if each.fault == name and failed(each)]
     places = [each.place for each in own if each.place is not None]
     return not places or min(abs(place - finding.place) for place in places) <= SAME_PLACE
+
+
+def moved_by(finding: Finding, defects: tuple[str, ...], effects: Effects) -> tuple[str, float]:
+    """Return the defect that moves a failing finding furthest out, and how far, in its tolerance; an empty
+    name where its own defect is there, or none moves it."""
+    if finding.verdict is not Verdict.FAIL or finding.fault in (*defects, ""):
+        return "", 0.0
+    value, _ = in_tolerance(finding)
+    middle = effects.good.get(finding.key, (0.0, 0.0))[0]
+    best = ("", 0.0)
+    for name in defects:
+        effect = effects.effect(name, finding.key)
+        reach = (effect.severe if effect else 0.0) * (1 if value > middle else -1)
+        if reach <= 0 and effect is not None and effect.spread_severe > abs(value - middle) / 3:
+            reach = LEAST_REACH  # sometimes it moves it, sometimes not
+        if reach <= 0 and finding.fault in explained_by(name):
+            reach = LEAST_REACH
+        best = max(best, (name, reach), key=lambda pair: pair[1])
+    return best
 
 
 def failed(finding: Finding) -> bool:

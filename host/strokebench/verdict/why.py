@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -23,7 +24,7 @@ from strokebench.verdict.decision import (
     without_consequences,
 )
 from strokebench.verdict.effects import NOTHING_KNOWN, SIZES, Effects, out_of_tolerance, table
-from strokebench.verdict.hypotheses import Hypothesis, rank
+from strokebench.verdict.hypotheses import Hypothesis, contradiction, rank
 from strokebench.verdict.likelihood import Seen, failed
 from strokebench.verdict.next_test import NextTest, next_test
 
@@ -37,7 +38,8 @@ the next or than a good part."""
 @dataclass(frozen=True)
 class Prediction:
     """A finding, in its unit: where good parts have it, where the leading hypothesis and the next have it
-    (mean and standard deviation), and by which factors it speaks for the leading one against each."""
+    (mean and standard deviation), and by which factors it speaks for the leading one against each.
+    ``together``: whether two of the leading defects move it otherwise than the sum of both."""
 
     finding: Finding
     good: tuple[float, float]
@@ -45,6 +47,7 @@ class Prediction:
     other: tuple[float, float] | None
     against_good: float
     against_other: float | None
+    together: bool = False
 
 
 @dataclass(frozen=True)
@@ -52,13 +55,16 @@ class Reasoning:
     """All steps, in their order.
 
     ``pointed``: findings out of limits, as they were read. ``declared``: those of them that follow from a
-    defect that no table knows. ``ranked``: the hypotheses. ``predictions``: what decided between them.
-    ``settled``: the findings out of limits in the end, with what they show or follow from. ``suspects``:
-    likely defects that no failing finding shows. ``test``: what tells the hypotheses apart.
+    defect that no table knows. ``left_out``: defects that cannot be there by themselves, and the failure that
+    neither follows from them nor could be told beside them. ``ranked``: the hypotheses. ``predictions``:
+    what decided between them. ``settled``: the findings out of limits in the end, with what they show or
+    follow from. ``suspects``: likely defects that no failing finding shows. ``test``: what tells the
+    hypotheses apart.
     """
 
     pointed: list[Finding]
     declared: list[Finding]
+    left_out: list[tuple[str, Finding]]
     ranked: list[Hypothesis]
     predictions: list[Prediction]
     settled: list[Finding]
@@ -80,12 +86,21 @@ def reasoning(findings: Sequence[Finding], kind: str) -> Reasoning | None:
     return Reasoning(
         pointed=pointed,
         declared=[each for each in hidden if FOLLOWS in each.evidence],
+        left_out=left_out(hidden, effects) if ranked else [],
         ranked=ranked,
         predictions=predictions(hidden, ranked, effects) if ranked else [],
         settled=[each for each in settled if failed(each) or FOLLOWS in each.evidence],
         suspects=suspects(settled),
         test=next_test(ranked) if ranked else None,
     )
+
+
+def left_out(findings: Sequence[Finding], effects: Effects) -> list[tuple[str, Finding]]:
+    """Return the defects that failing findings point to and that cannot be there by themselves, with what
+    speaks against it."""
+    seen = Seen.of(findings, effects)
+    against = [(name, contradiction((name,), seen)) for name in sorted(seen.pointed)]
+    return [(name, finding) for name, finding in against if finding is not None]
 
 
 def predictions(
@@ -108,6 +123,7 @@ def predictions(
                     None if second is None else _in_unit(finding, second, place),
                     math.exp(good),
                     None if second is None else math.exp(other),
+                    any(effects.together(*pair, finding.key) for pair in combinations(ranked[0].defects, 2)),
                 )
             )
     return sorted(found, key=lambda each: -abs(math.log(each.against_good)))

@@ -77,7 +77,7 @@ def tick_rows(world: ChipWorld) -> Iterator[Row]:
     free, least, mean, most, stayed = ast.literal_eval(world.machine.execute(TICK_COSTS, 30))
     yield "free heap with firmware, rings and tables in memory", f"{free / 1000:.0f} kB"
     if stayed:
-        yield "tick in READY with a row each: least, mean, most of 32", f"{least}, {mean}, {most} us"
+        yield "tick in READY with a row in each: shortest, mean, longest of 32", f"{least}, {mean}, {most} us"
 
 
 def trip_rows(world: ChipWorld) -> Iterator[Row]:

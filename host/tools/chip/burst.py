@@ -99,4 +99,4 @@ def rows(bench: Bench) -> Iterator[tuple[str, str]]:
     yield f"{what}: rows lost, ticks missed", f"{found.lost_rows}, {found.overruns}"
     what = "longest tick in that run, with two bursts, one with a pre-trigger"
     yield what, f"{found.tick_max_us} us"
-    yield "strongest frequency of a shorter one while driving", f"{found.strongest_hz / 1000:g} kHz"
+    yield "strongest frequency in a shorter burst while driving", f"{found.strongest_hz / 1000:g} kHz"

@@ -121,8 +121,8 @@ def _stroke(port: Port) -> tuple[Samples, np.ndarray]:
 def rows(image: Path) -> Iterator[tuple[str, str]]:
     """Rows of the chip's report."""
     found = lesson(image)
-    compared = "the same numbers as in process" if found.same else "NOT the numbers of the simulation"
+    compared = "numbers equal to those in process" if found.same else "numbers NOT equal to those in process"
     yield "class with a bare Pico: a stroke with a burst", f"{compared}, {len(found.samples)} rows"
-    pace = f"{found.bench_s:.2f} s of the bench took the Pico {found.took_s:.2f} s, over USB in turns"
-    yield "the same: from power-up to the end", pace
-    yield "the same: edges on gates, enable line, switches and latch", str(len(found.rises))
+    pace = f"{found.bench_s:.2f} s of the bench took {found.took_s:.2f} s of the Pico, over USB"
+    yield "class with a bare Pico: time from power-up to the end", pace
+    yield "class with a bare Pico: edges on gates, enable line, switches and latch", str(len(found.rises))

@@ -223,7 +223,7 @@ def _look(world: ChipWorld) -> tuple[list[float], list[float]]:
 
 
 def rows(world: ChipWorld, seeds: Iterable[int]) -> Iterator[tuple[str, str]]:
-    """Rows of the chip's report; ``world`` stands on a :class:`FedBoard`."""
+    """Rows of the chip's report; ``world`` has a :class:`FedBoard`."""
     world.machine.execute(BOARD)
     begin(world)
     several = []
@@ -231,13 +231,16 @@ def rows(world: ChipWorld, seeds: Iterable[int]) -> Iterator[tuple[str, str]]:
         fit_errors(world, seed)
         several += sweep(world)
     for column, farthest in worst(several).items():
-        yield f"conversion with a built bench's errors, no calibration: {column}, largest", _told(farthest)
+        yield (
+            f"conversion, board with tolerances, not calibrated: worst reading of {column}",
+            _shown(farthest),
+        )
     calibrate(world)
     for column, farthest in worst(sweep(world, calibrated)).items():
-        yield f"conversion of the last of them after calibration: {column}, largest", _told(farthest)
+        yield f"conversion, the last of these boards, calibrated: worst reading of {column}", _shown(farthest)
 
 
-def _told(reading: Reading) -> str:
+def _shown(reading: Reading) -> str:
     unit = reading.column[-1].upper()
     read = f"{1000 * reading.error:+.1f} m{unit} at {reading.true + 0:.4g} {unit}"
-    return f"{read}; stated {2000 * reading.u:.1f} m{unit} (k = 2)"
+    return f"{read} (stated uncertainty {2000 * reading.u:.1f} m{unit}, k = 2)"

@@ -34,7 +34,7 @@ class Drive:
 def ready_bench(
     image: str | Path | None = None, part: str = "throttle-body", kind: str = "reference"
 ) -> Bench:
-    """Return the bench, "reference" or "small", on an emulated chip that has passed its power-up test."""
+    """Return a bench of :class:`SimSpec`'s ``kind`` on an emulated chip that passed its power-up test."""
     port = ChipPort(SimSpec(part, bench=kind), image)
     bridge = port.world.board.bridge
     for rail in (1, 0):  # it precharges, then opens the supply again

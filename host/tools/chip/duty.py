@@ -102,4 +102,4 @@ def rows(world: ChipWorld) -> Iterator[tuple[str, str]]:
     what = f"duty on the gate inputs, {len(found)} drives from -100 to 100 %: largest error"
     yield what, f"{abs(worst.error) * 100:.4f} % of full, at {worst.drive / 100:g} %"
     still = sum(duty.drive in (-10000, 0, 10000) and duty.error == 0 for duty in found)
-    yield "of -100, 0 and 100 %, without any edge on the pins", f"{still} of 3"
+    yield "drives of -100, 0 and 100 % without any edge on the pins", f"{still} of 3"

@@ -193,10 +193,10 @@ def hang_rows(image: Path) -> Iterator[Row]:
         f"{TIME_TO_OFF}: main loop and tick hang, by the board's watchdog",
         f"{fed_ms + BOARD_WATCHDOG_MS:.1f} ms",
     )
-    yield "the same: pins low by the chip's own watchdog", _hang(found.processor)
+    yield f"{TIME_TO_OFF}: main loop and tick hang, by the chip's own watchdog", _hang(found.processor)
     yield (
-        f"the same: pins in {UNASKED_S:g} s after that, with a computer that has not asked for a self-test",
-        "low" if found.processor.still else "NOT low",
+        f"gate pins for {UNASKED_S:g} s after that reset, while no computer requests a self-test",
+        "all low" if found.processor.still else "NOT all low",
     )
 
 

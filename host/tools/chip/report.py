@@ -28,7 +28,7 @@ from strokebench.errors import StrokebenchError
 from strokebench.image import files as chip_files
 
 from tools import DOCS
-from tools.chip import alone, classroom, fault_report, whole
+from tools.chip import alone, classroom, fault_report, procedure, whole
 
 Row = tuple[str, str]
 MISS_CYCLES = 64
@@ -47,6 +47,8 @@ class Part:
 
 
 PARTS = {
+    "procedure": Part(procedure.rows, again=False),
+    "streams": Part(whole.streams),
     "whole": Part(whole.rows),
     "causes": Part(fault_report.cause_rows),
     "hangs": Part(fault_report.hang_rows, again=False),
@@ -57,38 +59,43 @@ PARTS = {
     "ticks": Part(whole.ticks),
 }
 """The longest first, as they are begun; the last is the beginning of the first, for who changes the tick."""
-ORDER = ("costs", "whole", "causes", "hangs", "pins", "conversion", "classroom")
+ORDER = ("costs", "whole", "streams", "causes", "hangs", "pins", "conversion", "classroom", "procedure")
 PAGE_HEAD = f"""# The firmware on the emulated chip, in numbers
 
-This page shows how much time and memory the firmware needs on the chip. The most important figure is
-the longest tick, which must end within one millisecond. All of it was measured on an emulated chip.
+This page shows how much time and memory the firmware needs on the chip. The most important figure is the
+longest tick, which must end within one millisecond. Everything was measured on an emulated chip, not on real
+hardware.
 
-Written by `python -m tools.chip.report IMAGE --cached PYTHON`. An RP2040 is emulated by rp2040py at 125 MHz,
-with the real MicroPython image, and with the simulated bench on its pins. **It is no real hardware.**
+`python -m tools.chip.report IMAGE --cached PYTHON` makes this page. The emulator is rp2040py. It runs the
+real MicroPython image on an RP2040 at 125 MHz, and the simulated bench is on the chip's pins.
 
-The column "{PLAIN}" is the plain emulator, in which flash is as fast as RAM. For "{CACHED}" the
-emulator has a model of the RP2040's cache: 16 kB, two ways, lines of 8 bytes (RP2040 datasheet, "XIP"), and
-{MISS_CYCLES} processor cycles for a miss. Python is in the flash, so compare a real Pico with the second
+Most rows have two columns. In "{PLAIN}" the flash is as fast as RAM. In "{CACHED}" the emulator has a
+model of the RP2040's cache: 16 kB, two ways, lines of 8 bytes (RP2040 datasheet, "XIP"). A miss costs
+{MISS_CYCLES} processor cycles. MicroPython is in the flash. So compare a real Pico with the second
 column. A "{NOT_AGAIN}" means that the row was measured in one column only.
 
-What neither column models:
+Neither column models these:
 
-- the cache beyond that: which of two lines is replaced (here the one used longer ago), and a miss that costs
-  more or less than {MISS_CYCLES} cycles. DMA could make the flash wait, but does not read it in this firmware
-- bus contention: DMA, PIO and processor never wait for each other
-- the PIO's own speed: it executes at most one instruction for each instruction of the processor
-- temperature, voltage, brown-out, and the error of the crystal: the clocks are exact
-- the analog side: edges, dead time, noise of the comparator, the converter's steps (erratum E11)
+- The rest of the cache. The model replaces the line that was used longer ago. The chip's own rule may
+  differ, and its misses may cost more or less than {MISS_CYCLES} cycles. DMA could make the flash wait
+  too, but this firmware's DMA does not read the flash.
+- The bus. DMA, PIO and processor never wait for each other.
+- The speed of the PIO. The emulated PIO executes at most one instruction for each instruction of the
+  processor.
+- Temperature, supply voltage, brown-out and the error of the crystal. The clocks are exact.
+- The analog side: edges, dead time, the comparator's noise and the converter's steps (erratum E11).
 - USB below the packet: errors on the bus, a hub, the 10 ms that a computer waits after a reset, the
-  computer's own buffers (it polls for packets evenly), and `CONNECTED` after the cable is pulled
-- the flash, except the time for erasing and programming: reading it while it is busy, a reset or a power cut
-  in the middle of an erase, wear.
+  computer's own buffers, and `CONNECTED` after the cable is pulled. The emulated computer polls evenly.
+- The flash, except the time for erasing and programming. Not modelled are a read while the flash is busy,
+  a reset or a power cut during an erase, and wear.
 
-How far to trust the speed: MicroPython's own perf_bench is 1.11 to 1.17 times as fast on the plain emulator
-as RP2040 scores that MicroPython's developers published (up to 1.66 for one program in another published
-build). With {MISS_CYCLES} cycles a miss it is 0.72 to 1.01 times as fast.
+How far can the speed be trusted? MicroPython's developers published scores of perf_bench, their own speed
+test, for the RP2040. On the plain emulator the programs of perf_bench run 1.11 to 1.17 times as fast as
+these scores. One program is 1.66 times as fast as in another published build. With {MISS_CYCLES} cycles a
+miss the programs run 0.72 to 1.01 times as fast as the scores.
 
 """
+SAME = "All rows are of the same firmware and image (fingerprint `{}`).\n\n"
 TABLE_HEAD = f"| what | {PLAIN} | {CACHED} |\n| --- | --- | --- |\n"
 
 
@@ -122,15 +129,15 @@ class Keeper:
         self._folder = folder
         self._only = only
         firmware = chip_files.precompiled(chip_files.firmware_sources())
-        self._made_of = hashlib.sha256(
-            repr(sorted(firmware.items())).encode() + image.read_bytes()
-        ).hexdigest()
+        made_of = hashlib.sha256(repr(sorted(firmware.items())).encode() + image.read_bytes())
+        self.made_of = made_of.hexdigest()[:16]
+        """Fingerprint of firmware and image: the same for all rows of a page."""
 
     def made(self, python: str, name: str, image: Path, miss: int) -> tuple[list[Row], str]:
         """As :func:`made`, or the rows kept."""
         if self._folder is None:
             return made(python, name, image, miss)
-        path = self._folder / f"{self._made_of[:16]}-{name}-{miss}"
+        path = self._folder / f"{self.made_of}-{name}-{miss}"
         if path.is_file():
             return ast.literal_eval(path.read_text("utf-8")), ""
         if self._only:
@@ -165,7 +172,7 @@ def table(plain: dict[str, list[Row]], cached: dict[str, list[Row]]) -> str:
 
 def lacks(parts: list[str]) -> str:
     """The sentence of the page that names the parts that are not whole, or nothing."""
-    return f"Not whole here: {', '.join(parts)}. Their rows are missing.\n\n" if parts else ""
+    return f"Not complete: {', '.join(parts)}. Rows of these parts are missing.\n\n" if parts else ""
 
 
 def write_page(page: Path, keeper: Keeper, image: Path, cached_python: str | None) -> list[str]:
@@ -186,7 +193,7 @@ def write_page(page: Path, keeper: Keeper, image: Path, cached_python: str | Non
                 wrong.append(why)
                 lacking.append(f"{name} ({(PLAIN, CACHED)[column]})")
     note = "" if cached_python else "The second column was not measured: --cached was not given.\n\n"
-    made_anew = PAGE_HEAD + note + lacks(lacking) + table(*columns)
+    made_anew = PAGE_HEAD + SAME.format(keeper.made_of) + note + lacks(lacking) + table(*columns)
     page.write_text(made_anew, encoding="utf-8", newline="\n")
     return wrong
 

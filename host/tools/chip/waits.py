@@ -28,18 +28,22 @@ PULLED_S, FLASH_S, BACK_S, ROWS_S = 0.4, 0.2, 0.15, 0.1
 CHIP_HEAD = f"""\
 {CHIP_TITLE}
 
-Made by `python -m tools.chip.waits`, which leaves the rest of the page as it is: the whole firmware and
-MicroPython on an emulated RP2040, whose USB port makes the firmware wait and whose flash takes its time
-([what that shows](explanation/on-the-chip.md)). Each cause begins while a part is driven, one after the other
-on one chip. The host's silence is allowed {HEARTBEAT_MS} ms. The other states are not run: a second takes
-long to compute, and nothing is driven in them. tests/chip/test_firmware.py raises the same causes.
+`python -m tools.chip.waits` makes this table. It leaves the rest of the page as it is. The whole firmware
+and MicroPython run on an emulated RP2040. Its USB port can make the firmware wait, and its flash takes
+time to erase and to program ([details](explanation/on-the-chip.md)). All causes are run on one chip, one
+after the other. Each begins while a part is driven. The host may be silent for {HEARTBEAT_MS} ms. The
+other states are not run, because nothing is driven in them and each second takes long to compute.
+tests/chip/test_firmware.py raises the same causes.
 
-- **lasts**: ms. **reported**: the worst code in the bench's log, which the host asked for after the cause had
-  ended, and in its event messages: the log keeps faults, and 63 is a warning
-- **after**, **off**: ms from the cause, by the bench's own clock and by the chip's pins; `on` where the
-  bridge stays on
-- **ends in**: state after the cause. **resets**: by the chip's watchdog until then. **erases** of the flash
-  and **rows lost**, as the bench counts them, because of it
+- **lasts**: duration of the cause in ms.
+- **reported**: the worst code in the bench's log and in its event messages. The host reads the log after
+  the cause has ended. The log keeps faults, but not warnings such as 63.
+- **after**: ms from the cause to the code, by the bench's own clock.
+- **off**: ms from the cause until the bridge is off, by the chip's pins. `on` means that the bridge stays
+  on.
+- **ends in**: state after the cause. **resets**: resets by the chip's watchdog until then.
+- **erases**: erases of the flash while the cause lasted. **rows lost**: rows that the bench counted as
+  lost.
 
 | code | cause | lasts | reported | after | off | ends in | resets | erases | rows lost |
 | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |

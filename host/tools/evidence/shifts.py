@@ -22,6 +22,7 @@ WORTH, OUT_OF_SPREAD = 0.05, 2.0
 the root of the number of seeds: one seed is one battery at one temperature."""
 LOST_MORE = 0.3
 """A finding is lost by a defect when its share without a value grows by more than this."""
+NOTHING = [0.0] * 5
 ROUNDS = 2
 """How often the pairs are taken apart with the shifts found last."""
 FAR = 3.0
@@ -63,7 +64,41 @@ def effects_of(records: list[Record]) -> dict[str, Any]:
         seeds = {trial.seed for trial in trials if name in trial.names}
         if kept := _worth(row, good[key], lost.get(key, 0.0), len(seeds)):
             defects[name][key] = [round(number, 3) for number in kept]
-    return {"good": good, "lost": lost, "defects": defects}
+    return {"good": good, "lost": lost, "defects": defects, "pairs": _together(trials, good, defects)}
+
+
+def _together(
+    trials: list[Stroked], good: dict[str, list[float]], defects: dict[str, dict[str, list[float]]]
+) -> dict[str, dict[str, list[float]]]:
+    """Return of each pair what it shifts beyond the sum of both, where that is more than chance."""
+    found: dict[str, dict[str, list[float]]] = {}
+    for names in sorted({tuple(sorted(trial.names)) for trial in trials if len(trial.names) == 2}):
+        having = [trial for trial in trials if tuple(sorted(trial.names)) == names]
+        for key in good:
+            rows = [defects[name].get(key, NOTHING) for name in names]
+            row: list[float] = []
+            for place, grade in enumerate(GRADES):
+                row += _beyond(having, grade, key, good[key], sum(row[2 * place] for row in rows))
+            if max(abs(row[0]), abs(row[2])) >= WORTH:
+                found.setdefault("+".join(names), {})[key] = [round(number, 3) for number in row]
+    return found
+
+
+def _beyond(
+    trials: list[Stroked], grade: str, key: str, good: list[float], by_themselves: float
+) -> tuple[float, float]:
+    """Shift of a pair beyond the sum of both, drawn towards nought by chance, and its spread; nought where
+    fewer than two trials know it."""
+    left = [
+        trial.values[key] - good[0] - by_themselves
+        for trial in trials
+        if trial.grade == grade and math.isfinite(trial.values.get(key, math.nan))
+    ]
+    if len(left) < 2:
+        return 0.0, 0.0
+    shift, spread = float(np.median(left)), float(np.std(left, ddof=1))
+    chance = OUT_OF_SPREAD * max(good[1], spread) / math.sqrt(len(left))
+    return (shift * max(0.0, 1 - (chance / shift) ** 2) if shift else 0.0), spread
 
 
 def _stroked(record: Record) -> Stroked:

@@ -71,8 +71,15 @@ def text(status: Status, sensors_v: tuple[float, float], percent: float) -> str:
     part = "" if status.part_c != status.part_c else f"/{status.part_c:.0f}"
     fault = f" fault {status.fault}" if status.fault else ""
     place = "" if percent != percent else f"{percent:4.0f} % "
+    supply_v = status.supply_v if math.isnan(status.terminals_v) else status.terminals_v
+    second, feed = _if_known(" b {:4.2f}", sensors_v[1]), _if_known(" feed {:4.2f} V", status.sensor_feed_v)
+    heat = _if_known(" {:.0f}" + part + " C", status.heatsink_c)
     return (
-        f"{status.state.lower():<8} {status.current_a:+7.3f} A {status.terminals_v:5.2f} V"
-        f" {place}a {sensors_v[0]:4.2f} b {sensors_v[1]:4.2f} feed {status.sensor_feed_v:4.2f} V"
-        f" {status.heatsink_c:.0f}{part} C{fault}"
+        f"{status.state.lower():<8} {status.current_a:+7.3f} A {supply_v:5.2f} V"
+        f" {place}a {sensors_v[0]:4.2f}{second}{feed or ' V'}{heat}{fault}"
     )
+
+
+def _if_known(form: str, value: float) -> str:
+    """The value in this form; nothing of what the bench does not measure, or cannot read."""
+    return "" if math.isnan(value) else form.format(value)

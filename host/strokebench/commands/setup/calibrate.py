@@ -68,11 +68,11 @@ def _open(args: argparse.Namespace) -> tuple[Bench, Laboratory | None]:
 
 
 def _channels(args: argparse.Namespace, bench: Bench) -> tuple[dict[str, Quantity], list[str]]:
-    from strokebench.bench.kinds import plain_of
+    from strokebench.bench.kinds import few_of
     from strokebench.calibrate.quantities import quantities
     from strokebench.errors import UsageError
 
-    known = quantities(bench.identity.finer, plain_of(bench.identity.board))
+    known = quantities(bench.identity.finer, few_of(bench.identity.board))
     for name in args.channel or ():
         if name not in known:
             raise UsageError(f"There is no channel {name!r}.", f"Channels: {', '.join(known)}.")

@@ -194,7 +194,7 @@ def next_step(outcome: Outcome) -> str:
 def _warn(outcome: Outcome) -> None:
     """Say on standard error what a verdict alone would hide."""
     from strokebench.link.link import fault_row
-    from strokebench.terminal.display import complain
+    from strokebench.terminal.error_text import complain
 
     info = outcome.data.info
     if info.get("damaged"):

@@ -25,7 +25,7 @@ from strokebench.diagnose.switched.case import captured, covered, rate_hz, start
 TIME = (pull_time.TIME[0], "Pull-in time at the volts it got", "ms")
 CURRENT = (pull.PULL_IN[0], "Current at which it began to pull in", "A")
 LET_GO = (pull.DROP_OUT[0], "Current at which it began to let go", "A")
-LET_GO_TIME = ("drop_out_time", "Time until it began to let go", "ms")
+LET_GO_TIME = ("drop_out_time", "Time until the plunger begins to let go", "ms")
 SMOOTH_S = 0.0003
 WITHIN_S = 0.2
 """A plunger that has not moved by then does not: later the current falls as the coil warms up."""

@@ -24,9 +24,10 @@ from strokebench.diagnose.switched.case import (
 )
 from strokebench.diagnose.switched.case import running as running_current
 from strokebench.diagnose.switched.rundown import read_rundown
-from strokebench.diagnose.switched.speed import SpeedReading, beside_mains, motor_of, read_speed
+from strokebench.diagnose.switched.speed import SpeedReading, motor_of, read_speed
 from strokebench.diagnose.turning import inrush, running, turns
 from strokebench.diagnose.turning.commutation import order_amplitude
+from strokebench.diagnose.turning.mains import beside_mains
 from strokebench.diagnose.turning.rotors import ROTORS
 
 FLOWS = (running.FLOWS[0], "Running current")

@@ -15,11 +15,11 @@ import numpy as np
 
 from strokebench.data.run import Burst, Mark
 from strokebench.diagnose.case import Case, load_voltage
-from strokebench.diagnose.stats import Floats
 from strokebench.diagnose.switched.case import centre, zero_a
 from strokebench.diagnose.turning import loop, pump_alone
-from strokebench.diagnose.turning.commutation import Motor, Rate, order_amplitude, refined
-from strokebench.diagnose.turning.octaves import SIGMAS, Answer, turn_rates
+from strokebench.diagnose.turning.commutation import Motor, Rate
+from strokebench.diagnose.turning.mains import without_mains
+from strokebench.diagnose.turning.octaves import Answer, turn_rates
 
 SUPPLIES_V = (10.5, 12.6, 14.8)
 """Volts a 12 V part may have been switched on to: flat, full, engine running (common practice)."""
@@ -30,9 +30,6 @@ DROP_SHARE = 0.15
 """Of the supply, what resistance takes while running, where the profile does not tell the resistance."""
 RIPPLES = 4.0
 """Rows a ripple must have: with fewer it may fold to a frequency that means another speed."""
-MAINS_HZ, MAINS_OFF, MAINS_LINES = (50.0, 60.0), 0.006, 5
-"""Mains, how far its frequency may be off (relative, with the clock of the instrument), and how many
-multiples of its double a charger's ripple has."""
 WEAKER = 1.2
 """Magnets only ever lose flux: so much faster than the nominal one is as likely."""
 STRONGEST, WEAKEST = 1.18, 0.5
@@ -79,32 +76,6 @@ def read_speed(case: Case, burst: Burst, mark: Mark, peak_a: float, emf_v: float
     if len(answer.rates) == 1:
         return SpeedReading(answer.rates[0], "" if sure else UNSURE, sure)
     return SpeedReading(None, _why_none(answer, min(expected), max(expected), sure), False)
-
-
-def without_mains(values: Floats, rows_hz: float) -> Floats:
-    """Return a current without the ripple that a charger on the supply puts into it.
-
-    A rectified mains' fundamental may be taller than all that the motor does, and looks like a turn.  Only
-    lines at its own frequency are left out, so a motor that happens to turn so fast keeps its ripples.
-    """
-    left = values - values.mean()
-    time_s = np.arange(len(values)) / rows_hz
-    for mains_hz in MAINS_HZ:
-        hz, _ = refined(left, rows_hz, 2 * mains_hz, 1, Motor(2, 2))
-        size, noise = order_amplitude(left, rows_hz, hz)
-        if abs(hz / (2 * mains_hz) - 1) > MAINS_OFF or size < SIGMAS * noise:
-            continue
-        turns = 2 * math.pi * hz * np.outer(time_s, np.arange(1, MAINS_LINES + 1))
-        waves = np.hstack((np.cos(turns), np.sin(turns)))
-        left = left - waves @ np.linalg.lstsq(waves, left, rcond=None)[0]
-    return np.asarray(left + values.mean(), float)
-
-
-def beside_mains(hz: float, span_s: float) -> bool:
-    """True where a line of the current may be a charger's: too near to its ripple, or to that's first
-    harmonic, to be told from it in so short a time (two bins of a Hann window)."""
-    lines = [multiple * 2 * mains_hz for mains_hz in MAINS_HZ for multiple in (1, 2)]
-    return any(abs(hz - line) < 2 / span_s + MAINS_OFF * line for line in lines)
 
 
 def _why_none(answer: Answer, low_hz: float, high_hz: float, sure: bool) -> str:

@@ -14,8 +14,10 @@ from strokebench.data.run import Burst, Mark
 from strokebench.data.samples import Samples
 from strokebench.diagnose import labels
 from strokebench.diagnose.case import Case, load_voltage
+from strokebench.diagnose.charger import ripple_at_rest
 from strokebench.diagnose.stats import Floats, Line, line
 from strokebench.diagnose.turning.commutation import Motor, Rate, turn_rate
+from strokebench.diagnose.turning.mains import TALL_LINES, without_mains
 from strokebench.diagnose.turning.ranges import COARSE, Coarse, Ranges, Reading, compare
 from strokebench.diagnose.turning.rotors import ROTORS, RotorKind
 
@@ -37,6 +39,8 @@ ZERO_V = 0.003
 """Standard uncertainty of the difference of two outputs at rest: a share of a code."""
 AGREE = 0.11
 """Relative: levels whose back-EMF per speed differs by more contradict each other."""
+HALF_OCTAVE = 0.29
+"""At most so much where the back-EMF is uncertain: less than an octave."""
 RAD_TO_RPM = 30 / math.pi
 
 
@@ -88,7 +92,7 @@ def highest(levels: list[Level]) -> Level | None:
 def _agreeing(levels: list[Level]) -> list[Level]:
     """The levels without the turn rates that contradict the rest: back-EMF over speed is one constant.
 
-    A back-EMF seen after a release decides, without one the majority.
+    A back-EMF seen after a release decides, without one the majority, as far as its uncertainty lets it.
     """
     ratio = np.array([level.emf_v / level.speed_rad_s for level in levels])
     known = np.isfinite(ratio)
@@ -96,7 +100,11 @@ def _agreeing(levels: list[Level]) -> list[Level]:
         return levels
     seen = known & np.array([level.source == "release" for level in levels])
     middle = float(np.median(ratio[seen if seen.any() else known]))
-    agree = known & (np.abs(ratio / middle - 1) < AGREE)
+    apart = np.full(len(levels), AGREE)
+    if not seen.any():
+        doubt = [2 * level.u_emf_v / max(abs(level.emf_v), STANDS_V) for level in levels]
+        apart = np.clip(doubt, AGREE, HALF_OCTAVE)
+    agree = known & (np.abs(ratio / middle - 1) < apart)
     if not seen.any() and 2 * agree.sum() <= known.sum():
         agree[:] = False
     return [level if good else replace(level, rate=None) for level, good in zip(levels, agree, strict=True)]
@@ -332,4 +340,11 @@ class TurningCase(Case):
         k_si = self.profile.nominal.get("k_v_s_per_rad", math.nan)
         if burst is None or not emf_v > 4 * STANDS_V:
             return None
-        return turn_rate(burst.values, burst.rate_hz, self.motor, emf_v / k_si / (2 * math.pi))
+        values = without_mains(burst.values, burst.rate_hz, TALL_LINES if self.charged else 0)
+        return turn_rate(values, burst.rate_hz, self.motor, emf_v / k_si / (2 * math.pi))
+
+    @cached_property
+    def charged(self) -> bool:
+        """True where a charger's ripple is seen: it may repeat more clearly than that of the motor."""
+        ripple = ripple_at_rest(self)
+        return not isinstance(ripple, str) and ripple.there

@@ -20,6 +20,8 @@ CHOPPER_SPREAD_V = 0.11
 """Of the middle between the brake chopper's on and off, which the stage has as its ``clamp_v``."""
 WATCHDOG_MS, WATCHDOG_SPREAD_MS = 9.9, 1.03
 NOMINAL_WATCHDOG_TICKS = 10
+LATE_SHARE = 0.01
+"""Limit of what a ready-made module is later on than off, of a PWM period: hardware/beginner/values.py."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,12 @@ class Built:
     minus_a: float = 0.0
     chopper_v: float = 0.0
     watchdog_ticks: int = NOMINAL_WATCHDOG_TICKS
+    late_share: float = 0.0
+
+
+def late_share(seed: int) -> float:
+    """What the modules of one bench are later on than off, of a PWM period."""
+    return float(np.random.default_rng((seed, 14)).uniform(-LATE_SHARE, LATE_SHARE))
 
 
 def built(seed: int, finer: int, chopper: bool) -> Built:

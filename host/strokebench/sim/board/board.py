@@ -9,16 +9,17 @@ from __future__ import annotations
 
 import math
 from array import array
+from dataclasses import replace
 from math import nan, pi, sin
 from typing import TYPE_CHECKING, Any
 
 from strokefw import channels as ch
 from strokefw.slots import Slots
 
-from strokebench.bench.kinds import BOARDS, plain_of
+from strokebench.bench.kinds import BOARDS, few_of
 from strokebench.bench.spec import SimSpec
 from strokebench.physics.ntc import resistance_ohm
-from strokebench.sim.board.as_built import Built, built
+from strokebench.sim.board.as_built import Built, built, late_share
 from strokebench.sim.board.bridge import Bridge
 from strokebench.sim.board.burst import BurstCapture, RawCapture
 from strokebench.sim.board.converter import ROWS, Converter
@@ -63,11 +64,16 @@ class SimBoard:
         self.finer = ch.FINER[self._kind]
         chopper = not self.plant.conditions.stage.returns
         self.built = built(spec.seed, self.finer, chopper) if spec.as_built else Built()
+        if not ideal and few_of(BOARDS[self._kind]):
+            self.built = replace(self.built, late_share=late_share(spec.seed))
         if self.built.chopper_v:
             self.plant.clamp_v = self.built.chopper_v
         self._watchdog_ticks = self.built.watchdog_ticks
         self.bridge = Bridge(self.plant, spec.seed, self.built)
-        self.converter = Converter(spec.seed, ideal, spec.as_built, self.finer, plain_of(BOARDS[self._kind]))
+        self._few = few_of(BOARDS[self._kind])
+        self.converter = Converter(spec.seed, ideal, spec.as_built, self.finer, self._few)
+        if self._few:  # feed and reference are one: what the sensor gives is seen as a share of it
+            self.plant.good_feed_v = 5.0
         self.tick = 0
         self.from_host = bytearray()
         self.to_host = bytearray()
@@ -151,8 +157,15 @@ class SimBoard:
         self._ntc_part = self._ntc("part", plant.part_c)
 
     def _ntc(self, which: str, celsius: float) -> float:
+        if self._few:
+            return 0.0
         broken = self._broken_heatsink if which == "heatsink" else self._broken_part
         return ntc_counts(celsius) if broken < 0.0 else broken
+
+    @property
+    def sensor_a_v(self) -> float:
+        """Volts of sensor A behind its input filter."""
+        return self._sensor_a_v
 
     # -- what the firmware's tick calls ----------------------------------------------------------------------
 
@@ -274,7 +287,8 @@ class SimBoard:
 
     def burst_start(self, channel: int, rate_hz: int, count: int, pre: int) -> int:
         """Begin a capture; return the actual rate, 0 when it cannot be done."""
-        rate: int = allowed(channel, rate_hz, count)  # type: ignore[no-untyped-call]
+        absent = self._few and channel == ch.I_FINE
+        rate: int = 0 if absent else allowed(channel, rate_hz, count)  # type: ignore[no-untyped-call]
         self.capture = BurstCapture(channel, rate, count, pre) if rate else None
         self.plant.fine = rate > 0 or self.raw is not None
         return rate

@@ -29,6 +29,7 @@ class Bridge:
         self._trip_off_a = 0.0
         self._trip_plus_a = self._trip_minus_a = math.inf
         self._plus_late_a = self._minus_late_a = 0.0
+        self._late = self._built.late_share
         self._pulse_leg = self._pulse_side = self._pulse_us = 0  # a pulse of 0 us is none
         self._shorted: tuple[tuple[int, int], ...] = ()
         self._dead: tuple[tuple[int, int], ...] = ()
@@ -79,9 +80,16 @@ class Bridge:
         else:
             plant.trip_a = self._trip_plus_a
         if self.sound and self._pulse_us == 0:
-            plant.advance(self.drive * 1e-4, self.gate == 1, self.rail)
+            plant.advance(self._share(), self.gate == 1, self.rail)
         else:
             self.advance_troubled()
+
+    def _share(self) -> float:
+        """Signed duty at the outputs: what was set, less what the modules are later on than off."""
+        share = self.drive * 1e-4
+        if self._late == 0.0 or share == 0.0:
+            return share
+        return max(share - self._late, 0.0) if share > 0.0 else min(share + self._late, 0.0)
 
     def advance_troubled(self) -> None:
         """The same with a broken MOSFET, another trouble of the bridge, or a pulse."""
@@ -124,7 +132,7 @@ class Bridge:
         if "estop" in active and self.plant.conditions.stage.charged:
             rail = 0  # the stop button carries the relay's coil
         gate = self.gate == 1 and "estop" not in active and self._pulse_us == 0
-        drive = self.drive * 1e-4
+        drive = self._share()
         high, low = ((0, 1), (1, 0)) if drive > 0 else ((1, 1), (0, 0))
         if high in self._dead:
             drive = 0.0

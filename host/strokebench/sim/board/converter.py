@@ -13,6 +13,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from strokefw import channels as ch
+from strokefw.sensing import sense
 
 from strokebench.bench.budget import default_budget
 from strokebench.sim.plants.pieces.friction import bump
@@ -59,18 +60,26 @@ _BUDGET = {
     ch.SENSOR_B: "sensor_b_v",
     ch.FEED: "output_a_v",
 }
+MEASURED_BY_FEW = (ch.I_COARSE, ch.BUS, ch.SENSOR_A, ch.I_MAX, ch.I_MIN)
+"""What a bench with few signals reads, all of it with the chip's own converter; its other counts are 0."""
+FEW_SENSOR_SCALE = PER_VOLT / sense.FEED_NOMINAL_MV
+"""Counts per volt of its sensor, which is read as a share of the feed."""
 NTC_ZERO_COUNTS = 3 * LEFT / 3**0.5  # the external converter's offset limit, as in hardware/calc/budget.py
 
 
-def built_errors(plain: bool = False) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return the standard sizes of gain (relative) and offset (counts) errors of a bench as built; ``plain``:
-    with ordinary resistors.
+def built_errors(few: bool = False) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the standard sizes of gain (relative) and offset (counts) errors of a bench as built; ``few``:
+    one with few signals.
     """
-    table = default_budget(plain)
+    table = default_budget(few)
     gain, offset = np.zeros(ch.N_CHANNELS), np.zeros(ch.N_CHANNELS)
     for channel, key in _BUDGET.items():
+        if few and channel not in MEASURED_BY_FEW:
+            continue
         gain[channel] = table[key].gain
         offset[channel] = table[key].offset * SCALE[channel]
+    if few:
+        return gain, offset
     # the budget's sensor is referred to the feed, so its gain holds both dividers: each has its share
     gain[[ch.SENSOR_A, ch.SENSOR_B, ch.FEED]] = table["sensor_a_v"].gain / 2**0.5
     # the budget's voltage offset is at the divider's input; the feed's divider has another ratio
@@ -106,28 +115,38 @@ class Converter:
     ``gain`` (13 factors, counts per unit), ``rows`` (``ROWS`` x 13: offset + noise of the mean of a tick,
     counts), ``bend`` (13 tables over the 12-bit code, counts).  ``ideal`` leaves all errors out.
     ``finer``: how much finer the current ranges are than the reference bench's; errors stay the same in
-    counts. ``plain``: built with ordinary resistors.
+    counts. ``few``: the bench measures few signals.
     """
 
     def __init__(
-        self, seed: int, ideal: bool = False, as_built: bool = False, finer: int = 1, plain: bool = False
+        self, seed: int, ideal: bool = False, as_built: bool = False, finer: int = 1, few: bool = False
     ) -> None:
         self._rng = rng = np.random.default_rng((seed, 9))
         self.ideal = ideal
         spoiled = 0.0 if ideal else 1.0
-        gain_sizes, offset_sizes = built_errors(plain) if as_built else left_errors()
-        gain = np.array(SCALE) * (1 + spoiled * gain_sizes * rng.normal(0, 1, ch.N_CHANNELS).clip(-2.5, 2.5))
+        gain_sizes, offset_sizes = built_errors(few) if as_built else left_errors()
+        scale = np.array(SCALE)
+        fast = list(FAST)
+        if few:
+            fast.append(ch.SENSOR_A)
+            scale[ch.SENSOR_A] = FEW_SENSOR_SCALE
+        gain = scale * (1 + spoiled * gain_sizes * rng.normal(0, 1, ch.N_CHANNELS).clip(-2.5, 2.5))
         gain[[ch.I_MAX, ch.I_MIN]] = gain[ch.I_COARSE]
         gain[[ch.NTC_HEATSINK, ch.NTC_PART]] = 1.0
         gain[list(CURRENTS)] *= finer
-        self.gain: list[float] = gain.tolist()
         self.zero: list[float] = self._offsets(rng, spoiled * offset_sizes).tolist()
         noise = np.full(ch.N_CHANNELS, SLOW_NOISE * LEFT / SLOW_MEAN_OF**0.5)
-        noise[list(FAST)] = FAST_NOISE * LEFT / FAST_MEAN_OF**0.5
+        noise[fast] = FAST_NOISE * LEFT / FAST_MEAN_OF**0.5
         noise[[ch.I_MAX, ch.I_MIN]] = FAST_NOISE * LEFT / 2
         drawn = rng.normal(0, 1, (ROWS, ch.N_CHANNELS)) * noise * spoiled
-        self.rows: list[list[float]] = (drawn + np.array(self.zero) + 0.5).tolist()
-        self.bend = self._bends(rng, spoiled)
+        rows = drawn + np.array(self.zero) + 0.5
+        if few:
+            absent = [channel for channel in range(ch.N_CHANNELS) if channel not in MEASURED_BY_FEW]
+            rows[:, absent] = 0.0
+            gain[absent] = 0.0
+        self.gain: list[float] = gain.tolist()
+        self.rows: list[list[float]] = rows.tolist()
+        self.bend = self._bends(rng, spoiled, fast)
         self._fast_bend = np.array(self.bend[ch.BUS]) / LEFT
 
     @staticmethod
@@ -138,14 +157,14 @@ class Converter:
         return zero
 
     @staticmethod
-    def _bends(rng: np.random.Generator, spoiled: float) -> list[list[float]]:
+    def _bends(rng: np.random.Generator, spoiled: float, on_chip: list[int]) -> list[list[float]]:
         fast = (steps() * spoiled).tolist()
         position = np.arange(CODES) / CODES
         tables: list[list[float]] = []
         for channel in range(ch.N_CHANNELS):
             size, phase = spoiled * rng.uniform(0.3, 0.9), rng.uniform(0, 6.3)
             wave = size * LEFT * np.sin(2 * np.pi * position * 2 + phase)
-            tables.append(fast if channel in FAST else wave.tolist())
+            tables.append(fast if channel in on_chip else wave.tolist())
         return tables
 
     def burst_counts(self, channel: int, values: NDArray[np.float64]) -> NDArray[np.uint16]:

@@ -97,6 +97,7 @@ class ChipWorld:
             self.clocks[net].changed = self._pulse_watch(net)  # type: ignore[method-assign]
         self._latch = False
         self._latches = board.plant.conditions.stage.latches
+        self._few = board.kind() == ch.FEW
         self._pulsed: tuple[int, int] | None = None
         self.fed_ns = -1e12
         self.gpio("LATCH_ARM").add_listener(self._on_latch_arm)
@@ -113,7 +114,7 @@ class ChipWorld:
         for net, level in (
             ("TRIP_N", True),
             ("LATCH_OK", False),
-            ("ESTOP_OPEN", False),
+            ("ESTOP_OPEN", self._few),
             ("CHOPPER_ON", False),
         ):
             self.gpio(net).set_input_value(level)
@@ -165,7 +166,7 @@ class ChipWorld:
         if value == 1:
             self.fed_ns = self.machine.now_ns
             self.board.watchdog()
-            if not self._latches and not self._latch:
+            if not self._latches and not self._latch and not self.board.estop():
                 self._set_latch(True)
 
     def _pulse_watch(self, net: str) -> Any:
@@ -218,10 +219,12 @@ class ChipWorld:
         board.trip_level(round((compare / 2048 * 3.3 - 1.65) / (TRIP_V_PER_A * board.finer) * 1000))
         board.step()
         peak_a = max(board.plant.current_max_a, -board.plant.current_min_a)
-        fell = peak_a > board.plant.conditions.stage.hard_trip_a if self._latches else not alive
+        # without a latch the pin is the watchdog's yes, which the stop button takes away
+        stopped = not alive or bool(board.estop())
+        fell = peak_a > board.plant.conditions.stage.hard_trip_a if self._latches else stopped
         if fell and self._latch:
             self._set_latch(False)
-        self.gpio("ESTOP_OPEN").set_input_value(bool(board.estop()))
+        self.gpio("ESTOP_OPEN").set_input_value(bool(board.estop()) != self._few)
         self._tripped = not gate and bool(board.tripped())
         self.gpio("TRIP_N").set_input_value(not self._tripped)
         self._cuts_left = board.trips()
@@ -250,6 +253,9 @@ class ChipWorld:
         volts = np.full(len(at_us), plant.bus_v)
         for i, (channel, values) in enumerate(zip(ADC_CHANNELS, (amps, amps, volts), strict=True)):
             self._codes[i] = self._codes_of(values * gain[channel] + zero[channel])
+        if self._few:  # the sensor is where the fine current is else
+            sensor_v = np.full(len(at_us), board.sensor_a_v)
+            self._codes[1] = self._codes_of(sensor_v * gain[ch.SENSOR_A] + zero[ch.SENSOR_A])
 
     def _sampled_at_us(self) -> NDArray[np.float64]:
         """Times within a tick at which one channel of the chip's converter is read: in turn with the others,

@@ -16,25 +16,28 @@ from tools.evidence.refusals import REQUESTS, refusals
 HEAD = """\
 # Fault matrix
 
-This page shows what the bench does about each trouble in each of its states. For each it gives the
-fault code that was reported, and how many milliseconds later the bridge was off. Use it to look up how
-fast a protection is.
+This page shows how the bench reacts to each trouble in each of its states. Each row gives the fault code
+that the bench reported, and the time until the bridge was off. Use it to look up how fast a protection
+is.
 
-Made by `python -m tools.evidence.faults.page`: every cell is a run of the firmware on the simulated
-bench, in virtual time; nothing here was measured on real hardware. One tick is one millisecond. The
-fast current limit (comparator and PIO) acts within a PWM cycle and is not in these numbers.
+`python -m tools.evidence.faults.page` makes this page. Each row of the first table is a run of the
+firmware on the simulated bench, in virtual time. Nothing here was measured on real hardware. One tick is
+one millisecond. The fast current limit (comparator and PIO) acts within a PWM cycle. Its time is not in
+these numbers.
 
-Each run brings the bench to a state, begins a cause, watches, ends the cause, and then does what a
-person would: clear, arm. In *check* the cause is there when the host asks to arm. In *stopping* the
-bench is on its way down at 0.3 % per millisecond, slow enough to be caught; what needs longer than that
-does not happen there.
+Each run brings the bench to a state. The cause begins, and the run watches the bench. Then the cause
+ends, and the run does what a person would do next: clear the fault, and arm. In *check* the cause is
+present when the host requests arming. In *stopping* the drive falls by only 0.3 % of full drive per
+millisecond, so that there is time for the cause to act. A cause that needs more time than that has no
+effect in that state.
 
-- **reported**: the code from the bench; `-` none, and that is right where the bridge is off or the cause
-  does not matter
-- **after**: ticks from the cause to the code. **off**: ticks to the bridge off; empty where it was off
-  already; `on` where it stays on, as it may with codes that warn or limit
-- **recorded**: worst code in the recording's rows / code in the recording's end
-- **then**: what got it going again after the cause had ended
+- **reported**: the code from the bench. `-` means that the bench reported no code. That is right where
+  the bridge is off, or where the cause does no harm.
+- **after**: ticks from the cause to the code.
+- **off**: ticks from the cause until the bridge is off. The field is empty if the bridge was off already.
+  `on` means that the bridge stays on, as it may with codes that warn or limit.
+- **recorded**: the worst code in the recording's rows / the code at the recording's end.
+- **then**: the steps that got the bench going again after the cause had ended.
 
 Every run also checks that the gates stay off while a fault is latched.
 """
@@ -43,7 +46,7 @@ CHIP_TITLE, REQUESTS_TITLE = "## Causes that only the chip has", "## Requests"
 
 
 def split(old: str) -> tuple[str, str, str]:
-    """Return what stands before, in and behind that part of a page that is there already."""
+    """Return the text before, in and behind that part of the page as it is now."""
     before, _, rest = old.partition(REQUESTS_TITLE)
     before, found, on_chip = before.partition(CHIP_TITLE)
     return before, found + on_chip, REQUESTS_TITLE + rest
@@ -60,7 +63,7 @@ def page(cells: Mapping[Cause, Mapping[int, Cell]], on_chip: str) -> str:
     lines += ["", on_chip.rstrip()] if on_chip else []
     lines += [
         f"\n{REQUESTS_TITLE}\n",
-        "What each request is answered in each state (0: done); also each from a run.\n",
+        "The bench's answer to each request in each state. 0 means done. Each answer comes from a run.\n",
     ]
     table = refusals()
     lines.append("| request | " + " | ".join(state.NAMES[where] for where in range(1, 7)) + " |")

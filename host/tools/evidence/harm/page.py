@@ -55,9 +55,10 @@ any number of short holds, as long as they take less than a fifth of the whole t
 is then added to the fading time, and a thirtieth of its value fades. So such holds alone bring it to 30 s x
 1/5 = {held:g} s. *Worst life* is the most harm that a life did. *Ratio* is the worst life divided by honest
 use. With a ratio of 1 or less no trick was worse than honest use (in rows of *held*: than honest use +
-{held:g} s). The factors in the table above allow somewhat more. The second search is shorter than the
-first, so it tried fewer lives. A row is left out if no life did any harm of that kind. 0.00 means less than
-0.005. If a part has no rows at all, the search did not try it, or no life did it any harm.
+{held:g} s). The factors in the table above allow somewhat more. \
+The second search is shorter than the first, so it tried fewer lives. \
+A row is left out if no life did any harm of that kind. 0.00
+means less than 0.005. If a part has no rows at all, the search did not try it, or no life did it any harm.
 
 **The kinds of segments** in a procedure: a *hold* keeps a drive, a *step* jumps to it, a *ramp* goes to it
 slowly. A *pause* has no drive. A *pulse* switches the drive on and off quickly.
