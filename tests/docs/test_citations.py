@@ -25,7 +25,7 @@ FOLDER = re.compile(r"`((?:host|firmware|tests|docs|hardware)(?:/[\w-]+)+/?)`")
 ROLE = re.compile(r":(?:mod|func|class|data|meth|attr|exc):`~?([\w.]+)`")
 DOTTED = re.compile(r"(?<![\w/.-])((?:strokebench|strokefw|tools)(?:\.[a-z_]\w*)+(?:\.[A-Z]\w*)?)\b")
 PACKAGES = ("strokebench", "strokefw", "tools")
-MADE_BY_A_READER = {"later.py", "main.py", "sweep.py", "valves.py"}
+MADE_BY_A_READER = {"boot.py", "later.py", "main.py", "sweep.py", "valves.py"}
 """Files that the manual's reader writes or finds on a chip."""
 OF_OTHERS = {"serialposix.py", "serialwin32.py"}
 """Files of pyserial."""
