@@ -87,7 +87,7 @@ def test_a_computer_that_does_not_read_blocks_a_write_for_a_second(pico: ChipMac
     pico.run(1.7)
     pico.usb.go_on_reading()
     first, second, third = _came(pico)
-    assert first == [True, 256, 0]
+    assert first[:2] == [True, 256] and first[2] <= 1  # the edge of a millisecond may fall in it
     assert second[:2] == [True, 64] and 2 * STOPPED_MS <= second[2] <= 2 * STOPPED_MS + 5
     assert third[:2] == [False, 0] and STOPPED_MS <= third[2] <= STOPPED_MS + 5
 
