@@ -44,7 +44,7 @@ DEFECTS: dict[str, Defect] = {
     "feed_shorted": Defect(
         "Sensor pulls its feed down",
         "With this sensor plugged in, its 5 V feed is out of range: the sensor or its wiring is shorted.",
-        "Leave the sensor unplugged. Measure the ohms from its feed pin to its ground and signal pins."
+        "Unplug the sensor. Measure the ohms from its feed pin to its ground and signal pins."
         " Near zero: replace the sensor. Otherwise look for a short in its plug and leads.",
         (ALL,),
     ),
@@ -159,7 +159,8 @@ DEFECTS: dict[str, Defect] = {
     "worn_track": Defect(
         "Worn sensor track",
         "The position signal drops out or jumps at one place while the part moves steadily.",
-        "Check connector and wiring by moving them during a sweep. If that is good, replace the sensor.",
+        "Start `strokebench watch` and move plug and wiring by hand: the sensor's volts must not jump."
+        " If they do not, replace the sensor.",
         ("track_mismatch", "track_range", "binding", *STOPS),
     ),
     "weak_battery": Defect(
@@ -290,7 +291,7 @@ DEFECTS: dict[str, Defect] = {
     "rest_shifted": Defect(
         "Rest position out of place",
         "Without power the part rests in the wrong place.",
-        "Look at spring and lever. Clean the seat.",
+        "Look at spring and lever. Clean the stop on which the part rests (of a valve, its seat).",
     ),
     "passage_blocked": Defect(
         "Gas passage blocked",
