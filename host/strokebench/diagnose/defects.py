@@ -159,8 +159,8 @@ DEFECTS: dict[str, Defect] = {
     "worn_track": Defect(
         "Worn sensor track",
         "The position signal drops out or jumps at one place while the part moves steadily.",
-        "Start `strokebench watch` and move plug and wiring by hand: the sensor's volts must not jump."
-        " If they do not, replace the sensor.",
+        "Start `strokebench watch` and move plug and wiring by hand. If the sensor's volts jump, repair plug"
+        " or wiring. If they stay steady, replace the sensor.",
         ("track_mismatch", "track_range", "binding", *STOPS),
     ),
     "weak_battery": Defect(
@@ -246,7 +246,7 @@ DEFECTS: dict[str, Defect] = {
     "weak_rest_spring": Defect(
         "Weak spring on the closing side",
         "After the part was pressed shut, its spring pushes it back to rest with too little force.",
-        "Look for a broken or slipped spring at the rest position's lever.",
+        "Look for a broken or slipped spring: the one that holds the rest position.",
         ("no_return", "slow", "rest_shifted"),
     ),
     "no_return": Defect(
@@ -291,7 +291,8 @@ DEFECTS: dict[str, Defect] = {
     "rest_shifted": Defect(
         "Rest position out of place",
         "Without power the part rests in the wrong place.",
-        "Look at spring and lever. Clean the stop on which the part rests (of a valve, its seat).",
+        "Look at the return spring and what it pulls on. Clean the stop on which the part rests (of a valve,"
+        " its seat).",
     ),
     "passage_blocked": Defect(
         "Gas passage blocked",
