@@ -77,9 +77,7 @@ def run() -> Outcome:
         Number("best_ns", "dead time with the least loss", float(dead[np.argmin(total)]) * 1e9, "ns"),
         Number("set_w", "diode loss at 510 ns, 40 A", loss_w(SET_S)[1], "W"),
         Number("set_c", "junction at 510 ns", junction_c(SET_S), "C"),
-        Number(
-            "lost_pct", "share of the period in which neither conducts, 510 ns", 200 * SET_S * PWM_HZ, "%"
-        ),
+        Number("lost_pct", "share of the period that is dead time, 510 ns", 200 * SET_S * PWM_HZ, "%"),
         Number(
             "slow_ns", "overlap left at 510 ns, slow gate (100 ohm)", (late_s(SLOW_OHM) - SET_S) * 1e9, "ns"
         ),
