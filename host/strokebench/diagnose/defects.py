@@ -37,7 +37,7 @@ DEFECTS: dict[str, Defect] = {
     "shorted_part": Defect(
         "Short circuit in the part",
         "The part lets far more current through than its winding can: it is shorted.",
-        "Replace the part. Check the fuse, relay and driver stage that fed it: the short may have damaged"
+        "Replace the part. Check the fuse, the relay and the vehicle's control unit that fed it: the short may have damaged"
         " them.",
         (ALL,),
     ),
@@ -65,7 +65,7 @@ DEFECTS: dict[str, Defect] = {
     "shorted_turns": Defect(
         "Shorted winding turns",
         "Resistance, inductance or motor constant are too low: part of the winding is bridged.",
-        "Replace the motor or the part. Check the driver stage that fed it: it may be damaged too.",
+        "Replace the motor or the part. Check the output of the vehicle's control unit that fed it: it may be damaged too.",
         ("weak_motor", "weak_spring", "sticky", "slow", "no_return", "short_travel"),
     ),
     "open_wire": Defect(
