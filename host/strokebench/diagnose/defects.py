@@ -37,8 +37,8 @@ DEFECTS: dict[str, Defect] = {
     "shorted_part": Defect(
         "Short circuit in the part",
         "The part lets far more current through than its winding can: it is shorted.",
-        "Replace the part. Check the fuse, the relay and the vehicle's control unit that fed it: the short may have damaged"
-        " them.",
+        "Replace the part. Check the fuse, the relay and the vehicle's control unit that fed it: the short"
+        " may have damaged them.",
         (ALL,),
     ),
     "feed_shorted": Defect(
