@@ -44,6 +44,7 @@ _OWN_WORDS = const(13)
 _bound = current.bound
 _forget_current = current.fresh
 _forget_heat = heat.forget
+_take_heatsink = heat.take_heatsink
 _watch = current.watch
 _watch_volts = volts.watch
 _spend = budget.spend
@@ -208,12 +209,7 @@ class Guard:
     def _read_heat(self):
         v = self._values
         g = self.own_words
-        seen = v[sense.HEATSINK_READINGS]
-        if seen != g[_HEATSINK_SEEN]:
-            g[_HEATSINK_SEEN] = seen
-            foot = v[sense.HEATSINK] - sense.BIAS
-            g[_FOOT] = (foot if foot != sense.NO_READING else HOT_DC) + sense.BIAS
-            self._heat.heatsink(v[sense.HEATSINK_NTC], foot)
+        if _heatsink(v, g, self._heat.words, self._heat.heatsink_words):
             return
         seen = v[sense.PART_READINGS]
         if seen != g[_PART_SEEN]:
@@ -267,6 +263,21 @@ class Guard:
         if self._values[channels.BUS] > self.volt_words[volts.MAX_MV]:
             block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
         g[BLOCK] = block
+
+
+@micropython.viper
+def _heatsink(v: ptr32, g: ptr32, w: ptr32, t: ptr32) -> int:
+    # Returns 1 when there was a new reading.
+    seen = v[sense.HEATSINK_READINGS]
+    if seen == g[_HEATSINK_SEEN]:
+        return 0
+    g[_HEATSINK_SEEN] = seen
+    foot = v[sense.HEATSINK] - sense.BIAS
+    g[_FOOT] = v[sense.HEATSINK]
+    if foot == sense.NO_READING:
+        g[_FOOT] = HOT_DC + sense.BIAS
+    _take_heatsink(w, t, v[sense.HEATSINK_NTC], foot)
+    return 1
 
 
 @micropython.viper
