@@ -28,6 +28,7 @@ POLARITY = {
     True: "Is output A on the pin marked plus, or on the one that the vehicle's diagram feeds?",
     False: "Polarity does not show here: there is no sensor. Is output A on the pin that opens?",
 }
+COIL = "The coil is between outputs A and B. Its polarity matters only with a diode in its plug: plus on A."
 CLEAR = "The part now moves gently, a second each way. Are all hands clear of it?"
 Watch = Callable[["Samples"], object]
 """Hears what is measured during a move."""
@@ -85,7 +86,7 @@ def at_rest(bench: Bench, profile: Profile) -> Result:
     found = explain.explaining(profile, seen)
     if found and explain.is_drawn(profile, found[0]):
         if profile.kind in plug.ONE_WAY and not profile.tracks:
-            return Result(True, ["The coil is between outputs A and B. Its polarity does not matter."], seen)
+            return Result(True, [COIL], seen)
         return Result(None, said, seen)
     return Result(False, said + explain.differences(profile, found), seen, "Correct it, then check again.")
 

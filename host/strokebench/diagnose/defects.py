@@ -44,7 +44,7 @@ DEFECTS: dict[str, Defect] = {
     "feed_shorted": Defect(
         "Sensor pulls its feed down",
         "With this sensor plugged in, its 5 V feed is out of range: the sensor or its wiring is shorted.",
-        "Leave the sensor unplugged. Measure the ohms from its feed pin to its ground and signal pins."
+        "Unplug the sensor. Measure the ohms from its feed pin to its ground and signal pins."
         " Near zero: replace the sensor. Otherwise look for a short in its plug and leads.",
         (ALL,),
     ),
@@ -159,7 +159,8 @@ DEFECTS: dict[str, Defect] = {
     "worn_track": Defect(
         "Worn sensor track",
         "The position signal drops out or jumps at one place while the part moves steadily.",
-        "Check connector and wiring by moving them during a sweep. If that is good, replace the sensor.",
+        "Start `strokebench watch` and move plug and wiring by hand. If the sensor's volts jump, repair plug"
+        " or wiring. If they stay steady, replace the sensor.",
         ("track_mismatch", "track_range", "binding", *STOPS),
     ),
     "weak_battery": Defect(
@@ -245,7 +246,7 @@ DEFECTS: dict[str, Defect] = {
     "weak_rest_spring": Defect(
         "Weak spring on the closing side",
         "After the part was pressed shut, its spring pushes it back to rest with too little force.",
-        "Look for a broken or slipped spring at the rest position's lever.",
+        "Look for a broken or slipped spring: the one that holds the rest position.",
         ("no_return", "slow", "rest_shifted"),
     ),
     "no_return": Defect(
@@ -290,7 +291,8 @@ DEFECTS: dict[str, Defect] = {
     "rest_shifted": Defect(
         "Rest position out of place",
         "Without power the part rests in the wrong place.",
-        "Look at spring and lever. Clean the seat.",
+        "Look at the return spring and what it pulls on. Clean the stop on which the part rests (of a valve,"
+        " its seat).",
     ),
     "passage_blocked": Defect(
         "Gas passage blocked",

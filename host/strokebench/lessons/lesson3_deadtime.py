@@ -68,13 +68,16 @@ def run() -> Outcome:
         Number("none_ns", "time in which both conduct, without dead time", late_s() * 1e9, "ns"),
         Number("none_a", "current at the end of the overlap", none_a, "A"),
         Number("none_uj", "energy of each overlap", none_j * 1e6, "uJ"),
-        Number("none_w", "heat of the overlaps, 40 000 a second", loss_w(0.0)[0], "W"),
+        Number(
+            "none_w",
+            "heat of the overlaps without dead time (two in each period, 40 000 a second)",
+            loss_w(0.0)[0],
+            "W",
+        ),
         Number("best_ns", "dead time with the least loss", float(dead[np.argmin(total)]) * 1e9, "ns"),
         Number("set_w", "diode loss at 510 ns, 40 A", loss_w(SET_S)[1], "W"),
         Number("set_c", "junction at 510 ns", junction_c(SET_S), "C"),
-        Number(
-            "lost_pct", "share of the period in which neither conducts, 510 ns", 200 * SET_S * PWM_HZ, "%"
-        ),
+        Number("lost_pct", "share of the period that is dead time, 510 ns", 200 * SET_S * PWM_HZ, "%"),
         Number(
             "slow_ns", "overlap left at 510 ns, slow gate (100 ohm)", (late_s(SLOW_OHM) - SET_S) * 1e9, "ns"
         ),

@@ -108,10 +108,11 @@ def run() -> Outcome:
     good = good[good["time_s"] < end_s]  # without the bench's own way to zero after the procedure
     arrived = (good["time_s"] > down_s) & (good["drive"] < DUTY_AFTER + 0.005)
     numbers += [
-        Number("guarded_v", "duty falls, with firmware: highest supply", float(good["supply_v"].max()), "V"),
-        Number("guarded_back_a", "duty falls, with firmware: highest current back",
+        Number("guarded_v", "duty falls, 20 mohm, with firmware: highest supply",
+               float(good["supply_v"].max()), "V"),
+        Number("guarded_back_a", "duty falls, 20 mohm, with firmware: highest current back",
                -float(good["current_a"].min()), "A"),
-        Number("guarded_s", "duty falls, with firmware: time until 30 %",
+        Number("guarded_s", "duty falls, 20 mohm, with firmware: time until 30 %",
                float(good["time_s"][arrived][0] - down_s), "s"),
         Number("speed_rad_s", "speed before the duty falls, without firmware", speed, "rad/s"),
         Number("rotor_j", "energy in blades and rotor", joule, "J"),

@@ -31,6 +31,7 @@ from tools import DOCS
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
 WIDTH, TALLEST = 1080, 9000  # of the browser's window, in pixels
+FRONT = 1500  # as far as the customer's page of the throttle's report goes
 FACTS = {"customer": "Demonstration", "part_serial": "invented-0042", "run_id": 1}
 SHOWN = {
     "throttle-body": ("binding=0.8@0.45", "Idle hunts when warm"),
@@ -104,10 +105,16 @@ def main() -> int:
         subprocess.run(command, check=True, capture_output=True, timeout=120)
         whole = trimmed(Image.open(shot).convert("RGB"))
         seen = whole.crop((0, 0, WIDTH, min(args.height or TALLEST, whole.height)))
-        # maximum coverage: a palette by frequency gives thin coloured lines away to the greys
-        seen.quantize(256, method=Image.Quantize.MAXCOVERAGE, kmeans=2).save(out, optimize=True)
+        _save(seen, out)
+        if args.part == "throttle-body" and not args.out:
+            _save(seen.crop((0, 0, WIDTH, FRONT)), out.with_stem(f"{out.stem}-first"))
     print(f"Written: {out}")
     return 0
+
+
+def _save(picture: Image.Image, path: Path) -> None:
+    # maximum coverage: a palette by frequency gives thin coloured lines away to the greys
+    picture.quantize(256, method=Image.Quantize.MAXCOVERAGE, kmeans=2).save(path, optimize=True)
 
 
 if __name__ == "__main__":

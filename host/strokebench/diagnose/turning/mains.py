@@ -10,9 +10,10 @@ from strokebench.diagnose.stats import Floats
 from strokebench.diagnose.turning.commutation import Motor, order_amplitude, refined
 from strokebench.diagnose.turning.octaves import SIGMAS
 
-MAINS_HZ, MAINS_OFF, MAINS_LINES = (50.0, 60.0), 0.006, 5
+MAINS_HZ, MAINS_OFF, MAINS_LINES = (50.0, 60.0), 0.006, 3
 """Mains, how far its frequency may be off (relative, with the clock of the instrument), and how many
-multiples of its double a charger's ripple has."""
+multiples of its double are left out.  Of 480 simulated currents, half with a charger, three lines leave one
+speed unread, two leave five, and five leave two (of motors without a charger, whose own ripple they take)."""
 TALL_LINES = 2
 """Those that may be taller than a motor's ripple. With many ripples in a turn, a higher one may be the
 motor's own: at 1500 rpm and 20 ripples it is the fifth of 100 Hz."""

@@ -30,10 +30,12 @@ and part:
 - noise, and a regular swing of the voltage, on a sensor's wire
 
 A list of such acts is called a life. It begins at power-up and is repeated until {minutes:g} minute is
-over. If a life did more harm than all before, the program kept it, changed it a little and tried again,
-over and over. In each [tick](reference/glossary.md#tick) (a simulated millisecond) the firmware itself ran,
-compiled together with the simulated board and part. The harm is read from the physics of the simulated
-part, not from the sensors that the firmware sees.
+over. (A life that sends very many requests ends earlier.) The next act begins when the procedure or jog
+before it has ended, by itself or because the bench stopped it. If that is not before the minute is over,
+the acts after it never happen. If a life did more harm than all before, the program kept it, changed it a
+little and tried again, over and over. In each [tick](reference/glossary.md#tick) (a simulated millisecond)
+the firmware itself ran, compiled together with the simulated board and part. The harm is read from the
+physics of the simulated part, not from the sensors that the firmware sees.
 
 **Honest use** means a constant [drive](reference/glossary.md#drive) (the share of the supply voltage, with
 its polarity as a sign), or moving the part to and fro, from power-up until the bench ends the run. The
@@ -51,9 +53,10 @@ WHAT = "| measure | what it is | a life may reach |\n| --- | --- | --- |\n{rows}
 COLUMNS = """\
 **The columns below.** *Honest use* is the harm of honest use, but at least the smallest value that counts
 ({least}). In rows of *held* the column already contains the {held:g} s of the table above. The bench allows
-any number of short holds, as long as they take less than a fifth of the whole time. A fifth of each second
-is then added to the fading time, and a thirtieth of its value fades. So such holds alone bring it to 30 s x
-1/5 = {held:g} s. *Worst life* is the most harm that a life did. *Ratio* is the worst life divided by honest
+any number of short holds, as long as they take less than a fifth of the whole time. Then each second adds
+0.2 s to the fading time and takes a thirtieth of that time away. At {held:g} s the two are equal
+({held:g} s / 30 = 0.2 s). So such holds alone can bring the fading time to {held:g} s.
+*Worst life* is the most harm that a life did. *Ratio* is the worst life divided by honest
 use. With a ratio of 1 or less no trick was worse than honest use (in rows of *held*: than honest use +
 {held:g} s). The factors in the table above allow somewhat more. \
 The second search is shorter than the first, so it tried fewer lives. \

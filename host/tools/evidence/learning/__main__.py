@@ -66,7 +66,7 @@ def main(arguments: list[str] | None = None) -> int:
     out = args.out or (DOCS / "learned-limits.md" if args.part == "all" else args.kept / "learned-limits.md")
     seeds = {
         "seed": FIRST_SEED, "again": FIRST_SEED_OF["fuel-pump-fuse"], "tune": TUNING_SEED,
-        "tune_end": TUNING_SEED + TUNING_GOOD - 1, "tuned": TUNING_GOOD,
+        "tune_end": TUNING_SEED + TUNING_GOOD - 1, "tuned": TUNING_GOOD, "good": args.good,
     }  # fmt: skip
     out.write_text(page(records, tuning, seeds, args.draws), encoding="utf-8", newline="\n")
     print(f"Written: {out}")

@@ -42,20 +42,21 @@ family. They are not counted on this page. So the page shows that the limits als
 at other voltages and temperatures. It does not show that real parts differ from each other as much as these
 do. The last table is about parts that differ more than assumed, and about parts that differ less.
 
-**One exception.** The part `fuel-pump-fuse` is a fuel pump that is measured at its fuse socket. In a first
-count one good specimen of it failed (seed 72002, second family). The finding was
-[`once_a_turn`](reference/findings.md#once_a_turn), a ripple of the current that comes once per turn. The
-reading was 1.75 %, and those of nearly all other good specimens are below 0.12 %. Such a reading is rare,
-but one of the tuning specimens had 1.29 %. At that time the floor was 1.25 times the highest reading of the
-tuning specimens: 1.25 x 1.29 % = 1.61 %. So the rule for the floors of all parts was changed: a floor is
-now at least 2 times the highest reading, here 2.58 %. Then `fuel-pump-fuse` was counted again, with new
-seeds from {again} on. The other parts kept their seeds, because none of their good specimens had failed.
-All tables use the new floors.
+**One exception.** Once a counted specimen did lead to a change, of the rule for the floors. The part
+`fuel-pump-fuse` is a fuel pump that is measured at its fuse socket. In a first count one good specimen of
+it failed (seed 72002, second family). The finding was [`once_a_turn`](reference/findings.md#once_a_turn), a
+ripple of the current that comes once per turn. The reading was 1.75 %, and those of nearly all other good
+specimens are below 0.12 %. Such a reading is rare, but one of the tuning specimens had 1.29 %. At that time
+the floor was 1.25 times the highest reading of the tuning specimens: 1.25 x 1.29 % = 1.61 %. So the rule
+for the floors of all parts was changed: a floor is now at least 2 times the highest reading, here 2.58 %.
+Then `fuel-pump-fuse` was counted again, with new seeds from {again} on. The other parts kept their seeds,
+because none of their good specimens had failed. All tables use the new floors.
 
-**How it was counted.** For each row some good specimens are chosen at random, and limits are learned from
-them. All other specimens of that part are judged by these limits alone. This is done {draws} times. The
-{tuned} tuning specimens may be chosen too. So a row can learn from 20 even where only 16 good specimens are
-counted. The tuning specimens are never judged.
+**How it was counted.** For each row some good specimens of that part and family are chosen at random, and
+limits are learned from them. They are chosen among the counted ones and the {tuned} tuning specimens. All
+counted specimens that were not chosen are then judged by these limits alone. This is done {draws} times. So
+a row can learn from 20 even where only 16 good specimens are counted. The tuning specimens are never
+judged.
 
 - *Learned from* is the number of good specimens that the limits are learned from.
 - *False alarms* is the share of good specimens that fail with any of their limits. The aim is at most one
@@ -77,13 +78,9 @@ counted. The tuning specimens are never judged.
 Then type these commands:
 
 1. `cd host`
-2. `python -m tools.evidence.learning` measures the tuning specimens, 30 good specimens of each part and
-   family, and specimens with defects. It chooses the seeds by itself, and keeps each measurement in a file.
-   In the folder `learning-trials` each part and family has a file,
-   with a line for each specimen. For this page the program was stopped with Ctrl-C when 13 to 16 good
-   specimens of each were there.
-3. `python -m tools.evidence.learning --kept-only --draws {draws}` makes all tables from the measurements that
-   were kept.
+2. `python -m tools.evidence.learning --good {good} --draws {draws}`. This measures the tuning specimens,
+   {good} good specimens of each part and family, and specimens with defects. It chooses the seeds by itself.
+   Then it writes this page anew.
 """
 ANYWHERE = """\
 ## By part and family
@@ -106,11 +103,12 @@ OTHERWISE = """\
 ## Parts that differ more or less than assumed
 
 A few good parts say little about how much such parts differ. So the prior spread of each finding has as
-much weight as {freedom:g} measured parts. Real parts may have another spread. In this table the spread of
-the simulated specimens is multiplied by the factor in the first column. With a factor of 1 they differ
-about as much as the prior spread says. The spread of the findings that cannot be below zero is not
-multiplied. For each entry the good specimens to learn from were chosen at random only {draws} times, for
-each kind of part and family. So neighbouring entries of the table may differ by chance.
+much weight as {freedom:g} measured parts. Real parts may have another spread. For this table no new
+specimens were simulated. The distance of each reading from the mean of its finding is multiplied by the
+factor in the first column. With a factor of 1 they differ about as much as the prior spread says. Readings
+of findings that cannot be below zero are left as they are. For each entry the good specimens to learn from
+were chosen at random only {draws} times, for each kind of part and family (the command above does so by
+itself). So neighbouring entries of the table may differ by chance.
 
 With a factor of 1.5 or 2, more than one good part in a hundred can fail if the limits were learned from 3
 or 5 parts.
