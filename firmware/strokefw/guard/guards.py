@@ -44,6 +44,7 @@ _OWN_WORDS = const(13)
 _bound = current.bound
 _forget_current = current.fresh
 _forget_heat = heat.forget
+_judge = heat.judge
 _take_heatsink = heat.take_heatsink
 _watch = current.watch
 _watch_volts = volts.watch
@@ -196,16 +197,10 @@ class Guard:
     @micropython.native
     def _judge_heat(self):
         thermal = self._heat
-        g = self.own_words
-        if thermal.judge(g[_FOOT] - sense.BIAS, g[_JUNCTION] - sense.BIAS):
+        if _judged(self.own_words, thermal.words, thermal.heatsink_words):
             self._derate()
-        code = thermal.words[heat.CODE]
-        if _SEVERITY[code] < faults.STOP:
-            code = _BUDGET_CODES[g[_SPENT]]
-            if not code and g[_HELD]:
-                code = faults.STALL
-        g[_SLOW_CODE] = code
 
+    @micropython.native
     def _read_heat(self):
         v = self._values
         g = self.own_words
@@ -263,6 +258,21 @@ class Guard:
         if self._values[channels.BUS] > self.volt_words[volts.MAX_MV]:
             block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
         g[BLOCK] = block
+
+
+@micropython.viper
+def _judged(g: ptr32, w: ptr32, t: ptr32) -> int:
+    # Returns 1 when the share may have changed.
+    changed = int(_judge(w, t, g[_FOOT] - sense.BIAS, g[_JUNCTION] - sense.BIAS))
+    code = w[heat.CODE]
+    severity = ptr8(_SEVERITY)
+    if severity[code] < faults.STOP:
+        codes = ptr8(_BUDGET_CODES)
+        code = codes[g[_SPENT]]
+        if code == 0 and g[_HELD]:
+            code = faults.STALL
+    g[_SLOW_CODE] = code
+    return changed
 
 
 @micropython.viper
