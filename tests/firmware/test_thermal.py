@@ -7,7 +7,7 @@ from readings import Readings, counts_of
 from strokefw import channels, faults
 from strokefw.guard import budget as guard_budget
 from strokefw.guard import limits as guard_limits
-from strokefw.guard.heat import REFERENCE_STAGES, Foster, HeatGuard, loss_mw
+from strokefw.guard.heat import REFERENCE_STAGES, Foster, HeatGuard, judge, loss_mw, take_heatsink
 from strokefw.sensing.sense import NO_READING, NTC_OK, NTC_OPEN, NTC_SHORT
 
 # Foster example, stages (K/W, s) and its Zth(t) in K/W, from Zth = sum Ri (1 - exp(-t / tau_i))
@@ -68,30 +68,38 @@ def test_losses_agree_with_the_hand_calculation():
     assert loss_mw(0, 5000, 1, 250) == 0
 
 
+def judged(heat, heatsink_dc, junction_dc):
+    return judge(heat.words, heat.heatsink_words, heatsink_dc, junction_dc)
+
+
+def heatsink(heat, state, value_dc):
+    take_heatsink(heat.words, heat.heatsink_words, state, value_dc)
+
+
 def test_derating_cut_out_and_hysteresis():
     heat = HeatGuard(700, 850)
     shares = []
     for value_dc in (600, 700, 750, 800, 849):
         heat.fresh()
-        heat.heatsink(NTC_OK, value_dc)
-        heat.judge(value_dc, value_dc)
+        heatsink(heat, NTC_OK, value_dc)
+        judged(heat, value_dc, value_dc)
         shares.append(heat.share)
         assert heat.code == 0
     assert shares[:2] == [1000, 1000] and shares[2:4] == [700, 400] and 100 <= shares[4] < 110
     hot = faults.HEATSINK_HOT
     for value_dc, code in ((850, hot), (790, hot), (701, hot), (690, 0)):
         heat.fresh()
-        heat.heatsink(NTC_OK, value_dc)
-        heat.judge(value_dc, value_dc)
+        heatsink(heat, NTC_OK, value_dc)
+        judged(heat, value_dc, value_dc)
         assert heat.code == code, value_dc
 
 
 def test_junction_derates_then_cuts_out():
     heat = HeatGuard(700, 850)
-    heat.heatsink(NTC_OK, 500)
+    heatsink(heat, NTC_OK, 500)
     cases = ((1250, 1000, 0), (1375, 550, 0), (1500, 100, 42), (1300, 820, 42), (1250, 1000, 0))
     for junction_dc, share, code in cases:
-        heat.judge(500, junction_dc)
+        judged(heat, 500, junction_dc)
         assert (heat.share, heat.code) == (share, code), junction_dc
 
 
@@ -99,8 +107,8 @@ def test_thermistor_faults_need_two_readings_and_a_jump_is_no_warming():
     heat = HeatGuard(9000, 9999)  # no temperature is too hot here
 
     def update(state, value_dc):
-        heat.heatsink(state, value_dc)
-        heat.judge(250, 250)
+        heatsink(heat, state, value_dc)
+        judged(heat, 250, 250)
         return heat.code
 
     assert update(NTC_OK, 250) == 0
@@ -168,14 +176,14 @@ def test_part_heat_has_hysteresis_and_its_sensor_is_watched():
     for value_dc, code in ((800, 0), (899, 0), (900, faults.PART_HOT), (870, faults.PART_HOT), (850, 0)):
         heat.fresh()
         heat.part(NTC_OK, value_dc)
-        heat.judge(250, 250)
+        judged(heat, 250, 250)
         assert heat.code == code, value_dc
     heat.part(NTC_OPEN, NO_READING)
     heat.part(NTC_OPEN, NO_READING)
-    heat.judge(250, 250)
+    judged(heat, 250, 250)
     assert heat.code == faults.PART_NTC_OPEN
     heat.no_part()
-    heat.judge(250, 250)
+    judged(heat, 250, 250)
     assert heat.code == 0
 
 

@@ -44,6 +44,8 @@ _OWN_WORDS = const(13)
 _bound = current.bound
 _forget_current = current.fresh
 _forget_heat = heat.forget
+_judge = heat.judge
+_take_heatsink = heat.take_heatsink
 _watch = current.watch
 _watch_volts = volts.watch
 _spend = budget.spend
@@ -195,25 +197,14 @@ class Guard:
     @micropython.native
     def _judge_heat(self):
         thermal = self._heat
-        g = self.own_words
-        if thermal.judge(g[_FOOT] - sense.BIAS, g[_JUNCTION] - sense.BIAS):
+        if _judged(self.own_words, thermal.words, thermal.heatsink_words):
             self._derate()
-        code = thermal.words[heat.CODE]
-        if _SEVERITY[code] < faults.STOP:
-            code = _BUDGET_CODES[g[_SPENT]]
-            if not code and g[_HELD]:
-                code = faults.STALL
-        g[_SLOW_CODE] = code
 
+    @micropython.native
     def _read_heat(self):
         v = self._values
         g = self.own_words
-        seen = v[sense.HEATSINK_READINGS]
-        if seen != g[_HEATSINK_SEEN]:
-            g[_HEATSINK_SEEN] = seen
-            foot = v[sense.HEATSINK] - sense.BIAS
-            g[_FOOT] = (foot if foot != sense.NO_READING else HOT_DC) + sense.BIAS
-            self._heat.heatsink(v[sense.HEATSINK_NTC], foot)
+        if _heatsink(v, g, self._heat.words, self._heat.heatsink_words):
             return
         seen = v[sense.PART_READINGS]
         if seen != g[_PART_SEEN]:
@@ -267,6 +258,36 @@ class Guard:
         if self._values[channels.BUS] > self.volt_words[volts.MAX_MV]:
             block = faults.SUPPLY_HIGH  # the bridge's capacitors keep it for a while
         g[BLOCK] = block
+
+
+@micropython.viper
+def _judged(g: ptr32, w: ptr32, t: ptr32) -> int:
+    # Returns 1 when the share may have changed.
+    changed = int(_judge(w, t, g[_FOOT] - sense.BIAS, g[_JUNCTION] - sense.BIAS))
+    code = w[heat.CODE]
+    severity = ptr8(_SEVERITY)
+    if severity[code] < faults.STOP:
+        codes = ptr8(_BUDGET_CODES)
+        code = codes[g[_SPENT]]
+        if code == 0 and g[_HELD]:
+            code = faults.STALL
+    g[_SLOW_CODE] = code
+    return changed
+
+
+@micropython.viper
+def _heatsink(v: ptr32, g: ptr32, w: ptr32, t: ptr32) -> int:
+    # Returns 1 when there was a new reading.
+    seen = v[sense.HEATSINK_READINGS]
+    if seen == g[_HEATSINK_SEEN]:
+        return 0
+    g[_HEATSINK_SEEN] = seen
+    foot = v[sense.HEATSINK] - sense.BIAS
+    g[_FOOT] = v[sense.HEATSINK]
+    if foot == sense.NO_READING:
+        g[_FOOT] = HOT_DC + sense.BIAS
+    _take_heatsink(w, t, v[sense.HEATSINK_NTC], foot)
+    return 1
 
 
 @micropython.viper

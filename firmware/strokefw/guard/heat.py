@@ -33,6 +33,8 @@ _LAST = const(1)
 _TRUSTED = const(2)  # 1 while the last reading can be believed
 _MEAN_16 = const(3)  # biased; 0 before the first reading
 _STEP = const(4)
+_MOST = const(5)  # the heatsink's alone: where it is cut out, and where it may go on
+_COOL = const(6)
 _JUMPED = const(3)  # beyond the conditions of sense: place in a thermistor's codes
 
 
@@ -70,6 +72,52 @@ def _weigh(t: ptr32, state: int, value_dc: int) -> int:
 
 
 @micropython.viper
+def take_heatsink(w: ptr32, t: ptr32, state: int, value_dc: int):
+    """Take a new reading of the heatsink into HeatGuard's words and the thermistor's."""
+    code = int(_weigh(t, state, value_dc))
+    if code:  # its three codes follow one another, as the conditions do
+        code += faults.HEATSINK_NTC_OPEN - 1
+    w[_HEATSINK_CODE] = code
+    if t[_TRUSTED]:
+        if value_dc >= t[_MOST]:
+            w[_HOT] = faults.HEATSINK_HOT
+        elif value_dc <= t[_COOL] and w[_HOT] == faults.HEATSINK_HOT:
+            w[_HOT] = 0
+
+
+@micropython.viper
+def judge(w: ptr32, t: ptr32, heatsink_dc: int, junction_dc: int) -> int:
+    """Bring SHARE and CODE of HeatGuard's words up to date; return 1 when SHARE may have changed."""
+    changed = 0
+    hot = w[_HOT]
+    if heatsink_dc > t[_COOL] or junction_dc > JUNCTION_DERATE_DC or w[SHARE] != FULL or hot:
+        changed = 1
+        share = FULL
+        if heatsink_dc > t[_COOL]:
+            share = FULL - (heatsink_dc - t[_COOL]) * 900 // (t[_MOST] - t[_COOL])
+        over = junction_dc - JUNCTION_DERATE_DC
+        if over > 0:
+            over = FULL - over * 900 // (JUNCTION_MAX_DC - JUNCTION_DERATE_DC)
+            if over < share:
+                share = over
+        w[SHARE] = share if share > 100 else 100
+        if junction_dc >= JUNCTION_MAX_DC and hot == 0:
+            hot = faults.JUNCTION_HOT
+        elif junction_dc <= JUNCTION_DERATE_DC and hot == faults.JUNCTION_HOT:
+            hot = 0
+        w[_HOT] = hot
+    code = w[_HEATSINK_CODE]
+    if code == 0:
+        code = hot
+    if code == 0:
+        code = w[_PART_CODE]
+    if code == 0:
+        code = w[PART_HOT]
+    w[CODE] = code
+    return changed
+
+
+@micropython.viper
 def forget(w: ptr32, heatsink: ptr32, part: ptr32):
     # What was: both thermistors' next readings are believed. The cut-outs stay.
     for i in range(_STEP):
@@ -86,32 +134,16 @@ class HeatGuard:
     share = word(SHARE)
 
     def __init__(self, derate_dc, max_dc):
-        self._derate_dc = derate_dc
-        self._max_dc = max_dc
         self.words = array("i", [0, FULL, 0, 0, 0, 0])
         self.part_max_dc = 1500
-        self.heatsink_words = array("i", [0, 0, 0, 0, STEP_DC])
-        self._heatsink_codes = bytes(
-            (0, faults.HEATSINK_NTC_OPEN, faults.HEATSINK_NTC_SHORT, faults.HEATSINK_NTC_STEP)
-        )
+        self.heatsink_words = array("i", [0, 0, 0, 0, STEP_DC, max_dc, derate_dc])
         self.part_words = array("i", [0, 0, 0, 0, PART_STEP_DC])
         self._part_codes = bytes((0, faults.PART_NTC_OPEN, faults.PART_NTC_SHORT, faults.PART_NTC_STEP))
-        keep_bound(self, "heatsink", "part", "no_part", "judge")
+        keep_bound(self, "part", "no_part")
 
     def fresh(self):
         """Believe the thermistors' next readings; keep the cut-outs."""
         forget(self.words, self.heatsink_words, self.part_words)
-
-    def heatsink(self, state, value_dc):
-        """Take a new reading of the heatsink."""
-        w = self.words
-        t = self.heatsink_words
-        w[_HEATSINK_CODE] = self._heatsink_codes[_weigh(t, state, value_dc)]
-        if t[_TRUSTED]:
-            if value_dc >= self._max_dc:
-                w[_HOT] = faults.HEATSINK_HOT
-            elif value_dc <= self._derate_dc and w[_HOT] == faults.HEATSINK_HOT:
-                w[_HOT] = 0
 
     def part(self, state, value_dc):
         """Take a new reading of the part's own thermistor (only where the part has one)."""
@@ -128,27 +160,6 @@ class HeatGuard:
         """The part in use has no thermistor."""
         w = self.words
         w[_PART_CODE] = w[PART_HOT] = 0
-
-    def judge(self, heatsink_dc, junction_dc):
-        """Bring ``share`` and ``code`` up to date; return 1 when ``share`` may have changed."""
-        w = self.words
-        cool = heatsink_dc <= self._derate_dc and junction_dc <= JUNCTION_DERATE_DC
-        if cool and w[SHARE] == FULL and not w[_HOT]:
-            w[CODE] = w[_HEATSINK_CODE] or w[_PART_CODE] or w[PART_HOT]
-            return 0
-        share = FULL
-        if heatsink_dc > self._derate_dc:
-            share = FULL - (heatsink_dc - self._derate_dc) * 900 // (self._max_dc - self._derate_dc)
-        over = junction_dc - JUNCTION_DERATE_DC
-        if over > 0:
-            share = min(share, FULL - over * 900 // (JUNCTION_MAX_DC - JUNCTION_DERATE_DC))
-        w[SHARE] = share if share > 100 else 100
-        if junction_dc >= JUNCTION_MAX_DC and not w[_HOT]:
-            w[_HOT] = faults.JUNCTION_HOT
-        elif junction_dc <= JUNCTION_DERATE_DC and w[_HOT] == faults.JUNCTION_HOT:
-            w[_HOT] = 0
-        w[CODE] = w[_HEATSINK_CODE] or w[_HOT] or w[_PART_CODE] or w[PART_HOT]
-        return 1
 
 
 # -- the junction --------------------------------------------------------------------------------

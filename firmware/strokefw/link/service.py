@@ -71,6 +71,7 @@ class Service:
             requests.answered(self)
         if app.ramp.capture:
             self.burst.run()
+            app.alive = ALIVE  # for it may have collected garbage, and what follows may too
         if app.state in state.AT_REST and not self._keep_log():
             return
         if self._out_end and not self._write():

@@ -1,8 +1,8 @@
 """Bursts: one channel of the chip's converter at up to 500 kS/s, with what came before the trigger.
 
 The PIO packs eight 12-bit readings into three words, so that 50 000 of them take 75 kB. They go round and
-round through sixteen pieces of memory (one of that size is not to be had on a used heap) until enough follows
-the trigger. The tick watches, and lets the converter run freely again when it is complete.
+round through 32 pieces of memory (neither one of that size nor 16 are to be had on a used heap) until enough
+follows the trigger. The tick watches, and lets the converter run freely again when it is complete.
 """
 
 import gc
@@ -24,35 +24,43 @@ _sum_pairs = kernels.sum_pairs
 COUNT_MAX = const(50000)
 _SLACK = const(800)  # readings: the tick sees the end up to 1 ms (500 readings) late
 _NO_TRIGGER = const(0x3FFFFFFF)
-_PIECES = const(16)  # a power of two
+_PIECES = const(32)  # a power of two
+_EIGHTS_MIN = const(48)  # readings of a piece, by eight: then a tick's share lies in three of them at most
+_SPARE = const(8192)  # bytes: a burst leaves so much of the heap to what follows it, the store of the log too
+_BLOCK = const(16)  # bytes: the heap's unit
 _PACKER = const(2)  # state machine
 _PIO0_RX2 = const(6)  # DMA request
-# the state, words that the kernels index by number: 0..15 addresses of the pieces, then
-_PIECE = const(16)  # readings per piece, a multiple of eight
-_PER_TICK = const(17)  # readings per tick
-_LAST = const(18)  # position in the whole
-_CAPTURED = const(19)
-_TRIGGER = const(20)  # what was captured when the trigger came
-_WANTED = const(21)  # readings behind the trigger
-_CHANNEL = const(22)
-# 23 to 25 are sum_pairs' (see scan.py)
-_COMPLETE = const(26)
-RUNNING = const(27)
-_PRE = const(28)
-_WORDS = const(29)
+# the state, words that the kernels index by number
+_AT = const(0)  # where the addresses of the pieces are, one after the other
+_PIECE = const(1)  # readings per piece, a multiple of eight
+_PER_TICK = const(2)  # readings per tick
+_LAST = const(3)  # position in the whole
+_CAPTURED = const(4)
+_TRIGGER = const(5)  # what was captured when the trigger came
+_WANTED = const(6)  # readings behind the trigger
+_CHANNEL = const(7)
+# 8 to 10 are sum_pairs' (see scan.py)
+_COMPLETE = const(11)
+RUNNING = const(12)
+_PRE = const(13)
+_WORDS = const(14)
 
 
 @micropython.viper
 def _advance(write: ptr32, s: ptr32) -> int:
     # how far it has come, in whole pairs; 1 when all that is wanted follows the trigger
     address = write[0]
+    pieces = ptr32(s[_AT])
     piece = s[_PIECE]
     position = s[_LAST]
-    for i in range(_PIECES):
-        offset = address - s[i]
+    part = position // piece  # most often it is there still
+    for _ in range(_PIECES):
+        offset = address - pieces[part]
         if offset >= 0:
             if offset <= (piece * 3) >> 1:
-                position = i * piece + ((offset >> 2 << 3) // 3 & -2)
+                position = part * piece + ((offset >> 2 << 3) // 3 & -2)
+                break
+        part = (part + 1) & (_PIECES - 1)
     size = piece * _PIECES
     if position >= size:
         position = 0
@@ -85,6 +93,7 @@ def _fill(s: ptr32, counts: ptr16):
         n = s[_CAPTURED]
         if n == 0:
             return
+    pieces = ptr32(s[_AT])
     piece = s[_PIECE]
     at = s[_LAST] - n
     if at < 0:
@@ -99,7 +108,7 @@ def _fill(s: ptr32, counts: ptr16):
         run = piece - at
         if run > left:
             run = left
-        _sum_pairs(s[part] + ((at * 3) >> 1), run >> 1, s)
+        _sum_pairs(pieces[part] + ((at * 3) >> 1), run >> 1, s)
         left -= run
         at = 0
         part = (part + 1) & (_PIECES - 1)
@@ -120,10 +129,11 @@ def _fill(s: ptr32, counts: ptr16):
 
 @micropython.viper
 def _copy(s: ptr32, target: ptr16, start: int, count: int):
+    pieces = ptr32(s[_AT])
     piece = s[_PIECE]
     part = start // piece
     at = start - part * piece
-    memory = ptr8(s[part])
+    memory = ptr8(pieces[part])
     for k in range(count):
         byte = (at * 3) >> 1
         if at & 1:
@@ -134,7 +144,7 @@ def _copy(s: ptr32, target: ptr16, start: int, count: int):
         if at == piece:
             at = 0
             part = (part + 1) & (_PIECES - 1)
-            memory = ptr8(s[part])
+            memory = ptr8(pieces[part])
 
 
 class Burst:
@@ -154,6 +164,7 @@ class Burst:
         self._pair, self._plan = dma.chunks(_PIO0_RX2, regs.PIO0 + regs.PIO_RXF2, self._addresses)
         self._write = dma.write_address(self._pair[0])
         self.words = array("i", [0] * _WORDS)
+        self.words[_AT] = self._addresses
         self._memory = None
         self.scan = self._own_scan = _scanner(self._write, self.words, self)
 
@@ -164,7 +175,7 @@ class Burst:
         ):
             return 0
         cycles = max(CYCLES, min(CLOCK_HZ // rate_hz, CLOCK_HZ // 1000))
-        eights = (count + _SLACK + 8 * _PIECES - 1) // (8 * _PIECES)
+        eights = max(_EIGHTS_MIN, (count + _SLACK + 8 * _PIECES - 1) // (8 * _PIECES))
         if not self._reserve(12 * eights):
             return 0
         s = self.words
@@ -176,7 +187,7 @@ class Burst:
         s[_WANTED] = count - pre
         s[_PRE] = pre
         s[_COMPLETE] = 0
-        self._plan[dma.PLAN_WRITE] = s[0]
+        self._plan[dma.PLAN_WRITE] = regs.peek(self._addresses)
         self._plan[dma.PLAN_COUNT] = 3 * eights
         dma.stop(regs.DMA, self._plan)
         self._packer.init(programs.packer)  # from its start, with nothing left of the last burst
@@ -188,22 +199,26 @@ class Burst:
 
     def _reserve(self, size):
         # What is large enough is kept: after one long burst the heap may not have such pieces a second time.
-        # A word more than the size: where one piece ends, another never begins.
+        # A word more than the size: where one piece ends, another never begins. Collected once only, as that
+        # takes 30 ms, and the main loop may be away for 100.
+        at = self._addresses
         if not self._memory or len(self._memory[0]) < size + 4:
             self._memory = None
             for i in range(_PIECES):  # an address is a reference to the collector, wherever it is written
-                self.words[i] = 0
-                regs.poke(self._addresses + 4 * i, 0)
+                regs.poke(at + 4 * i, 0)
             self._plan[dma.PLAN_WRITE] = 0
             gc.collect()
+            if gc.mem_free() < _PIECES * (size + 4 + 2 * _BLOCK) + _SPARE:
+                return False
+            gc.disable()
             try:
                 self._memory = [bytearray(size + 4) for _ in range(_PIECES)]
             except MemoryError:
-                gc.collect()
                 return False
+            finally:
+                gc.enable()
         for i in range(_PIECES):
-            self.words[i] = addressof(self._memory[i])
-            regs.poke(self._addresses + 4 * i, self.words[i])
+            regs.poke(at + 4 * i, addressof(self._memory[i]))
         return True
 
     def finish(self):
@@ -236,12 +251,12 @@ class Burst:
     def lend(self, readings):
         """Let the endless stream have memory for `readings`; it sets its own `scan`, then `running`.
 
-        Returns (pieces, array that begins with their addresses), or None: a burst runs, or no memory.
+        Returns (pieces, where their addresses are), or None: a burst runs, or no memory.
         """
         if self.running or not self._reserve(2 * readings // _PIECES):
             return None
         self.words[_COMPLETE] = 0
-        return _PIECES, self.words
+        return _PIECES, self._addresses
 
     def give_back(self):
         """The stream has ended."""

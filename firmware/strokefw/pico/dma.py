@@ -69,11 +69,11 @@ def ring(request, size, read, write, ring_bits=0, on_write=False, pair=None):
 
 
 def chunks(request, read, addresses):
-    """Plan words from a register through sixteen pieces of memory in turn, over and over.
+    """Plan words from a register through 32 pieces of memory in turn, over and over.
 
-    The second channel hands the first one its next piece: it reads the ring of sixteen words at `addresses`
-    (64-byte aligned). The caller puts the first piece's address into the plan at PLAN_WRITE and the words per
-    piece at PLAN_COUNT. Returns (the two rp2.DMA objects, the plan).
+    The second channel hands the first one its next piece: it reads the ring of 32 words at `addresses`
+    (128-byte aligned). The caller puts the first piece's address into the plan at PLAN_WRITE and the words
+    per piece at PLAN_COUNT. Returns (the two rp2.DMA objects, the plan).
     """
     pair = (rp2.DMA(), rp2.DMA())
     plan = array("I", [0] * _PLAN_WORDS)
@@ -90,7 +90,7 @@ def chunks(request, read, addresses):
         treq_sel=UNPACED,
         inc_read=True,
         inc_write=False,
-        ring_size=6,
+        ring_size=7,
         ring_sel=False,
         irq_quiet=True,
     )

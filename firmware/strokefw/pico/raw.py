@@ -13,6 +13,7 @@ from micropython import const
 
 from strokefw import channels
 from strokefw.link import wire
+from strokefw.pico import regs
 from strokefw.pico import scan as kernels
 
 # the state, words that the kernels index by number
@@ -123,7 +124,7 @@ class Raw:
         self._burst = burst
         self._work = work
         self._ticks_us = ticks_us
-        self._pieces = array("i")  # begins with the addresses of the pieces
+        self._pieces = 0  # where the addresses of the pieces are
         self._s = array("i", [0] * _WORDS)
 
     def start(self, channel, rate_hz):
@@ -171,7 +172,8 @@ class Raw:
         s = self._s
         at = first & s[_LOW]
         if at + count <= s[_LOW]:
-            pack_run(self._pieces[(first >> s[_SHIFT]) & s[_PARTS]] + 2 * at, buf, count >> 1)
+            piece = regs.peek(self._pieces + 4 * ((first >> s[_SHIFT]) & s[_PARTS]))
+            pack_run(piece + 2 * at, buf, count >> 1)
         else:
             s[_FIRST] = first
             pack(s, self._pieces, buf, count)

@@ -38,9 +38,9 @@ HEATSINK = const(29)  # newest readings of both NTCs
 PART = const(30)
 WORDS = const(31)
 # places in the words of ``sum_pairs``
-TOTAL = const(23)
-HIGH = const(24)
-LOW = const(25)
+TOTAL = const(8)
+HIGH = const(9)
+LOW = const(10)
 CHIP_RING = const(2048)
 CHIP_RING_BITS = const(11)
 EXTERNAL_RING = const(256)
