@@ -65,7 +65,8 @@ DEFECTS: dict[str, Defect] = {
     "shorted_turns": Defect(
         "Shorted winding turns",
         "Resistance, inductance or motor constant are too low: part of the winding is bridged.",
-        "Replace the motor or the part. Check the output of the vehicle's control unit that fed it: it may be damaged too.",
+        "Replace the motor or the part. Check the output of the vehicle's control unit that fed it: it may"
+        " be damaged too.",
         ("weak_motor", "weak_spring", "sticky", "slow", "no_return", "short_travel"),
     ),
     "open_wire": Defect(
