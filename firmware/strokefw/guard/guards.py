@@ -194,13 +194,11 @@ class Guard:
             self._forbid()
         return worst(own, found, estop)
 
-    @micropython.native
     def _judge_heat(self):
         thermal = self._heat
         if _judged(self.own_words, thermal.words, thermal.heatsink_words):
             self._derate()
 
-    @micropython.native
     def _read_heat(self):
         v = self._values
         g = self.own_words
