@@ -18,7 +18,7 @@ from tools.evidence.learning.spreads import spreads
 
 PART = "solenoid"
 SCALES = learnable(load_part(PART))
-SEEDS = {"seed": 1, "again": 2, "tune": 3, "tune_end": 4, "tuned": 2}
+SEEDS = {"seed": 1, "again": 2, "tune": 3, "tune_end": 4, "tuned": 2, "good": 16}
 
 
 def record(seed: int, name: str = "good", **moved: float) -> dict[str, Any]:
