@@ -16,15 +16,15 @@ A program looked for ways to overheat a simulated part in spite of the bench's p
 shows the worst that it found, beside the worst that honest use does. Some tricks do more harm than
 honest use, and the page [Safety](safety.md#how-the-guards-can-still-be-cheated) says what to do about them.
 
-**The search.** The program invented things that a computer, a wire or the power supply might do to bench
-and part:
+**The search.** There were two searches. The second one may also unplug the bench. The program invented
+things that a computer, a wire or the power supply might do to bench and part:
 
 - [procedures](reference/glossary.md#procedure), movements by hand ([jogs](reference/glossary.md#jog)) and
   waits. Each procedure or jog first clears a fault and arms the bench, where that is possible
 - eight sets of limits: those of the part's profile and seven others
 - [arming](reference/glossary.md#arm), disarming, [self-tests](reference/glossary.md#self-test), clearing a
   [latched fault](reference/glossary.md#latch), new sessions
-- resets of the firmware in which the chip keeps its power, and in the second search also unplugging: the
+- resets of the firmware in which the chip keeps its power. In the second search also unplugging, in which the
   chip loses its power for a moment
 - emergency stops and dips of the supply
 - noise, and a regular swing of the voltage, on a sensor's wire
@@ -49,13 +49,14 @@ second. A part has *moved* when it is a quarter of its travel away from where it
 without end has moved when it turns at 3 rad/s.
 
 """
-WHAT = "| measure | what it is | a life may reach |\n| --- | --- | --- |\n{rows}\n\n"
+WHAT = "| measure | what it is | allowed for a life |\n| --- | --- | --- |\n{rows}\n\n"
 COLUMNS = """\
 **The columns below.** *Honest use* is the harm of honest use, but at least the smallest value that counts
 ({least}). In rows of *held* the column already contains the {held:g} s of the table above. The bench allows
-any number of short holds, as long as they take less than a fifth of the whole time. Then each second adds
-0.2 s to the fading time and takes a thirtieth of that time away. At {held:g} s the two are equal
-({held:g} s / 30 = 0.2 s). So such holds alone can bring the fading time to {held:g} s.
+any number of short holds, as long as they take less than a fifth of the whole time: on average 0.2 s in
+each second. So each second adds 0.2 s to the fading time and takes a thirtieth of that time away. At
+{held:g} s the two are equal ({held:g} s / 30 = 0.2 s). This is the reason for the {held:g} s: such holds
+alone can bring the fading time there.
 *Worst life* is the most harm that a life did. *Ratio* is the worst life divided by honest
 use. With a ratio of 1 or less no trick was worse than honest use (in rows of *held*: than honest use +
 {held:g} s). The factors in the table above allow somewhat more. \
@@ -79,7 +80,10 @@ run](tutorial/first-run.md#1-install), but with `pip install ".[fast]"`. Then ty
 `python -m tools.evidence.harm`. This does both searches below and writes this page anew.
 
 """
-RECORD = "## {title}\n\n{ticks} ticks in {lives} lives, seed {seed} of the search. {said}\n\n"
+RECORD = (
+    "## {title}\n\n{ticks} ticks in {lives} lives. The random choices of the search began with seed {seed}."
+    " {said}\n\n"
+)
 TABLE = "| part | measure | honest use | worst life | ratio |\n| --- | --- | --- | --- | --- |\n{rows}\n\n"
 WORST = (
     "The row with the largest ratio is {measure} of {part}: {ratio:.2f}. These are the acts of that life,"
@@ -121,7 +125,7 @@ def record(title: str, fronts: Sequence[Front], seed: int) -> str:
     ticks, lives = sum(front.ticks for front in fronts), sum(front.lives for front in fronts)
     holes = beyond(fronts)
     rows_beyond = f"{len(holes)} row{'s' if len(holes) > 1 else ''}" if holes else "no row"
-    said = f"In {rows_beyond} the worst life went beyond what a life may reach."
+    said = f"In {rows_beyond} the worst life did more harm than the first table allows."
     spaced = f"{ticks:,}".replace(",", " ")
     text = RECORD.format(title=title, ticks=spaced, lives=lives, seed=seed, said=said)
     rows = [

@@ -28,7 +28,8 @@ MEASURES = {
     "winding": "how much warmer the winding gets than the room, in K (degrees)",
     "junction": "how much warmer the hottest junction of a MOSFET gets than the heatsink, in K (degrees)",
     "leads": "heating of the leads: the squared current, averaged over about a minute, in A²",
-    "held": "seconds above the stall current (a limit of the profile) since it last moved, a time that fades",
+    "held": "seconds in which the current is above the stall current (a limit of the profile)"
+    " since the part last moved, a time that fades",
     "mean": "seconds in which the mean current is above (1.25 x its limit) + 0.3 A, a time that fades",
     "peak": "seconds in which the peak current is above (1.1 x its limit) + 0.8 A, a time that fades",
 }

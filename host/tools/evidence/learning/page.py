@@ -42,15 +42,17 @@ family. They are not counted on this page. So the page shows that the limits als
 at other voltages and temperatures. It does not show that real parts differ from each other as much as these
 do. The last table is about parts that differ more than assumed, and about parts that differ less.
 
-**One exception.** Once a counted specimen did lead to a change, of the rule for the floors. The part
-`fuel-pump-fuse` is a fuel pump that is measured at its fuse socket. In a first count one good specimen of
-it failed (seed 72002, second family). The finding was [`once_a_turn`](reference/findings.md#once_a_turn), a
-ripple of the current that comes once per turn. The reading was 1.75 %, and those of nearly all other good
-specimens are below 0.12 %. Such a reading is rare, but one of the tuning specimens had 1.29 %. At that time
-the floor was 1.25 times the highest reading of the tuning specimens: 1.25 x 1.29 % = 1.61 %. So the rule
-for the floors of all parts was changed: a floor is now at least 2 times the highest reading, here 2.58 %.
-Then `fuel-pump-fuse` was counted again, with new seeds from {again} on. The other parts kept their seeds,
-because none of their good specimens had failed. All tables use the new floors.
+**One exception.** In one case a counted specimen led to a change: the rule for the floors was changed.
+The part `fuel-pump-fuse` is a fuel pump that is measured at its fuse socket. In a first count one good
+specimen of it failed (seed 72002, second family). The finding was
+[`once_a_turn`](reference/findings.md#once_a_turn), a ripple of the current that comes once per turn. The
+reading was 1.75 %, and those of nearly all other good specimens are below 0.12 %. Such a reading is rare,
+but one of the tuning specimens had 1.29 %. At that time the floor was 1.25 times the highest reading of
+the tuning specimens: 1.25 x 1.29 % = 1.61 %. So the rule for the floors of all parts was changed: a floor
+is now at least 2 times the highest reading, here 2.58 %. Then `fuel-pump-fuse` was counted again, with
+new seeds from {again} on. The other parts kept their seeds, because in that first count none of their
+good specimens had failed. All tables use the new floors. They are of a later count, in which other good
+specimens may fail.
 
 **How it was counted.** For each row some good specimens of that part and family are chosen at random, and
 limits are learned from them. They are chosen among the counted ones and the {tuned} tuning specimens. All
@@ -67,8 +69,9 @@ judged.
   once. (If limits are learned from 20, a specimen may be chosen for learning in all {draws} draws. Then it
   is never judged.) If some failed, it comes from drawing the specimens again and again at random (a
   bootstrap). If that is less than the formula gives, the value of the formula is used.
-- *Pass* is the share of good specimens of which every finding passes. The others are inconclusive. This
-  happens where the range between the limits is hardly wider than the uncertainty of a reading.
+- *Pass* is the share of good specimens of which every finding passes. Those that neither pass nor fail
+  are inconclusive. This happens where the range between the limits is hardly wider than the uncertainty
+  of a reading.
 - *Found* is the share of the specimens with a moderate defect that fail. Each of them has one defect. The
   defects {supply} belong to the supply, so they are not counted.
 - *Built-in* is the share of these defective specimens that fail with the built-in limits. The people who
@@ -97,7 +100,8 @@ AT_A_TIME = """\
 
 A shop may measure all its good parts in one week, at nearly the same supply voltage. So here the limits are
 learned only from specimens that were measured from {low:g} to {high:g} V. The judged specimens were
-measured anywhere from 11 to 14.5 V and 0 to 45 °C.
+measured anywhere from 11 to 14.5 V and 0 to 45 °C. A row counts only the parts and families that have so
+many specimens to learn from. Few have 10, so the last row cannot be compared with the others.
 """
 OTHERWISE = """\
 ## Parts that differ more or less than assumed
@@ -106,9 +110,10 @@ A few good parts say little about how much such parts differ. So the prior sprea
 much weight as {freedom:g} measured parts. Real parts may have another spread. For this table no new
 specimens were simulated. The distance of each reading from the mean of its finding is multiplied by the
 factor in the first column. With a factor of 1 they differ about as much as the prior spread says. Readings
-of findings that cannot be below zero are left as they are. For each entry the good specimens to learn from
-were chosen at random only {draws} times, for each kind of part and family (the command above does so by
-itself). So neighbouring entries of the table may differ by chance.
+of findings that cannot be below zero are left as they are. For each part and family, the good specimens to
+learn from were chosen at random only {draws} times for each entry. (The command above does that by itself:
+for this table it takes a third of its `--draws`, but at least 2.) So neighbouring entries of the table may
+differ by chance.
 
 With a factor of 1.5 or 2, more than one good part in a hundred can fail if the limits were learned from 3
 or 5 parts.
